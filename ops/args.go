@@ -1,0 +1,131 @@
+package ops
+
+import (
+	"fmt"
+	"math/big"
+	"strings"
+
+	"platemark/ops/colour"
+)
+
+// Arg is one argument in base units, exactly as the audit log records it: a
+// reduced fraction ("9/5", "40"), a word ("lanczos3"), or a list of them
+// separated by spaces.
+type Arg struct{ Name, Value string }
+
+// Args are an operation's arguments. What the log records is what the
+// operation is built from, so that the two can't drift apart.
+type Args []Arg
+
+// Env lends what arguments refer to by digest.
+type Env struct {
+	// Profiles by lower-case hexadecimal SHA-256 of their bytes.
+	Profiles map[string]*colour.Profile
+}
+
+// Param states one parameter of an operation.
+type Param struct {
+	Name string // as in Args
+	Unit string // base unit: "px", "1" (a share: 1 is 100 %), "word", "count", "bits", "sha256"
+	// Min and Max bound a number ("" = unbounded), as fractions.
+	Min, Max string
+	Words    []string // the allowed words, for Unit "word"
+	Default  string   // "" = must be given
+	Doc      string
+}
+
+// Operation is one line of the table: a name, a version for good, and how to
+// build the step.
+type Operation struct {
+	Name    string
+	Version int
+	Doc     string // formula and source, in a few lines
+	Params  []Param
+	// New binds arguments and input kinds. It checks every argument again and
+	// gives an error in plain words; it never panics on bad arguments.
+	New func(a Args, in []Pic, env Env) (Step, error)
+}
+
+// Get returns the argument called name and whether it is there.
+func (a Args) Get(name string) (string, bool) {
+	for _, x := range a {
+		if x.Name == name {
+			return x.Value, true
+		}
+	}
+	return "", false
+}
+
+// All returns the values of every argument whose name is prefix followed by
+// -1, -2, … in that order.
+func (a Args) All(prefix string) []string {
+	var out []string
+	for i := 1; ; i++ {
+		v, ok := a.Get(fmt.Sprintf("%s-%d", prefix, i))
+		if !ok {
+			return out
+		}
+		out = append(out, v)
+	}
+}
+
+// Rat reads a number.
+func (a Args) Rat(name string) (*big.Rat, error) {
+	v, ok := a.Get(name)
+	if !ok {
+		return nil, fmt.Errorf("argument %s is missing", name)
+	}
+	return ParseRat(v)
+}
+
+// Rats reads a list of exactly n numbers separated by spaces (any number
+// where n is 0).
+func (a Args) Rats(name string, n int) ([]*big.Rat, error) {
+	v, ok := a.Get(name)
+	if !ok {
+		return nil, fmt.Errorf("argument %s is missing", name)
+	}
+	f := strings.Fields(v)
+	if n > 0 && len(f) != n {
+		return nil, fmt.Errorf("argument %s has %d numbers, expected %d", name, len(f), n)
+	}
+	out := make([]*big.Rat, len(f))
+	for i, s := range f {
+		r, err := ParseRat(s)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = r
+	}
+	return out, nil
+}
+
+// Int reads a whole number.
+func (a Args) Int(name string) (int, error) {
+	r, err := a.Rat(name)
+	if err != nil {
+		return 0, err
+	}
+	if !r.IsInt() || !r.Num().IsInt64() {
+		return 0, fmt.Errorf("argument %s is %s, expected a whole number", name, r.RatString())
+	}
+	return int(r.Num().Int64()), nil
+}
+
+// Word reads a word, with a fallback where the argument is missing.
+func (a Args) Word(name, fallback string) string {
+	if v, ok := a.Get(name); ok {
+		return v
+	}
+	return fallback
+}
+
+// ParseRat reads the one written form of a number in Args: "n" or "n/d",
+// optional leading minus.
+func ParseRat(s string) (*big.Rat, error) {
+	r, ok := new(big.Rat).SetString(s)
+	if !ok || r.RatString() != s {
+		return nil, fmt.Errorf("%q isn't a reduced fraction", s)
+	}
+	return r, nil
+}

@@ -1,0 +1,89 @@
+// Package raster holds what every picture has whatever is done to it: rows in
+// memory or in a temporary file, and the digests that name its content.
+//
+// It promises that a digest depends on the samples, the size, the channels and
+// the profile alone: not on byte order of the machine, nor on how the rows
+// were cut among workers.
+package raster
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"unsafe"
+)
+
+// BandRows is the number of row digests under one band digest.
+const BandRows = 256
+
+// Sum is a SHA-256.
+type Sum [sha256.Size]byte
+
+// String is the lower-case hexadecimal form.
+func (s Sum) String() string { return hex.EncodeToString(s[:]) }
+
+var littleEndian = func() bool {
+	x := uint16(1)
+	return *(*byte)(unsafe.Pointer(&x)) == 1
+}()
+
+// LE returns the samples as 16-bit little-endian bytes. On a little-endian
+// machine it is the row's own memory, else it is written to scratch, which is
+// grown as needed. The result is read-only.
+func LE(row []uint16, scratch *[]byte) []byte {
+	if len(row) == 0 {
+		return nil
+	}
+	if littleEndian {
+		return unsafe.Slice((*byte)(unsafe.Pointer(&row[0])), 2*len(row))
+	}
+	if cap(*scratch) < 2*len(row) {
+		*scratch = make([]byte, 2*len(row))
+	}
+	b := (*scratch)[:2*len(row)]
+	for i, v := range row {
+		binary.LittleEndian.PutUint16(b[2*i:], v)
+	}
+	return b
+}
+
+// RowSum is the SHA-256 of a row's samples, 16-bit little-endian.
+func RowSum(row []uint16, scratch *[]byte) Sum { return sha256.Sum256(LE(row, scratch)) }
+
+// Bands folds row digests into band digests of BandRows rows each; the last
+// band may have fewer.
+func Bands(rows []Sum) []Sum {
+	out := make([]Sum, 0, (len(rows)+BandRows-1)/BandRows)
+	h := sha256.New()
+	for len(rows) > 0 {
+		n := min(BandRows, len(rows))
+		h.Reset()
+		for i := range rows[:n] {
+			h.Write(rows[i][:])
+		}
+		var s Sum
+		h.Sum(s[:0])
+		out = append(out, s)
+		rows = rows[n:]
+	}
+	return out
+}
+
+// PictureSum is the SHA-256 of width, height and channels (32-bit
+// little-endian each), the profile digest (zeros for none) and the band
+// digests.
+func PictureSum(w, h, c int, profile Sum, bands []Sum) Sum {
+	var head [12]byte
+	binary.LittleEndian.PutUint32(head[0:], uint32(w))
+	binary.LittleEndian.PutUint32(head[4:], uint32(h))
+	binary.LittleEndian.PutUint32(head[8:], uint32(c))
+	d := sha256.New()
+	d.Write(head[:])
+	d.Write(profile[:])
+	for i := range bands {
+		d.Write(bands[i][:])
+	}
+	var s Sum
+	d.Sum(s[:0])
+	return s
+}
