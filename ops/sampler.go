@@ -1,0 +1,283 @@
+package ops
+
+import (
+	"fmt"
+	"math/big"
+)
+
+// A mask is a plane of 16-bit shares (65535 is all) on the frame, the whole
+// upright master. A step whose picture shows only a part of the frame, at
+// another size, reads it through a sampler.
+//
+// Pixel i of n has its centre at x0 + (2i+1)(x1-x0)/(2n) in frame pixels
+// (edges whole, centres at .5), held inside the outermost frame centres. Where
+// the picture is larger than the part, the two neighbours are mixed by
+// distance; where it is smaller, the same triangle is widened by (x1-x0)/n and
+// the taps outside the frame are dropped. Weights are exact quotients of whole
+// numbers, rounded once to float32; of two weights the larger is rounded and
+// the smaller is what is left to 1, so that a full mask stays exactly 1.
+// Horizontal first, then vertical, with the vertical taps added from the
+// outside in.
+
+// Kinds of a mask row.
+const (
+	maskMixed = iota // anything
+	maskZero         // every weight is exactly 0
+	maskOne          // every weight is exactly 1
+)
+
+// sampler is the immutable part: weights for every column and row.
+type sampler struct {
+	x, y *axis
+	w    int // picture width
+	mask Pic
+}
+
+// newSampler binds the part of the frame that a picture shows. covers is
+// "x0 y0 x1 y1" in frame pixels as reduced fractions, "" for the whole frame;
+// mask is the mask's kind (1 channel, the frame's size), out the picture's.
+func newSampler(covers string, mask Pic, out Pic) (*sampler, error) {
+	if mask.C != 1 {
+		return nil, fmt.Errorf("a mask has 1 channel, this input has %d", mask.C)
+	}
+	if mask.W < 1 || mask.H < 1 || out.W < 1 || out.H < 1 {
+		return nil, fmt.Errorf("a mask of %d x %d px can't serve a picture of %d x %d px", mask.W, mask.H, out.W, out.H)
+	}
+	if covers == "" {
+		covers = fmt.Sprintf("0 0 %d %d", mask.W, mask.H)
+	}
+	c, err := Args{{"covers", covers}}.Rats("covers", 4)
+	if err != nil {
+		return nil, err
+	}
+	for i, side := range []int{mask.W, mask.H} {
+		if c[i].Sign() < 0 || c[i].Cmp(c[i+2]) >= 0 || c[i+2].Cmp(new(big.Rat).SetInt64(int64(side))) > 0 {
+			return nil, fmt.Errorf("argument covers is %q, expected left, top, right and bottom inside the frame of %d x %d px",
+				covers, mask.W, mask.H)
+		}
+	}
+	s := &sampler{w: out.W, mask: mask}
+	if s.x, err = coverAxis(c[0], c[2], mask.W, out.W); err != nil {
+		return nil, err
+	}
+	if s.y, err = coverAxis(c[1], c[3], mask.H, out.H); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// coverAxis makes the weights for n samples over x0..x1 of a side of m.
+func coverAxis(x0, x1 *big.Rat, m, n int) (*axis, error) {
+	// In units of 1/den of a frame pixel every place is a whole number.
+	q := new(big.Int).Mul(x0.Denom(), x1.Denom())
+	q.Div(q, new(big.Int).GCD(nil, nil, x0.Denom(), x1.Denom()))
+	bigDen := new(big.Int).Mul(q, big.NewInt(2*int64(n)))
+	// The largest sum below: a frame of m taps, each at most m.
+	if room := new(big.Int).Mul(bigDen, big.NewInt(4*int64(m)*int64(m))); room.BitLen() > 62 {
+		return nil, fmt.Errorf("the part of the frame from %s to %s has too many decimals for exact positions; use at most 4",
+			x0.FloatString(12), x1.FloatString(12))
+	}
+	den := bigDen.Int64()
+	whole := func(r *big.Rat) int64 { // r in units of 1/q
+		z := new(big.Int).Mul(r.Num(), new(big.Int).Div(q, r.Denom()))
+		return z.Int64()
+	}
+	a, b := whole(x0), whole(x1)
+	reach := max(den, 2*(b-a)) // half-width of the triangle
+	ax := newAxis(n)
+	var w []float32
+	var share []uint64
+	for i := range n {
+		// Centre in index coordinates, where sample j has its centre at j.
+		c := 2*int64(n)*a + int64(2*i+1)*(b-a) - den/2
+		c = max(0, min(c, int64(m-1)*den))
+		lo := max(0, floorDiv(c-reach, den)+1)
+		hi := min(int64(m), ceilDiv(c+reach, den))
+		share = share[:0]
+		var sum uint64
+		for j := lo; j < hi; j++ {
+			d := j*den - c
+			if d < 0 {
+				d = -d
+			}
+			share = append(share, uint64(reach-d))
+			sum += uint64(reach - d)
+		}
+		w = w[:0]
+		for _, v := range share {
+			w = append(w, quo32(v, sum))
+		}
+		if len(w) == 2 {
+			if share[0] >= share[1] {
+				w[1] = 1 - w[0]
+			} else {
+				w[0] = 1 - w[1]
+			}
+		}
+		ax.start[i], ax.count[i] = int32(lo), int32(len(w))
+		ax.off[i] = ax.add(w)
+	}
+	return ax, nil
+}
+
+// window returns the mask rows lo <= r < hi that picture row y needs.
+func (s *sampler) window(y int) (lo, hi int) { return s.y.window(y) }
+
+// worker returns private state for one worker.
+func (s *sampler) worker() *samplerWorker {
+	return &samplerWorker{s: s, slots: make([]maskRow, s.y.most), out: make([]float32, s.w)}
+}
+
+// samplerWorker keeps the mask rows last resampled, by row number.
+type samplerWorker struct {
+	s     *sampler
+	slots []maskRow
+	in    []float32
+	out   []float32
+}
+
+type maskRow struct {
+	key  int // row number + 1
+	kind int
+	row  []float32
+}
+
+// row returns the weights of picture row y, 0 to 1, one a pixel, and what kind
+// of row it is; for maskZero and maskOne the weights are nil. They are valid
+// until the next call.
+func (k *samplerWorker) row(y int, mask Rows) (w []float32, kind int) {
+	lo, hi := k.s.y.window(y)
+	zero, one := true, true
+	for r := lo; r < hi; r++ {
+		m := k.fetch(r, mask)
+		zero = zero && m.kind == maskZero
+		one = one && m.kind == maskOne
+	}
+	if zero {
+		return nil, maskZero
+	}
+	if one {
+		return nil, maskOne
+	}
+	t := k.s.y.taps(y)
+	n := len(t)
+	if n == 1 {
+		return k.level(lo).row, maskMixed
+	}
+	out := k.out
+	for i := range out {
+		out[i] = 0
+	}
+	for a, b := 0, n-1; a < b; a, b = a+1, b-1 {
+		mixPair(out, k.level(lo+a).row, k.level(lo+b).row, t[a], t[b])
+	}
+	if n%2 == 1 {
+		mid := k.level(lo + n/2).row
+		for i, v := range mid[:len(out)] {
+			out[i] += float32(t[n/2] * v)
+		}
+	}
+	if n > 2 {
+		// Many rounded weights may add up to a hair above 1.
+		for i, v := range out {
+			if v > 1 {
+				out[i] = 1
+			}
+		}
+	}
+	return out, maskMixed
+}
+
+// mixPair adds wa*a + wb*b to out.
+func mixPair(out, a, b []float32, wa, wb float32) {
+	a, b = a[:len(out)], b[:len(out)]
+	for i := range out {
+		out[i] += float32(wa*a[i]) + float32(wb*b[i])
+	}
+}
+
+// fetch returns the slot of mask row r, resampled across if need be.
+func (k *samplerWorker) fetch(r int, mask Rows) *maskRow {
+	m := &k.slots[r%len(k.slots)]
+	if m.key == r+1 {
+		return m
+	}
+	m.key = r + 1
+	src := mask.Row(r)[:k.s.mask.W]
+	m.kind = maskKind(src)
+	if m.kind == maskMixed {
+		k.across(m, src)
+	}
+	return m
+}
+
+// level returns row r with its weights filled in even where it is all 0 or all 1.
+func (k *samplerWorker) level(r int) *maskRow {
+	m := &k.slots[r%len(k.slots)]
+	if m.kind != maskMixed {
+		if m.row == nil {
+			m.row = make([]float32, k.s.w)
+		}
+		v := float32(0)
+		if m.kind == maskOne {
+			v = 1
+		}
+		for i := range m.row {
+			m.row[i] = v
+		}
+	}
+	return m
+}
+
+func maskKind(src []uint16) int {
+	if v := src[0]; v == 0 || v == 65535 {
+		for _, s := range src {
+			if s != v {
+				return maskMixed
+			}
+		}
+		if v == 0 {
+			return maskZero
+		}
+		return maskOne
+	}
+	return maskMixed
+}
+
+// across resamples one mask row to the picture's width.
+func (k *samplerWorker) across(m *maskRow, src []uint16) {
+	if k.in == nil {
+		k.in = make([]float32, k.s.mask.W)
+	}
+	if m.row == nil {
+		m.row = make([]float32, k.s.w)
+	}
+	in := k.in
+	for i, v := range src {
+		in[i] = float32(v) / 65535
+	}
+	x := k.s.x
+	if x.most <= 2 {
+		for i := range m.row {
+			j, t := int(x.start[i]), x.taps(i)
+			if len(t) == 1 {
+				m.row[i] = in[j]
+			} else {
+				m.row[i] = float32(t[0]*in[j]) + float32(t[1]*in[j+1])
+			}
+		}
+		return
+	}
+	for i := range m.row {
+		j, t := int(x.start[i]), x.taps(i)
+		v := in[j : j+len(t)]
+		var sum float32
+		for a, b := 0, len(t)-1; a < b; a, b = a+1, b-1 {
+			sum += float32(t[a]*v[a]) + float32(t[b]*v[b])
+		}
+		if len(t)%2 == 1 {
+			sum += float32(t[len(t)/2] * v[len(t)/2])
+		}
+		m.row[i] = min(sum, 1)
+	}
+}
