@@ -1,0 +1,39 @@
+// Package exact holds the arithmetic behind every sample: the one rounding
+// rule, and numbers of twice a float64's precision for the tables that
+// operations read (kernel weights, Gaussians, tone curves).
+//
+// What it promises: the same bits on every processor and with every compiler
+// setting. No product is joined to a sum in one rounding (each product is
+// converted explicitly before it meets an addition), and nothing of package
+// math is used but functions whose result is exact or correctly rounded.
+//
+// What it refuses: nothing. Every function has a stated value for every
+// argument, NaN and infinities included.
+package exact
+
+// RoundU16 turns a value on the 0..65535 scale into a sample: half up, that is
+// floor(x + 0.5) with the sum rounded to F, held to 0..65535. NaN gives 0,
+// +Inf 65535, -Inf 0. The range is tested before the conversion, whose result
+// outside it would depend on the processor.
+func RoundU16[F float32 | float64](x F) uint16 {
+	v := x + 0.5
+	if v >= 65535 {
+		return 65535
+	}
+	if v >= 1 {
+		return uint16(int32(v))
+	}
+	return 0 // below 1/2, or NaN
+}
+
+// RoundU8 does the same on the 0..255 scale.
+func RoundU8[F float32 | float64](x F) uint8 {
+	v := x + 0.5
+	if v >= 255 {
+		return 255
+	}
+	if v >= 1 {
+		return uint8(int32(v))
+	}
+	return 0
+}
