@@ -1,0 +1,213 @@
+package colour
+
+import "math/big"
+
+// matrix3 is a 3 x 3 matrix of exact numbers, [row][column].
+type matrix3 [3][3]*big.Rat
+
+func (m matrix3) minor(r, c int) *big.Rat {
+	r1, r2 := (r+1)%3, (r+2)%3
+	c1, c2 := (c+1)%3, (c+2)%3
+	a := new(big.Rat).Mul(m[r1][c1], m[r2][c2])
+	return a.Sub(a, new(big.Rat).Mul(m[r1][c2], m[r2][c1])) // sign included
+}
+
+func (m matrix3) det() *big.Rat {
+	d := new(big.Rat)
+	for c := range 3 {
+		d.Add(d, new(big.Rat).Mul(m[0][c], m.minor(0, c)))
+	}
+	return d
+}
+
+// inverse needs a determinant other than 0.
+func (m matrix3) inverse() (out matrix3) {
+	d := m.det()
+	for r := range 3 {
+		for c := range 3 {
+			out[r][c] = new(big.Rat).Quo(m.minor(c, r), d)
+		}
+	}
+	return out
+}
+
+func (m matrix3) times(n matrix3) (out matrix3) {
+	for r := range 3 {
+		for c := range 3 {
+			s := new(big.Rat)
+			for k := range 3 {
+				s.Add(s, new(big.Rat).Mul(m[r][k], n[k][c]))
+			}
+			out[r][c] = s
+		}
+	}
+	return out
+}
+
+func (m matrix3) apply(v [3]*big.Rat) (out [3]*big.Rat) {
+	for r := range 3 {
+		s := new(big.Rat)
+		for k := range 3 {
+			s.Add(s, new(big.Rat).Mul(m[r][k], v[k]))
+		}
+		out[r] = s
+	}
+	return out
+}
+
+// Link converts codes of one profile to codes of another: each code to light,
+// light by one matrix, light to the nearest code (halves up, clipped). It is
+// immutable and safe for many goroutines.
+//
+// The matrix is inverse(destination colorants) x source colorants, in exact
+// fractions, each entry rounded once to float64. Where both profiles' whites
+// (the sums of their colorants) agree within 2^-12 in X, Y and Z, which is
+// what rounding in profiles leaves, they are the same white: each row of the
+// matrix is divided by its sum before rounding, and a row (a, 1-a-c, c) is
+// computed as G + a(R-G) + c(B-G). So greys of equal codes stay greys of equal
+// codes, exactly, wherever a profile has one curve for all its channels.
+//
+// From grey, the light k is k times the connection space's white; to grey, it
+// is the luminance: G + l0(R-G) + l2(B-G) with the source's Luma.
+//
+// Between such profiles the relative, perceptual and saturation intents are
+// one and the same, and black point compensation has no effect: their black
+// is the light 0 on both sides.
+type Link struct {
+	src, dst *Profile
+	same     bool // the same profile bytes
+	balanced bool // the same white
+	m        [3][3]float64
+}
+
+// NewLink prepares the conversion from src to dst. Profiles with the same
+// digest give a link that changes nothing.
+func NewLink(src, dst *Profile) *Link {
+	l := &Link{src: src, dst: dst, same: src.digest == dst.digest}
+	if l.same {
+		return l
+	}
+	l.balanced = sameWhite(src.whiteSum(), dst.whiteSum())
+	if dst.Channels() == 1 {
+		return l
+	}
+	back := dst.matrix().inverse()
+	var rows matrix3
+	if src.Channels() == 3 {
+		rows = back.times(src.matrix())
+	} else {
+		// One column: the light of grey 1 in the destination's channels.
+		var w [3]*big.Rat
+		for i, v := range D50 {
+			w[i] = big.NewRat(int64(v), 65536)
+		}
+		w = back.apply(w)
+		for r := range 3 {
+			rows[r] = [3]*big.Rat{w[r], new(big.Rat), new(big.Rat)}
+		}
+	}
+	for r := range 3 {
+		sum := new(big.Rat).Add(rows[r][0], rows[r][1])
+		sum.Add(sum, rows[r][2])
+		for c := range 3 {
+			v := rows[r][c]
+			if l.balanced {
+				v = new(big.Rat).Quo(v, sum)
+			}
+			l.m[r][c], _ = v.Float64()
+		}
+	}
+	return l
+}
+
+// whiteRounding is 2^-12 in 65536ths.
+const whiteRounding = 16
+
+func sameWhite(a, b [3]int64) bool {
+	for i := range a {
+		if d := a[i] - b[i]; d > whiteRounding || d < -whiteRounding {
+			return false
+		}
+	}
+	return true
+}
+
+// Same says that both ends are the same profile, byte for byte, so that codes
+// stay as they are.
+func (l *Link) Same() bool { return l.same }
+
+// Row converts n pixels: src holds n times the source's channels, interleaved,
+// dst n times the destination's.
+func (l *Link) Row(dst, src []uint16) {
+	switch {
+	case l.same:
+		copy(dst, src)
+	case l.src.Channels() == 3 && l.dst.Channels() == 3:
+		if l.balanced {
+			l.rowBalanced(dst, src)
+		} else {
+			l.rowPlain(dst, src)
+		}
+	case l.src.Channels() == 3:
+		l.rowToGrey(dst, src)
+	default:
+		l.rowFromGrey(dst, src)
+	}
+}
+
+func (l *Link) rowBalanced(dst, src []uint16) {
+	dr, dg, db := l.src.tones[0].Decode64(), l.src.tones[1].Decode64(), l.src.tones[2].Decode64()
+	er, eg, eb := l.dst.tones[0].ready(), l.dst.tones[1].ready(), l.dst.tones[2].ready()
+	a0, c0 := l.m[0][0], l.m[0][2]
+	a1, c1 := l.m[1][0], l.m[1][2]
+	a2, c2 := l.m[2][0], l.m[2][2]
+	for len(src) >= 3 && len(dst) >= 3 {
+		g := dg[src[1]]
+		r, b := dr[src[0]]-g, db[src[2]]-g
+		dst[0] = er.encode(g + (float64(a0*r) + float64(c0*b)))
+		dst[1] = eg.encode(g + (float64(a1*r) + float64(c1*b)))
+		dst[2] = eb.encode(g + (float64(a2*r) + float64(c2*b)))
+		src, dst = src[3:], dst[3:]
+	}
+}
+
+func (l *Link) rowPlain(dst, src []uint16) {
+	var d [3][]float64
+	var e [3]*Tone
+	for i := range 3 {
+		d[i], e[i] = l.src.tones[i].Decode64(), l.dst.tones[i].ready()
+	}
+	for len(src) >= 3 && len(dst) >= 3 {
+		r, g, b := d[0][src[0]], d[1][src[1]], d[2][src[2]]
+		for i := range 3 {
+			m := &l.m[i]
+			v := float64(m[0]*r) + float64(m[1]*g)
+			dst[i] = e[i].encode(v + float64(m[2]*b))
+		}
+		src, dst = src[3:], dst[3:]
+	}
+}
+
+func (l *Link) rowToGrey(dst, src []uint16) {
+	dr, dg, db := l.src.tones[0].Decode64(), l.src.tones[1].Decode64(), l.src.tones[2].Decode64()
+	e := l.dst.tones[0].ready()
+	a, c := l.src.luma[0], l.src.luma[2]
+	for i := range min(len(dst), len(src)/3) {
+		g := dg[src[3*i+1]]
+		r, b := dr[src[3*i]]-g, db[src[3*i+2]]-g
+		dst[i] = e.encode(g + (float64(a*r) + float64(c*b)))
+	}
+}
+
+func (l *Link) rowFromGrey(dst, src []uint16) {
+	d, n := l.src.tones[0].Decode64(), l.dst.Channels()
+	for k := range n {
+		e, m := l.dst.tones[k].ready(), 1.0
+		if n == 3 && !l.balanced {
+			m = l.m[k][0]
+		}
+		for i := range min(len(src), len(dst)/n) {
+			dst[i*n+k] = e.encode(float64(d[src[i]] * m))
+		}
+	}
+}
