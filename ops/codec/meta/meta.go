@@ -1,0 +1,180 @@
+// Package meta builds the descriptive blocks that print files carry: an Exif
+// block and an XMP packet with resolution, orientation, title and rights.
+//
+// What it promises: the bytes depend on the arguments alone and are fixed for
+// good. No date, no name of a program, no identifier made at random.
+//
+// What it refuses: text that isn't UTF-8 or holds control characters (Check).
+package meta
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math/big"
+	"strings"
+	"unicode/utf8"
+)
+
+// Check says whether text can be written as it stands; what is the text's name
+// for the message. Text must be valid UTF-8 without characters that XML 1.0
+// can't hold (controls other than tab and line ends).
+func Check(what, text string) error {
+	if !utf8.ValidString(text) {
+		return fmt.Errorf("%s isn't valid UTF-8; write it again in a UTF-8 text", what)
+	}
+	for _, r := range text {
+		if !allowed(r) {
+			return fmt.Errorf("%s holds the character U+%04X, which a print file's text can't hold; take it out", what, r)
+		}
+	}
+	return nil
+}
+
+// allowed are the characters of XML 1.0 (production 2), less DEL and the C1
+// controls, which it discourages.
+func allowed(r rune) bool {
+	switch {
+	case r == '\t' || r == '\n' || r == '\r':
+		return true
+	case r < 0x20, 0x7f <= r && r < 0xa0, r == 0xfffe, r == 0xffff:
+		return false
+	}
+	return true
+}
+
+// XMP is a packet (ISO 16684-1) with dc:title and dc:rights, each as one
+// x-default language alternative, in UTF-8; nil where both are "". Characters
+// that Check refuses become U+FFFD.
+func XMP(title, rights string) []byte {
+	if title == "" && rights == "" {
+		return nil
+	}
+	var b strings.Builder
+	b.WriteString("<?xpacket begin=\"\uFEFF\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\n" +
+		"<x:xmpmeta xmlns:x=\"adobe:ns:meta/\">\n" +
+		"<rdf:RDF xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\">\n" +
+		"<rdf:Description rdf:about=\"\" xmlns:dc=\"http://purl.org/dc/elements/1.1/\">\n")
+	for _, p := range []struct{ name, text string }{{"title", title}, {"rights", rights}} {
+		if p.text != "" {
+			b.WriteString("<dc:" + p.name + "><rdf:Alt><rdf:li xml:lang=\"x-default\">" +
+				escape(p.text) + "</rdf:li></rdf:Alt></dc:" + p.name + ">\n")
+		}
+	}
+	b.WriteString("</rdf:Description>\n</rdf:RDF>\n</x:xmpmeta>\n<?xpacket end=\"r\"?>")
+	return []byte(b.String())
+}
+
+// escape writes text as XML character data that reads back the same: line
+// ends as references, or a reader would make them all alike.
+func escape(text string) string {
+	var b strings.Builder
+	for _, r := range text { // an invalid byte comes as U+FFFD
+		switch {
+		case r == '&':
+			b.WriteString("&amp;")
+		case r == '<':
+			b.WriteString("&lt;")
+		case r == '>':
+			b.WriteString("&gt;")
+		case r == '\t' || r == '\n' || r == '\r':
+			fmt.Fprintf(&b, "&#x%X;", r)
+		case !allowed(r):
+			b.WriteRune(utf8.RuneError)
+		default:
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+// Tags of the first directory (TIFF 6.0, Exif 2.32).
+const (
+	tagImageDescription = 0x010e
+	tagOrientation      = 0x0112
+	tagXResolution      = 0x011a
+	tagYResolution      = 0x011b
+	tagResolutionUnit   = 0x0128
+	tagCopyright        = 0x8298
+)
+
+// Exif is the body of an Exif block: a big-endian TIFF header and one
+// directory. Orientation is 1. With a resolution (not nil, above 0):
+// X and YResolution as Rational writes it, unit inch. ImageDescription is the
+// title and Copyright the rights, each only where it is not empty and printable
+// ASCII, which is all that Exif allows there.
+func Exif(ppi *big.Rat, title, rights string) []byte {
+	type field struct {
+		tag, kind uint16
+		count     uint32
+		value     []byte
+	}
+	const ascii, short, rational = 2, 3, 5
+	var fields []field
+	text := func(tag uint16, s string) {
+		if s != "" && isASCII(s) {
+			fields = append(fields, field{tag, ascii, uint32(len(s) + 1), append([]byte(s), 0)})
+		}
+	}
+	text(tagImageDescription, title)
+	fields = append(fields, field{tagOrientation, short, 1, []byte{0, 1}})
+	if n, d, ok := Rational(ppi); ok {
+		r := binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, n), d)
+		fields = append(fields, field{tagXResolution, rational, 1, r}, field{tagYResolution, rational, 1, r},
+			field{tagResolutionUnit, short, 1, []byte{0, 2}})
+	}
+	text(tagCopyright, rights)
+
+	b := []byte{'M', 'M', 0, 42, 0, 0, 0, 8, 0, byte(len(fields))}
+	far := len(b) + 12*len(fields) + 4 // where values longer than 4 bytes go
+	var values []byte
+	for _, f := range fields {
+		b = binary.BigEndian.AppendUint16(b, f.tag)
+		b = binary.BigEndian.AppendUint16(b, f.kind)
+		b = binary.BigEndian.AppendUint32(b, f.count)
+		if len(f.value) <= 4 {
+			b = append(b, f.value...)
+			b = append(b, make([]byte, 4-len(f.value))...)
+			continue
+		}
+		b = binary.BigEndian.AppendUint32(b, uint32(far+len(values)))
+		values = append(values, f.value...)
+		if len(values)%2 != 0 {
+			values = append(values, 0) // values start at even places
+		}
+	}
+	b = append(b, 0, 0, 0, 0) // no next directory
+	return append(b, values...)
+}
+
+// Rational is a resolution as two 32-bit numbers: exact where numerator and
+// denominator of the reduced fraction fit, else rounded half up to the
+// greatest power of ten as denominator, up to 10^6, at which the numerator
+// fits. It is false for nil, for 0 and below, and for what rounds to 0 or to
+// more than 32 bits.
+func Rational(ppi *big.Rat) (n, d uint32, ok bool) {
+	if ppi == nil || ppi.Sign() <= 0 {
+		return 0, 0, false
+	}
+	if ppi.Num().BitLen() <= 32 && ppi.Denom().BitLen() <= 32 {
+		return uint32(ppi.Num().Uint64()), uint32(ppi.Denom().Uint64()), true
+	}
+	for d := uint32(1000000); d > 0; d /= 10 {
+		// floor(ppi*d + 1/2) = (2 d num + den) div (2 den)
+		x := new(big.Int).Mul(ppi.Num(), big.NewInt(2*int64(d)))
+		x.Add(x, ppi.Denom())
+		x.Div(x, new(big.Int).Lsh(ppi.Denom(), 1))
+		if x.BitLen() <= 32 {
+			return uint32(x.Uint64()), d, x.Sign() > 0
+		}
+	}
+	return 0, 0, false
+}
+
+func isASCII(s string) bool {
+	for i := range len(s) {
+		if s[i] < 0x20 || s[i] > 0x7e {
+			return false
+		}
+	}
+	return true
+}
