@@ -1,0 +1,257 @@
+package ops
+
+import (
+	"errors"
+	"fmt"
+	"math/big"
+	"strings"
+)
+
+// MaskPoint is a place on the frame in frame pixels, edges whole and pixel
+// centres at .5. It may lie outside the frame.
+type MaskPoint struct{ X, Y *big.Rat }
+
+// MaskShape is one line of a mask in base units: what an argument shape-N of
+// the operation mask holds.
+//
+//	OP ellipse at X Y size W H soft S
+//	OP rectangle at X Y size W H soft S
+//	OP polygon X Y X Y X Y … soft S
+//	OP stroke along X Y X Y … width W soft S
+//	OP gradient from X Y to X Y
+//	OP file
+//	OP mask
+//	invert
+//	soften R
+//
+// OP is add, less or within. Numbers are reduced fractions; lengths are frame
+// pixels, S is a share from 0 to 1. Unused fields stay nil.
+type MaskShape struct {
+	Op     string // "add", "less", "within"; "" for invert and soften
+	Shape  string // "ellipse", "rectangle", "polygon", "stroke", "gradient", "file", "mask", "invert", "soften"
+	Points []MaskPoint
+	W, H   *big.Rat // size of ellipse and rectangle; W alone: width of a stroke, radius of soften
+	Soft   *big.Rat // ellipse, rectangle, polygon, stroke
+}
+
+// TakesInput says whether the line takes the operation's next input picture.
+func (s MaskShape) TakesInput() bool { return s.Shape == "file" || s.Shape == "mask" }
+
+// String is the one written form.
+func (s MaskShape) String() string {
+	var b strings.Builder
+	word := func(w string) {
+		if b.Len() > 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteString(w)
+	}
+	num := func(r *big.Rat) {
+		if r == nil {
+			word("?")
+			return
+		}
+		word(r.RatString())
+	}
+	points := func(p []MaskPoint) {
+		for _, q := range p {
+			num(q.X)
+			num(q.Y)
+		}
+	}
+	if s.Op != "" {
+		word(s.Op)
+	}
+	word(s.Shape)
+	switch s.Shape {
+	case "ellipse", "rectangle":
+		word("at")
+		points(s.Points)
+		word("size")
+		num(s.W)
+		num(s.H)
+	case "polygon":
+		points(s.Points)
+	case "stroke":
+		word("along")
+		points(s.Points)
+		word("width")
+		num(s.W)
+	case "gradient":
+		word("from")
+		points(s.Points[:min(1, len(s.Points))])
+		word("to")
+		points(s.Points[min(1, len(s.Points)):])
+	case "soften":
+		num(s.W)
+	}
+	if s.Soft != nil {
+		word("soft")
+		num(s.Soft)
+	}
+	return b.String()
+}
+
+// Bounds that keep every distance a sound float64.
+var (
+	shapeFar     = big.NewRat(10_000_000, 1) // furthest place, longest length, px
+	shapeSmall   = big.NewRat(1, 100)        // smallest size, px
+	softenLeast  = big.NewRat(1, 8)          // below it the radius would be 0
+	softenMost   = big.NewRat(1000, 1)
+	shapeOne     = big.NewRat(1, 1)
+	shapeOps     = []string{"add", "less", "within"}
+	errShapeEnds = errors.New("the line ends too early")
+)
+
+// ParseShape reads the one written form of a line and checks its numbers. The
+// result's String is s again.
+func ParseShape(s string) (MaskShape, error) {
+	v, err := parseShape(strings.Fields(s))
+	if err == nil && v.String() != s {
+		err = fmt.Errorf("expected it written as %q", v.String())
+	}
+	if err == nil {
+		err = v.check()
+	}
+	if err != nil {
+		return MaskShape{}, fmt.Errorf("mask line %q: %w", s, err)
+	}
+	return v, nil
+}
+
+func parseShape(f []string) (v MaskShape, err error) {
+	next := func() string {
+		if len(f) == 0 {
+			if err == nil {
+				err = errShapeEnds
+			}
+			return ""
+		}
+		w := f[0]
+		f = f[1:]
+		return w
+	}
+	word := func(want string) {
+		if got := next(); err == nil && got != want {
+			err = fmt.Errorf("expected %s, found %s", want, got)
+		}
+	}
+	num := func() *big.Rat {
+		w := next()
+		if err != nil {
+			return nil
+		}
+		var r *big.Rat
+		r, err = ParseRat(w)
+		return r
+	}
+	point := func() MaskPoint {
+		x := num()
+		return MaskPoint{x, num()}
+	}
+	points := func(end string) {
+		for err == nil && len(f) > 0 && f[0] != end {
+			v.Points = append(v.Points, point())
+		}
+	}
+	soft := func() {
+		word("soft")
+		v.Soft = num()
+	}
+
+	w := next()
+	for _, op := range shapeOps {
+		if w == op {
+			v.Op = op
+			w = next()
+			break
+		}
+	}
+	v.Shape = w
+	switch {
+	case err != nil:
+	case v.Op == "" && w == "invert":
+	case v.Op == "" && w == "soften":
+		v.W = num()
+	case v.Op == "":
+		err = fmt.Errorf("expected add, less, within, invert or soften, found %q", w)
+	case w == "ellipse" || w == "rectangle":
+		word("at")
+		v.Points = []MaskPoint{point()}
+		word("size")
+		v.W = num()
+		v.H = num()
+		soft()
+	case w == "polygon":
+		points("soft")
+		soft()
+	case w == "stroke":
+		word("along")
+		points("width")
+		word("width")
+		v.W = num()
+		soft()
+	case w == "gradient":
+		word("from")
+		a := point()
+		word("to")
+		v.Points = []MaskPoint{a, point()}
+	case w == "file" || w == "mask":
+	default:
+		err = fmt.Errorf("expected ellipse, rectangle, polygon, stroke, gradient, file or mask, found %q", w)
+	}
+	if err == nil && len(f) > 0 {
+		err = fmt.Errorf("expected the line to end before %q", f[0])
+	}
+	return v, err
+}
+
+// check tests counts and ranges.
+func (s MaskShape) check() error {
+	for _, p := range s.Points {
+		for _, v := range []*big.Rat{p.X, p.Y} {
+			if new(big.Rat).Abs(v).Cmp(shapeFar) > 0 {
+				return fmt.Errorf("the position %s is further than %s px from the frame", v.RatString(), shapeFar.RatString())
+			}
+		}
+	}
+	size := func(what string, v *big.Rat) error {
+		if v.Cmp(shapeSmall) < 0 || v.Cmp(shapeFar) > 0 {
+			return fmt.Errorf("the %s %s isn't between %s and %s px", what, v.RatString(), shapeSmall.RatString(), shapeFar.RatString())
+		}
+		return nil
+	}
+	var err error
+	switch s.Shape {
+	case "ellipse", "rectangle":
+		if err = size("width", s.W); err == nil {
+			err = size("height", s.H)
+		}
+	case "polygon":
+		if len(s.Points) < 3 {
+			err = fmt.Errorf("a polygon needs at least 3 points, it has %d", len(s.Points))
+		}
+	case "stroke":
+		if len(s.Points) < 2 {
+			err = fmt.Errorf("a stroke needs at least 2 points, it has %d", len(s.Points))
+		} else {
+			err = size("width", s.W)
+		}
+	case "gradient":
+		dx := new(big.Rat).Sub(s.Points[1].X, s.Points[0].X)
+		dy := new(big.Rat).Sub(s.Points[1].Y, s.Points[0].Y)
+		d := dx.Mul(dx, dx)
+		d.Add(d, dy.Mul(dy, dy))
+		if d.Cmp(new(big.Rat).Mul(shapeSmall, shapeSmall)) < 0 {
+			err = errors.New("a gradient needs two different places")
+		}
+	case "soften":
+		if s.W.Cmp(softenLeast) < 0 || s.W.Cmp(softenMost) > 0 {
+			err = fmt.Errorf("the radius %s isn't between %s and %s px", s.W.RatString(), softenLeast.RatString(), softenMost.RatString())
+		}
+	}
+	if err == nil && s.Soft != nil && (s.Soft.Sign() < 0 || s.Soft.Cmp(shapeOne) > 0) {
+		err = fmt.Errorf("the softness %s isn't between 0 and 1", s.Soft.RatString())
+	}
+	return err
+}
