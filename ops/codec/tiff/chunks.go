@@ -1,0 +1,195 @@
+package tiff
+
+import (
+	"fmt"
+	"math/bits"
+)
+
+// chunks are the strips or tiles of the picture. Strips are tiles as wide as
+// the picture. All places have been checked against the file.
+type chunks struct {
+	tiles         bool
+	w, h          int // pixels of one tile; of a strip, picture width and rows
+	across, down  int
+	rowBytes      int // stored bytes of one row of one tile
+	offset, count []uint64
+}
+
+// name of chunk i for messages, counted from one.
+func (c *chunks) name(i int) string {
+	return fmt.Sprintf("%s %d of %d", c.word(), i+1, c.across*c.down)
+}
+
+func (c *chunks) word() string {
+	if c.tiles {
+		return "tile"
+	}
+	return "strip"
+}
+
+// rows stored in the chunks of row number band: the last strip is shorter,
+// the last tile isn't.
+func (c *chunks) rows(band, pictureH int) int {
+	if c.tiles {
+		return c.h
+	}
+	return min(c.h, pictureH-band*c.h)
+}
+
+// findChunks reads and checks the layout of the picture's data.
+func (f *File) findChunks(d *dir) error {
+	s, in, c := &f.src, &f.info, &f.chunks
+	warn := func(format string, a ...any) { in.Warnings = append(in.Warnings, fmt.Sprintf(format, a...)) }
+	bytesPer := in.Channels * in.Bits / 8
+
+	// The whole picture against the whole file, before anything is set aside.
+	total := uint64(in.W) * uint64(in.H) * uint64(bytesPer)
+	if !f.lzw && total > s.size {
+		return &Error{"size", fmt.Sprintf("the file claims %d x %d pixels, which are %d bytes, but has only %d bytes", in.W, in.H, total, s.size), mendDamaged}
+	}
+	if f.lzw && total/lzwMost > s.size {
+		return &Error{"size", fmt.Sprintf("the file claims %d x %d pixels, which are %d bytes; its %d bytes can't hold them, even compressed", in.W, in.H, total, s.size), mendDamaged}
+	}
+
+	_, tw := d.get(tagTileWidth)
+	_, tl := d.get(tagTileLength)
+	c.tiles = tw || tl
+	offsetTag, countTag := uint16(tagStripOffsets), uint16(tagStripByteCounts)
+	noRows := false // RowsPerStrip is missing
+	if c.tiles {
+		in.Layout = "tiles"
+		w, err := s.one(d, tagTileWidth, 0)
+		if err != nil {
+			return err
+		}
+		h, err := s.one(d, tagTileLength, 0)
+		if err != nil {
+			return err
+		}
+		if w == 0 || h == 0 || w > MaxSide || h > MaxSide {
+			return &Error{"TileWidth", fmt.Sprintf("the tiles are %d x %d pixels (TileWidth, TileLength); sides of 1 to %d are read", w, h, MaxSide), mendDamaged}
+		}
+		if w%16 != 0 || h%16 != 0 {
+			warn("the tiles are %d x %d pixels, where multiples of 16 should stand", w, h)
+		}
+		c.w, c.h = int(w), int(h)
+		if _, ok := d.get(tagTileOffsets); ok {
+			offsetTag, countTag = tagTileOffsets, tagTileByteCounts
+		}
+	} else {
+		in.Layout = "strips"
+		_, ok := d.get(tagRowsPerStrip)
+		noRows = !ok
+		rows, err := s.one(d, tagRowsPerStrip, uint64(in.H))
+		if err != nil {
+			return err
+		}
+		if rows == 0 {
+			return &Error{"RowsPerStrip", "the strips have no rows (RowsPerStrip 0)", mendDamaged}
+		}
+		c.w, c.h = in.W, int(min(rows, uint64(in.H)))
+	}
+	c.rowBytes = c.w * bytesPer
+	c.across, c.down = ceilDiv(in.W, c.w), ceilDiv(in.H, c.h)
+	n := uint64(c.across) * uint64(c.down)
+	if n > maxChunks {
+		return &Error{tagNames[offsetTag], fmt.Sprintf("the picture is cut into %d %ss; at most %d are read", n, c.word(), maxChunks), "save it again with larger ones"}
+	}
+
+	e, ok := d.get(offsetTag)
+	if !ok {
+		return &Error{tagNames[offsetTag], fmt.Sprintf("the file doesn't say where the picture's data is (%s is missing)", tagNames[offsetTag]), mendDamaged}
+	}
+	if e.count < n {
+		return &Error{tagNames[offsetTag], fmt.Sprintf("%d x %d pixels need %d %ss, but %s names only %d", in.W, in.H, n, c.word(), e.name(), e.count), mendDamaged}
+	}
+	if noRows && e.count > 1 {
+		return &Error{"RowsPerStrip", fmt.Sprintf("the picture is in %d strips, but their height isn't given (RowsPerStrip is missing)", e.count), mendDamaged}
+	}
+	k, hasCounts := d.get(countTag)
+	if hasCounts && k.count != e.count {
+		return &Error{tagNames[countTag], fmt.Sprintf("%s names %d %ss, but %s names %d", e.name(), e.count, c.word(), k.name(), k.count), mendDamaged}
+	}
+	if e.count > n {
+		warn("%d x %d pixels need %d %ss, but the file names %d; the first are taken", in.W, in.H, n, c.word(), e.count)
+	}
+	var err error
+	if c.offset, err = s.uints(e, 2*maxChunks); err != nil {
+		return err
+	}
+	c.offset = c.offset[:n]
+	if hasCounts {
+		if c.count, err = s.uints(k, 2*maxChunks); err != nil {
+			return err
+		}
+		c.count = c.count[:n]
+	} else {
+		if f.lzw {
+			return &Error{tagNames[countTag], fmt.Sprintf("the file doesn't say how long its compressed %ss are (%s is missing)", c.word(), tagNames[countTag]), mendDamaged}
+		}
+		if err := f.guessCounts(countTag); err != nil {
+			return err
+		}
+		warn("%s is missing; the %ss are uncompressed, so their length follows from their size", tagNames[countTag], c.word())
+	}
+	return f.checkChunks(offsetTag, countTag)
+}
+
+func ceilDiv(a, b int) int { return (a-1)/b + 1 }
+
+// guessCounts sets the counts of uncompressed chunks from their size. They
+// must follow each other without overlap.
+func (f *File) guessCounts(countTag uint16) error {
+	c := &f.chunks
+	c.count = make([]uint64, len(c.offset))
+	end := uint64(0)
+	for i, off := range c.offset {
+		c.count[i] = f.need(i)
+		if off < end {
+			return &Error{tagNames[countTag], fmt.Sprintf("%s is missing, and the %ss overlap", tagNames[countTag], c.word()), mendDamaged}
+		}
+		end = off + c.count[i]
+	}
+	return nil
+}
+
+// need is the number of uncompressed bytes in chunk i.
+func (f *File) need(i int) uint64 {
+	c := &f.chunks
+	return uint64(c.rowBytes) * uint64(c.rows(i/c.across, f.info.H))
+}
+
+// checkChunks checks every chunk's place and length.
+func (f *File) checkChunks(offsetTag, countTag uint16) error {
+	s, c := &f.src, &f.chunks
+	for i, off := range c.offset {
+		n, need := c.count[i], f.need(i)
+		switch {
+		case n == 0:
+			return &Error{tagNames[countTag], fmt.Sprintf("%s is empty (%s 0)", c.name(i), tagNames[countTag]), mendDamaged}
+		case off < s.headLen():
+			return &Error{tagNames[offsetTag], fmt.Sprintf("%s should begin at byte %d (%s), inside the file's header", c.name(i), off, tagNames[offsetTag]), mendDamaged}
+		case !s.holds(off, n):
+			return &Error{tagNames[offsetTag], fmt.Sprintf("%s should stand at bytes %d to %s (%s, %s), but the file has only %d bytes",
+				c.name(i), off, sum(off, n), tagNames[offsetTag], tagNames[countTag], s.size), mendDamaged}
+		case !f.lzw && n < need:
+			return &Error{tagNames[countTag], fmt.Sprintf("%s has %d bytes, but its pixels need %d", c.name(i), n, need), mendDamaged}
+		}
+		if hi, lo := bits.Mul64(n, lzwMost); f.lzw && hi == 0 && lo < need {
+			return &Error{tagNames[countTag], fmt.Sprintf("%s has %d bytes, which can't hold its %d bytes of pixels, even compressed", c.name(i), n, need), mendDamaged}
+		}
+	}
+	if f.lzw {
+		var b [2]byte
+		if f.chunks.count[0] >= 2 {
+			if err := s.at(b[:], c.offset[0], c.name(0)); err != nil {
+				return err
+			}
+			if b[0] == 0 && b[1]&1 != 0 {
+				return &Error{"Compression", "the picture is compressed with LZW of an early form that was never in the standard (lowest bit first)",
+					"save it again with LZW or uncompressed"}
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,166 @@
+package tiff
+
+import (
+	"encoding/binary"
+	"fmt"
+)
+
+// LZW as TIFF 6.0 section 13 has it: codes of 9 to 12 bits, the highest bit
+// first, 256 clears the table, 257 ends, and the code grows one entry early.
+const (
+	lzwClear   = 256
+	lzwEnd     = 257
+	lzwFirst   = 258
+	lzwEntries = 4096
+	lzwInput   = 8192
+
+	// lzwMost bounds what one byte of LZW data can unpack to: a string has at
+	// most 4096 - 256 bytes and its 12-bit code takes one byte and a half.
+	lzwMost = (lzwEntries - 256) * 2 / 3
+)
+
+// lzwFault is what is wrong with LZW data, to be said of a strip or tile.
+type lzwFault string
+
+func (e lzwFault) Error() string { return string(e) }
+
+const errLZWShort = lzwFault("ends before all of its pixels are there")
+
+type lzwEntry struct {
+	prefix uint16 // code of the string without its last byte
+	length uint16
+	last   byte
+	first  byte
+}
+
+// lzwReader unpacks one strip or tile, a piece at a time, with fixed memory.
+type lzwReader struct {
+	src       *source
+	off, left uint64 // compressed bytes not yet in buf
+
+	buf    []byte // unread compressed bytes
+	acc    uint64 // bits not yet used, at the top
+	nbits  uint
+	width  uint
+	next   int // code that the next new string gets
+	prev   int // the code before, -1 behind a Clear
+	ended  bool
+	rest   []byte // the tail of a string that dst had no room for
+	table  [lzwEntries]lzwEntry
+	input  [lzwInput]byte
+	spill  [lzwEntries]byte
+	primed bool
+}
+
+// reset starts on count bytes at off.
+func (d *lzwReader) reset(src *source, off, count uint64) {
+	if !d.primed {
+		for i := range 256 {
+			d.table[i] = lzwEntry{length: 1, last: byte(i), first: byte(i)}
+		}
+		d.primed = true
+	}
+	d.src, d.off, d.left = src, off, count
+	d.buf, d.acc, d.nbits = nil, 0, 0
+	d.width, d.next, d.prev = 9, lzwFirst, -1
+	d.ended, d.rest = false, nil
+}
+
+// fill brings more compressed bytes into buf behind the unread ones.
+func (d *lzwReader) fill() error {
+	n := copy(d.input[:], d.buf)
+	m := int(min(uint64(lzwInput-n), d.left))
+	if err := d.src.at(d.input[n:n+m], d.off, "the picture's LZW data"); err != nil {
+		return err
+	}
+	d.off += uint64(m)
+	d.left -= uint64(m)
+	d.buf = d.input[:n+m]
+	return nil
+}
+
+// read fills the whole of dst or gives an error.
+func (d *lzwReader) read(dst []byte) error {
+	n := copy(dst, d.rest)
+	d.rest = d.rest[n:]
+	buf, acc, nbits, width, next, prev := d.buf, d.acc, d.nbits, d.width, d.next, d.prev
+	for n < len(dst) {
+		if d.ended {
+			return errLZWShort
+		}
+		if nbits < width {
+			if len(buf) < 8 && d.left > 0 {
+				d.buf = buf
+				if err := d.fill(); err != nil {
+					return err
+				}
+				buf = d.buf
+			}
+			if len(buf) >= 8 {
+				acc |= binary.BigEndian.Uint64(buf) >> nbits
+				k := (63 - nbits) >> 3
+				buf = buf[k:]
+				nbits += k * 8
+			} else {
+				for nbits <= 56 && len(buf) > 0 {
+					acc |= uint64(buf[0]) << (56 - nbits)
+					buf = buf[1:]
+					nbits += 8
+				}
+				if nbits < width {
+					return errLZWShort
+				}
+			}
+		}
+		code := int(acc >> (64 - width))
+		acc <<= width
+		nbits -= width
+		if code == lzwClear {
+			width, next, prev = 9, lzwFirst, -1
+			continue
+		}
+		if code == lzwEnd {
+			d.ended = true
+			continue
+		}
+		if code > next || code == next && (prev < 0 || next == lzwEntries) || prev < 0 && code > 255 {
+			return lzwFault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
+		}
+		if prev >= 0 && next < lzwEntries {
+			p := &d.table[prev]
+			e := lzwEntry{prefix: uint16(prev), length: p.length + 1, first: p.first, last: p.first}
+			if code != next {
+				e.last = d.table[code].first
+			}
+			d.table[next] = e
+			next++
+			if next == 1<<width-1 && width < 12 {
+				width++
+			}
+		}
+		prev = code
+
+		// The string is written from its last byte back to its first.
+		e := d.table[code&(lzwEntries-1)]
+		length := int(e.length)
+		out := dst[n:]
+		if length > len(out) {
+			out = d.spill[:length]
+		}
+		out = out[:length]
+		for i := length - 1; i > 0; i-- {
+			out[i] = e.last
+			e = d.table[e.prefix&(lzwEntries-1)]
+		}
+		out[0] = e.last
+		if length > len(dst)-n {
+			k := copy(dst[n:], out)
+			d.rest = out[k:]
+			n += k
+		} else {
+			n += length
+		}
+	}
+	d.buf, d.acc, d.nbits, d.width, d.next, d.prev = buf, acc, nbits, width, next, prev
+	return nil
+}

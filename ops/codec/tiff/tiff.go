@@ -1,0 +1,140 @@
+// Package tiff reads masters from TIFF files and lays out TIFF print files.
+//
+// Reading promises exact samples: an accepted file gives the same 16-bit
+// samples on every machine and with any number of workers, and a file whose
+// meaning is doubtful is refused, never guessed. Accepted are classic TIFF and
+// BigTIFF in both byte orders, grey (either polarity) and RGB, 8 and 16 bits
+// a sample, interleaved, in strips or tiles, uncompressed or LZW, with or
+// without horizontal differencing. Every other property is refused with an
+// *Error that names it and says how to mend the file.
+//
+// The reader trusts nothing: every offset, count and product is checked
+// against the size of the file before memory is set aside, directories that
+// lead in a circle are reported, and memory in use depends on the width of
+// the picture and the number of workers, not on what the file claims.
+//
+// Writing promises bytes that depend on the samples and the Options alone: no
+// date, no program name, a fixed rule for the strips.
+//
+// Sources: TIFF Revision 6.0 (1992), TIFF Technical Note 1 (SubIFDs), the
+// BigTIFF layout as in libtiff's specification, ICC.1 Annex B.3 (tag 34675).
+package tiff
+
+// MaxSide is the longest side of a picture and of a tile, in pixels, that is
+// read or written. At 300 per inch it is 88 metres.
+const MaxSide = 1 << 20
+
+// Limits on what a file may hold; see also MaxSide.
+const (
+	maxDirs    = 1024    // directories in one file, SubIFDs included
+	maxTags    = 4096    // tags in one directory
+	maxChunks  = 1 << 22 // strips or tiles of the picture
+	maxProfile = 1 << 25 // bytes of an embedded profile
+)
+
+// Tags (TIFF 6.0 section 8 and others; see testdata/standards/tiff.csv).
+const (
+	tagNewSubfileType   = 254
+	tagSubfileType      = 255
+	tagImageWidth       = 256
+	tagImageLength      = 257
+	tagBitsPerSample    = 258
+	tagCompression      = 259
+	tagPhotometric      = 262
+	tagFillOrder        = 266
+	tagImageDescription = 270
+	tagStripOffsets     = 273
+	tagOrientation      = 274
+	tagSamplesPerPixel  = 277
+	tagRowsPerStrip     = 278
+	tagStripByteCounts  = 279
+	tagXResolution      = 282
+	tagYResolution      = 283
+	tagPlanarConfig     = 284
+	tagResolutionUnit   = 296
+	tagPredictor        = 317
+	tagTileWidth        = 322
+	tagTileLength       = 323
+	tagTileOffsets      = 324
+	tagTileByteCounts   = 325
+	tagSubIFDs          = 330
+	tagExtraSamples     = 338
+	tagSampleFormat     = 339
+	tagXMP              = 700
+	tagCopyright        = 33432
+	tagICCProfile       = 34675
+)
+
+// tagNames are the tags that the reader looks at. All others are passed over.
+var tagNames = map[uint16]string{
+	tagNewSubfileType:  "NewSubfileType",
+	tagSubfileType:     "SubfileType",
+	tagImageWidth:      "ImageWidth",
+	tagImageLength:     "ImageLength",
+	tagBitsPerSample:   "BitsPerSample",
+	tagCompression:     "Compression",
+	tagPhotometric:     "PhotometricInterpretation",
+	tagFillOrder:       "FillOrder",
+	tagStripOffsets:    "StripOffsets",
+	tagOrientation:     "Orientation",
+	tagSamplesPerPixel: "SamplesPerPixel",
+	tagRowsPerStrip:    "RowsPerStrip",
+	tagStripByteCounts: "StripByteCounts",
+	tagXResolution:     "XResolution",
+	tagYResolution:     "YResolution",
+	tagPlanarConfig:    "PlanarConfiguration",
+	tagResolutionUnit:  "ResolutionUnit",
+	tagPredictor:       "Predictor",
+	tagTileWidth:       "TileWidth",
+	tagTileLength:      "TileLength",
+	tagTileOffsets:     "TileOffsets",
+	tagTileByteCounts:  "TileByteCounts",
+	tagSubIFDs:         "SubIFDs",
+	tagExtraSamples:    "ExtraSamples",
+	tagSampleFormat:    "SampleFormat",
+	tagICCProfile:      "ICCProfile",
+}
+
+// Field types (TIFF 6.0 section 2, Technical Note 1, BigTIFF).
+const (
+	typeByte      = 1
+	typeASCII     = 2
+	typeShort     = 3
+	typeLong      = 4
+	typeRational  = 5
+	typeUndefined = 7
+	typeIFD       = 13
+	typeLong8     = 16
+	typeIFD8      = 18
+)
+
+// typeSize is the size of one value of a field type in bytes, 0 where the
+// type is unknown.
+func typeSize(typ uint16) uint64 {
+	switch typ {
+	case typeByte, typeASCII, 6, typeUndefined:
+		return 1
+	case typeShort, 8:
+		return 2
+	case typeLong, 9, 11, typeIFD:
+		return 4
+	case typeRational, 10, 12, typeLong8, 17, typeIFD8:
+		return 8
+	}
+	return 0
+}
+
+// Error says why a file can't be read or written, in plain words.
+type Error struct {
+	Property string // the property at fault: a tag's name, "size", "signature", …
+	Detail   string // what was found and what the rule is
+	Mend     string // what to do about it; may be empty
+}
+
+// Error is Detail, a colon and Mend.
+func (e *Error) Error() string {
+	if e.Mend == "" {
+		return e.Detail
+	}
+	return e.Detail + ": " + e.Mend
+}

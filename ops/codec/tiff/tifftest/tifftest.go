@@ -1,0 +1,358 @@
+// Package tifftest makes small TIFF files for tests, right and wrong ones, in
+// memory. It shares no code with the reader that it tests, and writes what it
+// is told even where that makes no sense.
+package tifftest
+
+import (
+	"encoding/binary"
+	"slices"
+)
+
+// Tag is one field of a directory. Type is the field type by number; a
+// RATIONAL has two values, numerator and denominator.
+type Tag struct {
+	Tag, Type uint16
+	Values    []uint64
+}
+
+// Bytes makes a field of BYTE (1), ASCII (2) or UNDEFINED (7) values.
+func Bytes(tag, typ uint16, b []byte) Tag {
+	t := Tag{Tag: tag, Type: typ}
+	for _, v := range b {
+		t.Values = append(t.Values, uint64(v))
+	}
+	return t
+}
+
+// Picture is one picture of a file.
+type Picture struct {
+	W, H, C, Bits int
+
+	// At gives the sample as stored, before differencing: 0 to 255 for 8 bits.
+	// nil is a pattern that fills the range.
+	At func(x, y, c int) uint16
+
+	LZW          bool
+	Predictor    int // 0 (no tag), 1 or 2
+	RowsPerStrip int // 0 is all rows in one strip
+	TileW, TileH int // 0 is strips
+	Pad          uint16
+	WhiteIsZero  bool
+
+	Set     []Tag    // added, or in place of the usual ones
+	Drop    []uint16 // tags left out
+	SubIFDs []Picture
+}
+
+// File is a whole file.
+type File struct {
+	BigEndian, BigTIFF bool
+	Pictures           []Picture
+}
+
+// sample is At, or the pattern where At is nil.
+func (p Picture) sample(x, y, c int) uint16 {
+	if p.At != nil {
+		return p.At(x, y, c)
+	}
+	v := uint16(x*2557 + y*7919 + c*21001 + x*y%11)
+	if p.Bits == 8 {
+		return v >> 8
+	}
+	return v
+}
+
+// Samples are the 16-bit samples that a reader must find: 8-bit values times
+// 257, grey with black as 0.
+func (p Picture) Samples() []uint16 {
+	out := make([]uint16, 0, p.W*p.H*p.C)
+	for y := range p.H {
+		for x := range p.W {
+			for c := range p.C {
+				v := p.sample(x, y, c)
+				if p.Bits == 8 {
+					v *= 257
+				}
+				if p.WhiteIsZero {
+					v = 65535 - v
+				}
+				out = append(out, v)
+			}
+		}
+	}
+	return out
+}
+
+type writer struct {
+	File
+	order interface {
+		binary.ByteOrder
+		binary.AppendByteOrder
+	}
+	b []byte
+}
+
+// Bytes is the file.
+func (f File) Bytes() []byte {
+	w := &writer{File: f, order: binary.LittleEndian}
+	w.b = []byte("II")
+	if f.BigEndian {
+		w.order = binary.BigEndian
+		w.b = []byte("MM")
+	}
+	if f.BigTIFF {
+		w.u16(43)
+		w.u16(8)
+		w.u16(0)
+	} else {
+		w.u16(42)
+	}
+	link := len(w.b)
+	w.offset(0)
+	for _, p := range f.Pictures {
+		at, next := w.picture(p)
+		w.patch(link, uint64(at))
+		link = next
+	}
+	return w.b
+}
+
+func (w *writer) u16(v uint16) { w.b = w.order.AppendUint16(w.b, v) }
+
+// offset appends a number as wide as the file's offsets.
+func (w *writer) offset(v uint64) {
+	if w.BigTIFF {
+		w.b = w.order.AppendUint64(w.b, v)
+	} else {
+		w.b = w.order.AppendUint32(w.b, uint32(v))
+	}
+}
+
+func (w *writer) patch(at int, v uint64) {
+	if w.BigTIFF {
+		w.order.PutUint64(w.b[at:], v)
+	} else {
+		w.order.PutUint32(w.b[at:], uint32(v))
+	}
+}
+
+func (w *writer) even() {
+	if len(w.b)%2 == 1 {
+		w.b = append(w.b, 0)
+	}
+}
+
+// picture appends data and directory, and says where the directory and its
+// link to the next one stand.
+func (w *writer) picture(p Picture) (at, next int) {
+	var subs, offsets, counts []uint64
+	for _, s := range p.SubIFDs {
+		a, _ := w.picture(s)
+		subs = append(subs, uint64(a))
+	}
+	tw, th := p.TileW, p.TileH
+	if tw == 0 {
+		tw, th = p.W, p.RowsPerStrip
+		if th == 0 {
+			th = p.H
+		}
+	}
+	for y := 0; y < p.H; y += th {
+		for x := 0; x < p.W; x += tw {
+			h := th
+			if p.TileW == 0 {
+				h = min(th, p.H-y)
+			}
+			data := w.chunk(p, x, y, tw, h)
+			w.even()
+			offsets = append(offsets, uint64(len(w.b)))
+			counts = append(counts, uint64(len(data)))
+			w.b = append(w.b, data...)
+		}
+	}
+
+	bits := make([]uint64, p.C)
+	for i := range bits {
+		bits[i] = uint64(p.Bits)
+	}
+	photometric := uint64(1)
+	if p.WhiteIsZero {
+		photometric = 0
+	}
+	if p.C >= 3 {
+		photometric = 2
+	}
+	compression := uint64(1)
+	if p.LZW {
+		compression = 5
+	}
+	tags := []Tag{
+		{256, 4, []uint64{uint64(p.W)}}, {257, 4, []uint64{uint64(p.H)}},
+		{258, 3, bits}, {259, 3, []uint64{compression}}, {262, 3, []uint64{photometric}},
+		{277, 3, []uint64{uint64(p.C)}},
+	}
+	if p.TileW == 0 {
+		tags = append(tags, Tag{273, 4, offsets}, Tag{278, 4, []uint64{uint64(th)}}, Tag{279, 4, counts})
+	} else {
+		tags = append(tags, Tag{322, 3, []uint64{uint64(tw)}}, Tag{323, 3, []uint64{uint64(th)}}, Tag{324, 4, offsets}, Tag{325, 4, counts})
+	}
+	if p.Predictor != 0 {
+		tags = append(tags, Tag{317, 3, []uint64{uint64(p.Predictor)}})
+	}
+	if subs != nil {
+		tags = append(tags, Tag{330, 4, subs})
+	}
+	tags = slices.DeleteFunc(tags, func(t Tag) bool {
+		return slices.Contains(p.Drop, t.Tag) || slices.ContainsFunc(p.Set, func(s Tag) bool { return s.Tag == t.Tag })
+	})
+	return w.directory(append(tags, p.Set...))
+}
+
+func (w *writer) directory(tags []Tag) (at, next int) {
+	slices.SortStableFunc(tags, func(a, b Tag) int { return int(a.Tag) - int(b.Tag) })
+	room := 4
+	if w.BigTIFF {
+		room = 8
+	}
+	values := make([][]byte, len(tags))
+	for i, t := range tags {
+		v := w.values(t)
+		if len(v) > room {
+			w.even()
+			place := len(w.b)
+			w.b = append(w.b, v...)
+			v = nil
+			if w.BigTIFF {
+				v = w.order.AppendUint64(v, uint64(place))
+			} else {
+				v = w.order.AppendUint32(v, uint32(place))
+			}
+		}
+		for len(v) < room {
+			v = append(v, 0)
+		}
+		values[i] = v
+	}
+	w.even()
+	at = len(w.b)
+	if w.BigTIFF {
+		w.offset(uint64(len(tags)))
+	} else {
+		w.u16(uint16(len(tags)))
+	}
+	for i, t := range tags {
+		w.u16(t.Tag)
+		w.u16(t.Type)
+		n := len(t.Values)
+		if t.Type == 5 {
+			n /= 2
+		}
+		w.offset(uint64(n))
+		w.b = append(w.b, values[i]...)
+	}
+	next = len(w.b)
+	w.offset(0)
+	return at, next
+}
+
+func (w *writer) values(t Tag) []byte {
+	var b []byte
+	for _, v := range t.Values {
+		switch t.Type {
+		case 3:
+			b = w.order.AppendUint16(b, uint16(v))
+		case 4, 5, 13:
+			b = w.order.AppendUint32(b, uint32(v))
+		case 16, 18:
+			b = w.order.AppendUint64(b, v)
+		default:
+			b = append(b, byte(v))
+		}
+	}
+	return b
+}
+
+// chunk is the data of one strip or tile.
+func (w *writer) chunk(p Picture, x0, y0, cw, ch int) []byte {
+	var b []byte
+	for y := y0; y < y0+ch; y++ {
+		prev := make([]uint16, p.C)
+		for x := x0; x < x0+cw; x++ {
+			for c := range p.C {
+				v := p.Pad
+				if x < p.W && y < p.H {
+					v = p.sample(x, y, c)
+				}
+				d := v
+				if p.Predictor == 2 {
+					d = v - prev[c]
+					prev[c] = v
+				}
+				if p.Bits == 8 {
+					b = append(b, byte(d))
+				} else {
+					b = w.order.AppendUint16(b, d)
+				}
+			}
+		}
+	}
+	if p.LZW {
+		return LZW(b)
+	}
+	return b
+}
+
+// LZW packs b as TIFF 6.0 section 13 says. The table is cleared behind entry
+// 4093.
+func LZW(b []byte) []byte {
+	type key struct {
+		prefix int
+		last   byte
+	}
+	var out []byte
+	var acc uint64
+	var n, width uint
+	var next int
+	table := map[key]int{}
+	put := func(code int) {
+		acc = acc<<width | uint64(code)
+		for n += width; n >= 8; n -= 8 {
+			out = append(out, byte(acc>>(n-8)))
+		}
+	}
+	clear := func() {
+		put(256)
+		table = map[key]int{}
+		width, next = 9, 258
+	}
+	grow := func() {
+		next++
+		if next == 4094 {
+			clear()
+		} else if next == 512 || next == 1024 || next == 2048 {
+			width++
+		}
+	}
+	width = 9
+	clear()
+	if len(b) > 0 {
+		code := int(b[0])
+		for _, v := range b[1:] {
+			if c, ok := table[key{code, v}]; ok {
+				code = c
+				continue
+			}
+			put(code)
+			table[key{code, v}] = next
+			grow()
+			code = int(v)
+		}
+		put(code)
+		grow()
+	}
+	put(257)
+	if n > 0 {
+		out = append(out, byte(acc<<(8-n)))
+	}
+	return out
+}
