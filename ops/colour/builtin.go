@@ -73,9 +73,6 @@ var builtin = sync.OnceValue(func() []*Profile {
 	return out
 })
 
-// toneOf gives the curve's tone.
-func toneOf(c curve) *Tone { return newTone(c) }
-
 // bradford is the linear Bradford cone matrix (ICC.1:2010, annex E), in
 // 10000ths.
 var bradford = [3][3]int64{{8951, 2664, -1614}, {-7502, 17135, 367}, {389, -685, 10296}}

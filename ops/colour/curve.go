@@ -2,7 +2,8 @@ package colour
 
 import (
 	"fmt"
-	"math"
+
+	"platemark/ops/exact"
 )
 
 // curve is one channel's tone curve as a profile states it: device value x in
@@ -32,39 +33,69 @@ const (
 // gammaCurve is y = x^g with g in 65536ths.
 func gammaCurve(g int64) curve { return curve{g: g, a: one} }
 
-// eval returns the curve at x = j/131070 before rounding, clipped to 0..1.
-func (c *curve) eval(j int) dd {
+// eval returns the curve at x = j/131070 before rounding, held to 0..1.
+// Its rounding to float64 and to float32 equals that of evalPlain.
+func (c *curve) eval(j int) exact.DD {
+	n, straight := c.base(j)
+	if straight || n <= 0 || c.g == one || c.g > maxQuick*one {
+		return c.evalPlain(j)
+	}
+	p, ok := quickPow(float64(n), steps*one, float64(c.g)/one)
+	if !ok {
+		return c.evalPlain(j)
+	}
+	y := p
+	if c.e != 0 {
+		y = p.Add(exact.Float(float64(c.e) / one))
+	}
+	if !certain(y, float64(p.Hi*powerError)) {
+		return c.evalPlain(j)
+	}
+	return hold(y)
+}
+
+// base is a x + b over steps*65536, a whole number below 2^49, where the power
+// part holds; straight says that it doesn't.
+func (c *curve) base(j int) (n int64, straight bool) {
+	if c.table != "" {
+		return 0, true
+	}
+	n = c.a*int64(j) + c.b*steps
+	if c.clip {
+		return n, n < 0
+	}
+	return n, int64(j)*one < c.d*steps
+}
+
+// evalPlain is the curve as its formula says.
+func (c *curve) evalPlain(j int) exact.DD {
 	if c.table != "" {
 		return c.evalTable(j)
 	}
-	x := int64(j)
-	// base = (a x + b): numerator over steps*65536. Whole numbers below 2^49.
-	base := c.a*x + c.b*steps
-	upper := x*one >= c.d*steps
-	if c.clip {
-		upper = base >= 0
+	n, straight := c.base(j)
+	if straight {
+		return hold(exact.Frac(c.c*int64(j)+c.f*steps, steps*one))
 	}
-	if !upper {
-		return clip01(divF(float64(c.c*x+c.f*steps), steps*one))
-	}
-	y := dd{}
-	switch {
-	case base <= 0:
-	case c.g == one:
-		y = divF(float64(base), steps*one)
-	default:
-		l := divF(float64(base), steps*one).ln().mulF(float64(c.g) / one)
-		switch {
-		case l.hi > 80: // above 2^115: over 1 whatever e
-			return dd{1, 0}
-		case l.hi > -600: // below 2^-865 it is 0
-			y = l.exp()
-		}
-	}
-	return clip01(y.addF(float64(c.e) / one))
+	return c.power(exact.Frac(n, steps*one))
 }
 
-func (c *curve) evalTable(j int) dd {
+// power is base^g + e, held to 0..1.
+func (c *curve) power(base exact.DD) exact.DD {
+	y := exact.DD{}
+	switch {
+	case base.Sign() <= 0:
+	case c.g == one:
+		y = base
+	default:
+		y = exact.Pow(base, exact.Float(float64(c.g)/one))
+		if y.Hi > 2*one { // over 1 whatever e, infinity included
+			return exact.Whole(1)
+		}
+	}
+	return hold(y.Add(exact.Float(float64(c.e) / one)))
+}
+
+func (c *curve) evalTable(j int) exact.DD {
 	n := int64(len(c.table)/2 - 1)
 	p := int64(j) * n
 	i, r := p/steps, p%steps
@@ -72,19 +103,20 @@ func (c *curve) evalTable(j int) dd {
 	if r > 0 {
 		v += c.entry(int(i)+1) * r
 	}
-	return divF(float64(v), steps*65535) // v < 2^34: exact
+	return exact.Frac(v, steps*65535)
 }
 
 func (c *curve) entry(i int) int64 {
 	return int64(c.table[2*i])<<8 | int64(c.table[2*i+1])
 }
 
-func clip01(y dd) dd {
-	if y.hi < 0 || (y.hi == 0 && y.lo < 0) {
-		return dd{}
-	}
-	if y.hi > 1 || (y.hi == 1 && y.lo > 0) {
-		return dd{1, 0}
+// hold clips to 0..1.
+func hold(y exact.DD) exact.DD {
+	switch {
+	case !(y.Sign() > 0):
+		return exact.DD{}
+	case y.Sub(exact.Whole(1)).Sign() > 0:
+		return exact.Whole(1)
 	}
 	return y
 }
@@ -107,7 +139,7 @@ func (c *curve) check() error {
 	} else if err := c.checkFormula(); err != nil {
 		return err
 	}
-	black, mid, white := c.eval(0).hi, c.eval(65535).hi, c.eval(steps).hi
+	black, mid, white := c.eval(0).Hi, c.eval(65535).Hi, c.eval(steps).Hi
 	switch {
 	case white <= black:
 		return fmt.Errorf("its curve is constant: black and white give the same light")
@@ -138,19 +170,8 @@ func (c *curve) checkFormula() error {
 		return fmt.Errorf("its curve takes a power of a negative number at x = %s", fixed(d))
 	}
 	if d > 0 {
-		// both parts at the joint, in dd: base is a whole number of 2^-32
-		y := dd{}
-		if base := c.a*d + c.b*one; base > 0 {
-			l := divF(float64(base), one*one).ln().mulF(float64(c.g) / one)
-			if l.hi > 80 {
-				return nil
-			}
-			if l.hi > -600 {
-				y = l.exp()
-			}
-		}
-		lo := clip01(divF(float64(c.c*d+c.f*one), one*one)).hi
-		hi := clip01(y.addF(float64(c.e) / one)).hi
+		lo := hold(exact.Frac(c.c*d+c.f*one, one*one)).Hi
+		hi := c.power(exact.Frac(c.a*d+c.b*one, one*one)).Hi
 		if hi < lo-tolerance {
 			return fmt.Errorf("its curve falls from %.6f to %.6f at x = %s, where its two parts meet", lo, hi, fixed(d))
 		}
@@ -164,11 +185,11 @@ func fixed(v int64) string { return fmt.Sprintf("%.5f", float64(v)/one) }
 // tabulate evaluates the curve at all half codes and hands each value over,
 // never falling: where the curve dents (within tolerance) it keeps the highest
 // value so far.
-func (c *curve) tabulate(set func(j int, y dd)) {
-	top := dd{math.Inf(-1), 0}
+func (c *curve) tabulate(set func(j int, y exact.DD)) {
+	top := exact.DD{}
 	for j := 0; j <= steps; j++ {
 		y := c.eval(j)
-		if y.hi > top.hi || (y.hi == top.hi && y.lo > top.lo) {
+		if y.Hi > top.Hi || (y.Hi == top.Hi && y.Lo > top.Lo) {
 			top = y
 		}
 		set(j, top)

@@ -143,10 +143,10 @@ func (p *Profile) readGrey(tags tagTable) error {
 	if err != nil {
 		return err
 	}
-	if w := c.eval(steps).hi; w < 1-whiteTolerance {
+	if w := c.eval(steps).Hi; w < 1-whiteTolerance {
 		return fmt.Errorf("its white gives only %.3f of the light; such a profile can't bring white back", w)
 	}
-	p.tones = []*Tone{toneOf(c)}
+	p.tones = []*Tone{newTone(c)}
 	p.setLuma()
 	return nil
 }
@@ -171,7 +171,7 @@ func (p *Profile) readRGB(tags tagTable) error {
 			}
 		}
 		if p.tones[i] == nil {
-			p.tones[i] = toneOf(curves[i])
+			p.tones[i] = newTone(curves[i])
 		}
 	}
 	if err := p.checkMatrix(curves); err != nil {
@@ -200,7 +200,7 @@ func (p *Profile) checkMatrix(curves []curve) error {
 	for k, j := range [3]int{0, 65535, steps} {
 		var xyz [3]float64
 		for i := range curves {
-			v := curves[i].eval(j).hi
+			v := curves[i].eval(j).Hi
 			for r := range xyz {
 				xyz[r] += float64(v * float64(p.colorant[i][r]) / 65536)
 			}

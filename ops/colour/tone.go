@@ -4,6 +4,8 @@ import (
 	"math"
 	"sort"
 	"sync"
+
+	"platemark/ops/exact"
 )
 
 // Tone is one channel's curve at every 16-bit code. It is immutable, safe for
@@ -124,13 +126,13 @@ func (t *Tone) build() {
 	t.light = make([]float64, 65536)
 	t.short = make([]float32, 65536)
 	t.thr = make([]float64, 65535)
-	t.curve.tabulate(func(j int, y dd) {
+	t.curve.tabulate(func(j int, y exact.DD) {
 		if j%2 == 1 {
-			t.thr[j/2] = y.hi
+			t.thr[j/2] = y.Hi
 			return
 		}
-		t.light[j/2] = y.hi
-		t.short[j/2] = y.float32()
+		t.light[j/2] = y.Hi
+		t.short[j/2] = y.Float32()
 	})
 	t.zero = t.search(0)
 	// The first cell starts at the power of two at or below the first
@@ -160,21 +162,6 @@ func (t *Tone) place(x float64) float64 {
 		p += (x - t.thr[k-1]) / (t.thr[k] - t.thr[k-1])
 	}
 	return p
-}
-
-// float32 rounds the whole sum once.
-func (y dd) float32() float32 {
-	f := float32(y.hi)
-	if b := math.Float64bits(y.hi); b&(1<<29-1) == 1<<28 && y.lo != 0 && math.Abs(float64(f)) >= 0x1p-126 {
-		// hi lies half-way between two float32s: lo decides.
-		if up := float64(f) > y.hi; up != (y.lo > 0) {
-			if up {
-				return math.Nextafter32(f, -1)
-			}
-			return math.Nextafter32(f, 2)
-		}
-	}
-	return f
 }
 
 // ready returns t with its tables built.
