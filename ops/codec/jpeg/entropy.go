@@ -1,22 +1,37 @@
 package jpeg
 
 import (
+	"bytes"
 	"encoding/binary"
 	"math/bits"
 )
 
-// writer gathers entropy coded bits. Fewer than 32 wait in acc between calls.
+// writer gathers the bits of one interval, without the zeros that go after
+// bytes of ones: those come when it is copied out. Fewer than 8 bits wait
+// between calls.
 type writer struct {
-	buf  []byte // all of the room there is
-	at   int    // bytes written
-	acc  uint64
-	n    uint   // bits waiting
-	last [3]int // the DC coefficient before, by component
+	buf  []byte
+	at   int         // whole bytes written
+	acc  uint64      // the bits that wait, at its low end; what is above them means nothing
+	n    uint        // how many
+	last [3]int      // the DC coefficient before, by component
+	list [128]uint32 // codes of one block: at most 64
 }
 
-// blockRoom is more than the bytes of one block can be, stuffing included: 64
-// codes of at most 26 bits.
-const blockRoom = 512
+// ownBits gives, for values from -2047 to 2047 (plus 2048), the bits that
+// follow a value's code, times 16, plus how many they are (T.81 F.1.2.1).
+var ownBits = func() (t [4096]uint32) {
+	for v := 1; v < 2048; v++ {
+		size := bits.Len(uint(v))
+		t[2048+v] = uint32(v<<4 | size)
+		t[2048-v] = uint32((1<<size-1-v)<<4 | size)
+	}
+	return t
+}()
+
+// blockRoom is more than the bytes of one block can be: 64 codes of at most 26
+// bits, and the 8 bytes that each store touches.
+const blockRoom = 256
 
 // room makes sure that n bytes can be written.
 func (p *writer) room(n int) {
@@ -30,111 +45,80 @@ func (p *writer) room(n int) {
 
 // block codes one block (T.81 F.1.2): the first (0) or second (1) of the words
 // that a quantiser gave, with the map of its coefficients that aren't 0.
+//
+// It goes in two loops, each of which fits a processor's registers: first the
+// codes, as entries of codes with the values' own bits put in, then the bits.
 func (p *writer) block(w *[32]uint64, which uint, some uint64, component int, t *codes) {
-	buf, at, acc, n := p.buf, p.at, p.acc, p.n
 	which = which & 1 * 32
-
 	dc := int(w[0]>>which&0xffff) - zero
-	diff := dc - p.last[component]
+	own := ownBits[(dc-p.last[component]+2048)&4095]
 	p.last[component] = dc
-	sign := diff >> 63
-	size := bits.Len(uint((diff ^ sign) - sign))
-	e := t.dc[size&15]
-	acc = acc<<(e&63) | uint64(e>>6) | uint64(diff+sign)&(1<<(uint(size)&63)-1)
-	n += uint(e & 63)
-	if n >= 32 {
-		n -= 32
-		at = put(buf, at, uint32(acc>>(n&63)))
-	}
+	list := &p.list
+	list[0] = t.dc[own&15] | own>>4<<6
 
 	some &^= 1
-	next := 1 // the place after the last coefficient coded
-	for some != 0 {
-		z := bits.TrailingZeros64(some)
-		some &= some - 1
+	next, n := uint32(1), uint(1) // the place after the last coefficient coded; length of list
+	for ; some != 0; some &= some - 1 {
+		place := places[some&-some*deBruijn>>58]
+		z := place >> 16
 		run := z - next
 		next = z + 1
-		for run > 15 {
-			e := t.ac[0xf0]
-			acc = acc<<(e&63) | uint64(e>>6)
-			n += uint(e & 63)
-			if n >= 32 {
-				n -= 32
-				at = put(buf, at, uint32(acc>>(n&63)))
-			}
-			run -= 16
+		for ; run > 15; run -= 16 {
+			list[n&127] = t.ac[0xf0]
+			n++
 		}
-		place := places[z&63]
-		v := int(w[place.word&31]>>((uint(place.shift)+which)&63)&0xffff) - zero
-		sign := v >> 63
-		size := bits.Len(uint((v ^ sign) - sign))
-		e := t.ac[(run<<4|size)&255]
-		acc = acc<<(e&63) | uint64(e>>6) | uint64(v+sign)&(1<<(uint(size)&63)-1)
-		n += uint(e & 63)
-		if n >= 32 {
-			n -= 32
-			at = put(buf, at, uint32(acc>>(n&63)))
-		}
+		v := w[place&31] >> ((uint(place>>5&31) + which) & 63) & 0xffff
+		own := ownBits[(v-zero+2048)&4095]
+		list[n&127] = t.ac[(run<<4|own&15)&255] | own>>4<<6
+		n++
 	}
 	if next != 64 {
-		e := t.ac[0]
-		acc = acc<<(e&63) | uint64(e>>6)
-		n += uint(e & 63)
-		if n >= 32 {
-			n -= 32
-			at = put(buf, at, uint32(acc>>(n&63)))
-		}
+		list[n&127] = t.ac[0]
+		n++
 	}
-	p.at, p.acc, p.n = at, acc, n
+	list[n&127] = 0 // codes go out by twos
+	p.pack(n)
+}
+
+// pack writes the first n codes of the list. Bits are stored at every second
+// code, eight bytes at a time, and the place moves on by whole bytes only: no
+// branch depends on the lengths of codes.
+func (p *writer) pack(n uint) {
+	buf, at, acc, wait := p.buf, p.at, p.acc, p.n
+	for i := uint(0); i < n; i += 2 {
+		x, y := p.list[i&127], p.list[(i+1)&127]
+		acc = acc<<(x&63)<<(y&63) | uint64(x>>6)<<(y&63) | uint64(y>>6)
+		wait += uint(x&63 + y&63)
+		binary.BigEndian.PutUint64(buf[at:], acc<<((64-wait)&63))
+		at += int(wait >> 3)
+		wait &= 7
+	}
+	p.at, p.acc, p.n = at, acc, wait
 }
 
 // empty codes a block beyond the picture: the DC coefficient of the block
 // before, and nothing else.
 func (p *writer) empty(t *codes) {
-	for _, e := range [2]uint32{t.dc[0], t.ac[0]} {
-		p.acc = p.acc<<(e&63) | uint64(e>>6)
-		p.n += uint(e & 63)
-	}
-	if p.n >= 32 {
-		p.n -= 32
-		p.at = put(p.buf, p.at, uint32(p.acc>>(p.n&63)))
-	}
+	p.list[0], p.list[1] = t.dc[0], t.ac[0]
+	p.pack(2)
 }
 
-// flush ends the interval: the last byte is filled with ones.
-func (p *writer) flush() {
-	p.acc, p.n = p.acc<<7|0x7f, p.n+7
-	for ; p.n >= 8; p.n -= 8 {
-		b := byte(p.acc >> (p.n - 8))
-		p.buf[p.at] = b
+// finish ends the interval, filling the last byte with ones, and appends it to
+// dst with a zero after each byte of ones.
+func (p *writer) finish(dst []byte) []byte {
+	if p.n > 0 {
+		p.buf[p.at] = byte((p.acc<<8 | 0xff) >> p.n)
 		p.at++
-		if b == 0xff {
-			p.buf[p.at] = 0
-			p.at++
+	}
+	src := p.buf[:p.at]
+	p.at, p.acc, p.n, p.last = 0, 0, 0, [3]int{}
+	for len(src) > 0 {
+		i := bytes.IndexByte(src, 0xff)
+		if i < 0 {
+			return append(dst, src...)
 		}
+		dst = append(append(dst, src[:i+1]...), 0)
+		src = src[i+1:]
 	}
-	p.acc, p.n = 0, 0
-}
-
-// put writes 32 bits, with a 0 after each byte of ones, and gives the place
-// after them.
-func put(buf []byte, at int, x uint32) int {
-	if (^x-0x01010101)&x&0x80808080 == 0 { // no byte is 0xff
-		binary.BigEndian.PutUint32(buf[at:], x)
-		return at + 4
-	}
-	return putStuffed(buf, at, x)
-}
-
-func putStuffed(buf []byte, at int, x uint32) int {
-	for shift := 24; shift >= 0; shift -= 8 {
-		b := byte(x >> shift)
-		buf[at] = b
-		at++
-		if b == 0xff {
-			buf[at] = 0
-			at++
-		}
-	}
-	return at
+	return dst
 }

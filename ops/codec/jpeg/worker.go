@@ -24,8 +24,6 @@ func (e *Encoder) Worker() *Worker {
 // bottom row and the right column are repeated to fill blocks. Other numbers of
 // rows or samples are a mistake in the calling program and may panic.
 func (w *Worker) Encode(dst []byte, i int, rows [][]uint16) []byte {
-	p := &w.out
-	p.at, p.acc, p.n, p.last = 0, 0, 0, [3]int{}
 	switch {
 	case w.e.o.C == 1:
 		w.grey(rows)
@@ -34,8 +32,7 @@ func (w *Worker) Encode(dst []byte, i int, rows [][]uint16) []byte {
 	default:
 		w.whole(rows)
 	}
-	p.flush()
-	dst = append(dst, p.buf[:p.at]...)
+	dst = w.out.finish(dst)
 	if i != w.e.rows-1 {
 		dst = append(dst, 0xff, 0xd0+byte(i%8))
 	}
