@@ -305,15 +305,12 @@ func (w *writer) chunk(p Picture, x0, y0, cw, ch int) []byte {
 // LZW packs b as TIFF 6.0 section 13 says. The table is cleared behind entry
 // 4093.
 func LZW(b []byte) []byte {
-	type key struct {
-		prefix int
-		last   byte
-	}
 	var out []byte
 	var acc uint64
 	var n, width uint
 	var next int
-	table := map[key]int{}
+	table := make([]uint16, 4096<<8) // by code of the string and next byte; 0 is free
+	var used []int
 	put := func(code int) {
 		acc = acc<<width | uint64(code)
 		for n += width; n >= 8; n -= 8 {
@@ -322,7 +319,10 @@ func LZW(b []byte) []byte {
 	}
 	clear := func() {
 		put(256)
-		table = map[key]int{}
+		for _, k := range used {
+			table[k] = 0
+		}
+		used = used[:0]
 		width, next = 9, 258
 	}
 	grow := func() {
@@ -338,12 +338,14 @@ func LZW(b []byte) []byte {
 	if len(b) > 0 {
 		code := int(b[0])
 		for _, v := range b[1:] {
-			if c, ok := table[key{code, v}]; ok {
-				code = c
+			k := code<<8 | int(v)
+			if table[k] != 0 {
+				code = int(table[k])
 				continue
 			}
 			put(code)
-			table[key{code, v}] = next
+			table[k] = uint16(next)
+			used = append(used, k)
 			grow()
 			code = int(v)
 		}
