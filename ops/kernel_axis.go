@@ -8,7 +8,8 @@ import "math/bits"
 type axis struct {
 	start, off, count []int32
 	w                 []float32
-	most              int // the largest count
+	most              int     // the largest count
+	low               []int32 // the smallest start from i on: it never falls
 }
 
 func newAxis(n int) *axis {
@@ -29,10 +30,28 @@ func (a *axis) add(w []float32) int32 {
 	return o
 }
 
-// window returns the input range lo <= r < hi of output i.
-func (a *axis) window(i int) (lo, hi int) {
-	return int(a.start[i]), int(a.start[i] + a.count[i])
+// done completes an axis once all runs are in.
+func (a *axis) done() *axis {
+	a.low = make([]int32, len(a.start))
+	low := int32(0)
+	for i := len(a.start) - 1; i >= 0; i-- {
+		if i == len(a.start)-1 || a.start[i] < low {
+			low = a.start[i]
+		}
+		a.low[i] = low
+	}
+	return a
 }
+
+// window returns an input range lo <= r < hi that holds output i's. Where
+// zero weights were left out the range of output i may begin behind that of
+// i+1; lo is that of whichever comes first, so that it never falls.
+func (a *axis) window(i int) (lo, hi int) {
+	return int(a.low[i]), a.end(i)
+}
+
+// end is the first input behind output i's.
+func (a *axis) end(i int) int { return int(a.start[i] + a.count[i]) }
 
 // quo32 is num/den rounded once to float32, half to even. den is not 0; both
 // are below 1<<63.

@@ -117,7 +117,7 @@ func coverAxis(x0, x1 *big.Rat, m, n int) (*axis, error) {
 		ax.start[i], ax.count[i] = int32(lo), int32(len(w))
 		ax.off[i] = ax.add(w)
 	}
-	return ax, nil
+	return ax.done(), nil
 }
 
 // window returns the mask rows lo <= r < hi that picture row y needs.
@@ -146,7 +146,7 @@ type maskRow struct {
 // of row it is; for maskZero and maskOne the weights are nil. They are valid
 // until the next call.
 func (k *samplerWorker) row(y int, mask Rows) (w []float32, kind int) {
-	lo, hi := k.s.y.window(y)
+	lo, hi := int(k.s.y.start[y]), k.s.y.end(y)
 	zero, one := true, true
 	for r := lo; r < hi; r++ {
 		m := k.fetch(r, mask)
@@ -186,14 +186,6 @@ func (k *samplerWorker) row(y int, mask Rows) (w []float32, kind int) {
 		}
 	}
 	return out, maskMixed
-}
-
-// mixPair adds wa*a + wb*b to out.
-func mixPair(out, a, b []float32, wa, wb float32) {
-	a, b = a[:len(out)], b[:len(out)]
-	for i := range out {
-		out[i] += float32(wa*a[i]) + float32(wb*b[i])
-	}
 }
 
 // fetch returns the slot of mask row r, resampled across if need be.

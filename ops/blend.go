@@ -1,0 +1,150 @@
+package ops
+
+import (
+	"fmt"
+	"math/big"
+
+	"platemark/ops/colour"
+)
+
+// blendV1 mixes one picture into another through a mask.
+var blendV1 = Operation{
+	Name:    "blend",
+	Version: 1,
+	Doc: `over + p (top - over) on the encoded values, p = at times mask, in float32,
+rounded once, half up. Inputs: top, over, and a mask if there is one. Where p is
+0 the result is over, where it is 1 it is top, to the bit.`,
+	Params: []Param{
+		{Name: "at", Unit: "1", Min: "0", Max: "1", Doc: "the share of top where the mask is full"},
+		{Name: "covers", Unit: "px", Doc: "left, top, right and bottom of what the picture shows, in px of the mask's frame; the whole frame if not given"},
+	},
+	New: newBlend,
+}
+
+type blend struct {
+	pic  Pic
+	at   float32
+	mask *sampler // nil without
+}
+
+func newBlend(a Args, in []Pic, env Env) (Step, error) {
+	if len(in) != 2 && len(in) != 3 {
+		return nil, fmt.Errorf("blend takes 2 pictures and perhaps a mask, got %d inputs", len(in))
+	}
+	top, over := in[0], in[1]
+	if top.W != over.W || top.H != over.H || top.C != over.C || !sameProfile(top.Profile, over.Profile) {
+		return nil, fmt.Errorf("blend takes two pictures of one size and profile, got %d x %d px with %d channels and %d x %d px with %d; bring both to the same size and space first",
+			top.W, top.H, top.C, over.W, over.H, over.C)
+	}
+	if over.C != 1 && over.C != 3 || over.W < 1 || over.H < 1 {
+		return nil, fmt.Errorf("blend takes grey or RGB, these pictures have %d channels", over.C)
+	}
+	at, err := ratArg(a, "at", "", 1)
+	if err != nil {
+		return nil, err
+	}
+	s := &blend{pic: over}
+	s.at, _ = at.Float32()
+	if len(in) == 3 {
+		if s.mask, err = newSampler(a.Word("covers", ""), in[2], over); err != nil {
+			return nil, err
+		}
+	}
+	return s, nil
+}
+
+// ratArg reads a number from 0 to most.
+func ratArg(a Args, name, fallback string, most int64) (*big.Rat, error) {
+	if _, ok := a.Get(name); !ok && fallback != "" {
+		a = Args{{name, fallback}}
+	}
+	r, err := a.Rat(name)
+	if err != nil {
+		return nil, err
+	}
+	if r.Sign() < 0 || r.Cmp(big.NewRat(most, 1)) > 0 {
+		return nil, fmt.Errorf("argument %s is %s, expected 0 to %d", name, r.RatString(), most)
+	}
+	return r, nil
+}
+
+// sameProfile tells whether two pictures have the same encoding.
+func sameProfile(a, b *colour.Profile) bool {
+	return a == b || a != nil && b != nil && a.Digest() == b.Digest()
+}
+
+func (s *blend) Pic() Pic { return s.pic }
+
+func (s *blend) Window(in, y int) (lo, hi int) {
+	if in == 2 {
+		return s.mask.window(y)
+	}
+	return y, y + 1
+}
+
+func (s *blend) Worker() Worker {
+	w := &blendWorker{blend: s}
+	if s.mask != nil {
+		w.mask = s.mask.worker()
+	}
+	return w
+}
+
+// pixelBlock is how many pixels go through a chain of inner loops at a time,
+// so that what passes between them stays in the nearest cache.
+const pixelBlock = 1024
+
+type blendWorker struct {
+	*blend
+	mask   *samplerWorker
+	share  [pixelBlock]float32
+	triple [3 * pixelBlock]float32
+}
+
+func (k *blendWorker) Row(dst []uint16, y int, in []Rows) {
+	top, over := in[0].Row(y), in[1].Row(y)
+	dst = dst[:k.pic.Stride()]
+	var m []float32
+	kind := maskOne
+	if k.mask != nil {
+		m, kind = k.mask.row(y, in[2])
+	}
+	if kind == maskZero || k.at == 0 {
+		copy(dst, over)
+		return
+	}
+	if kind == maskOne && k.at == 1 {
+		copy(dst, top)
+		return
+	}
+	c := k.pic.C
+	for x := 0; x < k.pic.W; x += pixelBlock {
+		n := min(pixelBlock, k.pic.W-x)
+		from, to := x*c, (x+n)*c
+		if kind == maskOne {
+			for i := range k.share[:n] {
+				k.share[i] = k.at
+			}
+		} else if !scaled(k.share[:n], m[x:x+n], k.at) {
+			copy(dst[from:to], over[from:to])
+			continue
+		}
+		p := k.share[:n]
+		if c == 3 {
+			p = k.triple[:3*n]
+			tripleRow(p, k.share[:n])
+		}
+		mixRow(dst[from:to], over[from:to], top[from:to], p)
+	}
+}
+
+// scaled sets dst to at times m and tells whether any of it isn't 0.
+func scaled(dst, m []float32, at float32) bool {
+	m = m[:len(dst)]
+	any := false
+	for i, v := range m {
+		dst[i] = at * v
+		any = any || v != 0
+	}
+	return any
+}

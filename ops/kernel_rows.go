@@ -1,0 +1,307 @@
+package ops
+
+import "platemark/ops/exact"
+
+// The inner loops. Each has one meaning, stated here in plain Go; on amd64
+// with AVX2 the bulk of a row goes through assembly that makes the same
+// roundings in the same order, and the rest through the plain form. Products
+// are rounded before they meet a sum; sums go from the outside in, so that a
+// mirrored row gives the mirrored result bit for bit.
+
+// floatRow converts samples to float32.
+func floatRow(dst []float32, src []uint16) {
+	n := fastFloatRow(dst, src)
+	plainFloatRow(dst[n:], src[n:])
+}
+
+func plainFloatRow(dst []float32, src []uint16) {
+	dst = dst[:len(src)]
+	for i, v := range src {
+		dst[i] = float32(v)
+	}
+}
+
+// roundRow converts to samples by exact.RoundU16.
+func roundRow(dst []uint16, src []float32) {
+	n := fastRoundRow(dst, src)
+	plainRoundRow(dst[n:], src[n:])
+}
+
+func plainRoundRow(dst []uint16, src []float32) {
+	dst = dst[:len(src)]
+	for i, v := range src {
+		dst[i] = exact.RoundU16(v)
+	}
+}
+
+// sumRows sets dst[i] to the weighted sum of rows[t][from+i], paired from the
+// outside in: (w0 r0 + wn rn) + (w1 r1 + wn-1 rn-1) + ..., the middle of an
+// odd number last.
+func sumRows(dst []float32, rows [][]float32, from int, w []float32) {
+	n := fastSumRows(dst, rows, from, w)
+	plainSumRows(dst[n:], rows, from+n, w)
+}
+
+func plainSumRows(dst []float32, rows [][]float32, from int, w []float32) {
+	n := len(w)
+	if len(dst) == 0 {
+		return
+	}
+	row := func(t int) []float32 { return rows[t][from : from+len(dst)] }
+	switch n {
+	case 1:
+		w0, a := w[0], row(0)
+		for i := range dst {
+			dst[i] = w0 * a[i]
+		}
+	case 2:
+		w0, w1, a, b := w[0], w[1], row(0), row(1)
+		for i := range dst {
+			dst[i] = float32(w0*a[i]) + float32(w1*b[i])
+		}
+	case 4:
+		w0, w1, w2, w3 := w[0], w[1], w[2], w[3]
+		a, b, c, d := row(0), row(1), row(2), row(3)
+		for i := range dst {
+			s := float32(w0*a[i]) + float32(w3*d[i])
+			dst[i] = s + (float32(w1*b[i]) + float32(w2*c[i]))
+		}
+	case 6:
+		w0, w1, w2, w3, w4, w5 := w[0], w[1], w[2], w[3], w[4], w[5]
+		a, b, c, d, e, f := row(0), row(1), row(2), row(3), row(4), row(5)
+		for i := range dst {
+			s := float32(w0*a[i]) + float32(w5*f[i])
+			s += float32(w1*b[i]) + float32(w4*e[i])
+			dst[i] = s + (float32(w2*c[i]) + float32(w3*d[i]))
+		}
+	default:
+		wa, wb, a, b := w[0], w[n-1], row(0), row(n-1)
+		for i := range dst {
+			dst[i] = float32(wa*a[i]) + float32(wb*b[i])
+		}
+		for t := 1; t < n/2; t++ {
+			mixPair(dst, row(t), row(n-1-t), w[t], w[n-1-t])
+		}
+		if n%2 == 1 {
+			wm, m := w[n/2], row(n/2)
+			for i := range dst {
+				dst[i] += float32(wm * m[i])
+			}
+		}
+	}
+}
+
+// mixPair adds wa*a + wb*b to out.
+func mixPair(out, a, b []float32, wa, wb float32) {
+	a, b = a[:len(out)], b[:len(out)]
+	for i := range out {
+		out[i] += float32(wa*a[i]) + float32(wb*b[i])
+	}
+}
+
+// symRows is sumRows for 2r+1 rows whose weights mirror: w[0] for the two
+// outermost, w[r] for the middle one. Two rows are added before they are
+// weighted.
+func symRows(dst []float32, rows [][]float32, from int, w []float32) {
+	n := fastSymRows(dst, rows, from, w)
+	plainSymRows(dst[n:], rows, from+n, w)
+}
+
+func plainSymRows(dst []float32, rows [][]float32, from int, w []float32) {
+	r := len(w) - 1
+	if len(dst) == 0 {
+		return
+	}
+	row := func(t int) []float32 { return rows[t][from : from+len(dst)] }
+	w0, a, b := w[0], row(0), row(2*r)
+	for i := range dst {
+		dst[i] = w0 * (a[i] + b[i])
+	}
+	t := 1
+	for ; t+1 < r; t += 2 {
+		w0, w1 := w[t], w[t+1]
+		a, b, c, d := row(t), row(2*r-t), row(t+1), row(2*r-t-1)
+		for i := range dst {
+			s := dst[i] + float32(w0*(a[i]+b[i]))
+			dst[i] = s + float32(w1*(c[i]+d[i]))
+		}
+	}
+	for ; t < r; t++ {
+		w0, a, b := w[t], row(t), row(2*r-t)
+		for i := range dst {
+			dst[i] += float32(w0 * (a[i] + b[i]))
+		}
+	}
+	wm, m := w[r], row(r)
+	for i := range dst {
+		dst[i] += float32(wm * m[i])
+	}
+}
+
+// pad is how many floats the assembly of across may touch behind a row; its
+// rows are made that much longer.
+const pad = 4
+
+// across resamples one row of 1 or 3 channels along x; the sums go as in
+// sumRows. dst and src have pad more floats than their pixels need.
+func across(dst, src []float32, x *axis, channels int) {
+	if channels == 1 {
+		plainAcross1(dst, src, x)
+		return
+	}
+	if !fastAcross3(dst, src, x) {
+		plainAcross3(dst, src, x)
+	}
+}
+
+func plainAcross1(dst, src []float32, x *axis) {
+	dst = dst[:len(x.start)]
+	for i := range dst {
+		t := x.taps(i)
+		v := src[x.start[i]:][:len(t)]
+		n := len(t)
+		if n == 1 {
+			dst[i] = t[0] * v[0]
+			continue
+		}
+		s := float32(t[0]*v[0]) + float32(t[n-1]*v[n-1])
+		for a, b := 1, n-2; a <= b; a, b = a+1, b-1 {
+			if a == b {
+				s += float32(t[a] * v[a])
+			} else {
+				s += float32(t[a]*v[a]) + float32(t[b]*v[b])
+			}
+		}
+		dst[i] = s
+	}
+}
+
+func plainAcross3(dst, src []float32, x *axis) {
+	for i := range x.start {
+		t := x.taps(i)
+		v := src[3*x.start[i]:][:3*len(t)]
+		d := (*[3]float32)(dst[3*i:])
+		switch n := len(t); n {
+		case 1:
+			d[0], d[1], d[2] = t[0]*v[0], t[0]*v[1], t[0]*v[2]
+		case 4:
+			w, v := (*[4]float32)(t), (*[12]float32)(v)
+			for c := range 3 {
+				s := float32(w[0]*v[c]) + float32(w[3]*v[9+c])
+				d[c] = s + (float32(w[1]*v[3+c]) + float32(w[2]*v[6+c]))
+			}
+		case 6:
+			w, v := (*[6]float32)(t), (*[18]float32)(v)
+			for c := range 3 {
+				s := float32(w[0]*v[c]) + float32(w[5]*v[15+c])
+				s += float32(w[1]*v[3+c]) + float32(w[4]*v[12+c])
+				d[c] = s + (float32(w[2]*v[6+c]) + float32(w[3]*v[9+c]))
+			}
+		default:
+			for c := range 3 {
+				s := float32(t[0]*v[c]) + float32(t[n-1]*v[3*n-3+c])
+				for a, b := 1, n-2; a <= b; a, b = a+1, b-1 {
+					if a == b {
+						s += float32(t[a] * v[3*a+c])
+					} else {
+						s += float32(t[a]*v[3*a+c]) + float32(t[b]*v[3*b+c])
+					}
+				}
+				d[c] = s
+			}
+		}
+	}
+}
+
+// lumaRow weights interleaved RGB samples: (r R + g G) + b B.
+func lumaRow(dst []float32, src []uint16, w *[3]float32) {
+	n := fastLumaRow(dst, src, w)
+	plainLumaRow(dst[n:], src[3*n:], w)
+}
+
+func plainLumaRow(dst []float32, src []uint16, w *[3]float32) {
+	r, g, b := w[0], w[1], w[2]
+	src = src[:3*len(dst)]
+	for i := range dst {
+		s := src[3*i : 3*i+3 : 3*i+3]
+		dst[i] = float32(r*float32(s[0])) + float32(g*float32(s[1])) + float32(b*float32(s[2]))
+	}
+}
+
+// tripleRow writes each value three times.
+func tripleRow(dst, src []float32) {
+	n := fastTripleRow(dst, src)
+	plainTripleRow(dst[3*n:], src[n:])
+}
+
+func plainTripleRow(dst, src []float32) {
+	dst = dst[:3*len(src)]
+	for i, v := range src {
+		d := dst[3*i : 3*i+3 : 3*i+3]
+		d[0], d[1], d[2] = v, v, v
+	}
+}
+
+// addRow sets dst to src + s, rounded.
+func addRow(dst, src []uint16, s []float32) {
+	n := fastAddRow(dst, src, s)
+	plainAddRow(dst[n:], src[n:], s[n:])
+}
+
+func plainAddRow(dst, src []uint16, s []float32) {
+	dst, s = dst[:len(src)], s[:len(src)]
+	for i, v := range src {
+		dst[i] = exact.RoundU16(float32(v) + s[i])
+	}
+}
+
+// mixRow sets dst to over + p (top - over), rounded.
+func mixRow(dst, over, top []uint16, p []float32) {
+	n := fastMixRow(dst, over, top, p)
+	plainMixRow(dst[n:], over[n:], top[n:], p[n:])
+}
+
+func plainMixRow(dst, over, top []uint16, p []float32) {
+	over, top, p = over[:len(dst)], top[:len(dst)], p[:len(dst)]
+	for i := range dst {
+		o := float32(over[i])
+		dst[i] = exact.RoundU16(o + float32(p[i]*(float32(top[i])-o)))
+	}
+}
+
+// edgeRow sets y to what sharpening adds: the difference y - blur, brought
+// towards 0 by quiet, times amount, held to -halo..halo.
+func edgeRow(y, blur []float32, quiet, amount, halo float32) {
+	n := fastEdgeRow(y, blur, quiet, amount, halo)
+	plainEdgeRow(y[n:], blur[n:], quiet, amount, halo)
+}
+
+func plainEdgeRow(y, blur []float32, quiet, amount, halo float32) {
+	blur = blur[:len(y)]
+	for i := range y {
+		d := y[i] - blur[i]
+		e := d
+		if e > quiet {
+			e = quiet
+		}
+		if e < -quiet {
+			e = -quiet
+		}
+		s := amount * (d - e)
+		if s > halo {
+			s = halo
+		}
+		if s < -halo {
+			s = -halo
+		}
+		y[i] = s
+	}
+}
+
+// scaleRow multiplies dst by w, place by place.
+func scaleRow(dst, w []float32) {
+	w = w[:len(dst)]
+	for i := range dst {
+		dst[i] *= w[i]
+	}
+}

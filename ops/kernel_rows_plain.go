@@ -1,0 +1,14 @@
+package ops
+
+// Without assembly nothing of a row is done fast.
+
+func fastFloatRow(dst []float32, src []uint16) int                           { return 0 }
+func fastRoundRow(dst []uint16, src []float32) int                           { return 0 }
+func fastSumRows(dst []float32, rows [][]float32, from int, w []float32) int { return 0 }
+func fastSymRows(dst []float32, rows [][]float32, from int, w []float32) int { return 0 }
+func fastAcross3(dst, src []float32, x *axis) bool                           { return false }
+func fastLumaRow(dst []float32, src []uint16, w *[3]float32) int             { return 0 }
+func fastTripleRow(dst, src []float32) int                                   { return 0 }
+func fastAddRow(dst, src []uint16, s []float32) int                          { return 0 }
+func fastMixRow(dst, over, top []uint16, p []float32) int                    { return 0 }
+func fastEdgeRow(y, blur []float32, quiet, amount, halo float32) int         { return 0 }
