@@ -22,7 +22,7 @@ const (
 func (f *File) plan() error {
 	c := &f.chunks
 	row := uint64(f.stride()) * 2
-	band := row * uint64(c.h)
+	band := max(row, uint64(c.rowBytes)) * uint64(c.h)
 	f.blockRows = int(max(1, blockTarget/row))
 	if f.lzw && band > blockMost {
 		f.slow = true
@@ -148,7 +148,7 @@ func (f *File) unpackBlocks(ctx context.Context, workers int, free chan []uint16
 // worker is the memory of one goroutine.
 type worker struct {
 	raw []byte
-	lzw *lzwReader
+	lzw *lzwWhole
 }
 
 func (w *worker) bytes(n int) []byte {
@@ -172,11 +172,7 @@ func (f *File) fill(ctx context.Context, w *worker, b *block) error {
 		for tx := range c.across {
 			var err error
 			if f.lzw {
-				if w.lzw == nil {
-					w.lzw = new(lzwReader)
-				}
-				w.lzw.reset(&f.src, c.offset[band*c.across+tx], c.count[band*c.across+tx])
-				err = f.unpack(w, w.lzw, tx, dst)
+				err = f.unpackWhole(w, band*c.across+tx, tx, dst)
 			} else {
 				err = f.copyRows(w, band*c.across+tx, tx, y-top, dst)
 			}
@@ -194,6 +190,24 @@ func (f *File) fill(ctx context.Context, w *worker, b *block) error {
 func (f *File) column(tx int) (from, to int) {
 	ch := f.info.Channels
 	return tx * f.chunks.w * ch, min((tx+1)*f.chunks.w, f.info.W) * ch
+}
+
+// unpackWhole reads the rows of LZW tile i from its first on.
+func (f *File) unpackWhole(w *worker, i, tx int, dst []uint16) error {
+	c, stride := &f.chunks, f.stride()
+	if w.lzw == nil {
+		w.lzw = new(lzwWhole)
+	}
+	raw := w.bytes(len(dst) / stride * c.rowBytes)
+	if err := w.lzw.unpack(&f.src, c.offset[i], c.count[i], raw); err != nil {
+		return err
+	}
+	from, to := f.column(tx)
+	for ; len(dst) > 0; dst = dst[stride:] {
+		f.samples(dst[from:to], raw)
+		raw = raw[c.rowBytes:]
+	}
+	return nil
 }
 
 // unpack reads the next rows of an LZW tile, as many as dst has.

@@ -33,12 +33,35 @@ type lzwEntry struct {
 	first  byte
 }
 
-// lzwReader unpacks one strip or tile, a piece at a time, with fixed memory.
-type lzwReader struct {
+// lzwSource hands out compressed bytes with fixed memory.
+type lzwSource struct {
 	src       *source
 	off, left uint64 // compressed bytes not yet in buf
+	buf       []byte // unread compressed bytes
+	input     [lzwInput]byte
+}
 
-	buf    []byte // unread compressed bytes
+func (d *lzwSource) start(src *source, off, count uint64) {
+	d.src, d.off, d.left, d.buf = src, off, count, nil
+}
+
+// fill brings more compressed bytes into buf behind the unread ones.
+func (d *lzwSource) fill() error {
+	n := copy(d.input[:], d.buf)
+	m := int(min(uint64(lzwInput-n), d.left))
+	if err := d.src.at(d.input[n:n+m], d.off, "the picture's LZW data"); err != nil {
+		return err
+	}
+	d.off += uint64(m)
+	d.left -= uint64(m)
+	d.buf = d.input[:n+m]
+	return nil
+}
+
+// lzwReader unpacks one strip or tile, a piece at a time, with fixed memory.
+// It is also the plain twin that lzwWhole is tested against.
+type lzwReader struct {
+	lzwSource
 	acc    uint64 // bits not yet used, at the top
 	nbits  uint
 	width  uint
@@ -47,7 +70,6 @@ type lzwReader struct {
 	ended  bool
 	rest   []byte // the tail of a string that dst had no room for
 	table  [lzwEntries]lzwEntry
-	input  [lzwInput]byte
 	spill  [lzwEntries]byte
 	primed bool
 }
@@ -60,23 +82,10 @@ func (d *lzwReader) reset(src *source, off, count uint64) {
 		}
 		d.primed = true
 	}
-	d.src, d.off, d.left = src, off, count
-	d.buf, d.acc, d.nbits = nil, 0, 0
+	d.start(src, off, count)
+	d.acc, d.nbits = 0, 0
 	d.width, d.next, d.prev = 9, lzwFirst, -1
 	d.ended, d.rest = false, nil
-}
-
-// fill brings more compressed bytes into buf behind the unread ones.
-func (d *lzwReader) fill() error {
-	n := copy(d.input[:], d.buf)
-	m := int(min(uint64(lzwInput-n), d.left))
-	if err := d.src.at(d.input[n:n+m], d.off, "the picture's LZW data"); err != nil {
-		return err
-	}
-	d.off += uint64(m)
-	d.left -= uint64(m)
-	d.buf = d.input[:n+m]
-	return nil
 }
 
 // read fills the whole of dst or gives an error.

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"image"
 	"math/big"
+	"math/rand/v2"
 	"os"
 	"slices"
 	"strconv"
@@ -453,6 +454,80 @@ func TestLZWExamples(t *testing.T) {
 	run := bytes.Repeat([]byte{9}, 1<<20)
 	if got, err := unlzw(tifftest.LZW(run), len(run), 1000); err != nil || !bytes.Equal(got, run) {
 		t.Error(err)
+	}
+}
+
+// The fast unpacker gives the same bytes and the same errors as the plain one,
+// on good and on broken data.
+func TestLZWWholeEqualsPlain(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	outcomes := map[bool]int{}
+	for i := range 3000 {
+		data := make([]byte, 1+rng.IntN(9000))
+		mask := byte(1<<rng.IntN(9) - 1)
+		for k := range data {
+			data[k] = byte(rng.Uint32()) & mask
+			if k > 9 && i%3 == 0 {
+				data[k] = data[k-1-rng.IntN(9)]
+			}
+		}
+		packed := tifftest.LZW(data)
+		n := len(data)
+		switch i % 4 {
+		case 1:
+			packed[rng.IntN(len(packed))] ^= 1 << rng.IntN(8)
+		case 2:
+			packed = packed[:rng.IntN(len(packed)+1)]
+		case 3:
+			n = 1 + rng.IntN(n+3)
+		}
+		want, wantErr := unlzw(packed, n, 1+rng.IntN(700))
+		got := make([]byte, n)
+		err := new(lzwWhole).unpack(&source{r: bytes.NewReader(packed), size: uint64(len(packed))}, 0, uint64(len(packed)), got)
+		outcomes[err == nil]++
+		if fmt.Sprint(err) != fmt.Sprint(wantErr) {
+			t.Fatalf("%v, want %v", err, wantErr)
+		}
+		if err == nil && !bytes.Equal(got, want) {
+			t.Fatal("other bytes")
+		}
+	}
+	if outcomes[true] < 500 || outcomes[false] < 500 {
+		t.Errorf("outcomes %v", outcomes)
+	}
+
+	// A table that is full and never cleared stays as it is.
+	var bits, codes []byte
+	put := func(code, width int) {
+		for k := width - 1; k >= 0; k-- {
+			bits = append(bits, byte(code>>k)&1)
+		}
+	}
+	put(256, 9)
+	next, width := 258, 9
+	data := make([]byte, 6000)
+	for i := range data {
+		data[i] = byte(rng.Uint32())
+		put(int(data[i]), width)
+		if i > 0 && next < 4096 {
+			next++
+		}
+		if next == 1<<width-1 && width < 12 {
+			width++
+		}
+	}
+	for i := 0; i+8 <= len(bits); i += 8 {
+		v := 0
+		for _, b := range bits[i : i+8] {
+			v = v<<1 | int(b)
+		}
+		codes = append(codes, byte(v))
+	}
+	want, err := unlzw(codes, 5990, 100)
+	got := make([]byte, 5990)
+	errWhole := new(lzwWhole).unpack(&source{r: bytes.NewReader(codes), size: uint64(len(codes))}, 0, uint64(len(codes)), got)
+	if err != nil || errWhole != nil || !bytes.Equal(got, want) || !bytes.Equal(got, data[:5990]) {
+		t.Errorf("a full table: %v, %v", err, errWhole)
 	}
 }
 

@@ -1,0 +1,96 @@
+package tiff
+
+import (
+	"encoding/binary"
+	"fmt"
+)
+
+// lzwWhole unpacks a strip or tile into one piece of memory. Every string of
+// the table has just been written there, so that the table holds places only.
+type lzwWhole struct {
+	lzwSource
+	table [lzwEntries]uint64 // place in dst << 16 | length
+}
+
+// unpack fills the whole of dst from count bytes at off, or gives the error
+// that lzwReader gives.
+func (d *lzwWhole) unpack(src *source, off, count uint64, dst []byte) error {
+	d.start(src, off, count)
+	var (
+		buf   []byte
+		acc   uint64 // bits not yet used, at the top
+		nbits uint
+		width = uint(9)
+		next  = lzwFirst
+		prev  uint64 // the string before as in the table, 0 behind a Clear
+		n     int    // bytes of dst that are there
+	)
+	for n < len(dst) {
+		if nbits < width {
+			if len(buf) < 8 && d.left > 0 {
+				d.buf = buf
+				if err := d.fill(); err != nil {
+					return err
+				}
+				buf = d.buf
+			}
+			if len(buf) >= 8 {
+				acc |= binary.BigEndian.Uint64(buf) >> (nbits & 63)
+				k := (63 - nbits) >> 3
+				buf = buf[k:]
+				nbits += k * 8
+			} else {
+				for nbits <= 56 && len(buf) > 0 {
+					acc |= uint64(buf[0]) << (56 - nbits)
+					buf = buf[1:]
+					nbits += 8
+				}
+				if nbits < width {
+					return errLZWShort
+				}
+			}
+		}
+		code := int(acc >> ((64 - width) & 63))
+		acc <<= width & 63
+		nbits -= width
+		if code == lzwClear {
+			width, next, prev = 9, lzwFirst, 0
+			continue
+		}
+		if code == lzwEnd {
+			return errLZWShort
+		}
+		if code > next || code == next && (prev == 0 || next == lzwEntries) || prev == 0 && code > 255 {
+			return lzwFault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
+		}
+		if prev != 0 && next < lzwEntries {
+			d.table[next] = prev + 1 // one byte longer
+			next++
+			if next == 1<<width-1 && width < 12 {
+				width++
+			}
+		}
+		if code < 256 {
+			dst[n] = byte(code)
+			prev = uint64(n)<<16 | 1
+			n++
+			continue
+		}
+		e := d.table[code&(lzwEntries-1)]
+		from, length := int(e>>16), int(e&0xffff)
+		prev = uint64(n)<<16 | uint64(length)
+		switch {
+		case length <= 8 && from+8 <= n && n+8 <= len(dst):
+			binary.LittleEndian.PutUint64(dst[n:], binary.LittleEndian.Uint64(dst[from:]))
+		case from+length <= n:
+			length = copy(dst[n:], dst[from:from+length])
+		default: // the string runs into itself
+			length = min(length, len(dst)-n)
+			for i := range length {
+				dst[n+i] = dst[from+i]
+			}
+		}
+		n += length
+	}
+	return nil
+}
