@@ -31,34 +31,58 @@ func pnm(pix []byte, w, h, c int) []byte {
 	return append(fmt.Appendf(nil, "%s\n%d %d\n255\n", magic, w, h), pix...)
 }
 
-// From 8-bit input the entropy coded data is cjpeg's, byte for byte.
+// sameAsLibjpeg says whether from 8-bit input the entropy coded data is
+// cjpeg's, byte for byte.
+func sameAsLibjpeg(t *testing.T, kind string, o Options) {
+	t.Helper()
+	pix := picture(kind, o.W, o.H, o.C)
+	sampling := "1x1"
+	if o.HalfChroma {
+		sampling = "2x2"
+	}
+	args := []string{"-restart", "1", "-quality", fmt.Sprint(o.Quality), "-baseline", "-sample", sampling, "-dct", "int"}
+	if o.C == 1 {
+		args = append(args, "-grayscale")
+	}
+	want := entropyOf(tool(t, pnm(pix, o.W, o.H, o.C), "cjpeg", args...))
+	got := entropyOf(mustEncode(t, o, wide(pix)))
+	if !bytes.Equal(got, want) {
+		t.Errorf("%s %dx%dx%d half %v quality %d: entropy coded data differs from cjpeg's (%d bytes, %d)",
+			kind, o.W, o.H, o.C, o.HalfChroma, o.Quality, len(got), len(want))
+	}
+}
+
 func TestSameBytesAsLibjpeg(t *testing.T) {
 	for _, s := range shapes {
 		for _, kind := range kinds {
-			pix := picture(kind, s.w, s.h, s.c)
 			for _, q := range []int{1, 10, 24, 50, 75, 90, 95, 99, 100} {
-				sampling := "1x1"
-				if s.half {
-					sampling = "2x2"
-				}
-				args := []string{"-restart", "1", "-quality", fmt.Sprint(q), "-baseline", "-sample", sampling, "-dct", "int"}
-				if s.c == 1 {
-					args = append(args, "-grayscale")
-				}
-				want := tool(t, pnm(pix, s.w, s.h, s.c), "cjpeg", args...)
-				got, err := encode(Options{W: s.w, H: s.h, C: s.c, Quality: q, HalfChroma: s.half}, wide(pix))
-				if err != nil {
-					t.Fatal(err)
-				}
-				if !bytes.Equal(entropyOf(got), entropyOf(want)) {
-					t.Fatalf("%v %s quality %d: entropy coded data differs from cjpeg's (%d bytes, %d)", s, kind, q, len(entropyOf(got)), len(entropyOf(want)))
-				}
+				sameAsLibjpeg(t, kind, Options{W: s.w, H: s.h, C: s.c, Quality: q, HalfChroma: s.half})
 			}
 		}
 	}
 }
 
-// djpeg reads our files without a word and gives what it gives for cjpeg's.
+// All of the frozen vectors from 8-bit input, and every quality.
+func TestFrozenSameBytesAsLibjpeg(t *testing.T) {
+	for _, v := range vectors(t) {
+		if v.eight {
+			sameAsLibjpeg(t, v.kind, v.o)
+		}
+	}
+	for q := 1; q <= 100; q++ {
+		sameAsLibjpeg(t, "edges", Options{W: 90, H: 50, C: 3, Quality: q, HalfChroma: q%2 == 0})
+	}
+}
+
+// The longest sides, as far as libjpeg goes.
+func TestLongSidesSameAsLibjpeg(t *testing.T) {
+	for _, half := range []bool{false, true} {
+		sameAsLibjpeg(t, "noise", Options{W: SafeSide, H: 1, C: 3, Quality: 90, HalfChroma: half})
+		sameAsLibjpeg(t, "noise", Options{W: 1, H: SafeSide, C: 3, Quality: 90, HalfChroma: half})
+	}
+}
+
+// djpeg reads our files without a word and gives a picture of the right size.
 func TestReadByLibjpeg(t *testing.T) {
 	for _, s := range shapes {
 		pix := picture("smooth", s.w, s.h, s.c)

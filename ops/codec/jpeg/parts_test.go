@@ -1,0 +1,192 @@
+package jpeg
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// Division by 257 is right for every number it may meet, in both lanes.
+func TestBy257(t *testing.T) {
+	for n := uint64(0); n < 257*256; n++ {
+		m := 257*256 - 1 - n
+		if by257(n|m<<32) != n/257|m/257<<32 {
+			t.Fatalf("%d or %d: %#x", n, m, by257(n|m<<32))
+		}
+	}
+}
+
+// For all 8-bit colours, colour conversion equals the IJG library's, whose
+// constants are T.871's factors times 65536 to the nearest whole (jccolor.c).
+func TestColourEqualsLibjpeg(t *testing.T) {
+	fix := func(x float64) int { return int(math.Floor(float64(x*65536) + 0.5)) }
+	yr, yg, yb := fix(0.29900), fix(0.58700), fix(0.11400)
+	br, bg, rg, rb, h := -fix(0.16874), -fix(0.33126), -fix(0.41869), -fix(0.08131), fix(0.5)
+	const half = 1 << 15
+	const centre = 128 << 16
+	for r := range 256 {
+		for g := range 256 {
+			for b := range 256 {
+				y, cb, cr := convert(uint16(r*257), uint16(g*257), uint16(b*257))
+				if int(by257(y)) != (yr*r+yg*g+yb*b+half)>>16 ||
+					int(by257(cb)) != (br*r+bg*g+h*b+centre+half-1)>>16 ||
+					int(by257(cr)) != (h*r+rg*g+rb*b+centre+half-1)>>16 {
+					t.Fatalf("%d %d %d: %d %d %d", r, g, b, by257(y), by257(cb), by257(cr))
+				}
+			}
+		}
+	}
+}
+
+// In 16 bits it equals the formulas as stated.
+func TestColourEqualsPlain(t *testing.T) {
+	check := func(r, g, b uint16) {
+		y, cb, cr := convert(r, g, b)
+		py, pcb, pcr := plainYCC(int64(r), int64(g), int64(b))
+		if int(by257(y)) != py || int(by257(cb)) != pcb || int(by257(cr)) != pcr {
+			t.Fatalf("%d %d %d: %d %d %d, plain %d %d %d", r, g, b, by257(y), by257(cb), by257(cr), py, pcb, pcr)
+		}
+		if py < 0 || py > 255 || pcb < 0 || pcb > 255 || pcr < 0 || pcr > 255 {
+			t.Fatalf("%d %d %d: out of range", r, g, b)
+		}
+	}
+	ends := []uint16{0, 1, 127, 128, 129, 256, 257, 258, 32767, 32768, 65278, 65279, 65407, 65534, 65535}
+	for _, r := range ends {
+		for _, g := range ends {
+			for _, b := range ends {
+				check(r, g, b)
+			}
+		}
+	}
+	random := rand.New(rand.NewPCG(1, 2))
+	for range 2000000 {
+		x := random.Uint64()
+		check(uint16(x), uint16(x>>16), uint16(x>>32))
+	}
+}
+
+func TestGreyRoundsHalfUp(t *testing.T) {
+	var src [16]uint16
+	var out [8]uint64
+	for v := range 65536 {
+		src[0], src[8] = uint16(v), uint16(65535-v)
+		rowGrey(&src, &out)
+		want := uint64((v+128)/257) | uint64((65535-v+128)/257)<<32
+		if out[0] != want {
+			t.Fatalf("%d: %#x", v, out[0])
+		}
+	}
+}
+
+// Two blocks at once equal one at a time, coefficient by coefficient, and no
+// coefficient passes the bound that the quantiser relies on.
+func TestForwardEqualsPlain(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 4))
+	for range 4000 {
+		a, b := block(random), block(random)
+		var in [64]uint64
+		var out [32]uint64
+		for i := range in {
+			in[i] = uint64(a.v[i]) | uint64(b.v[i])<<32
+		}
+		forward(&in, &out)
+		pa, pb := plainDCT(a, 0, 0), plainDCT(b, 0, 0)
+		for i := range 64 {
+			shift := i / 32 * 16
+			word := out[i%8*4+i/8%4] >> shift
+			ga, gb := int(word&0xffff)-bias, int(word>>32&0xffff)-bias
+			if ga != pa[i] || gb != pb[i] {
+				t.Fatalf("coefficient %d: %d %d, plain %d %d", i, ga, gb, pa[i], pb[i])
+			}
+			if max(ga, -ga, gb, -gb) > largest {
+				t.Fatalf("coefficient %d: %d %d", i, ga, gb)
+			}
+		}
+	}
+}
+
+// block is flat, extreme, a worst case for one coefficient, or noise.
+func block(random *rand.Rand) plane {
+	p := plane{8, 8, make([]int, 64)}
+	kind, u, v, flip := random.IntN(4), random.IntN(8), random.IntN(8), random.IntN(2) == 1
+	for i := range p.v {
+		switch kind {
+		case 0:
+			p.v[i] = 255 * (u & 1)
+		case 1:
+			p.v[i] = 255 * random.IntN(2)
+		case 2: // the signs of a basis function
+			c := math.Cos(float64((2*(i%8)+1)*u)*math.Pi/16) * math.Cos(float64((2*(i/8)+1)*v)*math.Pi/16)
+			if (c > 0) != flip {
+				p.v[i] = 255
+			}
+		default:
+			p.v[i] = random.IntN(256)
+		}
+	}
+	return p
+}
+
+// Quantising is exact for every step and every coefficient there can be.
+func TestQuantiserEqualsPlain(t *testing.T) {
+	for q := 1; q <= 255; q++ {
+		l := newLane(uint64(q))
+		for v := -largest; v <= largest; v++ {
+			a, b := uint64(v+bias), uint64(bias-v)
+			got := l.divide(a | b<<32)
+			want := plainDivide(v, q)
+			if int(got&0xffffffff)-zero != want || int(got>>32)-zero != -want {
+				t.Fatalf("%d by %d: %d and %d, expected %d", v, q, int(got&0xffffffff)-zero, int(got>>32)-zero, want)
+			}
+		}
+	}
+}
+
+// The way with all steps 1 equals the general one.
+func TestQuantiserOfOnes(t *testing.T) {
+	var steps [64]byte
+	for i := range steps {
+		steps[i] = 1
+	}
+	ones, general := newQuantiser(&steps), newQuantiser(&steps)
+	general.ones = false
+	for v := -largest; v <= largest; v++ {
+		var a [32]uint64
+		for i := range a {
+			a[i] = uint64(v+bias) | uint64(bias-v)<<16 | uint64(bias+v/1000)<<32 | uint64(bias)<<48
+		}
+		b := a
+		a1, a2 := ones.apply(&a)
+		b1, b2 := general.apply(&b)
+		if a != b || a1 != b1 || a2 != b2 {
+			t.Fatalf("%d: %x %x, %x %x", v, a1, a2, b1, b2)
+		}
+	}
+}
+
+// Each place in zigzag order has its bit in the map and is found by it.
+func TestPlaces(t *testing.T) {
+	var steps [64]byte
+	for i := range steps {
+		steps[i] = 1
+	}
+	q := newQuantiser(&steps)
+	for z, at := range zigzag {
+		row, column := int(at)/8, int(at)%8
+		for which := range 2 {
+			var w [32]uint64
+			for i := range w {
+				w[i] = bias * four
+			}
+			w[4*column+row%4] += 8 << (16*(row/4) + 32*which)
+			first, second := q.apply(&w)
+			if got := [2]uint64{first, second}; got[which] != 1<<z || got[1-which] != 0 {
+				t.Fatalf("place %d of block %d: %x", z, which, got)
+			}
+			place := places[uint64(1)<<z*deBruijn>>58]
+			if int(place>>16) != z || w[place&31]>>(place>>5&31+32*uint32(which))&0xffff != zero+1 {
+				t.Fatalf("place %d of block %d isn't found", z, which)
+			}
+		}
+	}
+}
