@@ -18,7 +18,7 @@ var specks = []Speck{
 	{0.768, 0.284, 0.0012, false},
 	{0.866, 0.071, 0.0010, true},
 	{0.913, 0.219, 0.0018, false},
-	{0.541, 0.331, 0.0008, false},
+	{0.588, 0.448, 0.0008, false},
 	{0.951, 0.402, 0.0013, false},
 }
 
@@ -190,7 +190,7 @@ func level(e float32) uint16 { return uint16(mad(clamp01(e), 65535, 0.5)) }
 // tone takes linear light to 0 to 1: a little black is cut off, and a
 // shoulder rolls the brightest into white.
 func tone(x float32) float32 {
-	x -= 0.0022
+	x -= 0.0042
 	if x <= 0 {
 		return 0
 	}

@@ -42,7 +42,7 @@ var rocks = []rock{
 var (
 	stone      = code(0.205, 0.195, 0.195)
 	stonePale  = code(0.42, 0.40, 0.385)
-	lichenGold = rgb{0.37, 0.118, 0.0030} // less blue than sRGB can say
+	lichenGold = rgb{0.37, 0.118, 0.0006} // less blue than sRGB can say
 	skyFill    = rgb{0.30, 0.34, 0.42}
 	sunFill    = rgb{1.0, 0.55, 0.25}
 )
@@ -120,7 +120,7 @@ func (p *painter) buoyOver(c rgb, x, y, px float32) rgb {
 	nz := sqrt(max(0.02, 1-float32(d*d)))
 	up := clamp01(mad(-dy, 0.6, 0.35))
 	sun := clamp01(float32(-dx*0.72) - float32(dy*0.55) + float32(nz*0.10))
-	paint := rgb{0.78, 0.060, 0.004}
+	paint := rgb{0.80, 0.062, 0.0005}
 	// A pale band, and slime below it.
 	paint = paint.to(rgb{0.62, 0.58, 0.52}, ease(0.035, 0, abs(dy+0.12)-0.13))
 	paint = paint.to(rgb{0.020, 0.035, 0.012}, ease(0.28, 0.44, dy))

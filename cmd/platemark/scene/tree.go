@@ -99,7 +99,7 @@ func (g *grower) limb(x, y, angle, long, r, from float32, depth int) {
 	}
 	for i := 0; i < fork; i++ {
 		at := last
-		turn := float32(spread * (float32(float32(i)/float32(fork-1)) - 0.5) * 2)
+		turn := float32(spread * (float32(float32(2*i)/float32(fork-1)) - 1))
 		if depth == 0 {
 			turn = float32(turn * 1.55)
 			at = places[pieces-(i*7%3)]

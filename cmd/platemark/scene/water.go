@@ -36,7 +36,7 @@ func tuftAt(f *field, x float32, seed int32) float32 {
 
 var (
 	deepWater = rgb{0.006, 0.034, 0.043}
-	shallow   = rgb{0.004, 0.150, 0.135} // turquoise: less red than sRGB can say
+	shallow   = rgb{0, 0.165, 0.146} // turquoise: less red than sRGB can say
 	sedge     = code(0.205, 0.165, 0.115)
 )
 
@@ -107,7 +107,7 @@ func (p *painter) water(x, y float32) rgb {
 
 	// What the surface doesn't mirror is the water's own colour, turquoise
 	// over the pale sand by the bank.
-	face := clamp01(mad(slope, 1.5, 0.05) + float32(0.50*ease(0.03, 0.40, q)))
+	face := clamp01(mad(slope, 1.5, 0.05) + float32(0.58*ease(0.03, 0.36, q)))
 	body := deepWater
 	if q > 0.10 {
 		sand := p.sand.fractal(float32(x*3.4)+float32(slope*0.5), float32(y*9)+slope, 4, 0.55)
