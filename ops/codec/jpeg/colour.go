@@ -18,8 +18,8 @@ const (
 	roundC = 257 * (128*65536 + 32767)
 )
 
-// luma and chroma are n div 257, yet to be divided: what the formulas above
-// give div 65536.
+// convert gives what the formulas give before the division by 257: the sums
+// div 65536, each below 257*256.
 func convert(r, g, b uint16) (luma, cb, cr uint64) {
 	d, e := int64(r)-int64(g), int64(b)-int64(g)
 	luma = uint64(int64(g)<<16+d*19595+e*7471+roundY) >> 16

@@ -116,8 +116,7 @@ func block(random *rand.Rand) plane {
 		case 1:
 			p.v[i] = 255 * random.IntN(2)
 		case 2: // the signs of a basis function
-			c := math.Cos(float64((2*(i%8)+1)*u)*math.Pi/16) * math.Cos(float64((2*(i/8)+1)*v)*math.Pi/16)
-			if (c > 0) != flip {
+			if (positive(i%8, u) == positive(i/8, v)) != flip {
 				p.v[i] = 255
 			}
 		default:
@@ -125,6 +124,13 @@ func block(random *rand.Rand) plane {
 		}
 	}
 	return p
+}
+
+// positive says whether cos((2x+1) u pi/16) is above 0: whether the angle is
+// within a quarter turn of 0.
+func positive(x, u int) bool {
+	turn := (2*x + 1) * u % 32
+	return turn < 8 || turn > 24
 }
 
 // Quantising is exact for every step and every coefficient there can be.
