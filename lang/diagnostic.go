@@ -1,5 +1,10 @@
 package lang
 
+import (
+	"encoding/json"
+	"sort"
+)
+
 // Severity orders problems: an error stops the run, a warning and a note don't.
 type Severity int
 
@@ -20,4 +25,63 @@ type Diagnostic struct {
 	Summary  string   // what is wrong, in the trade's words, one line
 	Detail   string   // what was found and the rule, may be empty
 	Hints    []string // how to mend it, one each
+}
+
+// HasErrors reports whether one of the diagnostics stops the run.
+func HasErrors(ds []Diagnostic) bool {
+	for _, d := range ds {
+		if d.Severity == Error {
+			return true
+		}
+	}
+	return false
+}
+
+// Sort brings diagnostics into the order of the file; at one place errors come
+// first, then the order is that of codes and texts, so that it is total.
+func Sort(ds []Diagnostic) {
+	sort.SliceStable(ds, func(i, j int) bool {
+		a, b := &ds[i], &ds[j]
+		switch {
+		case a.File != b.File:
+			return a.File < b.File
+		case a.Span.Line != b.Span.Line:
+			return a.Span.Line < b.Span.Line
+		case a.Span.Col != b.Span.Col:
+			return a.Span.Col < b.Span.Col
+		case a.Severity != b.Severity:
+			return a.Severity < b.Severity
+		case a.Code != b.Code:
+			return a.Code < b.Code
+		}
+		return a.Summary < b.Summary
+	})
+}
+
+// jsonDiagnostic is the form that scripts read. Names stay for good.
+type jsonDiagnostic struct {
+	Severity  string   `json:"severity"`
+	Code      string   `json:"code"`
+	File      string   `json:"file"`
+	Line      int      `json:"line"`
+	Column    int      `json:"column"`
+	EndLine   int      `json:"endLine"`
+	EndColumn int      `json:"endColumn"`
+	Summary   string   `json:"summary"`
+	Detail    string   `json:"detail,omitempty"`
+	Hints     []string `json:"hints,omitempty"`
+}
+
+// JSON returns the diagnostics as a JSON array, one object each, "[]" for
+// none. Lines and columns count from 1, columns in characters; endColumn is
+// the column after the last one.
+func JSON(ds []Diagnostic) ([]byte, error) {
+	out := make([]jsonDiagnostic, len(ds))
+	for i, d := range ds {
+		out[i] = jsonDiagnostic{
+			d.Severity.String(), d.Code, d.File, d.Span.Line, d.Span.Col,
+			d.Span.EndLine, d.Span.EndCol, d.Summary, d.Detail, d.Hints,
+		}
+	}
+	return json.MarshalIndent(out, "", "  ")
 }

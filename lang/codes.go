@@ -1,0 +1,124 @@
+package lang
+
+// Code is one line of the table of messages. A code keeps its meaning for
+// good; a code that is no longer given is never used for something else.
+type Code struct {
+	Code     string
+	Severity Severity
+	Cause    string // what is wrong, as the reference states it
+	Mend     string // how to put it right
+}
+
+// Codes is the table of every message of this package, in order. The first
+// digit says what it is about: 1 characters, numbers and layout, 2 words and
+// parameters, 3 units and values, 4 names, 5 order and place, 6 files, 9 words
+// that this engine doesn't build yet. From x51 on come notes and warnings.
+var Codes = []Code{
+	{"PM101", Error, "the file isn't UTF-8 text but UTF-16 or UTF-32", "save it as UTF-8 in the editor's “save as” dialogue"},
+	{"PM102", Error, "a byte isn't UTF-8", "save the file as UTF-8 and type the character again"},
+	{"PM103", Error, "an invisible character", "delete it, or type a plain space"},
+	{"PM104", Error, "a character that looks like another one", "type the plain character of the keyboard"},
+	{"PM105", Error, "a character that has no meaning here", "take it out"},
+	{"PM106", Error, "a control character", "delete it; lines end with a line feed, or with carriage return and line feed"},
+	{"PM107", Error, "the file is larger than any recipe", "give the recipe, not the picture"},
+	{"PM110", Error, "digits are missing before or behind the point", "write 0.5 and 5"},
+	{"PM111", Error, "a comma in a number", "write a point: 0.5"},
+	{"PM112", Error, "grouped digits", "write the digits without a break: 1000"},
+	{"PM113", Error, "hexadecimal, exponent or fraction", "write a plain decimal number"},
+	{"PM114", Error, "not a number, or infinity", "write a plain decimal number"},
+	{"PM115", Error, "a number with more than 18 digits on one side of the point", "round it"},
+	{"PM116", Error, "the x of a size doesn't stand between spaces", "write 60 x 40 in"},
+	{"PM117", Error, "a unit stands more than one space behind its number", "let it touch the number, or stand one space behind"},
+	{"PM118", Error, "an unknown unit", "use a unit of the language"},
+	{"PM119", Error, "a shape isn't written as one word", "write 3:2, without spaces"},
+	{"PM120", Error, "a string isn't closed on its line", "close it with a double quote"},
+	{"PM121", Error, "an unknown escape in a string", `only \" and \\ exist`},
+	{"PM122", Error, "single quotes", "use double quotes"},
+	{"PM130", Error, "a bracket isn't closed, or closes nothing", "write points as (22%, 11%)"},
+	{"PM131", Error, "nothing follows a comma", "take the comma out, or go on with the list"},
+	{"PM132", Error, "text behind {", "start a new line after {"},
+	{"PM133", Error, "} doesn't stand alone", "put } on a line of its own"},
+	{"PM134", Error, "} closes nothing", "take it out"},
+	{"PM135", Error, "a block isn't closed", "write } on a line of its own behind its last line"},
+	{"PM136", Error, "braces on a statement that opens no block", "write its parameters on its line, without braces"},
+	{"PM137", Error, "{ is missing at the end of the line that opens a block", "end that line with {"},
+
+	{"PM201", Error, "an unknown word begins the line", "use a word of the language"},
+	{"PM202", Error, "a statement stands in a block where it has no meaning", "move it to a block where it may stand"},
+	{"PM203", Error, "an unknown parameter", "use a parameter of the statement"},
+	{"PM204", Error, "a parameter stands out of order", "write the parameters in their fixed order"},
+	{"PM205", Error, "a parameter is given twice", "keep one of the two"},
+	{"PM206", Error, "a parameter or a value is missing", "add it"},
+	{"PM207", Error, "a value of another kind is expected here", "write the kind of value that the hint shows"},
+	{"PM208", Error, "something is left over at the line's end", "take it out"},
+	{"PM209", Error, "a word that isn't one of the choices", "use one of the choices"},
+	{"PM210", Error, "a parameter that belongs to another statement or form", "take it out, or use that form"},
+	{"PM211", Error, "a line doesn't begin with a word", "begin with the statement's word"},
+
+	{"PM301", Error, "a number has no unit", "add one of the units that the parameter takes"},
+	{"PM302", Error, "a unit that the parameter doesn't take", "use one of its units"},
+	{"PM303", Error, "a value out of range", "keep to the range"},
+	{"PM304", Error, "a fraction where a whole number is due", "write a whole number"},
+	{"PM305", Error, "a physical unit in a mask", "write % of the frame, or its px"},
+	{"PM306", Error, "a unit on a count", "write the bare number"},
+	{"PM307", Error, "a shape, a crop or a spot that covers nothing", "give it an extent"},
+	{"PM308", Error, "an empty text", "write the text, or take the line out"},
+
+	{"PM401", Error, "no mask has this name", "name the mask as it is defined"},
+	{"PM402", Error, "no steps block has this name", "name the block as it is defined"},
+	{"PM403", Error, "no picture has this name here", "name it with `as` in a line before"},
+	{"PM404", Error, "a word of the language used as a name", "choose another name"},
+	{"PM405", Error, "a name in the wrong form", "use a to z, digits and hyphens, a letter first"},
+	{"PM406", Error, "a name given twice", "give each thing a name of its own"},
+	{"PM407", Error, "a named picture that nothing uses", "use it with blend or take, or take `as` out"},
+	{"PM408", Error, "masks that refer to each other in a circle", "take one of the references out"},
+	{"PM409", Error, "a name of another kind of thing", "use a name of the right kind"},
+	{"PM451", Note, "a mask that nothing uses", "use it, or take it out"},
+	{"PM452", Note, "a steps block that nothing follows", "follow it, or take it out"},
+
+	{"PM501", Error, "the first statement isn't `recipe`", "begin with recipe 1 draft"},
+	{"PM502", Error, "a version of the language that this engine doesn't know", "write recipe 1 draft"},
+	{"PM503", Error, "version 1 isn't frozen yet", "write recipe 1 draft"},
+	{"PM504", Error, "no print", "add a print block"},
+	{"PM505", Error, "no master", "add a master line"},
+	{"PM506", Error, "a statement that may stand once stands twice", "keep one of the two"},
+	{"PM507", Error, "a statement stands out of order", "keep to the order of the block"},
+	{"PM508", Error, "a print lacks a statement that it needs", "add it"},
+	{"PM509", Error, "a statement stands behind save", "move it before save"},
+	{"PM510", Error, "turn or mirror stands behind another step", "move it to the head of prepare"},
+	{"PM511", Error, "follow in a steps block", "write the lines out; steps blocks don't nest"},
+	{"PM512", Error, "a followed block holds a step that can't stand here", "move the step, or follow the block elsewhere"},
+	{"PM513", Error, "a step without effect", "use its result, or take it out"},
+	{"PM514", Error, "a picture enlarged twice", "enlarge once on each way from size to save"},
+	{"PM515", Error, "two pictures of different size or space blended", "blend pictures that went the same way"},
+	{"PM516", Error, "spots of one run that overlap", "move one, or put another step between them"},
+	{"PM517", Error, "a mask without a shape", "draw at least one shape"},
+	{"PM518", Error, "a mask's first line works on nothing", "add a shape before it"},
+
+	{"PM601", Error, "a path that isn't relative, or not with forward slashes", "write it relative to the recipe, with /"},
+	{"PM602", Error, "the file's ending doesn't match its format", "change the ending or the format"},
+	{"PM603", Error, "a print file would take the place of a file that the recipe reads", "choose another name"},
+	{"PM604", Error, "two print files whose names are one on some systems", "choose names that differ in letters"},
+	{"PM605", Error, "a digest that isn't 64 hexadecimal digits", "run platemark pin again"},
+	{"PM606", Error, "a file pinned twice", "keep one of the two"},
+	{"PM651", Warning, "a file name that some systems can't hold", "choose a plainer name"},
+	{"PM652", Note, "a pinned file that nothing uses", "run platemark pin again"},
+
+	{"PM901", Error, "a word of version 1 that this engine doesn't build yet", "leave it out for now"},
+}
+
+var codeIndex = func() map[string]int {
+	m := make(map[string]int, len(Codes))
+	for i, c := range Codes {
+		m[c.Code] = i
+	}
+	return m
+}()
+
+// severityOf returns the severity of a code in the table.
+func severityOf(code string) Severity {
+	if i, ok := codeIndex[code]; ok {
+		return Codes[i].Severity
+	}
+	return Error
+}

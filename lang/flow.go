@@ -1,0 +1,416 @@
+package lang
+
+import (
+	"fmt"
+	"math/big"
+)
+
+// item is a line of a block after `follow` was replaced by what it stands for.
+type item struct {
+	st  *statement
+	via *statement // the follow line, nil where the line stands here itself
+}
+
+// at is the line that a complaint about the order is about.
+func (i item) at() *statement {
+	if i.via != nil {
+		return i.via
+	}
+	return i.st
+}
+
+func (i item) where() string {
+	if i.via != nil {
+		return fmt.Sprintf("line %d, followed from line %d", i.st.span.Line, i.via.span.Line)
+	}
+	return fmt.Sprintf("line %d", i.st.span.Line)
+}
+
+// flatten replaces follow lines.
+func flatten(b *block, names []*named) []item {
+	var out []item
+	for _, st := range b.stmts {
+		if f, ok := st.node.(*Follow); ok && !st.broken {
+			if n := find(names, f.Name.Value); n != nil && n.kind == "steps" {
+				for _, s := range n.blk.stmts {
+					out = append(out, item{s, st})
+				}
+			}
+			continue
+		}
+		out = append(out, item{st: st})
+	}
+	return out
+}
+
+// picture is a picture between two steps: how it came to be, and whether
+// anything reads it.
+type picture struct {
+	item     item
+	name     *Text
+	enlarged *item
+	cropped  int // line of the last crop on its way
+	turned   int // line of the last conversion on its way
+	used     bool
+	base     bool
+	dropped  int // the line that put another picture in its place
+}
+
+// flow follows the pictures through prepare or a print, and checks the order
+// of the lines, the names of pictures, and that every step has an effect.
+func (r *reader) flow(b *block, names []*named) {
+	items := flatten(b, names)
+	r.order(b, items)
+	r.runs(items)
+
+	looseUse, looseGive := map[string]bool{}, map[string]bool{}
+	for _, it := range items {
+		if it.st.broken {
+			g, u := loose(it.st)
+			for _, x := range g {
+				looseGive[x] = true
+			}
+			for _, x := range u {
+				looseUse[x] = true
+			}
+		}
+	}
+	cur := &picture{base: true}
+	all := []*picture{}
+	var named []*picture
+	lookup := func(t Text) *picture {
+		for _, p := range named {
+			if p.name.Value == t.Value {
+				return p
+			}
+		}
+		if !looseGive[t.Value] {
+			r.noPicture(b, items, named, t)
+		}
+		return nil
+	}
+	for i := range items {
+		it := items[i]
+		if it.st.broken {
+			cur.used = true
+			continue
+		}
+		var next *picture
+		var as *Text
+		switch s := it.st.node.(type) {
+		case *Crop:
+			cur.used = true
+			next = &picture{enlarged: cur.enlarged, cropped: s.Line, turned: cur.turned}
+			if b.kind == "prepare" {
+				r.frameUnits(it, s.At, s.From, s.Till)
+			}
+			r.cropExtent(s)
+		case *Convert:
+			cur.used = true
+			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: s.Line}
+		case *SpotAt:
+			cur.used = true
+			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
+			if b.kind == "prepare" {
+				r.frameUnits(it, &s.At, s.From)
+			}
+			if s.From != nil && samePoint(s.At, *s.From) {
+				r.add("PM307", s.From.Span, "this spot copies from its own place", "", "copy from another place, or leave from out")
+			}
+		case *SpotPixels, *Turn, *Mirror:
+			cur.used = true
+			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
+		case *Sharpen:
+			cur.used = true
+			as = s.As
+			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
+		case *Enlarge:
+			cur.used = true
+			as = s.As
+			if b.kind == "prepare" {
+				if it.via != nil {
+					r.add("PM512", it.via.span, fmt.Sprintf("this block enlarges, line %d, and prepare works at the master's own size", s.Line), "", "follow it in a print")
+				}
+			} else if cur.enlarged != nil {
+				r.add("PM514", s.Span, fmt.Sprintf("the picture is enlarged twice, on line %d and on line %d", cur.enlarged.st.span.Line, s.Line), "One enlarging brings the picture to the print's size; a second one would only soften it.", "take one of the two out, or name the first with as")
+			}
+			next = &picture{enlarged: &items[i], cropped: cur.cropped, turned: cur.turned}
+		case *Take:
+			p := lookup(s.Name)
+			if p == nil {
+				p = &picture{base: true}
+			}
+			if p != cur {
+				cur.dropped = s.Line
+			}
+			p.used = true
+			cur = p
+			continue
+		case *Blend:
+			as = s.As
+			t, o := lookup(s.Top), lookup(s.Over)
+			next = &picture{}
+			if t != nil {
+				t.used = true
+				*next = picture{enlarged: t.enlarged, cropped: t.cropped, turned: t.turned}
+			}
+			if o != nil {
+				o.used = true
+			}
+			if t != nil && o != nil {
+				if t == o {
+					r.add("PM513", s.Span, fmt.Sprintf("%s is blended over itself", s.Top.Value), "", "blend two different pictures")
+				}
+				r.match(s, t, o)
+			}
+		default:
+			continue
+		}
+		next.item = it
+		all = append(all, next)
+		if as == nil {
+			if _, ok := it.st.node.(*Blend); ok {
+				cur.dropped = it.st.span.Line
+			}
+			cur = next
+			continue
+		}
+		next.name = as
+		for _, p := range named {
+			if p.name.Value == as.Value {
+				r.add("PM406", as.Span, fmt.Sprintf("the name %s is given twice, on line %d and on line %d", as.Value, p.name.Line, as.Line), fmt.Sprintf("Both are in %s.", titleOf(b)), "choose another name for one of the two")
+			}
+		}
+		if n := find(names, as.Value); n != nil {
+			r.add("PM406", as.Span, fmt.Sprintf("the name %s is given twice, on line %d and on line %d", as.Value, n.text.Line, as.Line), fmt.Sprintf("It is the name of a %s already; a name means one thing in a recipe.", kindOf(n.kind)), "choose another name for one of the two")
+		}
+		named = append(named, next)
+	}
+	cur.used = true
+	for _, p := range all {
+		if p.used {
+			continue
+		}
+		if p.name != nil {
+			if !looseUse[p.name.Value] {
+				r.add("PM407", p.name.Span, fmt.Sprintf("nothing in %s uses the picture %s", titleOf(b), p.name.Value), "A named picture leaves the current one as it was, so that this step has no effect.", fmt.Sprintf("use it with blend or take, or take “as %s” out", p.name.Value))
+			}
+			continue
+		}
+		r.add("PM513", p.item.st.span, fmt.Sprintf("this %s has no effect in %s", p.item.st.word, titleOf(b)), fmt.Sprintf("Its result is put aside on line %d, and nothing has read it.", p.dropped), "take it out, or name its result with as")
+	}
+}
+
+func titleOf(b *block) string {
+	if b.name != nil {
+		return b.kind + " " + b.name.Value
+	}
+	return b.kind
+}
+
+// noPicture complains about a picture that isn't named yet.
+func (r *reader) noPicture(b *block, items []item, named []*picture, t Text) {
+	var c []string
+	for _, p := range named {
+		c = append(c, p.name.Value)
+	}
+	for _, it := range items {
+		if as := asOf(it.st.node); as != nil && as.Value == t.Value {
+			r.add("PM403", t.Span, fmt.Sprintf("the picture %s is named later, on line %d", t.Value, as.Line), "Steps run from top to bottom.", "move that line before this one")
+			return
+		}
+	}
+	hints := []string{}
+	if w := nearest(t.Value, c); w != "" {
+		for _, p := range named {
+			if p.name.Value == w {
+				p.used = true
+				hints = append(hints, fmt.Sprintf("did you mean %s, line %d?", w, p.name.Line))
+			}
+		}
+	} else if len(c) > 0 {
+		hints = append(hints, "named so far: "+andList(c))
+	} else {
+		hints = append(hints, "name a picture with as, such as enlarge with lanczos3 as crisp")
+	}
+	r.add("PM403", t.Span, fmt.Sprintf("no picture is named %s in %s", t.Value, titleOf(b)), "", hints...)
+}
+
+func asOf(n any) *Text {
+	switch s := n.(type) {
+	case *Enlarge:
+		return s.As
+	case *Blend:
+		return s.As
+	case *Sharpen:
+		return s.As
+	}
+	return nil
+}
+
+// match refuses to blend pictures that can't lie on each other.
+func (r *reader) match(s *Blend, t, o *picture) {
+	a, b := s.Top.Value, s.Over.Value
+	switch {
+	case (t.enlarged == nil) != (o.enlarged == nil):
+		big := a
+		if t.enlarged == nil {
+			big = b
+		}
+		r.add("PM515", s.Span, fmt.Sprintf("%s and %s differ in size", a, b), fmt.Sprintf("Only %s has been enlarged.", big), "enlarge both, then blend")
+	case t.cropped != o.cropped:
+		r.add("PM515", s.Span, fmt.Sprintf("%s and %s differ in size", a, b), fmt.Sprintf("The crop on line %d lies between them.", max(t.cropped, o.cropped)), "crop before naming them")
+	case t.turned != o.turned:
+		r.add("PM515", s.Span, fmt.Sprintf("%s and %s differ in colour space", a, b), fmt.Sprintf("The convert on line %d lies between them.", max(t.turned, o.turned)), "convert before naming them")
+	}
+}
+
+// rank is the place of a line in a print.
+func rank(word string) int {
+	switch word {
+	case "edition":
+		return 1
+	case "size":
+		return 2
+	case "crop":
+		return 3
+	case "convert":
+		return 5
+	case "save":
+		return 6
+	}
+	return 4
+}
+
+// order checks which line may stand where.
+func (r *reader) order(b *block, items []item) {
+	first := map[string]item{}
+	high, highAt := 0, item{}
+	other := item{}
+	for _, it := range items {
+		w := it.st.word
+		if len(blocksOf(w)) == 0 {
+			continue // an unknown word
+		}
+		if contains([]string{"edition", "size", "crop", "convert", "save"}, w) && contains(blocksOf(w), b.kind) {
+			if o, ok := first[w]; ok {
+				if w != "save" || it.via == nil {
+					r.add("PM506", it.at().span, fmt.Sprintf("%s stands twice, on line %d and on line %d", w, o.st.span.Line, it.st.span.Line), fmt.Sprintf("It may stand once in %s.", titleOf(b)), "keep one of the two")
+				}
+				continue
+			}
+			first[w] = it
+		}
+		if b.kind == "prepare" {
+			switch {
+			case w != "turn" && w != "mirror":
+				if other.st == nil {
+					other = it
+				}
+			case other.st != nil && !it.st.broken:
+				r.add("PM510", it.st.span, fmt.Sprintf("%s stands behind %s, line %d", w, other.st.word, other.st.span.Line), "turn and mirror make the frame that every position and mask is measured on, so they stand at the head of prepare.", "move it to the head of prepare")
+			}
+			continue
+		}
+		if !contains(blocksOf(w), b.kind) {
+			continue // complained about where it stands
+		}
+		k := rank(w)
+		if k >= high {
+			high, highAt = k, it
+			continue
+		}
+		const rule = "A print is written in the order edition, size, crop, steps (enlarge among them), convert, save."
+		if highAt.st.word == "save" {
+			r.add("PM509", it.at().span, fmt.Sprintf("%s stands behind save, line %d", w, highAt.st.span.Line), rule, "move it before save")
+			continue
+		}
+		detail := rule
+		if it.via != nil {
+			detail = fmt.Sprintf("This follows a block with %s on line %d. %s", w, it.st.span.Line, rule)
+		}
+		r.add("PM507", it.at().span, fmt.Sprintf("%s stands behind %s, %s", w, highAt.st.word, highAt.where()), detail, fmt.Sprintf("move it before %s", highAt.st.word))
+	}
+}
+
+// frameUnits refuses physical positions where there is no print.
+func (r *reader) frameUnits(it item, ps ...*Point) {
+	for _, p := range ps {
+		if p == nil {
+			continue
+		}
+		for _, m := range []Measure{p.X, p.Y} {
+			if m.Unit != "in" && m.Unit != "cm" && m.Unit != "mm" {
+				continue
+			}
+			detail := "Positions in in, cm and mm are on a print, and prepare works on the master for all of them. In prepare a position takes % or px."
+			if it.via != nil {
+				detail += fmt.Sprintf(" The block is followed from prepare on line %d.", it.via.span.Line)
+			}
+			r.add("PM302", m.Span, fmt.Sprintf("%s has no meaning in prepare", m.Unit), detail, "write % of the frame")
+		}
+	}
+}
+
+// cropExtent refuses a crop whose second corner isn't right of and below the
+// first, where the units let it be seen.
+func (r *reader) cropExtent(s *Crop) {
+	if s.From == nil || s.Till == nil {
+		return
+	}
+	for _, c := range [][2]Measure{{s.From.X, s.Till.X}, {s.From.Y, s.Till.Y}} {
+		if c[0].Unit == c[1].Unit && c[0].Unit != "" && c[0].Value.Cmp(c[1].Value) >= 0 {
+			r.add("PM307", s.Till.Span, "this corner lies not right of and below the first", "A crop runs from its upper left to its lower right corner.", "swap the two")
+			return
+		}
+	}
+}
+
+// runs finds spots of one run that overlap whatever the frame's shape.
+func (r *reader) runs(items []item) {
+	type disc struct {
+		s       *SpotAt
+		x, y, r float64
+	}
+	var run []disc
+	for _, it := range items {
+		s, ok := it.st.node.(*SpotAt)
+		if !ok || it.st.broken {
+			run = run[:0]
+			continue
+		}
+		d := disc{s: s}
+		d.x, _ = s.At.X.Value.Float64()
+		d.y, _ = s.At.Y.Value.Float64()
+		d.r, _ = s.Radius.Value.Float64()
+		for _, o := range run {
+			// A cheap test first, wide enough to let no overlap through.
+			if reach := (d.r + o.r) * 1.01; d.x-o.x > reach || o.x-d.x > reach || d.y-o.y > reach || o.y-d.y > reach {
+				continue
+			}
+			if alwaysOverlap(s, o.s) {
+				r.add("PM516", s.Span, fmt.Sprintf("this spot overlaps the one on line %d (lines %d and %d)", o.s.Line, o.s.Line, s.Line), "Spots that stand next to each other are one step and all read the picture before it.", "move one, make it smaller, or put another step between them")
+				break
+			}
+		}
+		run = append(run, d)
+	}
+}
+
+// alwaysOverlap reports whether two spots overlap on frames of every shape:
+// on the square one they lie farthest apart.
+func alwaysOverlap(a, b *SpotAt) bool {
+	u := a.At.X.Unit
+	for _, m := range []Measure{a.At.X, a.At.Y, a.Radius, b.At.X, b.At.Y, b.Radius} {
+		if m.Unit != u || u != "%" && u != "px" {
+			return false
+		}
+	}
+	return within(a.At.X.Value, a.At.Y.Value, b.At.X.Value, b.At.Y.Value, new(big.Rat).Add(a.Radius.Value, b.Radius.Value))
+}
+
+func within(ax, ay, bx, by, reach *big.Rat) bool {
+	dx, dy := new(big.Rat).Sub(ax, bx), new(big.Rat).Sub(ay, by)
+	d := new(big.Rat).Add(dx.Mul(dx, dx), dy.Mul(dy, dy))
+	return d.Cmp(new(big.Rat).Mul(reach, reach)) < 0
+}

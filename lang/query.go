@@ -1,0 +1,149 @@
+package lang
+
+import (
+	"math/big"
+	"path"
+)
+
+// Files returns every path that the recipe reads, in the order of the file's
+// meaning: the master, mask files, profiles; each path once (paths that are
+// the same after cleaning count as one).
+func (r *Recipe) Files() []Text {
+	var out []Text
+	seen := map[string]bool{}
+	add := func(t Text) {
+		if c := path.Clean(t.Value); !seen[c] {
+			seen[c] = true
+			out = append(out, t)
+		}
+	}
+	if r.Master != nil {
+		add(r.Master.Path)
+	}
+	for _, m := range r.Masks {
+		for _, e := range m.Elements {
+			if e.Path != nil {
+				add(*e.Path)
+			}
+		}
+	}
+	steps := func(ss []Step) {
+		for _, s := range ss {
+			if c, ok := s.(*Convert); ok && c.Profile != nil {
+				add(*c.Profile)
+			}
+		}
+	}
+	if r.Prepare != nil {
+		steps(r.Prepare.Steps)
+	}
+	for _, b := range r.Series {
+		steps(b.Steps)
+	}
+	for _, p := range r.Prints {
+		steps(p.Steps)
+	}
+	return out
+}
+
+// Mask returns the mask of a name, nil where there is none.
+func (r *Recipe) Mask(name string) *Mask {
+	for _, m := range r.Masks {
+		if m.Name.Value == name {
+			return m
+		}
+	}
+	return nil
+}
+
+// Print returns the print of a name, nil where there is none.
+func (r *Recipe) Print(name string) *Print {
+	for _, p := range r.Prints {
+		if p.Name.Value == name {
+			return p
+		}
+	}
+	return nil
+}
+
+// Expand replaces each follow by the lines of its steps block. The steps keep
+// the places where they are written.
+func (r *Recipe) Expand(steps []Step) []Step {
+	var out []Step
+	for _, s := range steps {
+		f, ok := s.(*Follow)
+		if !ok {
+			out = append(out, s)
+			continue
+		}
+		for _, b := range r.Series {
+			if b.Name.Value == f.Name.Value {
+				out = append(out, b.Steps...)
+				break
+			}
+		}
+	}
+	return out
+}
+
+// Inches returns a physical length in inches, exactly; ok is false for other
+// units.
+func (m Measure) Inches() (v *big.Rat, ok bool) {
+	v = new(big.Rat)
+	switch m.Unit {
+	case "in":
+		return v.Set(m.Value), true
+	case "cm":
+		return v.Quo(m.Value, big.NewRat(254, 100)), true
+	case "mm":
+		return v.Quo(m.Value, big.NewRat(254, 10)), true
+	}
+	return nil, false
+}
+
+// SidePixels returns the pixels of a print's side (in, cm, mm or px) at a
+// resolution in ppi: exact arithmetic, rounded half up once. ok is false for
+// other units and for numbers beyond an int64.
+func SidePixels(side, ppi Measure) (n int64, ok bool) {
+	v := new(big.Rat)
+	if side.Unit == "px" {
+		v.Set(side.Value)
+	} else {
+		in, good := side.Inches()
+		if !good || ppi.Unit != "ppi" {
+			return 0, false
+		}
+		v.Mul(in, ppi.Value)
+	}
+	v.Add(v, big.NewRat(1, 2))
+	q := new(big.Int)
+	q.Div(v.Num(), v.Denom())
+	if !q.IsInt64() {
+		return 0, false
+	}
+	return q.Int64(), true
+}
+
+// SpotsOverlap reports whether two spots overlap on a frame of w x h px.
+// known is false where a place or a radius isn't in % or px, or where one is
+// in px and a crop may have moved the picture: then only the planner can tell.
+func SpotsOverlap(a, b *SpotAt, w, h int) (overlap, known bool) {
+	long := max(w, h)
+	px := func(m Measure, of int) *big.Rat {
+		switch m.Unit {
+		case "%":
+			return new(big.Rat).Mul(m.Value, big.NewRat(int64(of), 100))
+		case "px":
+			return m.Value
+		}
+		known = false
+		return new(big.Rat)
+	}
+	known = true
+	ax, ay, ar := px(a.At.X, w), px(a.At.Y, h), px(a.Radius, long)
+	bx, by, br := px(b.At.X, w), px(b.At.Y, h), px(b.Radius, long)
+	if !known {
+		return false, false
+	}
+	return within(ax, ay, bx, by, new(big.Rat).Add(ar, br)), true
+}

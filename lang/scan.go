@@ -1,0 +1,334 @@
+package lang
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+)
+
+// scanner turns lines of the file into tokens. What is wrong it reports and
+// mends, so that the rest of the line can still be read.
+type scanner struct {
+	src *Source
+	ds  []Diagnostic
+
+	// of the line at hand
+	n        int
+	cs       []char
+	tokens   []Token
+	comments []Comment
+	broken   bool
+	depth    int   // open brackets, carried on from line to line
+	cross    []int // tokens x that didn't stand between spaces
+	buf      []char
+}
+
+func (s *scanner) add(code string, sp Span, summary, detail string, hints ...string) {
+	s.ds = append(s.ds, Diagnostic{Severity: severityOf(code), Code: code, File: s.src.File, Span: sp, Summary: summary, Detail: detail, Hints: hints})
+}
+
+// bad reports a problem of the text, which makes the line broken.
+func (s *scanner) bad(code string, sp Span, summary, detail string, hints ...string) {
+	s.broken = true
+	s.add(code, sp, summary, detail, hints...)
+}
+
+func isDigit(r rune) bool { return r >= '0' && r <= '9' }
+
+func isWordRune(r rune) bool {
+	return r == '-' || r == '_' || isDigit(r) || unicode.IsLetter(r) || unicode.IsDigit(r)
+}
+
+// at returns the character at i, or 0 behind the end and inside strings.
+func (s *scanner) at(i int) rune {
+	if i < 0 || i >= len(s.cs) || s.cs[i].quoted || s.cs[i].inch {
+		return 0
+	}
+	return s.cs[i].r
+}
+
+// text returns the mended characters from i to j.
+func (s *scanner) text(i, j int) string {
+	var b strings.Builder
+	for _, c := range s.cs[i:j] {
+		b.WriteRune(c.r)
+	}
+	return b.String()
+}
+
+func (s *scanner) span(i, j int) Span {
+	return Span{s.n, s.cs[i].col, s.n, s.cs[j-1].col + 1}
+}
+
+func (s *scanner) emit(k Kind, i, j int, value string) {
+	s.tokens = append(s.tokens, Token{Span: s.span(i, j), Kind: k, Value: value, Offset: s.cs[i].off, End: s.cs[j-1].end})
+}
+
+// row scans one line of the file into s.tokens and s.comments.
+func (s *scanner) row(r row, n int) {
+	s.n, s.tokens, s.comments, s.broken, s.cross = n, nil, nil, false, nil
+	s.cs = s.chars(r, n)
+	for i := 0; i < len(s.cs); {
+		c := s.cs[i]
+		switch {
+		case c.quoted:
+			i = s.str(i)
+		case c.inch:
+			s.inch(i)
+			i++
+		case c.r == ' ' || c.r == '\t':
+			i++
+		case isDigit(c.r), c.r == '.' && isDigit(s.at(i+1)),
+			(c.r == '+' || c.r == '-') && (isDigit(s.at(i+1)) || s.at(i+1) == '.'):
+			i = s.number(i)
+		case (c.r == '+' || c.r == '-') && unicode.IsLetter(s.at(i+1)):
+			j := i + 1
+			for isWordRune(s.at(j)) {
+				j++
+			}
+			s.notNumber(i, j)
+			i = j
+		case c.r == '∞':
+			s.notNumber(i, i+1)
+			i++
+		case unicode.IsLetter(c.r), c.r == '_':
+			i = s.word(i)
+		case c.r == '%':
+			s.unit(i, i+1)
+			i++
+		case strings.ContainsRune("(),{}", c.r):
+			if c.r == '(' {
+				s.depth++
+			} else if c.r == ')' && s.depth > 0 {
+				s.depth--
+			}
+			s.emit(KindPunct, i, i+1, string(c.r))
+			i++
+		default:
+			i = s.stray(i)
+		}
+	}
+	s.showCross()
+}
+
+// stray reports a character without a meaning.
+func (s *scanner) stray(i int) int {
+	c := s.cs[i].r
+	hint := "take it out"
+	switch c {
+	case '\'', '`':
+		j := i + 1
+		for j < len(s.cs) && s.at(j) != c {
+			j++
+		}
+		if j < len(s.cs) {
+			t := s.text(i+1, j)
+			s.bad("PM122", s.span(i, j+1), "single quotes around a text", "Texts and paths stand in double quotes.", fmt.Sprintf("write %q", t))
+			s.emit(KindString, i, j+1, t)
+			return j + 1
+		}
+		hint = "use double quotes around texts and paths"
+	case ';':
+		hint = "take it out: a statement ends at the line's end"
+	case '=', ':':
+		hint = "take it out: a word and its value stand side by side"
+	case '[', ']':
+		hint = "write a point with round brackets: (22%, 11%)"
+	case '*':
+		hint = "write x between the sides of a size: 60 x 40 in"
+	case '°':
+		hint = "write deg"
+	case '/':
+		hint = "comments begin with #; a path stands in double quotes"
+	}
+	s.bad("PM105", s.span(i, i+1), fmt.Sprintf("%s has no meaning here", charName(c)), "", hint)
+	if c == '*' {
+		s.emit(KindWord, i, i+1, "x")
+	}
+	return i + 1
+}
+
+// str reads a string.
+func (s *scanner) str(i int) int {
+	var b strings.Builder
+	j := i + 1
+	for ; j < len(s.cs) && s.cs[j].quoted; j++ {
+		c := s.cs[j]
+		if c.r == '\\' {
+			if j+1 >= len(s.cs) || !s.cs[j+1].quoted {
+				break
+			}
+			e := s.cs[j+1].r
+			if e != '"' && e != '\\' {
+				s.bad("PM121", s.span(j, j+2), fmt.Sprintf(`\%c isn't known`, e), `In a string only \" and \\ stand for something else than themselves; paths are written with forward slashes.`,
+					`write \\ for a backslash, / between folders`)
+				b.WriteRune('\\')
+			}
+			b.WriteRune(e)
+			j++
+			continue
+		}
+		if c.r == '"' {
+			s.emit(KindString, i, j+1, b.String())
+			if j+1 < len(s.cs) && s.cs[j+1].quoted { // two strings without a space
+				return j + 1
+			}
+			return j + 1
+		}
+		b.WriteRune(c.r)
+	}
+	j = min(j, len(s.cs))
+	for j < len(s.cs) && s.cs[j].quoted {
+		j++
+	}
+	s.bad("PM120", s.span(i, j), "this string has no end", "A string begins and ends with a double quote on one line.", `close it with "`)
+	s.emit(KindString, i, j, strings.TrimRight(b.String(), " \t"))
+	return j
+}
+
+// inch mends a double quote that stands for inches.
+func (s *scanner) inch(i int) {
+	s.bad("PM118", s.span(i, i+1), "inches are written in", "", "write in behind the number")
+	s.emit(KindUnit, i, i+1, "in")
+}
+
+// notNumber reports NaN, Inf and what looks like them.
+func (s *scanner) notNumber(i, j int) {
+	t := s.text(i, j)
+	low := strings.ToLower(strings.TrimLeft(t, "+-"))
+	if low == "nan" || low == "inf" || low == "infinity" || t == "∞" {
+		s.bad("PM114", s.span(i, j), t+" isn't a number of this language", "Numbers are plain decimal numbers such as 40 or 0.5.", "write a number")
+		s.emit(KindNumber, i, j, "1")
+		return
+	}
+	s.bad("PM105", s.span(i, i+1), fmt.Sprintf("%s before a word has no meaning", charName(s.cs[i].r)), "", "take it out")
+	s.classify(i+1, j)
+}
+
+// word reads a word.
+func (s *scanner) word(i int) int {
+	j := i
+	for isWordRune(s.at(j)) || s.at(j) == '.' && (isDigit(s.at(j+1)) || unicode.IsLetter(s.at(j+1))) && s.at(j-1) != 0 {
+		j++
+	}
+	t := s.text(i, j)
+	low := strings.ToLower(t)
+	if low == "nan" || low == "inf" || low == "infinity" {
+		s.notNumber(i, j)
+		return j
+	}
+	if k := len(s.tokens); k > 0 {
+		p := s.tokens[k-1]
+		if p.Kind == KindNumber && p.Line == s.n {
+			if s.asUnit(i, j, t) {
+				return j
+			}
+		}
+		// x40: the x of a size, glued to what follows.
+		if (p.Kind == KindNumber || p.Kind == KindUnit) && len(t) > 1 && t[0] == 'x' && isDigit(rune(t[1])) {
+			s.cross = append(s.cross, k)
+			s.emit(KindWord, i, i+1, "x")
+			return i + 1
+		}
+	}
+	s.classify(i, j)
+	return j
+}
+
+// classify emits a word under its kind.
+func (s *scanner) classify(i, j int) {
+	t := s.text(i, j)
+	k := KindBad
+	switch {
+	case spaceSet[t]:
+		k = KindSpace
+	case kernelSet[t]:
+		k = KindKernel
+	case reserved[t]:
+		k = KindWord
+	case goodName(t):
+		k = KindName
+	}
+	s.emit(k, i, j, t)
+}
+
+// goodName reports whether a word has the form of a name.
+func goodName(t string) bool {
+	for i, r := range t {
+		if !(r >= 'a' && r <= 'z' || i > 0 && (isDigit(r) || r == '-')) {
+			return false
+		}
+	}
+	return t != ""
+}
+
+// asUnit reads a word behind a number as its unit, where it is one or is
+// meant as one.
+func (s *scanner) asUnit(i, j int, t string) bool {
+	if unitSet[t] {
+		s.unit(i, j)
+		return true
+	}
+	if u := meantUnit(t); u != "" && !reserved[t] {
+		s.bad("PM118", s.span(i, j), fmt.Sprintf("%s isn't how this unit is written", t), "The units are "+andList(Units)+".", "write "+u)
+		s.emit(KindUnit, i, j, u)
+		return true
+	}
+	return false
+}
+
+// meantUnit finds the unit in another spelling or other letter case.
+func meantUnit(t string) string {
+	low := strings.ToLower(t)
+	if u, ok := unitSynonyms[low]; ok {
+		return u
+	}
+	for _, u := range Units {
+		if strings.ToLower(u) == low {
+			return u
+		}
+	}
+	return ""
+}
+
+// unit emits a unit and checks how far it stands from its number.
+func (s *scanner) unit(i, j int) {
+	t := s.text(i, j)
+	if k := len(s.tokens); k == 0 || s.tokens[k-1].Kind != KindNumber {
+		if t == "%" {
+			s.bad("PM105", s.span(i, j), "% stands behind no number", "", "write the number before it: 40%")
+			return
+		}
+	} else {
+		p := s.tokens[k-1]
+		gap := s.cs[i].off - p.End
+		if gap > 1 || gap == 1 && s.at(i-1) != ' ' {
+			s.bad("PM117", Span{s.n, p.Col, s.n, s.cs[j-1].col + 1}, fmt.Sprintf("the unit %s stands too far from its number", t),
+				"A unit touches its number or stands one space behind it.", fmt.Sprintf("write %s %s", p.Value, t))
+		}
+	}
+	s.emit(KindUnit, i, j, t)
+}
+
+// showCross reports sizes such as 60x40 in, with the right form of the whole.
+func (s *scanner) showCross() {
+	for _, k := range s.cross {
+		lo, hi := k, k+1
+		for lo > 0 && (s.tokens[lo-1].Kind == KindNumber || s.tokens[lo-1].Kind == KindUnit) && k-lo < 2 {
+			lo--
+		}
+		for hi < len(s.tokens) && (s.tokens[hi].Kind == KindNumber || s.tokens[hi].Kind == KindUnit) && hi-k <= 2 {
+			hi++
+		}
+		var right string
+		for i := lo; i < hi; i++ {
+			if i > lo && s.tokens[i].Value != "%" {
+				right += " "
+			}
+			right += s.tokens[i].Value
+		}
+		sp := s.tokens[lo].Span
+		sp.EndCol = s.tokens[hi-1].EndCol
+		s.bad("PM116", sp, "the x of a size stands between spaces", "", "write "+right)
+	}
+}

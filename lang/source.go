@@ -1,0 +1,184 @@
+package lang
+
+import (
+	"bytes"
+	"strings"
+	"unicode/utf8"
+)
+
+// Kind is the kind of a token.
+type Kind int
+
+const (
+	KindWord   Kind = iota // a word of the language
+	KindName               // a name that a recipe may give
+	KindNumber             // a number in its one form
+	KindUnit               // a unit behind its number
+	KindString             // a quoted text
+	KindSpace              // a colour space
+	KindKernel             // a kernel
+	KindRatio              // a shape, 3:2
+	KindPunct              // ( ) , { }
+	KindBad                // a word that is none of these
+)
+
+// Token is one word, number or sign of a recipe.
+type Token struct {
+	Span
+	Kind Kind
+	// Value is what the token means: mended where a diagnostic was given,
+	// without quotes and escapes for a string.
+	Value string
+	// Offset and End are the token's bytes in Source.Text.
+	Offset, End int
+}
+
+// Comment is a comment with its #, as it stands in the file.
+type Comment struct {
+	Span
+	Text        string
+	Offset, End int
+}
+
+// Line is a logical line: one statement, or no tokens at all for a line that
+// is blank or holds a comment only. It spans several lines of the file where
+// brackets or a comma carry it on.
+type Line struct {
+	Span
+	Tokens   []Token
+	Comments []Comment
+	// Broken says that a character or the layout of the line is wrong, so
+	// that what doesn't fit the grammar may only follow from that.
+	Broken bool
+}
+
+// Source is a recipe's text, cut into lines and tokens, with every comment.
+type Source struct {
+	File  string
+	Text  []byte
+	BOM   bool // the text starts with a byte-order mark
+	CRLF  bool // its first line ends with CR LF
+	Lines []Line
+}
+
+// row is one line of the file without its line end.
+type row struct {
+	text   string
+	offset int
+}
+
+// maxSource bounds a recipe, so that a picture given by mistake is refused at
+// once: 4 MiB is a hundred times the longest recipe we could think of.
+const maxSource = 4 << 20
+
+// ReadSource cuts a recipe's text into logical lines. It never fails: what is
+// wrong with characters, numbers, strings and layout is in the diagnostics.
+func ReadSource(file string, src []byte) (*Source, []Diagnostic) {
+	s := &Source{File: file, Text: src}
+	if d, bad := notText(file, src); bad {
+		return s, []Diagnostic{d}
+	}
+	body := 0
+	if bytes.HasPrefix(src, []byte("\xEF\xBB\xBF")) {
+		s.BOM, body = true, 3
+	}
+	if i := bytes.IndexByte(src, '\n'); i > 0 && src[i-1] == '\r' {
+		s.CRLF = true
+	}
+	sc := &scanner{src: s}
+	g := &grouper{sc: sc, out: s}
+	for at, n := body, 1; at < len(src); n++ {
+		end, next := len(src), len(src)
+		if i := bytes.IndexByte(src[at:], '\n'); i >= 0 {
+			end, next = at+i, at+i+1
+			if end > at && src[end-1] == '\r' {
+				end--
+			}
+		}
+		sc.row(row{string(src[at:end]), at}, n)
+		g.row(n)
+		at = next
+	}
+	g.finish()
+	return s, sc.ds
+}
+
+// notText recognises what isn't a UTF-8 text at all.
+func notText(file string, src []byte) (Diagnostic, bool) {
+	d := Diagnostic{File: file, Span: Span{1, 1, 1, 1}}
+	name := ""
+	switch {
+	case bytes.HasPrefix(src, []byte("\xFF\xFE\x00\x00")), bytes.HasPrefix(src, []byte("\x00\x00\xFE\xFF")):
+		name = "UTF-32"
+	case bytes.HasPrefix(src, []byte("\xFF\xFE")), bytes.HasPrefix(src, []byte("\xFE\xFF")):
+		name = "UTF-16"
+	case len(src) >= 4 && (src[0] == 0) != (src[1] == 0) && (src[2] == 0) != (src[3] == 0) && (src[0] == 0) == (src[2] == 0):
+		name = "UTF-16" // no mark, but every other byte is zero
+	}
+	if name != "" {
+		d.Code, d.Summary = "PM101", "this file is saved as "+name
+		d.Detail = "A recipe is UTF-8 text."
+		d.Hints = []string{"open it in your editor, choose “save as”, and save as UTF-8"}
+		return d, true
+	}
+	if len(src) > maxSource {
+		d.Code, d.Summary = "PM107", "this file is too large for a recipe"
+		d.Detail = "A recipe is a text of at most 4 MiB."
+		d.Hints = []string{"give the recipe, not the picture"}
+		return d, true
+	}
+	return d, false
+}
+
+// rows returns the lines of the file without line ends and mark.
+func rows(src []byte) []string {
+	t := strings.TrimPrefix(string(src), "\uFEFF")
+	out := strings.Split(t, "\n")
+	for i, l := range out {
+		out[i] = strings.TrimSuffix(l, "\r")
+	}
+	return out
+}
+
+// LineText returns line n of the file (from 1), without its line end; "" where
+// the file has no such line.
+func LineText(src []byte, n int) string {
+	l := rows(src)
+	if n < 1 || n > len(l) {
+		return ""
+	}
+	return l[n-1]
+}
+
+// Excerpt returns the exact text of a span, lines joined by line feeds. For a
+// statement that is its text without indent and comment behind it.
+func Excerpt(src []byte, sp Span) string {
+	l := rows(src)
+	var b strings.Builder
+	for n := sp.Line; n <= sp.EndLine && n <= len(l); n++ {
+		if n < 1 {
+			continue
+		}
+		t := l[n-1]
+		if n == sp.EndLine {
+			t = t[:byteColumn(t, sp.EndCol)]
+		}
+		if n == sp.Line {
+			t = t[min(byteColumn(l[n-1], sp.Col), len(t)):]
+		} else {
+			b.WriteByte('\n')
+		}
+		b.WriteString(t)
+	}
+	return b.String()
+}
+
+// byteColumn returns the byte at which column col of a line begins.
+func byteColumn(line string, col int) int {
+	at := 0
+	for c := 1; c < col && at < len(line); c++ {
+		_, n := utf8.DecodeRuneInString(line[at:])
+		at += n
+	}
+	return at
+}

@@ -1,0 +1,137 @@
+package lang
+
+import (
+	"fmt"
+	"math/big"
+	"strings"
+)
+
+// values checks units and ranges of a line that fits its form, from the table
+// alone.
+func (r *reader) values(st *statement, binds []binding) {
+	for _, b := range binds {
+		toks := st.toks[b.from:b.to]
+		switch b.slot.Kind {
+		case ValueCount:
+			r.count(st, b.slot, toks[0])
+		case ValueMeasure:
+			r.measure(st, b.slot, measures(toks)[0])
+		case ValuePair:
+			m := measures(toks)
+			if len(m) == 2 && m[0].unit == "" && m[1].unit != "" {
+				m[0].unit = m[1].unit // 60 x 40 in
+			}
+			for _, x := range m {
+				r.measure(st, b.slot, x)
+			}
+		case ValuePoint, ValuePoints:
+			for _, x := range measures(toks) {
+				r.measure(st, b.slot, x)
+			}
+		case ValueRatio:
+			w, h, _ := strings.Cut(toks[0].Value, ":")
+			if rat(w).Sign() <= 0 || rat(h).Sign() <= 0 {
+				r.add("PM303", toks[0].Span, "both sides of a shape are above 0", "", "write a shape such as 3:2")
+			} else if q := new(big.Rat).Quo(rat(w), rat(h)); q.Cmp(big.NewRat(1, 100)) < 0 || q.Cmp(big.NewRat(100, 1)) > 0 {
+				r.add("PM303", toks[0].Span, "this shape is too narrow", "One side of a shape is at most 100 times the other.")
+			}
+		case ValueText:
+			if strings.TrimSpace(toks[0].Value) == "" {
+				r.add("PM308", toks[0].Span, labelIn(st, b.slot)+" is empty", "", "write the text, or take the line out")
+			}
+		}
+	}
+}
+
+// mtok is a measure as tokens.
+type mtok struct {
+	num  Token
+	unit string
+	span Span
+}
+
+func measures(toks []Token) []mtok {
+	var out []mtok
+	for _, t := range toks {
+		switch t.Kind {
+		case KindNumber:
+			out = append(out, mtok{num: t, span: t.Span})
+		case KindUnit:
+			if n := len(out); n > 0 {
+				out[n-1].unit, out[n-1].span = t.Value, join(out[n-1].span, t.Span)
+			}
+		}
+	}
+	return out
+}
+
+func (r *reader) count(st *statement, s *Slot, t Token) {
+	v := rat(t.Value)
+	label := labelIn(st, s)
+	if s.OneOf != nil {
+		for _, o := range s.OneOf {
+			if v.Cmp(rat(o)) == 0 {
+				return
+			}
+		}
+		r.add("PM303", t.Span, fmt.Sprintf("%s is %s", label, t.Value), fmt.Sprintf("It is %s.", orList(s.OneOf)), "write "+orList(s.OneOf))
+		return
+	}
+	if s.Whole && !v.IsInt() {
+		r.add("PM304", t.Span, fmt.Sprintf("%s is %s, not a whole number", label, t.Value), "", "write a whole number")
+		return
+	}
+	if len(s.Ranges) > 0 {
+		r.inRange(label, s.Ranges[0], v, t.Value, t.Span)
+	}
+}
+
+func (r *reader) measure(st *statement, s *Slot, m mtok) {
+	if m.unit == "" {
+		r.noUnit(m.num, s)
+		return
+	}
+	for _, g := range s.Ranges {
+		if g.Unit == m.unit {
+			v := rat(m.num.Value)
+			if m.unit == "px" && s.Kind == ValuePair && st.word == "size" && !v.IsInt() {
+				r.add("PM304", m.span, "a print's side in px is a whole number", "", "round it")
+				return
+			}
+			r.inRange(labelIn(st, s), g, v, withUnit(m.num.Value, m.unit), m.span)
+			return
+		}
+	}
+	units := s.units()
+	if st.block == "mask" && contains([]string{"in", "cm", "mm"}, m.unit) {
+		r.add("PM305", m.span, fmt.Sprintf("a mask has no %s", m.unit), "A mask is drawn on the frame, the upright master, which has no physical size: one mask serves every print.", "write % of the frame, or its px")
+		return
+	}
+	hints := []string{}
+	if len(units) == 1 {
+		hints = append(hints, "write "+withUnit(m.num.Value, units[0])+" if the number is right")
+	} else if m.unit == "ppi" {
+		hints = append(hints, "ppi is the resolution, behind at in a size")
+	}
+	r.add("PM302", m.span, fmt.Sprintf("%s doesn't take %s", labelIn(st, s), m.unit), fmt.Sprintf("It takes %s.", orList(units)), hints...)
+}
+
+func (r *reader) inRange(label string, g Range, v *big.Rat, shown string, sp Span) {
+	lo, hi := rat(g.Min), rat(g.Max)
+	if v.Cmp(hi) <= 0 && (v.Cmp(lo) > 0 || v.Cmp(lo) == 0 && !g.Above) {
+		return
+	}
+	r.add("PM303", sp, fmt.Sprintf("%s is %s", label, shown), fmt.Sprintf("It may be %s.", g.String()))
+}
+
+// String shows a range in words: "0.1 to 100 px", "above 0 to 1 %".
+func (g Range) String() string {
+	t := g.Min + " to " + g.Max
+	if g.Above {
+		t = "above " + t
+	}
+	if g.Unit != "" {
+		t += " " + g.Unit
+	}
+	return t
+}

@@ -1,0 +1,103 @@
+package lang
+
+// The words of version 1. Everything here is reserved: it can't be a name,
+// also where the engine doesn't build it yet, so that a recipe written today
+// keeps its meaning when it does.
+
+// Units are the units of the language.
+var Units = []string{"in", "cm", "mm", "px", "ppi", "%", "stop", "stops", "mired", "deg", "KB", "MB", "GB"}
+
+// Kernels are the enlarging kernels.
+var Kernels = []string{"nearest", "linear", "cubic", "mitchell", "b-spline", "lanczos2", "lanczos3", "lanczos4"}
+
+// Spaces are the built-in colour spaces.
+var Spaces = []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
+
+// Intents are the rendering intents of convert.
+var Intents = []string{"perceptual", "relative", "saturation", "absolute"}
+
+// laterStatements are the statements of version 1 that this engine doesn't
+// build, with the block that they stand in.
+var laterStatements = map[string]string{
+	"paper": "top", "lab": "top", "sheet": "top",
+	"tone": "steps", "mix": "steps", "tint": "steps", "denoise": "steps",
+	"fringe": "steps", "grain": "steps",
+	"border": "print", "wrap": "print",
+	"range": "mask", "edges": "mask",
+}
+
+// laterBlocks are those of them that open a block.
+var laterBlocks = map[string]bool{"paper": true, "lab": true, "sheet": true, "tone": true}
+
+// laterWords are reserved for what this engine doesn't build.
+var laterWords = []string{
+	"on", "for", "takes", "resolution", "largest", "exposure", "warmth",
+	"contrast", "curve", "local", "muted", "lightness", "hue", "red", "green",
+	"blue", "seed", "colour", "stretch", "picture", "deconvolve", "section",
+	"strip", "wedge", "vary", "of", "by", "grey", "nan", "inf", "infinity",
+}
+
+// synonyms lead from words that people try to the word of the language.
+var synonyms = map[string]string{
+	"rotate": "turn", "flip": "mirror", "resize": "enlarge", "scale": "enlarge",
+	"reduce": "enlarge", "color": "colour", "gray": "grey", "jpg": "jpeg",
+	"tif": "tiff", "circle": "ellipse", "rect": "rectangle", "line": "stroke",
+	"feather": "soft", "blur": "soften", "opacity": "at", "copyright": "rights",
+	"source": "master", "output": "print", "step": "steps", "masks": "mask",
+	"uses": "follow", "use": "take", "bicubic": "cubic", "bilinear": "linear",
+	"lanczos": "lanczos3", "threshold": "quiet", "subtract": "less",
+	"upright": "turn", "file-format": "save", "write": "save",
+}
+
+// unitSynonyms lead from ways to write a unit to the unit.
+var unitSynonyms = map[string]string{
+	"inch": "in", "inches": "in", "ins": "in", "centimetre": "cm", "centimetres": "cm",
+	"centimeter": "cm", "centimeters": "cm", "millimetre": "mm", "millimetres": "mm",
+	"millimeter": "mm", "millimeters": "mm", "pixel": "px", "pixels": "px", "pix": "px",
+	"dpi": "ppi", "percent": "%", "pct": "%", "degree": "deg", "degrees": "deg",
+	"ev": "stops", "mireds": "mired",
+}
+
+func setOf(lists ...[]string) map[string]bool {
+	m := map[string]bool{}
+	for _, l := range lists {
+		for _, w := range l {
+			m[w] = true
+		}
+	}
+	return m
+}
+
+var (
+	unitSet   = setOf(Units)
+	kernelSet = setOf(Kernels)
+	spaceSet  = setOf(Spaces)
+)
+
+// reserved holds every word of version 1, from the table of statements and
+// the lists above.
+var reserved = func() map[string]bool {
+	m := setOf(Units, Kernels, Spaces, Intents, laterWords)
+	for w := range laterStatements {
+		m[w] = true
+	}
+	for _, f := range Forms {
+		m[f.Word] = true
+		for _, s := range f.Slots {
+			for _, w := range append([]string{s.Word, s.Tail}, s.Words...) {
+				if w != "" {
+					m[w] = true
+				}
+			}
+		}
+	}
+	for _, w := range []string{"less", "within", "x"} {
+		m[w] = true
+	}
+	delete(m, "")
+	return m
+}()
+
+// Reserved reports whether a word is one of the language's, built or not, so
+// that it can't be a name.
+func Reserved(word string) bool { return reserved[word] }
