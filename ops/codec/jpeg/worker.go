@@ -9,7 +9,7 @@ type Worker struct {
 	luma   [2][64]uint64  // pairs of luma blocks, as many as a unit has
 	chroma [2][64]uint64  // pairs of Cb and Cr
 	full   [16][16]uint64 // chroma before halving
-	words  [4][32]uint64
+	words  [2][32]uint64
 }
 
 // Worker returns buffers for one goroutine.
