@@ -210,7 +210,7 @@ func (p *Profile) checkMatrix(curves []curve) error {
 			continue
 		}
 		for r, w := range D50 {
-			if d := xyz[r] - float64(w)/65536; d > whiteTolerance || d < -whiteTolerance {
+			if d := xyz[r] - float64(float64(w)/65536); d > whiteTolerance || d < -whiteTolerance {
 				return fmt.Errorf("its white is X %.4f Y %.4f Z %.4f, too far from the 0.9642 1 0.8249 that colorants have to add up to", xyz[0], xyz[1], xyz[2])
 			}
 		}

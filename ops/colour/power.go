@@ -33,7 +33,7 @@ var power = makePowerTables()
 func makePowerTables() *powerTables {
 	t := &powerTables{ln2: exact.Log(exact.Whole(2))}
 	for i := range t.inv {
-		m := 1 + (float64(i)+0.5)/float64(len(t.inv))
+		m := 1 + float64((float64(i)+0.5)/float64(len(t.inv)))
 		t.inv[i] = math.Floor(512/m+0.5) / 512
 		t.log[i] = exact.Log(exact.Float(t.inv[i])).Neg()
 	}
@@ -67,7 +67,8 @@ func quickPow(n, d, g float64) (y exact.DD, ok bool) {
 	for _, c := range [...]float64{1.0 / 8, 1.0 / 7, 1.0 / 6, 1.0 / 5, 1.0 / 4, 1.0 / 3} {
 		s = c - float64(h*s)
 	}
-	l := quickSum(-p/2, float64(float64(p*h)*s)-(e/2+float64(h*r.Lo)))
+	half, eh := float64(p*0.5), float64(e*0.5)
+	l := quickSum(-half, float64(float64(p*h)*s)-(eh+float64(h*r.Lo)))
 	l = r.Add(l).Add(t.log[i])
 	p, e = product(float64(k), t.ln2.Hi)
 	l = l.Add(exact.DD{Hi: p, Lo: e + float64(float64(k)*t.ln2.Lo)})
@@ -79,15 +80,17 @@ func quickPow(n, d, g float64) (y exact.DD, ok bool) {
 	}
 	// e^l = 2^(i/256) 2^k e^r, |r| < 2^-9
 	c := math.Floor(float64(l.Hi*t.per) + 0.5)
-	p, e = product(-c/(1<<exp2pieces), t.ln2.Hi)
-	r = l.Add(exact.DD{Hi: p, Lo: e - float64(c/(1<<exp2pieces)*t.ln2.Lo)})
+	octaves := float64(c / (1 << exp2pieces))
+	p, e = product(-octaves, t.ln2.Hi)
+	r = l.Add(exact.DD{Hi: p, Lo: e - float64(octaves*t.ln2.Lo)})
 	h = r.Hi
 	p, e = product(h, h)
 	s = 1.0 / 720
 	for _, c := range [...]float64{1.0 / 120, 1.0 / 24, 1.0 / 6} {
 		s = c + float64(h*s)
 	}
-	u := r.Add(quickSum(p/2, float64(float64(p*h)*s)+(e/2+float64(h*r.Lo))))
+	half, eh = float64(p*0.5), float64(e*0.5)
+	u := r.Add(quickSum(half, float64(float64(p*h)*s)+(eh+float64(h*r.Lo))))
 	j := int(c)
 	x := t.exp[j&(1<<exp2pieces-1)]
 	x = x.Add(x.Mul(u))

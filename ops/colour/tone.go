@@ -9,7 +9,7 @@ import (
 )
 
 // Tone is one channel's curve at every 16-bit code. It is immutable, safe for
-// many goroutines, and builds its tables on first use (about 30 ms, 1.4 MB).
+// many goroutines, and builds its tables on first use (some 20 ms, 1.3 MB).
 //
 // Decoding takes code c to light curve(c/65535). Encoding is the exact
 // inverse with halves rounded up: thresholds t[k] = curve((k+1/2)/65535),
