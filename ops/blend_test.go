@@ -101,7 +101,7 @@ func TestBlendRefuses(t *testing.T) {
 }
 
 func BenchmarkBlend(b *testing.B) {
-	top, over := newImage(18000, 48, 3).noise(1), newImage(18000, 48, 3).noise(2)
+	top, over := newImage(18000, 48, 3).scene(), newImage(18000, 48, 3).scene()
 	m := newImage(6000, 16, 1).fill(func(x, y, c int) uint16 { return uint16(x * 10) })
 	b.Run("mask", func(b *testing.B) { benchSteps(b, 48, blendV1, Args{{"at", "2/5"}}, top, over, m) })
 	b.Run("plain", func(b *testing.B) { benchSteps(b, 48, blendV1, Args{{"at", "2/5"}}, top, over) })

@@ -3,7 +3,6 @@ package ops
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"strconv"
 	"strings"
 	"testing"
@@ -369,34 +368,16 @@ func TestEnlargeRefuses(t *testing.T) {
 	}
 }
 
-func benchSteps(b *testing.B, rows int, op Operation, a Args, in ...*image) {
-	s := bind(b, op, a, in...)
-	var r []Rows
-	for _, p := range in {
-		r = append(r, &rowsOf{t: b, pic: p.Pic, data: p.data, hi: p.H})
-	}
-	dst := make([]uint16, s.Pic().Stride())
-	b.ResetTimer()
-	for b.Loop() {
-		w := s.Worker()
-		for y := range rows {
-			w.Row(dst, y, r)
-		}
-	}
-	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)*216e6/float64(s.Pic().W*rows), "s/216MP")
-}
-
 func BenchmarkEnlarge(b *testing.B) {
 	in := newImage(6000, 64, 3)
-	rng := rand.New(rand.NewPCG(1, 1))
-	in.fill(func(x, y, c int) uint16 { return uint16(rng.IntN(65536)) })
+	in.scene()
 	for _, k := range []string{"lanczos3", "mitchell", "lanczos4"} {
 		b.Run(k, func(b *testing.B) { benchSteps(b, 192, enlargeV1, toSize(k, "encoded", 18000, 192), in) })
 	}
 	b.Run("lanczos3 x2.97", func(b *testing.B) { benchSteps(b, 190, enlargeV1, toSize("lanczos3", "encoded", 17820, 190), in) })
 	b.Run("lanczos3 linear", func(b *testing.B) { benchSteps(b, 192, enlargeV1, toSize("lanczos3", "linear", 18000, 192), in) })
 	b.Run("lanczos3 grey", func(b *testing.B) {
-		grey := newImage(6000, 64, 1).noise(1)
+		grey := newImage(6000, 64, 1).scene()
 		benchSteps(b, 192, enlargeV1, toSize("lanczos3", "encoded", 18000, 192), grey)
 	})
 	b.Run("bind", func(b *testing.B) {

@@ -1,3 +1,5 @@
+//go:build !amd64 || purego
+
 package ops
 
 // Without assembly nothing of a row is done fast.

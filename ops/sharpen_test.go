@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"math/rand/v2"
 	"strconv"
 	"strings"
 	"testing"
@@ -272,10 +271,9 @@ func TestSharpenRefuses(t *testing.T) {
 
 func BenchmarkSharpen(b *testing.B) {
 	in := newImage(18000, 96, 3)
-	rng := rand.New(rand.NewPCG(1, 1))
-	in.fill(func(x, y, c int) uint16 { return uint16(rng.IntN(65536)) })
+	in.scene()
 	b.Run("radius 1.8", func(b *testing.B) { benchSteps(b, 80, sharpenV1, sharp("9/5", "19/10"), in) })
 	b.Run("grey", func(b *testing.B) {
-		benchSteps(b, 80, sharpenV1, sharp("9/5", "19/10"), newImage(18000, 96, 1).noise(1))
+		benchSteps(b, 80, sharpenV1, sharp("9/5", "19/10"), newImage(18000, 96, 1).scene())
 	})
 }

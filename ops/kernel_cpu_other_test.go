@@ -1,0 +1,5 @@
+//go:build !unix
+
+package ops
+
+func cpuSeconds() float64 { return 0 }
