@@ -1,6 +1,7 @@
 package tiff
 
 import (
+	"encoding/binary"
 	"fmt"
 	"io"
 	"math/big"
@@ -66,7 +67,7 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 		return nil, err
 	}
 	f.info.Others, f.info.Warnings = others, warnings
-	f.info.BigTIFF, f.info.BigEndian = f.src.big, f.src.order.String() == "BigEndian"
+	f.info.BigTIFF, f.info.BigEndian = f.src.big, f.src.order == binary.ByteOrder(binary.BigEndian)
 	if err := f.describe(d); err != nil {
 		return nil, err
 	}
