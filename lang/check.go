@@ -3,6 +3,7 @@ package lang
 import (
 	"fmt"
 	"math/big"
+	"strings"
 )
 
 // named is a thing with a name at the top of the file.
@@ -372,7 +373,7 @@ func (r *reader) cycles(rec *Recipe) {
 				detail := ""
 				if len(round) > 2 {
 					summary = "these masks refer to each other in a circle"
-					detail = "The circle is " + joinList(round, " to ") + "."
+					detail = "The circle is " + strings.Join(round, " to ") + "."
 				}
 				r.add("PM408", e.Mask.Span, summary, detail, "take one of the references out")
 			}

@@ -153,7 +153,7 @@ func (r *reader) explainValue(st *statement, best []*failure, t Token, sp Span, 
 		r.badName(t, usage)
 	case word && contains(laterWords, t.Value) && (t.Value == "deconvolve" || t.Value == "picture"):
 		r.later(t)
-	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace) || word && len(names) > 0:
+	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace):
 		hints := didYouMean(t.Value, names)
 		what := "one of " + orList(names)
 		if len(names) == 1 {
@@ -236,6 +236,11 @@ func (r *reader) wrongWord(st *statement, best []*failure, t Token, sp Span, usa
 			r.add("PM205", sp, fmt.Sprintf("%s is given twice, first on line %d, column %d, then on line %d, column %d", t.Value, o.Line, o.Col, t.Line, t.Col), usage, "keep one of the two")
 			return
 		}
+	}
+	if len(best) > 1 && t.Kind != KindWord { // the word that tells the forms apart
+		due := required(best)
+		r.add("PM209", sp, fmt.Sprintf("%s isn't a choice here", t.Value), fmt.Sprintf("%s takes %s. %s", capital(st.name()), orList(due), usage), didYouMean(t.Value, due)...)
+		return
 	}
 	var words []string
 	for _, b := range best {
@@ -320,7 +325,7 @@ func (r *reader) noUnit(t Token, s *Slot) {
 	} else {
 		hints = append(hints, "write "+withUnit(t.Value, u[0])+", or another of "+orList(u))
 	}
-	r.add("PM301", t.Span, fmt.Sprintf("%s has no unit", t.Value), fmt.Sprintf("%s takes %s.", capital(s.label()), orList(u)), hints...)
+	r.add("PM301", t.Span, fmt.Sprintf("%s has no unit", t.Value), fmt.Sprintf("It takes %s.", orList(u)), hints...)
 }
 
 func withUnit(v, u string) string {

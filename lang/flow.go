@@ -139,6 +139,7 @@ func (r *reader) flow(b *block, names []*named) {
 			p := lookup(s.Name)
 			if p == nil {
 				p = &picture{base: true}
+				cur.used = true
 			}
 			if p != cur {
 				cur.dropped = s.Line

@@ -92,7 +92,7 @@ func (g *grouper) row(n int) {
 					g.put(t)
 					continue
 				}
-				if g.inline() {
+				if g.inline() && opened(g.cur.Tokens) {
 					g.put(t)
 					continue
 				}
@@ -128,6 +128,19 @@ func (g *grouper) inline() bool {
 	}
 	t := g.cur.Tokens[0]
 	return t.Kind == KindWord && begins(t) && !openers[t.Value]
+}
+
+// opened reports whether a { of these tokens waits for its }.
+func opened(toks []Token) bool {
+	n := 0
+	for _, t := range toks {
+		if t.Kind == KindPunct && t.Value == "{" {
+			n++
+		} else if t.Kind == KindPunct && t.Value == "}" {
+			n--
+		}
+	}
+	return n > 0
 }
 
 func (g *grouper) put(t Token) {

@@ -6,6 +6,9 @@ import (
 	"unicode"
 )
 
+// unknownUnit stands for a unit that has been complained about.
+const unknownUnit = "?"
+
 // number reads a number with what touches it: its unit, the other half of a
 // shape, or the x of a size.
 func (s *scanner) number(i int) int {
@@ -212,6 +215,8 @@ func (s *scanner) behind(j int) int {
 	s.bad("PM118", s.span(j, k), fmt.Sprintf("%s isn't a unit", t), "The units are "+andList(Units)+".", hints...)
 	if reserved[t] {
 		s.classify(j, k)
+	} else {
+		s.emit(KindUnit, j, k, unknownUnit)
 	}
 	return k
 }

@@ -87,8 +87,11 @@ func (r *reader) count(st *statement, s *Slot, t Token) {
 }
 
 func (r *reader) measure(st *statement, s *Slot, m mtok) {
-	if m.unit == "" {
+	switch m.unit {
+	case "":
 		r.noUnit(m.num, s)
+		return
+	case unknownUnit:
 		return
 	}
 	for _, g := range s.Ranges {
