@@ -318,8 +318,8 @@ func TestFringesGrowFromTheCentre(t *testing.T) {
 
 func TestEverySizeShowsTheSameScene(t *testing.T) {
 	// Means of 24 x 16 fields, of pictures of several sizes.
-	fields := func(w, h int) [24 * 16 * 3]float64 {
-		d := picture(t, w, h, options{noHot: true})
+	fields := func(d *drawn) [24 * 16 * 3]float64 {
+		w, h := d.w, d.h
 		var f, n [24 * 16 * 3]float64
 		for y := 0; y < h; y++ {
 			for x := 0; x < w; x++ {
@@ -335,16 +335,16 @@ func TestEverySizeShowsTheSameScene(t *testing.T) {
 		}
 		return f
 	}
-	a := fields(900, 600)
-	for _, s := range [][2]int{{600, 400}, {606, 404}, {905, 601}, {500, 500}} {
-		b := fields(s[0], s[1])
+	a := fields(medium(t, options{noHot: true}))
+	for _, s := range [][2]int{{480, 320}, {487, 324}, {400, 400}} {
+		b := fields(picture(t, s[0], s[1], options{noHot: true}))
 		var worst, sum float64
 		for i := range a {
 			e := math.Abs(a[i] - b[i])
 			worst, sum = max(worst, e), sum+e
 		}
 		if mean := sum / float64(len(a)); mean > 0.01 || worst > 0.09 {
-			t.Errorf("%d x %d px differs from 900 x 600 px by %.4f on average, %.3f at most", s[0], s[1], mean, worst)
+			t.Errorf("%d x %d px differs from 1536 x 1024 px by %.4f on average, %.3f at most", s[0], s[1], mean, worst)
 		}
 	}
 }
