@@ -60,7 +60,7 @@ type zone struct{ start, width float64 }
 func newZone(soft, half float64) zone {
 	z := float64(soft * half)
 	f := math.Max(z, 1)
-	return zone{start: (z - f) / 2, width: f}
+	return zone{start: float64((z - f) / 2), width: f}
 }
 
 func (z zone) at(d float64) float64 { return fade((d - z.start) / z.width) }
@@ -79,12 +79,14 @@ type ellipse struct {
 }
 
 func newEllipse(s MaskShape, w int) *ellipse {
-	a, b := flt(s.W)/2, flt(s.H)/2
+	a, b := float64(flt(s.W)/2), float64(flt(s.H)/2)
 	e := &ellipse{w: w, cx: flt(s.Points[0].X), cy: flt(s.Points[0].Y), a: a, ia: 1 / a, ib: 1 / b, soft: flt(s.Soft)}
 	e.most = math.Max(e.ia, e.ib)
 	f := math.Max(e.soft, e.most)
-	e.rhoIn = 1 - (e.soft+f)/2
-	e.rhoOut = 1 - (e.soft-f)/2
+	// A division by 2 is a product to the compiler: it needs the conversion
+	// before it meets a sum, here and below.
+	e.rhoIn = 1 - float64((e.soft+f)/2)
+	e.rhoOut = 1 - float64((e.soft-f)/2)
 	return e
 }
 
@@ -101,7 +103,7 @@ func (e *ellipse) at(px, v float64) float64 {
 		}
 		f = math.Max(f, g)
 	}
-	return fade((1 - rho - (e.soft-f)/2) / f)
+	return fade((1 - rho - float64((e.soft-f)/2)) / f)
 }
 
 func (e *ellipse) row(b []float32, y int, _ *drawScratch) (lo, hi int) {
@@ -137,7 +139,7 @@ type rectangle struct {
 }
 
 func newRectangle(s MaskShape, w int) *rectangle {
-	r := &rectangle{w: w, cx: flt(s.Points[0].X), cy: flt(s.Points[0].Y), hw: flt(s.W) / 2, hh: flt(s.H) / 2}
+	r := &rectangle{w: w, cx: flt(s.Points[0].X), cy: flt(s.Points[0].Y), hw: float64(flt(s.W) / 2), hh: float64(flt(s.H) / 2)}
 	r.z = newZone(flt(s.Soft), math.Min(r.hw, r.hh))
 	return r
 }

@@ -45,11 +45,11 @@ func newOutline(s MaskShape, w int) *outline {
 	last, grow := n-1, 0.0
 	if o.closed {
 		last = n
-		o.z = newZone(flt(s.Soft), math.Min(o.x1-o.x0, o.y1-o.y0)/2)
+		o.z = newZone(flt(s.Soft), float64(math.Min(o.x1-o.x0, o.y1-o.y0)/2))
 		grow = -o.z.start
 		o.reach = math.Max(-o.z.start, o.z.full())
 	} else {
-		o.half = flt(s.W) / 2
+		o.half = float64(flt(s.W) / 2)
 		o.z = newZone(flt(s.Soft), o.half)
 		grow = o.half - o.z.start
 		o.reach = grow
@@ -110,7 +110,7 @@ func (o *outline) row(b []float32, y int, k *drawScratch) (lo, hi int) {
 	if py < o.y0 || py > o.y1 {
 		return 0, 0
 	}
-	lo, hi = columns((o.x0+o.x1)/2, (o.x1-o.x0)/2, 0, o.w)
+	lo, hi = columns(float64((o.x0+o.x1)/2), float64((o.x1-o.x0)/2), 0, o.w)
 	k.live, k.cut = k.live[:0], k.cut[:0]
 	for i := range o.seg {
 		g := &o.seg[i]
@@ -130,7 +130,7 @@ func (o *outline) row(b []float32, y int, k *drawScratch) (lo, hi int) {
 	inside, next := false, 0
 	for x := lo; x < hi; x += outlineChunk {
 		to := min(x+outlineChunk, hi)
-		mid, wide := float64(x+to)/2, float64(to-x-1)/2+outlineSlack
+		mid, wide := float64(float64(x+to)/2), float64(float64(to-x-1)/2)+outlineSlack
 		// The distance anywhere in the chunk is within wide of the middle's.
 		best := math.Inf(1)
 		k.dist = k.dist[:0]
@@ -160,7 +160,7 @@ func (o *outline) row(b []float32, y int, k *drawScratch) (lo, hi int) {
 			fillOnes(b[x:to])
 			continue
 		}
-		far := best + 2*wide
+		far := best + float64(2*wide)
 		far = float64(far * far)
 		k.near = k.near[:0]
 		for n, i := range k.live {

@@ -2,8 +2,7 @@ package ops
 
 import (
 	"math/big"
-
-	"platemark/ops/exact"
+	"slices"
 )
 
 // softener blurs the plane by a Gaussian of standard deviation σ, cut at
@@ -18,32 +17,9 @@ type softener struct {
 }
 
 func newSoftener(sigma *big.Rat, w, h int) *softener {
-	r := new(big.Rat).Mul(sigma, big.NewRat(4, 1))
-	r.Add(r, big.NewRat(1, 2))
-	radius := int(new(big.Int).Quo(r.Num(), r.Denom()).Int64())
-	return &softener{radius: radius, w: softenWeights(sigma, radius), pw: w, ph: h}
-}
-
-// softenWeights returns the weights 0 to r of a Gaussian, the whole of which
-// (each but 0 counted twice) is 1.
-func softenWeights(sigma *big.Rat, r int) []float32 {
-	e := new(big.Rat).Mul(sigma, sigma)
-	e.Mul(e, big.NewRat(-2, 1)).Inv(e)
-	unit := exact.Rat(e) // -1/2σ²
-	raw := make([]exact.DD, r+1)
-	var sum exact.DD
-	for k := r; k >= 0; k-- {
-		raw[k] = exact.Exp(exact.Whole(int64(k) * int64(k)).Mul(unit))
-		sum = sum.Add(raw[k])
-		if k > 0 {
-			sum = sum.Add(raw[k])
-		}
-	}
-	out := make([]float32, r+1)
-	for k, v := range raw {
-		out[k] = v.Quo(sum).Float32()
-	}
-	return out
+	taps := gaussian(sigma)
+	slices.Reverse(taps)
+	return &softener{radius: len(taps) - 1, w: taps, pw: w, ph: h}
 }
 
 func (s *softener) worker() *softenWorker {

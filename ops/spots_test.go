@@ -150,12 +150,12 @@ func TestSpotsAgainstFloat64(t *testing.T) {
 	// Source: the definition, evaluated plainly in float64 in this file.
 	rng := rand.New(rand.NewPCG(21, 22))
 	n := 0
-	for n < 60 {
-		p := noise(rng, Pic{W: 20 + rng.IntN(30), H: 20 + rng.IntN(30), C: 1 + 2*rng.IntN(2)})
+	for n < 24 {
+		p := noise(rng, Pic{W: 15 + rng.IntN(25), H: 15 + rng.IntN(25), C: 1 + 2*rng.IntN(2)})
 		q := func(n int) string { return big.NewRat(int64(rng.IntN(6*n)-n), 4).RatString() }
 		var text []string
 		for range 1 + rng.IntN(4) {
-			s := fmt.Sprintf("at %s %s radius %s soft %s", q(p.pic.W), q(p.pic.H), big.NewRat(int64(4+rng.IntN(24)), 4).RatString(),
+			s := fmt.Sprintf("at %s %s radius %s soft %s", q(p.pic.W), q(p.pic.H), big.NewRat(int64(4+rng.IntN(16)), 4).RatString(),
 				[]string{"0", "3/10", "1"}[rng.IntN(3)])
 			if rng.IntN(2) == 0 {
 				s += " from " + q(p.pic.W) + " " + q(p.pic.H)
