@@ -84,6 +84,9 @@ func (s *blend) Window(in, y int) (lo, hi int) {
 
 func (s *blend) Worker() Worker {
 	w := &blendWorker{blend: s}
+	for i := range w.at {
+		w.at[i] = s.at
+	}
 	if s.mask != nil {
 		w.mask = s.mask.worker()
 	}
@@ -97,6 +100,7 @@ const pixelBlock = 1024
 type blendWorker struct {
 	*blend
 	mask   *samplerWorker
+	at     [pixelBlock]float32 // the share at, again and again
 	share  [pixelBlock]float32
 	triple [3 * pixelBlock]float32
 }
@@ -109,11 +113,11 @@ func (k *blendWorker) Row(dst []uint16, y int, in []Rows) {
 	if k.mask != nil {
 		m, kind = k.mask.row(y, in[2])
 	}
-	if kind == maskZero || k.at == 0 {
+	if kind == maskZero || k.blend.at == 0 {
 		copy(dst, over)
 		return
 	}
-	if kind == maskOne && k.at == 1 {
+	if kind == maskOne && k.blend.at == 1 {
 		copy(dst, top)
 		return
 	}
@@ -121,30 +125,28 @@ func (k *blendWorker) Row(dst []uint16, y int, in []Rows) {
 	for x := 0; x < k.pic.W; x += pixelBlock {
 		n := min(pixelBlock, k.pic.W-x)
 		from, to := x*c, (x+n)*c
-		if kind == maskOne {
-			for i := range k.share[:n] {
-				k.share[i] = k.at
+		p := k.at[:n]
+		if kind == maskMixed {
+			if allZero(m[x : x+n]) {
+				copy(dst[from:to], over[from:to])
+				continue
 			}
-		} else if !scaled(k.share[:n], m[x:x+n], k.at) {
-			copy(dst[from:to], over[from:to])
-			continue
+			p = k.share[:n]
+			mulRow(p, k.at[:n], m[x:x+n])
 		}
-		p := k.share[:n]
 		if c == 3 {
+			tripleRow(k.triple[:3*n], p)
 			p = k.triple[:3*n]
-			tripleRow(p, k.share[:n])
 		}
 		mixRow(dst[from:to], over[from:to], top[from:to], p)
 	}
 }
 
-// scaled sets dst to at times m and tells whether any of it isn't 0.
-func scaled(dst, m []float32, at float32) bool {
-	m = m[:len(dst)]
-	any := false
-	for i, v := range m {
-		dst[i] = at * v
-		any = any || v != 0
+func allZero(m []float32) bool {
+	for _, v := range m {
+		if v != 0 {
+			return false
+		}
 	}
-	return any
+	return true
 }

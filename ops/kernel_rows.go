@@ -159,20 +159,31 @@ func plainAcross1(dst, src []float32, x *axis) {
 	for i := range dst {
 		t := x.taps(i)
 		v := src[x.start[i]:][:len(t)]
-		n := len(t)
-		if n == 1 {
+		switch n := len(t); n {
+		case 1:
 			dst[i] = t[0] * v[0]
-			continue
-		}
-		s := float32(t[0]*v[0]) + float32(t[n-1]*v[n-1])
-		for a, b := 1, n-2; a <= b; a, b = a+1, b-1 {
-			if a == b {
-				s += float32(t[a] * v[a])
-			} else {
+		case 2:
+			w, v := (*[2]float32)(t), (*[2]float32)(v)
+			dst[i] = float32(w[0]*v[0]) + float32(w[1]*v[1])
+		case 4:
+			w, v := (*[4]float32)(t), (*[4]float32)(v)
+			s := float32(w[0]*v[0]) + float32(w[3]*v[3])
+			dst[i] = s + (float32(w[1]*v[1]) + float32(w[2]*v[2]))
+		case 6:
+			w, v := (*[6]float32)(t), (*[6]float32)(v)
+			s := float32(w[0]*v[0]) + float32(w[5]*v[5])
+			s += float32(w[1]*v[1]) + float32(w[4]*v[4])
+			dst[i] = s + (float32(w[2]*v[2]) + float32(w[3]*v[3]))
+		default:
+			s := float32(t[0]*v[0]) + float32(t[n-1]*v[n-1])
+			for a, b := 1, n-2; a < b; a, b = a+1, b-1 {
 				s += float32(t[a]*v[a]) + float32(t[b]*v[b])
 			}
+			if n%2 == 1 {
+				s += float32(t[n/2] * v[n/2])
+			}
+			dst[i] = s
 		}
-		dst[i] = s
 	}
 }
 
@@ -200,12 +211,11 @@ func plainAcross3(dst, src []float32, x *axis) {
 		default:
 			for c := range 3 {
 				s := float32(t[0]*v[c]) + float32(t[n-1]*v[3*n-3+c])
-				for a, b := 1, n-2; a <= b; a, b = a+1, b-1 {
-					if a == b {
-						s += float32(t[a] * v[3*a+c])
-					} else {
-						s += float32(t[a]*v[3*a+c]) + float32(t[b]*v[3*b+c])
-					}
+				for a, b := 1, n-2; a < b; a, b = a+1, b-1 {
+					s += float32(t[a]*v[3*a+c]) + float32(t[b]*v[3*b+c])
+				}
+				if n%2 == 1 {
+					s += float32(t[n/2] * v[3*(n/2)+c])
 				}
 				d[c] = s
 			}
@@ -298,10 +308,15 @@ func plainEdgeRow(y, blur []float32, quiet, amount, halo float32) {
 	}
 }
 
-// scaleRow multiplies dst by w, place by place.
-func scaleRow(dst, w []float32) {
-	w = w[:len(dst)]
+// mulRow sets dst to a times b, place by place; dst may be either of them.
+func mulRow(dst, a, b []float32) {
+	n := fastMulRow(dst, a, b)
+	plainMulRow(dst[n:], a[n:], b[n:])
+}
+
+func plainMulRow(dst, a, b []float32) {
+	a, b = a[:len(dst)], b[:len(dst)]
 	for i := range dst {
-		dst[i] *= w[i]
+		dst[i] = a[i] * b[i]
 	}
 }

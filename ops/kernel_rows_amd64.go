@@ -37,6 +37,9 @@ func mixRowAVX2(dst, over, top *uint16, p *float32, n int)
 //go:noescape
 func edgeRowAVX2(y, blur, limits *float32, n int)
 
+//go:noescape
+func mulRowAVX2(dst, a, b *float32, n int)
+
 // bulk is how many of n places go through assembly, a multiple of the step.
 func bulk(n, step int) int {
 	if !haveAVX2 {
@@ -144,6 +147,15 @@ func fastEdgeRow(y, blur []float32, quiet, amount, halo float32) int {
 		blur = blur[:n]
 		limits := [5]float32{quiet, amount, halo, -quiet, -halo}
 		edgeRowAVX2(&y[0], &blur[0], &limits[0], n)
+	}
+	return n
+}
+
+func fastMulRow(dst, a, b []float32) int {
+	n := bulk(len(dst), 8)
+	if n > 0 {
+		a, b = a[:n], b[:n]
+		mulRowAVX2(&dst[0], &a[0], &b[0], n)
 	}
 	return n
 }

@@ -578,3 +578,22 @@ loop:
 	JGT     loop
 	VZEROUPPER
 	RET
+
+// func mulRowAVX2(dst, a, b *float32, n int)
+TEXT ·mulRowAVX2(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), DI
+	MOVQ a+8(FP), SI
+	MOVQ b+16(FP), DX
+	MOVQ n+24(FP), BX
+
+loop:
+	VMOVUPS (SI), Y0
+	VMULPS  (DX), Y0, Y0
+	VMOVUPS Y0, (DI)
+	ADDQ    $32, SI
+	ADDQ    $32, DX
+	ADDQ    $32, DI
+	SUBQ    $8, BX
+	JGT     loop
+	VZEROUPPER
+	RET

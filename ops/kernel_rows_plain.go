@@ -14,3 +14,4 @@ func fastTripleRow(dst, src []float32) int                                   { r
 func fastAddRow(dst, src []uint16, s []float32) int                          { return 0 }
 func fastMixRow(dst, over, top []uint16, p []float32) int                    { return 0 }
 func fastEdgeRow(y, blur []float32, quiet, amount, halo float32) int         { return 0 }
+func fastMulRow(dst, a, b []float32) int                                     { return 0 }

@@ -105,6 +105,10 @@ func TestFastRowsEqualPlain(t *testing.T) {
 		plainMixRow(v, src, top, share)
 		equalBits(t, "mixRow", n, u, v)
 
+		mulRow(f, x, share)
+		plainMulRow(g, x, share)
+		equalBits(t, "mulRow", n, f, g)
+
 		y := r.floats(n, false)
 		copy(f, y)
 		copy(g, y)

@@ -70,8 +70,6 @@ func (p *image) mirrored(both bool) *image {
 	})
 }
 
-func (p *image) digest() string { return string(u16bytes(p.data)) }
-
 func u16bytes(d []uint16) []byte {
 	b := make([]byte, 0, 2*len(d))
 	for _, v := range d {

@@ -125,21 +125,23 @@ func (s *sampler) window(y int) (lo, hi int) { return s.y.window(y) }
 
 // worker returns private state for one worker.
 func (s *sampler) worker() *samplerWorker {
-	return &samplerWorker{s: s, slots: make([]maskRow, s.y.most), out: make([]float32, s.w)}
+	return &samplerWorker{s: s, slots: make([]maskRow, s.y.most), rows: make([][]float32, s.y.most), out: make([]float32, s.w)}
 }
 
 // samplerWorker keeps the mask rows last resampled, by row number.
 type samplerWorker struct {
 	s     *sampler
 	slots []maskRow
+	rows  [][]float32
 	in    []float32
 	out   []float32
 }
 
 type maskRow struct {
-	key  int // row number + 1
-	kind int
-	row  []float32
+	key    int // row number + 1
+	kind   int
+	filled bool // row holds the one value of a kind that isn't mixed
+	row    []float32
 }
 
 // row returns the weights of picture row y, 0 to 1, one a pixel, and what kind
@@ -160,32 +162,28 @@ func (k *samplerWorker) row(y int, mask Rows) (w []float32, kind int) {
 		return nil, maskOne
 	}
 	t := k.s.y.taps(y)
-	n := len(t)
-	if n == 1 {
+	if len(t) == 1 {
 		return k.level(lo).row, maskMixed
 	}
-	out := k.out
-	for i := range out {
-		out[i] = 0
+	for r := lo; r < hi; r++ {
+		k.rows[r-lo] = k.level(r).row
 	}
-	for a, b := 0, n-1; a < b; a, b = a+1, b-1 {
-		mixPair(out, k.level(lo+a).row, k.level(lo+b).row, t[a], t[b])
+	sumRows(k.out, k.rows[:len(t)], 0, t)
+	holdTo1(k.out, len(t))
+	return k.out, maskMixed
+}
+
+// holdTo1 mends what many rounded weights may add up to above 1. Two weights
+// never do.
+func holdTo1(w []float32, taps int) {
+	if taps <= 2 {
+		return
 	}
-	if n%2 == 1 {
-		mid := k.level(lo + n/2).row
-		for i, v := range mid[:len(out)] {
-			out[i] += float32(t[n/2] * v)
+	for i, v := range w {
+		if v > 1 {
+			w[i] = 1
 		}
 	}
-	if n > 2 {
-		// Many rounded weights may add up to a hair above 1.
-		for i, v := range out {
-			if v > 1 {
-				out[i] = 1
-			}
-		}
-	}
-	return out, maskMixed
 }
 
 // fetch returns the slot of mask row r, resampled across if need be.
@@ -194,7 +192,7 @@ func (k *samplerWorker) fetch(r int, mask Rows) *maskRow {
 	if m.key == r+1 {
 		return m
 	}
-	m.key = r + 1
+	m.key, m.filled = r+1, false
 	src := mask.Row(r)[:k.s.mask.W]
 	m.kind = maskKind(src)
 	if m.kind == maskMixed {
@@ -203,13 +201,13 @@ func (k *samplerWorker) fetch(r int, mask Rows) *maskRow {
 	return m
 }
 
-// level returns row r with its weights filled in even where it is all 0 or all 1.
+// level returns the slot of row r, which was fetched before, with its weights
+// filled in even where they are all 0 or all 1.
 func (k *samplerWorker) level(r int) *maskRow {
 	m := &k.slots[r%len(k.slots)]
-	if m.kind != maskMixed {
-		if m.row == nil {
-			m.row = make([]float32, k.s.w)
-		}
+	if m.kind != maskMixed && !m.filled {
+		m.filled = true
+		m.ready(k.s.w)
 		v := float32(0)
 		if m.kind == maskOne {
 			v = 1
@@ -219,6 +217,12 @@ func (k *samplerWorker) level(r int) *maskRow {
 		}
 	}
 	return m
+}
+
+func (m *maskRow) ready(w int) {
+	if m.row == nil {
+		m.row = make([]float32, w)
+	}
 }
 
 func maskKind(src []uint16) int {
@@ -241,35 +245,10 @@ func (k *samplerWorker) across(m *maskRow, src []uint16) {
 	if k.in == nil {
 		k.in = make([]float32, k.s.mask.W)
 	}
-	if m.row == nil {
-		m.row = make([]float32, k.s.w)
-	}
-	in := k.in
+	m.ready(k.s.w)
 	for i, v := range src {
-		in[i] = float32(v) / 65535
+		k.in[i] = float32(v) / 65535
 	}
-	x := k.s.x
-	if x.most <= 2 {
-		for i := range m.row {
-			j, t := int(x.start[i]), x.taps(i)
-			if len(t) == 1 {
-				m.row[i] = in[j]
-			} else {
-				m.row[i] = float32(t[0]*in[j]) + float32(t[1]*in[j+1])
-			}
-		}
-		return
-	}
-	for i := range m.row {
-		j, t := int(x.start[i]), x.taps(i)
-		v := in[j : j+len(t)]
-		var sum float32
-		for a, b := 0, len(t)-1; a < b; a, b = a+1, b-1 {
-			sum += float32(t[a]*v[a]) + float32(t[b]*v[b])
-		}
-		if len(t)%2 == 1 {
-			sum += float32(t[len(t)/2] * v[len(t)/2])
-		}
-		m.row[i] = min(sum, 1)
-	}
+	across(m.row, k.in, k.s.x, 1)
+	holdTo1(m.row, k.s.x.most)
 }

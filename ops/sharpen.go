@@ -177,7 +177,7 @@ func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
 		symRows(blur, k.rows, x, k.taps)
 		edgeRow(edge, blur, k.quiet, k.amount, k.halo)
 		if kind == maskMixed {
-			scaleRow(edge, m[x:x+n])
+			mulRow(edge, edge, m[x:x+n])
 		}
 		if c == 3 {
 			tripleRow(k.triple[:3*n], edge)
