@@ -3,23 +3,27 @@ module platemark
 go 1.26.0
 
 require (
+	github.com/alecthomas/participle/v2 v2.1.4
+	github.com/mattn/go-runewidth v0.0.31
+	golang.org/x/text v0.44.0
+)
+
+require (
 	github.com/VividCortex/ewma v1.2.0 // indirect
 	github.com/acarl005/stripansi v0.0.0-20180116102854-5a71ef0e047d // indirect
 	github.com/agext/levenshtein v1.2.3 // indirect
 	github.com/alecthomas/kong v1.17.0 // indirect
-	github.com/alecthomas/participle/v2 v2.1.4 // indirect
 	github.com/clipperhouse/uax29/v2 v2.7.0 // indirect
 	github.com/disintegration/imaging v1.6.2 // indirect
 	github.com/google/go-cmp v0.7.0 // indirect
 	github.com/google/renameio/v2 v2.0.2 // indirect
 	github.com/gowebpki/jcs v1.0.2 // indirect
-	github.com/mattn/go-runewidth v0.0.31 // indirect
 	github.com/rogpeppe/go-internal v1.16.0 // indirect
 	github.com/vbauerster/cupwriter v0.0.5 // indirect
 	github.com/vbauerster/mpb/v8 v8.16.2 // indirect
 	golang.org/x/image v0.47.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/term v0.48.0 // indirect
-	golang.org/x/text v0.44.0 // indirect
+	golang.org/x/tools v0.52.0 // indirect
 	pgregory.net/rapid v1.3.0 // indirect
 )

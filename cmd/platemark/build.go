@@ -1,0 +1,205 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type buildCmd struct {
+	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"existingfile"`
+	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
+	Out     string   `help:"Folder for the print files and their logs, instead of where the recipe says." placeholder:"FOLDER"`
+	Force   bool     `help:"Replace print files that exist. Audit logs are never replaced."`
+	Section string   `help:"Only this part of one print, in its pixels from the left upper corner, as a TIFF with the samples that the whole has there." placeholder:"X,Y,W,H"`
+	Upto    int      `help:"The picture after this recipe line (or a mask, by a line of it), as a TIFF." placeholder:"LINE"`
+	JSON    bool     `help:"Say the result as JSON."`
+	workersFlag
+}
+
+func (buildCmd) Help() string {
+	return `A print file gets its name only when it is complete; beside it lies FILE.MARK.audit.jsonl, from which it can be made again. Nothing that exists is overwritten without --force.
+
+Examples:
+  platemark build salt-road.recipe
+  platemark build salt-road.recipe --print small
+  platemark build salt-road.recipe --print large --section 9000,6000,2400,1800`
+}
+
+func (c *buildCmd) Run(a *app) error {
+	if (c.Section != "" || c.Upto != 0) && len(c.Recipes) != 1 {
+		return usageError{"--section and --upto work on one recipe"}
+	}
+	var rect [4]int
+	if c.Section != "" {
+		var err error
+		if rect, err = parseSection(c.Section); err != nil {
+			return err
+		}
+	}
+	var all []interp.Built
+	failed := false
+	for _, file := range c.Recipes {
+		built, err := c.one(a, file, rect)
+		all = append(all, built...)
+		if err != nil {
+			var use usageError
+			if a.ctx.Err() != nil || errors.As(err, &use) || len(c.Recipes) == 1 {
+				return err
+			}
+			if !errors.Is(err, errRefused) {
+				fmt.Fprintf(a.err, "error: %s: %v\n", file, err)
+			}
+			failed = true
+		}
+	}
+	if c.JSON {
+		if err := a.json(builtJSON(all)); err != nil {
+			return err
+		}
+	}
+	if failed {
+		return errRefused
+	}
+	return nil
+}
+
+func (c *buildCmd) one(a *app, file string, rect [4]int) ([]interp.Built, error) {
+	part := c.Section != "" || c.Upto != 0
+	j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part})
+	if err != nil {
+		return nil, err
+	}
+	defer j.Close()
+	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
+		return nil, errRefused
+	}
+	p := a.newProgress()
+	defer p.close()
+	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: p.tell()}
+	if part {
+		b, err := c.part(a, j, rect, o)
+		if err != nil {
+			return nil, err
+		}
+		p.close()
+		if !c.JSON {
+			fmt.Fprintf(a.out, "%s  %d x %d px, TIFF 16 bits\n", b.File, b.W, b.H)
+		}
+		return []interp.Built{*b}, nil
+	}
+	built, err := interp.Build(a.ctx, j, o)
+	p.close()
+	if !c.JSON {
+		for _, b := range built {
+			a.tellBuilt(b)
+		}
+	}
+	return built, err
+}
+
+// part builds a section or a picture between.
+func (c *buildCmd) part(a *app, j *interp.Job, r [4]int, o interp.BuildOptions) (*interp.Built, error) {
+	if len(j.Plans) != 1 {
+		if c.Section != "" {
+			return nil, usageError{"the recipe has several prints: name one with --print"}
+		}
+		j.Plans = j.Plans[:1]
+	}
+	p := j.Plans[0]
+	name := "line-" + strconv.Itoa(c.Upto)
+	if c.Section != "" {
+		s := fmt.Sprintf("section-%d-%d-%d-%d", r[0], r[1], r[2], r[3])
+		if c.Upto != 0 {
+			s = name + "-" + s
+		}
+		name = s
+	}
+	return interp.Section(a.ctx, j, p, r[0], r[1], r[2], r[3], interp.PartName(j.OutPath(p, c.Out), name), o)
+}
+
+// parseSection reads X,Y,W,H.
+func parseSection(text string) (r [4]int, err error) {
+	f := strings.Split(text, ",")
+	if len(f) != 4 {
+		return r, usageError{fmt.Sprintf("--section takes four whole numbers, as 9000,6000,2400,1800; %q isn't", text)}
+	}
+	for i, s := range f {
+		if r[i], err = strconv.Atoi(strings.TrimSpace(s)); err != nil {
+			return r, usageError{fmt.Sprintf("--section takes four whole numbers, as 9000,6000,2400,1800; %q isn't one", s)}
+		}
+	}
+	if r[2] < 1 || r[3] < 1 {
+		return r, usageError{"a section is at least one pixel wide and high"}
+	}
+	return r, nil
+}
+
+func (a *app) tellBuilt(b interp.Built) {
+	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, bytesText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
+	if b.Repeat {
+		fmt.Fprintf(a.out, "    the same bytes as an older log records\n")
+	}
+}
+
+// bytesText is a size in the units that labs use: MB is 10^6 bytes.
+func bytesText(n int64) string {
+	switch {
+	case n >= 10_000_000_000:
+		return fmt.Sprintf("%.1f GB", float64(n)/1e9)
+	case n >= 1_000_000:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	case n >= 1000:
+		return fmt.Sprintf("%.1f KB", float64(n)/1e3)
+	}
+	return fmt.Sprintf("%d bytes", n)
+}
+
+func builtJSON(all []interp.Built) any {
+	type row struct {
+		Print  string `json:"print"`
+		File   string `json:"file"`
+		Log    string `json:"log,omitempty"`
+		Size   int64  `json:"size"`
+		SHA256 string `json:"sha256"`
+		Mark   string `json:"mark,omitempty"`
+		Width  int    `json:"width"`
+		Height int    `json:"height"`
+	}
+	rows := []row{}
+	for _, b := range all {
+		r := row{Print: b.Print, File: b.File, Log: b.Log, Size: b.Size, SHA256: b.Sum.String(), Width: b.W, Height: b.H}
+		if b.Log != "" {
+			r.Mark = b.Mark.String()
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+func (a *app) json(v any) error {
+	e := json.NewEncoder(a.out)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}
+
+// problems shows the diagnostics that matter at least as much as least.
+func (a *app) problems(source []byte, ds []lang.Diagnostic, least lang.Severity) {
+	var show []lang.Diagnostic
+	for _, d := range ds {
+		if d.Severity <= least {
+			show = append(show, d)
+		}
+	}
+	if len(show) > 0 {
+		lang.Render(a.err, source, show, lang.RenderOptions{Colour: a.colour, Width: a.width})
+	}
+}

@@ -1,0 +1,152 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/big"
+	"os"
+	"path/filepath"
+	"time"
+
+	"platemark/cmd/platemark/scene"
+	"platemark/interp"
+	"platemark/lang"
+	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
+	"platemark/recipes"
+)
+
+type demoCmd struct {
+	Folder string `arg:"" optional:"" default:"platemark-demo" help:"The folder to make (default: platemark-demo here). It must not exist."`
+	workersFlag
+}
+
+func (demoCmd) Help() string {
+	return `Draws an invented landscape of 25 megapixels as a 16-bit master, writes a recipe beside it, builds a 60 x 40 in and a 12 x 8 in print, verifies both logs, deletes a print, makes it again from its log, and shows that it is the same file.
+
+Example:
+  platemark demo my-first-order`
+}
+
+// The demo master's size, in pixels.
+const demoW, demoH = 6144, 4096
+
+func (c *demoCmd) Run(a *app) error {
+	began := time.Now()
+	if _, err := os.Lstat(c.Folder); err == nil {
+		return fmt.Errorf("%s exists already; name another folder: platemark demo FOLDER", c.Folder)
+	}
+	if err := os.MkdirAll(c.Folder, 0o777); err != nil {
+		return err
+	}
+	in := func(name string) string { return filepath.Join(c.Folder, name) }
+	p := a.newProgress()
+	defer p.close()
+
+	fmt.Fprintf(a.out, "1. An invented master, drawn by code: %s\n", in("marsh.tif"))
+	if err := drawMaster(a.ctx, in("marsh.tif"), p.tell()); err != nil {
+		return err
+	}
+	p.close()
+	fmt.Fprintf(a.out, "2. Its recipe: %s\n", in("marsh.recipe"))
+	if err := os.WriteFile(in("marsh.recipe"), recipes.Marsh, 0o666); err != nil {
+		return err
+	}
+	text, _, err := interp.Pin(a.ctx, in("marsh.recipe"), nil)
+	if err == nil {
+		err = interp.ReplaceFile(in("marsh.recipe"), text)
+	}
+	if err != nil {
+		return err
+	}
+
+	fmt.Fprintln(a.out, "3. platemark build marsh.recipe")
+	j, err := interp.Load(a.ctx, in("marsh.recipe"), interp.LoadOptions{})
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
+		return errRefused
+	}
+	p = a.newProgress()
+	built, err := interp.Build(a.ctx, j, interp.BuildOptions{Workers: c.n(), Progress: p.tell()})
+	p.close()
+	if err != nil {
+		return err
+	}
+	for _, b := range built {
+		a.tellBuilt(b)
+	}
+
+	fmt.Fprintln(a.out, "4. platemark verify")
+	for _, b := range built {
+		v, err := interp.Verify(a.ctx, b.Log, true)
+		if err != nil {
+			return err
+		}
+		if a.tellVerdict(v); !v.OK {
+			return errRefused
+		}
+	}
+
+	large := built[0]
+	fmt.Fprintf(a.out, "5. Two years later: %s is lost\n", filepath.Base(large.File))
+	if err := os.Remove(large.File); err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "6. platemark reprint %s\n", filepath.Base(large.Log))
+	p = a.newProgress()
+	again, err := interp.Reprint(a.ctx, large.Log, interp.ReprintOptions{BuildOptions: interp.BuildOptions{Workers: c.n(), Progress: p.tell()}})
+	p.close()
+	if err != nil {
+		return err
+	}
+	if again.Sum != large.Sum {
+		return errors.New("the reprint has another digest")
+	}
+	fmt.Fprintf(a.out, "    before   %s\n    again    %s\n    identical\n", large.Sum, again.Sum)
+	fmt.Fprintf(a.out, `
+Done in %s. Where to look next, in %s:
+    marsh.recipe                 the recipe: change a line and run  platemark plan marsh.recipe
+    marsh-12x8.tif               the small print
+    *.audit.jsonl                the logs: one line a step, each with its digest
+A section at full size:  platemark build marsh.recipe --print large --section 2000,1500,1800,1200
+`, time.Since(began).Round(100*time.Millisecond), c.Folder)
+	return nil
+}
+
+// drawMaster draws the scene straight into a 16-bit TIFF. A master that isn't
+// whole gets no name.
+func drawMaster(ctx context.Context, path string, tell func(string, int64, int64)) error {
+	space, _ := colour.Space("opRGB")
+	l, err := tiff.NewLayout(tiff.Options{W: demoW, H: demoH, C: 3, Bits: 16, PPI: big.NewRat(300, 1), ICC: space.Bytes()})
+	if err != nil {
+		return err
+	}
+	return interp.WriteFile(path, func(w *os.File) error {
+		if _, err := w.Write(l.Header()); err != nil {
+			return err
+		}
+		var buf []byte
+		progress := func(done, due int) {
+			if tell != nil {
+				tell("drawing the master", int64(done), int64(due))
+			}
+		}
+		err := scene.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
+			buf = buf[:0]
+			for n := demoW * 3; len(rows) > 0; rows = rows[n:] {
+				buf = l.AppendRow(buf, rows[:n])
+			}
+			_, err := w.Write(buf)
+			return err
+		}, progress)
+		if err != nil {
+			return err
+		}
+		_, err = w.Write(l.Trailer())
+		return err
+	})
+}

@@ -1,0 +1,164 @@
+// Command platemark builds print files from recipes, keeps an audit log beside
+// each, and makes the same bytes again years later.
+//
+// The files here only talk: one verb a file. What a verb does lies in interp.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"runtime"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+	"golang.org/x/term"
+
+	"platemark/interp"
+)
+
+// Exit codes, the same for every command.
+const (
+	exitDone    = 0
+	exitDiffers = 1 // something differs or was refused
+	exitUsage   = 2 // the command line is wrong
+)
+
+// app is what every command needs: where to talk, and how.
+type app struct {
+	ctx    context.Context
+	out    io.Writer
+	err    io.Writer
+	colour bool
+	width  int
+	bars   bool
+}
+
+// errRefused ends a command with exit code 1 after it has said why.
+var errRefused = errors.New("refused")
+
+// usageError is a wrong use that kong can't see.
+type usageError struct{ what string }
+
+func (u usageError) Error() string { return u.what }
+
+// cli is the command line.
+type cli struct {
+	Build   buildCmd   `cmd:"" help:"Build the print files of recipes, each with its audit log."`
+	Check   checkCmd   `cmd:"" help:"Read recipes and say everything that is wrong, without building."`
+	Plan    planCmd    `cmd:"" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
+	Pin     pinCmd     `cmd:"" help:"Write the digests of a recipe's files into its inputs block."`
+	Verify  verifyCmd  `cmd:"" help:"Check audit logs: their chain, their inputs, their print files."`
+	Reprint reprintCmd `cmd:"" help:"Make a print again from its audit log, byte for byte."`
+	Demo    demoCmd    `cmd:"" help:"Draw an invented master, build two prints of it, verify, delete one and reprint it."`
+	Version versionCmd `cmd:"" help:"Say which engine this is."`
+}
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+func run(args []string, stdout, stderr io.Writer) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	a := &app{ctx: ctx, out: stdout, err: stderr, width: 100}
+	if f, ok := stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		a.bars = true
+		a.colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 20 {
+			a.width = w
+		}
+	}
+	// A finished exit is a value here, so that tests and deferred work see it.
+	type exit struct{ code int }
+	code := exitDone
+	func() {
+		defer func() {
+			if r := recover(); r != nil {
+				e, ok := r.(exit)
+				if !ok {
+					panic(r)
+				}
+				code = e.code
+			}
+		}()
+		var c cli
+		k, err := kong.New(&c,
+			kong.Name("platemark"),
+			kong.Description("A recipe beside each print master says everything that turns it into the print file. platemark builds the file, keeps an audit log, and makes the same bytes again years later.\n\nExit codes: 0 done, 1 something differs or was refused, 2 wrong use."),
+			kong.Writers(stdout, stderr),
+			kong.Exit(func(code int) { panic(exit{code}) }),
+			kong.UsageOnError(),
+			kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: a.width}),
+			kong.Vars{"cores": fmt.Sprint(runtime.GOMAXPROCS(0))},
+			kong.Bind(a),
+		)
+		if err != nil {
+			panic(err)
+		}
+		if len(args) == 0 {
+			args = []string{"--help"}
+		}
+		kc, err := k.Parse(args)
+		if err != nil {
+			fmt.Fprintf(stderr, "error: %v\n", err)
+			var pe *kong.ParseError
+			if errors.As(err, &pe) && pe.Context != nil && pe.Context.Command() != "" {
+				fmt.Fprintf(stderr, "hint: platemark %s --help\n", firstWord(pe.Context.Command()))
+			} else {
+				fmt.Fprintln(stderr, "hint: platemark --help")
+			}
+			code = exitUsage
+			return
+		}
+		code = a.finish(kc.Run())
+	}()
+	return code
+}
+
+func firstWord(s string) string {
+	for i, r := range s {
+		if r == ' ' {
+			return s[:i]
+		}
+	}
+	return s
+}
+
+// finish says an error and picks the exit code: the one place for both.
+func (a *app) finish(err error) int {
+	var use usageError
+	var diff *interp.Difference
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errRefused):
+		return exitDiffers
+	case errors.As(err, &use):
+		fmt.Fprintf(a.err, "error: %v\n", err)
+		return exitUsage
+	case errors.Is(err, context.Canceled):
+		fmt.Fprintln(a.err, "stopped; nothing half written was left")
+		return exitDiffers
+	case errors.As(err, &diff):
+		fmt.Fprintf(a.err, "different: %v\n", err)
+		fmt.Fprintln(a.err, "hint: no file was written under the print's name")
+		return exitDiffers
+	default:
+		fmt.Fprintf(a.err, "error: %v\n", err)
+		return exitDiffers
+	}
+}
+
+// workersHelp is the flag that some commands share.
+type workersFlag struct {
+	Workers int `help:"How many processors to use (default: all, here ${cores}). The bytes are the same whatever the number." placeholder:"N"`
+}
+
+func (w workersFlag) n() int {
+	if w.Workers > 0 {
+		return w.Workers
+	}
+	return runtime.GOMAXPROCS(0)
+}

@@ -1,0 +1,45 @@
+package main
+
+import (
+	"fmt"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type pinCmd struct {
+	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"existingfile"`
+	Renew   []string `help:"Take the file as it is now, by the path that the recipe writes (may be repeated)." placeholder:"FILE"`
+}
+
+func (pinCmd) Help() string {
+	return `A pinned recipe builds only from the very files it was made with. A file that changed since is refused until --renew names it. Only the inputs block of the recipe is touched.
+
+Examples:
+  platemark pin salt-road.recipe
+  platemark pin --renew salt-road.tif salt-road.recipe`
+}
+
+func (c *pinCmd) Run(a *app) error {
+	if len(c.Renew) > 0 && len(c.Recipes) != 1 {
+		return usageError{"--renew works on one recipe"}
+	}
+	for _, file := range c.Recipes {
+		text, pins, err := interp.Pin(a.ctx, file, c.Renew)
+		if p, ok := err.(*interp.Problems); ok {
+			a.problems(p.Source, p.Diags, lang.Warning)
+			return errRefused
+		}
+		if err != nil {
+			return err
+		}
+		if err := interp.ReplaceFile(file, text); err != nil {
+			return err
+		}
+		for _, p := range pins {
+			fmt.Fprintf(a.out, "%s  %s\n", p.SHA256[:16], p.Path)
+		}
+		fmt.Fprintf(a.out, "%s: %d files pinned\n", file, len(pins))
+	}
+	return nil
+}

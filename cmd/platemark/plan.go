@@ -1,0 +1,174 @@
+package main
+
+import (
+	"fmt"
+	"math/big"
+	"strings"
+	"time"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type planCmd struct {
+	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"existingfile"`
+	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
+	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
+	Force   bool     `help:"Plan to replace print files that exist."`
+	JSON    bool     `help:"Say the plan as JSON."`
+	workersFlag
+}
+
+func (planCmd) Help() string {
+	return `Says what a build would do before any pixel is computed: each step with its picture, the face and file sizes, how many pixels an inch the master itself has at that size, and the memory and time to expect.
+
+Example:
+  platemark plan salt-road.recipe`
+}
+
+// planRow is one print's plan as data.
+type planRow struct {
+	Recipe    string     `json:"recipe"`
+	Print     string     `json:"print"`
+	Mark      string     `json:"mark"`
+	File      string     `json:"file"`
+	Format    string     `json:"format"`
+	Width     int        `json:"width"`
+	Height    int        `json:"height"`
+	FaceW     string     `json:"face-width-in"`
+	FaceH     string     `json:"face-height-in"`
+	PPI       string     `json:"ppi"`
+	Effective string     `json:"effective-ppi"`
+	Bytes     int64      `json:"bytes"`
+	Exact     bool       `json:"bytes-exact"`
+	Memory    int64      `json:"memory"`
+	Seconds   int64      `json:"seconds"`
+	Steps     []planStep `json:"steps"`
+}
+
+type planStep struct {
+	Line      int    `json:"line"`
+	Text      string `json:"text"`
+	Operation string `json:"operation"`
+	Version   int    `json:"version"`
+	Width     int    `json:"width"`
+	Height    int    `json:"height"`
+	Channels  int    `json:"channels"`
+	Profile   string `json:"profile,omitempty"`
+}
+
+func (c *planCmd) Run(a *app) error {
+	failed := false
+	rows := []planRow{}
+	for _, file := range c.Recipes {
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force})
+		if err != nil {
+			return err
+		}
+		a.problems(j.Source, j.Diags, lang.Note)
+		failed = failed || j.Failed()
+		for _, p := range j.Plans {
+			r := planRowOf(file, j.OutPath(p, c.Out), p, c.n())
+			rows = append(rows, r)
+			if !c.JSON {
+				a.tellPlan(p, r, c.n())
+			}
+		}
+		j.Close()
+	}
+	if c.JSON {
+		if err := a.json(rows); err != nil {
+			return err
+		}
+	}
+	if failed {
+		return errRefused
+	}
+	return nil
+}
+
+func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
+	e := p.Estimate(workers)
+	w, h := p.Pixels()
+	r := planRow{Recipe: recipe, Print: p.Print, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
+		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
+		Bytes: e.Largest, Exact: e.Exact, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Steps: []planStep{}}
+	for _, n := range p.Nodes {
+		if n.Input != nil {
+			continue
+		}
+		s := planStep{Line: n.Line, Text: n.Text, Operation: n.Op, Version: n.Ver, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C}
+		if n.Pic.Profile != nil {
+			s.Profile = n.Pic.Profile.Description()
+		}
+		r.Steps = append(r.Steps, s)
+	}
+	return r
+}
+
+func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
+	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Print, p.MarkShort())
+	fmt.Fprintf(a.out, "  face       %s x %s in at %s ppi: %d x %d px\n", inchText(p.Face.W), inchText(p.Face.H), inchText(p.Face.PPI), r.Width, r.Height)
+	for _, in := range p.Inputs {
+		what := ""
+		if in.Picture != nil {
+			i := in.Picture.Info()
+			what = fmt.Sprintf(", %d x %d px, %d bits", i.W, i.H, i.Bits)
+		} else if in.Profile != nil {
+			what = ", " + in.Profile.Description()
+		}
+		fmt.Fprintf(a.out, "  %-9s  %s%s\n", in.Role, in.Path, what)
+	}
+	fmt.Fprintf(a.out, "  effective  %s pixels an inch of the master's own at this size\n", r.Effective)
+	how := "16 bits"
+	switch {
+	case p.File.Format == "jpeg" && p.File.Half:
+		how = fmt.Sprintf("quality %d, chroma half", p.File.Quality)
+	case p.File.Format == "jpeg":
+		how = fmt.Sprintf("quality %d, chroma full", p.File.Quality)
+	case p.File.Bits == 8:
+		how = "8 bits"
+	}
+	size := "up to about " + bytesText(r.Bytes)
+	if r.Exact {
+		size = bytesText(r.Bytes)
+	}
+	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s\n", r.File, r.Format, how, size)
+	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %d processors\n", bytesText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), workers)
+	fmt.Fprintln(a.out, "  steps")
+	for _, s := range r.Steps {
+		line := "     "
+		if s.Line > 0 {
+			line = fmt.Sprintf("%5d", s.Line)
+		}
+		text := s.Text
+		if s.Operation == "mask" {
+			text = "draw " + strings.TrimSuffix(text, " {")
+		}
+		if s.Operation == "spots" {
+			text += " (and its neighbours)"
+		}
+		fmt.Fprintf(a.out, "    %s  %-58s %6d x %-6d %s\n", line, cutText(text, 58), s.Width, s.Height, s.Profile)
+	}
+}
+
+func cutText(s string, n int) string {
+	r := []rune(s)
+	if len(r) <= n {
+		return s
+	}
+	return string(r[:n-1]) + "…"
+}
+
+// inchText writes a number with up to two decimals.
+func inchText(r *big.Rat) string {
+	s := r.FloatString(2)
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}
+
+func spell(d time.Duration) string {
+	if d < time.Second {
+		return "under a second"
+	}
+	return d.Round(time.Second).String()
+}

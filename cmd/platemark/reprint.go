@@ -1,0 +1,56 @@
+package main
+
+import (
+	"fmt"
+
+	"platemark/interp"
+)
+
+type reprintCmd struct {
+	Logs   []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl)." type:"existingfile"`
+	LookIn []string `help:"Also look for the inputs below this folder, by their digests: renamed and moved files are found (may be repeated)." placeholder:"FOLDER"`
+	Out    string   `help:"Folder for the print files, instead of beside their logs." placeholder:"FOLDER"`
+	Force  bool     `help:"Replace print files that exist."`
+	JSON   bool     `help:"Say the result as JSON."`
+	workersFlag
+}
+
+func (reprintCmd) Help() string {
+	return `Runs the recipe as the log records it, compares every picture on the way with the recorded digests, and writes the file only if all are identical. The recipe file isn't needed; the master, masks and profiles are.
+
+Examples:
+  platemark reprint salt-road-60x40.jpg.4be11c90a2f7.audit.jsonl
+  platemark reprint LOG --look-in ../archive --out ../reprints`
+}
+
+func (c *reprintCmd) Run(a *app) error {
+	var all []interp.Built
+	failed := false
+	for _, log := range c.Logs {
+		p := a.newProgress()
+		b, err := interp.Reprint(a.ctx, log, interp.ReprintOptions{LookIn: c.LookIn,
+			BuildOptions: interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: p.tell()}})
+		p.close()
+		if err != nil {
+			if len(c.Logs) == 1 || a.ctx.Err() != nil {
+				return err
+			}
+			a.finish(err)
+			failed = true
+			continue
+		}
+		all = append(all, *b)
+		if !c.JSON {
+			fmt.Fprintf(a.out, "%s\n    %d x %d px, %s\n    identical: sha256 %s\n", b.File, b.W, b.H, bytesText(b.Size), b.Sum)
+		}
+	}
+	if c.JSON {
+		if err := a.json(builtJSON(all)); err != nil {
+			return err
+		}
+	}
+	if failed {
+		return errRefused
+	}
+	return nil
+}

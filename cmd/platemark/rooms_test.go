@@ -1,0 +1,91 @@
+package main
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// rooms says what each room may import of ours: lang and ops don't know each
+// other, interp joins them, cmd only talks.
+var rooms = map[string][]string{
+	"lang":     {},
+	"ops":      {"ops"},
+	"interp":   {"lang", "ops", "testdata/frozen"},
+	"recipes":  {},
+	"testdata": {},
+	"cmd":      {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},
+}
+
+// printPathBans are packages whose results differ between machines, releases
+// or runs; nothing under ops may use them outside tests.
+var printPathBans = []string{"math/rand", "math/rand/v2", "image/jpeg", "image/png", "compress/", "time", "os", "io/fs", "runtime", "encoding/json"}
+
+func TestRooms(t *testing.T) {
+	root := filepath.Join("..", "..")
+	seen := 0
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && strings.HasPrefix(d.Name(), ".") && path != root {
+			return fs.SkipDir
+		}
+		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		rel, err := filepath.Rel(root, path)
+		if err != nil {
+			return err
+		}
+		rel = filepath.ToSlash(rel)
+		room, _, _ := strings.Cut(rel, "/")
+		may, ok := rooms[room]
+		if !ok {
+			t.Errorf("%s lies in no room", rel)
+			return nil
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		seen++
+		for _, i := range f.Imports {
+			name, err := strconv.Unquote(i.Path.Value)
+			if err != nil {
+				return err
+			}
+			if ours, ok := strings.CutPrefix(name, "platemark/"); ok {
+				fine := false
+				for _, m := range may {
+					fine = fine || ours == m || strings.HasPrefix(ours, m+"/")
+				}
+				if !fine {
+					t.Errorf("%s imports %s; %s may import of ours: %v", rel, name, room, may)
+				}
+			}
+			if room != "ops" || strings.Contains(rel, "tifftest") {
+				continue
+			}
+			for _, ban := range printPathBans {
+				if name == ban || strings.HasSuffix(ban, "/") && strings.HasPrefix(name, ban) {
+					if rel == "ops/raster/store.go" && name == "os" {
+						continue // holds an open temporary file, opens none
+					}
+					t.Errorf("%s is on the print path and imports %s", rel, name)
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if seen < 30 {
+		t.Errorf("only %d files were looked at", seen)
+	}
+}

@@ -1,0 +1,442 @@
+package interp
+
+import (
+	"fmt"
+	"math/big"
+	"path"
+	"strings"
+
+	"platemark/lang"
+	"platemark/ops"
+	"platemark/ops/colour"
+	"platemark/ops/raster"
+)
+
+// binder turns one print of a recipe into a Plan. It collects problems and
+// goes on where it can.
+type binder struct {
+	rec    *lang.Recipe
+	lines  []string
+	inputs *inputSet
+	diags  []lang.Diagnostic
+
+	plan   *Plan
+	bykey  map[raster.Sum]int
+	env    ops.Env
+	frameW int
+	frameH int
+	masks  map[string]int // name -> node
+	size   *sizing        // nil in prepare
+	failed bool
+	// atLine is the picture that a recipe line makes.
+	atLine map[int]int
+}
+
+// pic is a picture in the binder's hands: a node and the part of the frame it
+// shows.
+type pic struct {
+	node   int
+	covers rect
+}
+
+// sizing is what the print's size statement says.
+type sizing struct {
+	st    *lang.Size
+	ppi   *big.Rat
+	w, h  int // the print's pixels, once known
+	known bool
+}
+
+func (b *binder) report(sev lang.Severity, code string, at lang.Span, summary, detail string, hints ...string) {
+	if sev == lang.Error {
+		b.failed = true
+	}
+	b.diags = append(b.diags, lang.Diagnostic{Severity: sev, Code: code, Span: at, Summary: summary, Detail: detail, Hints: hints})
+}
+
+func (b *binder) err(code string, at lang.Span, summary, detail string, hints ...string) {
+	b.report(lang.Error, code, at, summary, detail, hints...)
+}
+
+func (b *binder) text(at lang.Span) string {
+	if at.Line < 1 || at.Line > len(b.lines) {
+		return ""
+	}
+	l := b.lines[at.Line-1]
+	// A point list may run over several lines: the first one names it.
+	if i := commentStart(l); i >= 0 {
+		l = l[:i]
+	}
+	return strings.Join(strings.Fields(l), " ")
+}
+
+// commentStart finds the # that starts a comment, outside strings.
+func commentStart(l string) int {
+	in := false
+	for i := 0; i < len(l); i++ {
+		switch {
+		case l[i] == '\\' && in:
+			i++
+		case l[i] == '"':
+			in = !in
+		case l[i] == '#' && !in:
+			return i
+		}
+	}
+	return -1
+}
+
+// node adds a step, or finds the equal one that is there already.
+func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...int) (int, bool) {
+	o, ok := ops.Lookup(op, ops.Current(op))
+	if !ok {
+		b.err(codeStep, at, fmt.Sprintf("this engine has no operation %q", op), "")
+		return 0, false
+	}
+	keys := make([]raster.Sum, len(in))
+	pics := make([]ops.Pic, len(in))
+	for i, k := range in {
+		keys[i], pics[i] = b.plan.Nodes[k].key, b.plan.Nodes[k].Pic
+	}
+	key := keyOf(op, o.Version, args, keys)
+	if n, ok := b.bykey[key]; ok && b.plan.Nodes[n].Stage == stage {
+		b.atLine[at.Line] = n
+		return n, true
+	}
+	step, err := o.New(args, pics, b.env)
+	if err != nil {
+		b.err(codeStep, at, err.Error(), "")
+		return 0, false
+	}
+	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), key: key, Text: b.text(at)})
+	n := len(b.plan.Nodes) - 1
+	b.bykey[key], b.atLine[at.Line] = n, n
+	return n, true
+}
+
+// bindPrint makes the plan of one print; with upto set, of the picture that
+// this line makes (nil where the print has no such line).
+func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet, upto int) (*Plan, []lang.Diagnostic) {
+	b := &binder{
+		rec: rec, lines: strings.Split(strings.ReplaceAll(strings.TrimPrefix(string(source), "\ufeff"), "\r\n", "\n"), "\n"),
+		inputs: inputs, bykey: map[raster.Sum]int{}, masks: map[string]int{}, atLine: map[int]int{},
+		plan: &Plan{Print: pr.Name.Value, Line: pr.Line},
+		env:  ops.Env{Profiles: map[string]*colour.Profile{}},
+	}
+	cur, ok := b.prepare()
+	if !ok {
+		return nil, b.diags
+	}
+	b.plan.Ready = cur.node
+	cur, ok = b.print(pr, cur)
+	if !ok || b.failed {
+		return nil, b.diags
+	}
+	b.plan.Out = cur.node
+	if upto != 0 {
+		n, ok := b.atLine[upto]
+		if !ok {
+			return nil, nil
+		}
+		b.plan.Out = n
+		if b.plan.Nodes[n].Stage == 0 {
+			b.plan.Ready = n
+		}
+	}
+	b.plan.Mark = markOf(rec.Version, b.plan.Nodes[cur.node].key, b.plan.File)
+	b.prune()
+	b.plan.Notes = b.diags
+	return b.plan, b.diags
+}
+
+// prune drops the nodes that the print doesn't need and keeps plan order.
+func (b *binder) prune() {
+	p := b.plan
+	need := make([]bool, len(p.Nodes))
+	need[p.Out], need[p.Ready] = true, true
+	for i := len(p.Nodes) - 1; i >= 0; i-- {
+		if need[i] {
+			for _, k := range p.Nodes[i].In {
+				need[k] = true
+			}
+		}
+	}
+	to := make([]int, len(p.Nodes))
+	var keep []Node
+	for i, n := range p.Nodes {
+		if !need[i] {
+			continue
+		}
+		to[i] = len(keep)
+		in := make([]int, len(n.In))
+		for j, k := range n.In {
+			in[j] = to[k]
+		}
+		n.In = in
+		keep = append(keep, n)
+	}
+	p.Nodes, p.Ready, p.Out = keep, to[p.Ready], to[p.Out]
+}
+
+// input adds an input picture as a node.
+func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage int) int {
+	info := in.Picture.Info()
+	key := inputKey(in.Role, in.Sum, profile)
+	if n, ok := b.bykey[key]; ok && b.plan.Nodes[n].Stage == stage {
+		return n
+	}
+	b.plan.Nodes = append(b.plan.Nodes, Node{
+		Input: in, Line: at.Line, Stage: stage, key: key, Text: b.text(at),
+		Pic: ops.Pic{W: info.W, H: info.H, C: info.Channels, Profile: profile},
+	})
+	b.uses(in)
+	n := len(b.plan.Nodes) - 1
+	b.bykey[key] = n
+	return n
+}
+
+func (b *binder) uses(in *Input) {
+	for _, x := range b.plan.Inputs {
+		if x == in {
+			return
+		}
+	}
+	b.plan.Inputs = append(b.plan.Inputs, in)
+}
+
+// prepare opens the master, stands it upright and runs the prepare block.
+func (b *binder) prepare() (pic, bool) {
+	m := b.rec.Master
+	in := b.inputs.get(RoleMaster, m.Path)
+	if in == nil {
+		return pic{}, false // reported when it was opened
+	}
+	profile, ok := b.masterProfile(in)
+	if !ok {
+		return pic{}, false
+	}
+	n := b.input(m.Span, in, profile, 0)
+	info := in.Picture.Info()
+
+	// The file's own orientation and the turns at the head of prepare are one
+	// step: the frame is the master, upright.
+	var steps []lang.Step
+	if b.rec.Prepare != nil {
+		steps = b.rec.Prepare.Steps
+	}
+	o, at := info.Orientation, lang.Span{}
+	for len(steps) > 0 {
+		way := ""
+		switch s := steps[0].(type) {
+		case *lang.Turn:
+			way = s.Way.Value
+		case *lang.Mirror:
+			way = "mirror"
+		}
+		if way == "" {
+			break
+		}
+		o, at = ops.ComposeOrientation(o, ops.TurnOrientation(way)), steps[0].Where()
+		steps = steps[1:]
+	}
+	if o != 1 {
+		if n, ok = b.node(at, 0, "turn", ops.Args{{Name: "orientation", Value: fmt.Sprint(o)}}, n); !ok {
+			return pic{}, false
+		}
+		if at.Line == 0 {
+			b.plan.Nodes[n].Text = fmt.Sprintf("stand upright, as the file's orientation %d says", o)
+		}
+	}
+	p := b.plan.Nodes[n].Pic
+	b.frameW, b.frameH = p.W, p.H
+	cur := pic{n, rect{rat(0), rat(0), rat(int64(p.W)), rat(int64(p.H))}}
+	w := &walker{b: b, cur: cur, names: map[string]pic{}, stage: 0}
+	w.steps(steps)
+	return w.cur, !b.failed
+}
+
+func (b *binder) masterProfile(in *Input) (*colour.Profile, bool) {
+	m, info := b.rec.Master, in.Picture.Info()
+	var p *colour.Profile
+	switch {
+	case info.ICC == nil && m.Space == nil:
+		want := "opRGB"
+		if info.Channels == 1 {
+			want = "grey-2.2"
+		}
+		b.err(codeUntagged, m.Path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", m.Path.Value),
+			"Guessing a colour space can shift every colour of a print without a word.",
+			fmt.Sprintf("if you know its space, write it: master %q space %s (spaces: %s)", m.Path.Value, want, strings.Join(colour.SpaceNames(), ", ")))
+		return nil, false
+	case info.ICC == nil:
+		p, _ = colour.Space(m.Space.Value)
+	default:
+		var err error
+		if p, err = colour.Parse(info.ICC); err != nil {
+			b.err(codeProfile, m.Path.Span, fmt.Sprintf("the profile in %s can't be used: %v", m.Path.Value, err), "",
+				"convert the master to a matrix profile such as opRGB or ROMM-RGB in the program that made it, and save it again")
+			return nil, false
+		}
+		if m.Space != nil {
+			b.err(codeUntagged, m.Space.Span, fmt.Sprintf("%s carries a profile of its own, %q, and the line says %s", m.Path.Value, p.Description(), m.Space.Value),
+				"Two answers to what the colours mean: one must go.",
+				fmt.Sprintf("remove `space %s` to read the picture as its file says", m.Space.Value))
+			return nil, false
+		}
+	}
+	if p == nil {
+		b.err(codeProfile, m.Space.Span, fmt.Sprintf("there is no space named %s", m.Space.Value), "", "spaces: "+strings.Join(colour.SpaceNames(), ", "))
+		return nil, false
+	}
+	if p.Channels() != info.Channels {
+		b.err(codeProfile, m.Path.Span, fmt.Sprintf("%s is %s, but its profile %q is for %s", m.Path.Value, channelWord(info.Channels), p.Description(), channelWord(p.Channels())), "",
+			"save the master again with a profile that fits, or without one and with `space` in the recipe")
+		return nil, false
+	}
+	b.profile(p)
+	return p, true
+}
+
+func (b *binder) profile(p *colour.Profile) string {
+	s := p.Digest().String()
+	b.env.Profiles[s] = p
+	return s
+}
+
+func channelWord(c int) string {
+	if c == 1 {
+		return "grey"
+	}
+	return "RGB"
+}
+
+// mask is the node of a mask in a stage, drawn on the frame.
+func (b *binder) mask(name *lang.Text, stage int) (int, bool) {
+	id := fmt.Sprint(stage, " ", name.Value)
+	if n, ok := b.masks[id]; ok {
+		return n, n >= 0
+	}
+	b.masks[id] = -1 // guards against a circle that the checker missed
+	var m *lang.Mask
+	for _, x := range b.rec.Masks {
+		if x.Name.Value == name.Value {
+			m = x
+		}
+	}
+	if m == nil {
+		b.err(codeStep, name.Span, fmt.Sprintf("no mask is named %s", name.Value), "")
+		return 0, false
+	}
+	args := ops.Args{{Name: "width", Value: fmt.Sprint(b.frameW)}, {Name: "height", Value: fmt.Sprint(b.frameH)}}
+	var in []int
+	s := space{frameW: b.frameW, frameH: b.frameH, w: b.frameW, h: b.frameH,
+		covers: rect{rat(0), rat(0), rat(int64(b.frameW)), rat(int64(b.frameH))}}
+	for i, e := range m.Elements {
+		sh, n, ok := b.element(e, s, stage)
+		if !ok {
+			return 0, false
+		}
+		if n >= 0 {
+			in = append(in, n)
+		}
+		args = append(args, ops.Arg{Name: fmt.Sprintf("shape-%d", i+1), Value: sh.String()})
+	}
+	n, ok := b.node(m.Span, stage, "mask", args, in...)
+	if ok {
+		b.masks[id] = n
+		for _, e := range m.Elements {
+			b.atLine[e.Line] = n
+		}
+	}
+	return n, ok
+}
+
+// element binds one line of a mask; the node is -1 where it needs none.
+func (b *binder) element(e *lang.Element, s space, stage int) (ops.MaskShape, int, bool) {
+	sh := ops.MaskShape{Op: e.Op, Shape: e.Shape}
+	if e.Shape == "invert" || e.Shape == "soften" {
+		sh.Op = ""
+	}
+	ok := true
+	get := func(r *big.Rat, fits bool, at lang.Span) *big.Rat {
+		if !fits {
+			b.err(codeUnit, at, "a mask is drawn on the frame, which has no inches", "Masks serve every print size, so their measures are shares of the frame or its pixels.",
+				"write the measure in % (or px of the master)")
+			ok = false
+			return rat(0)
+		}
+		return r
+	}
+	for _, p := range e.Points {
+		x, fx := s.x(p.X)
+		y, fy := s.y(p.Y)
+		sh.Points = append(sh.Points, ops.MaskPoint{X: get(x, fx, p.X.Span), Y: get(y, fy, p.Y.Span)})
+	}
+	if len(e.Size) == 2 {
+		// A share in a size is of the frame's longer side, as every length.
+		w, fw := s.length(e.Size[0])
+		h, fh := s.length(e.Size[1])
+		sh.W, sh.H = get(w, fw, e.Size[0].Span), get(h, fh, e.Size[1].Span)
+	}
+	if e.Width != nil {
+		w, f := s.length(*e.Width)
+		sh.W = get(w, f, e.Width.Span)
+	}
+	if e.Radius != nil {
+		r, f := s.length(*e.Radius)
+		sh.W = get(r, f, e.Radius.Span)
+	}
+	switch e.Shape {
+	case "ellipse", "rectangle", "polygon", "stroke":
+		sh.Soft = new(big.Rat)
+		if e.Soft != nil {
+			sh.Soft = share(*e.Soft)
+		}
+	}
+	switch e.Shape {
+	case "file":
+		in := b.inputs.get(RoleMask, *e.Path)
+		if in == nil {
+			return sh, -1, false
+		}
+		info := in.Picture.Info()
+		if info.Channels != 1 {
+			b.err(codeMaskFile, e.Path.Span, fmt.Sprintf("%s is a colour picture; a mask is grey", e.Path.Value), "White works in full, black not at all.",
+				"save the mask as a grey TIFF, 8 or 16 bits")
+			return sh, -1, false
+		}
+		n := b.input(e.Span, in, nil, stage)
+		if info.Orientation != 1 {
+			if n, ok = b.node(e.Span, stage, "turn", ops.Args{{Name: "orientation", Value: fmt.Sprint(info.Orientation)}}, n); !ok {
+				return sh, -1, false
+			}
+		}
+		p := b.plan.Nodes[n].Pic
+		if !sameShape(p.W, p.H, b.frameW, b.frameH) {
+			b.err(codeMaskFile, e.Path.Span, fmt.Sprintf("%s is %d x %d, the frame is %d x %d: another shape", e.Path.Value, p.W, p.H, b.frameW, b.frameH),
+				"A painted mask lies over the whole upright master, so it must have the master's shape; its size may differ.",
+				"export the mask from the uncropped master")
+			return sh, -1, false
+		}
+		return sh, n, ok
+	case "mask":
+		n, fine := b.mask(e.Mask, stage)
+		return sh, n, ok && fine
+	}
+	return sh, -1, ok
+}
+
+// sameShape says whether w x h and w2 x h2 have one shape: scaled to the other's
+// width, neither side is off by half a pixel of the smaller one at both ends.
+func sameShape(w, h, w2, h2 int) bool {
+	if w > w2 {
+		w, h, w2, h2 = w2, h2, w, h
+	}
+	// The larger one's height at the smaller one's scale.
+	at := big.NewRat(int64(h2)*int64(w), int64(w2))
+	d := sub(at, rat(int64(h)))
+	return d.Abs(d).Cmp(rat(1)) < 0
+}
+
+// outPath is where a print file's path lies, cleaned.
+func outPath(p string) string { return path.Clean(p) }

@@ -1,0 +1,457 @@
+package interp
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"time"
+
+	"platemark/ops"
+	"platemark/ops/raster"
+)
+
+// BuildOptions say how to build. Workers and BandRows never change a byte.
+type BuildOptions struct {
+	Workers  int
+	BandRows int
+	Out      string
+	Force    bool
+	// Progress, if set, is called from several goroutines.
+	Progress func(stage string, done, due int64)
+}
+
+// Built is one finished print.
+type Built struct {
+	Print  string
+	File   string // path
+	Log    string
+	Size   int64
+	Sum    raster.Sum
+	Mark   raster.Sum
+	W, H   int
+	Wall   time.Duration
+	Repeat bool // the same file as an older log records
+}
+
+// prepared is a picture that prints stream from, with the results of every
+// node on the way to it.
+type prepared struct {
+	store   *raster.Store
+	results map[raster.Sum]result // by node key
+}
+
+// A builder makes the prints of a job; what prints share is made once.
+type builder struct {
+	job    *Job
+	o      BuildOptions
+	inputs map[*Input]loaded
+	ready  map[raster.Sum]*prepared // by the ready node's key
+	began  time.Time
+}
+
+type loaded struct {
+	store *raster.Store
+	bands []raster.Sum
+}
+
+func newBuilder(j *Job, o BuildOptions) *builder {
+	if o.Workers <= 0 {
+		o.Workers = runtime.GOMAXPROCS(0)
+	}
+	return &builder{job: j, o: o, inputs: map[*Input]loaded{}, ready: map[raster.Sum]*prepared{}}
+}
+
+func (b *builder) close() {
+	for _, l := range b.inputs {
+		l.store.Close()
+	}
+	for _, p := range b.ready {
+		p.store.Close()
+	}
+}
+
+// Build makes every print that the job planned. It returns what was finished,
+// also beside an error.
+func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
+	if j.Failed() {
+		return nil, errors.New("the recipe has errors")
+	}
+	b := newBuilder(j, o)
+	defer b.close()
+	var out []Built
+	for i, p := range j.Plans {
+		built, err := b.print(ctx, p, j.OutPath(p, o.Out), nil)
+		if err != nil {
+			return out, fmt.Errorf("print %s: %w", p.Print, err)
+		}
+		out = append(out, *built)
+		b.release(j.Plans[i+1:])
+	}
+	return out, nil
+}
+
+// release gives back what no later plan needs.
+func (b *builder) release(later []*Plan) {
+	for k, p := range b.ready {
+		used := false
+		for _, l := range later {
+			used = used || l.Nodes[l.Ready].key == k
+		}
+		if !used {
+			p.store.Close()
+			delete(b.ready, k)
+		}
+	}
+}
+
+// progress returns a function that adds rows to one stage's count.
+func (b *builder) progress(stage string, due int64) func(rows int) {
+	if b.o.Progress == nil {
+		return nil
+	}
+	c := newCounter(func(done int64) { b.o.Progress(stage, done, due) })
+	c.add(0)
+	return c.add
+}
+
+// input loads an input picture.
+func (b *builder) input(ctx context.Context, in *Input) (loaded, error) {
+	if l, ok := b.inputs[in]; ok && l.store != nil {
+		return l, nil
+	}
+	st, sums, err := loadPicture(ctx, in, b.o.Workers, b.progress("reading "+in.Path, int64(in.Picture.Info().H)))
+	if err != nil {
+		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
+	}
+	l := loaded{store: st, bands: raster.Bands(sums)}
+	b.inputs[in] = l
+	return l, nil
+}
+
+func resultOf(n Node, bands []raster.Sum) result {
+	return result{bands, raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, profileSum(n), bands)}
+}
+
+// stage builds the graph that ends in node out and holds the nodes of one
+// stage; at the border stands the prepared picture.
+func (b *builder) stage(ctx context.Context, p *Plan, out int, ready *prepared, results map[raster.Sum]result) (*graph, []int, error) {
+	need := make([]bool, len(p.Nodes))
+	var walk func(i int)
+	walk = func(i int) {
+		if need[i] {
+			return
+		}
+		need[i] = true
+		if ready != nil && i == p.Ready {
+			return
+		}
+		for _, k := range p.Nodes[i].In {
+			walk(k)
+		}
+	}
+	walk(out)
+	g := &graph{}
+	var of []int // graph node -> plan node
+	at := make([]int, len(p.Nodes))
+	for i, n := range p.Nodes {
+		if !need[i] {
+			continue
+		}
+		gn := gnode{pic: n.Pic, step: n.Step}
+		switch {
+		case ready != nil && i == p.Ready:
+			gn.store, gn.step = ready.store, nil
+		case n.Input != nil:
+			l, err := b.input(ctx, n.Input)
+			if err != nil {
+				return nil, nil, err
+			}
+			gn.store = l.store
+			results[n.key] = resultOf(n, l.bands)
+		default:
+			for _, k := range n.In {
+				gn.in = append(gn.in, at[k])
+			}
+			_, have := results[n.key]
+			gn.digest = !have
+		}
+		at[i] = len(g.nodes)
+		g.nodes = append(g.nodes, gn)
+		of = append(of, i)
+	}
+	g.out = at[out]
+	return g, of, nil
+}
+
+// prepare makes the picture that a plan's print streams from.
+func (b *builder) prepare(ctx context.Context, p *Plan) (*prepared, error) {
+	key := p.Nodes[p.Ready].key
+	if r, ok := b.ready[key]; ok {
+		return r, nil
+	}
+	r := &prepared{results: map[raster.Sum]result{}}
+	g, of, err := b.stage(ctx, p, p.Ready, nil, r.results)
+	if err != nil {
+		return nil, err
+	}
+	n := p.Nodes[p.Ready]
+	if n.Input != nil {
+		// Nothing to prepare: the print streams from the master itself.
+		l := b.inputs[n.Input]
+		r.store = l.store
+		delete(b.inputs, n.Input)
+		b.ready[key] = r
+		return r, nil
+	}
+	if r.store, err = newStore(n.Pic.W, n.Pic.H, n.Pic.C); err != nil {
+		return nil, err
+	}
+	sums, err := run(ctx, g, storeSink{r.store}, b.runOptions("preparing", n.Pic.H))
+	if err != nil {
+		r.store.Close()
+		return nil, err
+	}
+	record(p, of, sums, r.results)
+	// The inputs have served; a later plan that needs one loads it again.
+	for in, l := range b.inputs {
+		l.store.Close()
+		delete(b.inputs, in)
+	}
+	b.ready[key] = r
+	return r, nil
+}
+
+func record(p *Plan, of []int, sums [][]raster.Sum, results map[raster.Sum]result) {
+	for i, s := range sums {
+		if s != nil {
+			n := p.Nodes[of[i]]
+			results[n.key] = resultOf(n, raster.Bands(s))
+		}
+	}
+}
+
+func (b *builder) runOptions(stage string, rows int) runOptions {
+	return runOptions{workers: b.o.Workers, bandRows: b.o.BandRows, progress: b.progress(stage, int64(rows))}
+}
+
+// estimate is the room to set aside for a print file: exact for TIFF, about
+// what noise at top quality takes for JPEG.
+func (f FileSpec) estimate(p ops.Pic) int64 {
+	n := int64(p.W) * int64(p.H) * int64(p.C)
+	if f.Format == "tiff" {
+		return n*int64(f.Bits)/8 + 1<<20
+	}
+	return n*2/3 + 1<<20
+}
+
+// print makes one print. With want set (a reprint) the records are compared
+// with that log's before the file gets its name.
+func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*Built, error) {
+	b.began = now()
+	f, err := createOut(out, p.File.estimate(p.Nodes[p.Out].Pic), b.o.Force)
+	if err != nil {
+		return nil, err
+	}
+	built, c, err := b.picture(ctx, p, f)
+	if err != nil {
+		f.abandon()
+		b.failed(p, out, err)
+		return nil, err
+	}
+	if want != nil {
+		if err := compare(want, c); err != nil {
+			f.abandon()
+			return nil, err
+		}
+	} else if err := b.olderLogs(p, out, built); err != nil {
+		f.abandon()
+		b.failed(p, out, err)
+		return nil, err
+	}
+	built.Print, built.File = p.Print, out
+	built.Wall = now().Sub(b.began)
+	c.close(b.run(p, filepath.Dir(out), filepath.Base(out), ""))
+	// The log first: a print without its log is worth less than a log that
+	// `verify` finds without its print.
+	log := nextLogName(out, p.Mark.String())
+	if want == nil || !b.sameLog(want, out) {
+		if err := writeNew(log, c.bytes()); err != nil {
+			f.abandon()
+			return nil, err
+		}
+		built.Log = log
+	} else {
+		built.Log = want.Path
+	}
+	if err := f.commit(built.Size); err != nil {
+		if built.Log == log {
+			os.Remove(log)
+		}
+		return nil, err
+	}
+	return built, nil
+}
+
+// sameLog says whether want already lies beside the file.
+func (b *builder) sameLog(want *Log, out string) bool {
+	return filepath.Dir(realPath(want.Path)) == filepath.Dir(realPath(out))
+}
+
+// picture computes the print into f and writes the determined records.
+func (b *builder) picture(ctx context.Context, p *Plan, f *outFile) (*Built, *chain, error) {
+	ready, err := b.prepare(ctx, p)
+	if err != nil {
+		return nil, nil, err
+	}
+	results := map[raster.Sum]result{}
+	for k, r := range ready.results {
+		results[k] = r
+	}
+	g, of, err := b.stage(ctx, p, p.Out, ready, results)
+	if err != nil {
+		return nil, nil, err
+	}
+	pic := p.Nodes[p.Out].Pic
+	w := bufio.NewWriterSize(f, 1<<16)
+	s, done, err := newFileSink(w, p.File, pic)
+	if err != nil {
+		return nil, nil, err
+	}
+	sums, err := run(ctx, g, s, b.runOptions("print "+p.Print, pic.H))
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := done(); err != nil {
+		return nil, nil, err
+	}
+	if err := w.Flush(); err != nil {
+		return nil, nil, plainPathError(err)
+	}
+	record(p, of, sums, results)
+	list := make([]result, len(p.Nodes))
+	for i, n := range p.Nodes {
+		r, ok := results[n.key]
+		if !ok {
+			return nil, nil, fmt.Errorf("internal: the step of line %d has no digest", n.Line)
+		}
+		list[i] = r
+	}
+	for _, in := range p.Inputs {
+		if err := in.unchanged(); err != nil {
+			return nil, nil, err
+		}
+	}
+	c := determined(p, b.job.Recipe.Version, b.job.Recipe.Draft, b.job.Source, list, s.n, s.digest())
+	return &Built{Size: s.n, Sum: s.digest(), Mark: p.Mark, W: pic.W, H: pic.H}, c, nil
+}
+
+// olderLogs compares with every log of the same mark beside the file: same
+// mark, same file. A log of another draft speaks of other pictures.
+func (b *builder) olderLogs(p *Plan, out string, built *Built) error {
+	list, err := filepath.Glob(escapeGlob(out) + "." + p.MarkShort() + "*.audit.jsonl")
+	if err != nil {
+		return err
+	}
+	for _, path := range list {
+		l, err := ReadLog(path)
+		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(b.job) {
+			continue
+		}
+		if l.File.SHA256 != built.Sum.String() {
+			return fmt.Errorf("this print has the mark %s, as the log %s, yet its bytes differ (sha256 %s…, then %s…): the same mark must give the same file; don't deliver it, and report this with both logs",
+				p.MarkShort(), filepath.Base(path), built.Sum.String()[:16], l.File.SHA256[:16])
+		}
+		built.Repeat = true
+	}
+	return nil
+}
+
+// failed leaves a log of a build that failed, under another name. A build that
+// was stopped on purpose leaves none.
+func (b *builder) failed(p *Plan, out string, why error) {
+	if errors.Is(why, context.Canceled) {
+		return
+	}
+	c := &chain{}
+	head := logRecord{Record: "log", Prev: c.prev(), Format: logFormat, Language: b.job.Recipe.Version, Draft: draftDigest(b.job)}
+	c.add(head)
+	c.add(recipeRecord{Record: "recipe", Prev: c.prev(), Print: p.Print, SHA256: sumOf(b.job.Source), Text: string(b.job.Source)})
+	for _, in := range p.Inputs {
+		c.add(inputRecord{Record: "input", Prev: c.prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()})
+	}
+	c.close(b.run(p, filepath.Dir(out), filepath.Base(out), why.Error()))
+	base := out + "." + p.MarkShort()
+	for i := 1; i < 1000; i++ {
+		if writeNew(fmt.Sprintf("%s.failed-%d.jsonl", base, i), c.bytes()) == nil {
+			return
+		}
+	}
+}
+
+// Section builds only the rectangle x, y, w, h (pixels of the print) of one
+// plan, with exactly the samples that the whole has there, as a TIFF of 16
+// bits. w 0 means the whole picture.
+func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, o BuildOptions) (*Built, error) {
+	pic := p.Nodes[p.Out].Pic
+	if w == 0 {
+		x, y, w, h = 0, 0, pic.W, pic.H
+	}
+	if x < 0 || y < 0 || w < 1 || h < 1 || x > pic.W-w || y > pic.H-h {
+		return nil, fmt.Errorf("the section %d,%d,%d,%d doesn't lie in the picture of %d x %d px", x, y, w, h, pic.W, pic.H)
+	}
+	if in := j.sameAsInput(path); in != nil {
+		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.Role, in.Path)
+	}
+	b := newBuilder(j, o)
+	defer b.close()
+	b.began = now()
+	var ready *prepared
+	var err error
+	if p.Nodes[p.Out].Stage == 1 {
+		if ready, err = b.prepare(ctx, p); err != nil {
+			return nil, err
+		}
+	}
+	results := map[raster.Sum]result{}
+	g, _, err := b.stage(ctx, p, p.Out, ready, results)
+	if err != nil {
+		return nil, err
+	}
+	for i := range g.nodes {
+		g.nodes[i].digest = false
+	}
+	spec := FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
+	part := ops.Pic{W: w, H: h, C: pic.C, Profile: pic.Profile}
+	f, err := createOut(path, spec.estimate(part), o.Force)
+	if err != nil {
+		return nil, err
+	}
+	s, done, err := newFileSink(io.Writer(f), spec, part)
+	if err == nil {
+		ro := b.runOptions("section", h)
+		ro.from, ro.till = y, y+h
+		_, err = run(ctx, g, columns{s, x * pic.C, (x + w) * pic.C}, ro)
+	}
+	if err == nil {
+		err = done()
+	}
+	if err != nil {
+		f.abandon()
+		return nil, err
+	}
+	if err := f.commit(s.n); err != nil {
+		return nil, err
+	}
+	return &Built{Print: p.Print, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: now().Sub(b.began)}, nil
+}
+
+// PartName is the name for a section or a picture between, beside the print.
+func PartName(out, part string) string {
+	return strings.TrimSuffix(out, filepath.Ext(out)) + "." + part + ".tif"
+}

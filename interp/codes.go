@@ -1,0 +1,21 @@
+package interp
+
+// Codes of the planner's diagnostics; stable for good. The texts stand in
+// lang/SPEC.md beside the checker's.
+const (
+	codeStep      = "PM500"
+	codeUnit      = "PM501"
+	codeSize      = "PM502"
+	codeShape     = "PM503"
+	codeEffective = "PM504"
+	codeCrop      = "PM505"
+	codeSpot      = "PM506"
+	codeSave      = "PM507"
+	codeOutput    = "PM508"
+	codeMaskFile  = "PM509"
+	codeInput     = "PM510"
+	codeChanged   = "PM511"
+	codeUnpinned  = "PM512"
+	codeUntagged  = "PM513"
+	codeProfile   = "PM514"
+)

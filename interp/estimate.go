@@ -1,0 +1,66 @@
+package interp
+
+import (
+	"time"
+
+	"platemark/ops/codec/tiff"
+)
+
+// nanos is what one pixel of an operation's result takes of one processor, in
+// nanoseconds, measured on a common server core; it serves estimates only.
+var nanos = map[string]float64{
+	"blend": 3, "convert": 45, "crop": 1, "enlarge": 9, "mask": 4, "sharpen": 16,
+	"spot-pixels": 40, "spots": 2, "turn": 4,
+}
+
+// encodeNanos is the same for writing a pixel of a print file with its digest.
+const encodeNanos = 18
+
+// hashNanos is the same for one picture digest.
+const hashNanos = 4
+
+// Estimate is what a build is expected to need.
+type Estimate struct {
+	Memory  int64 // bytes, at most
+	Time    time.Duration
+	Largest int64 // bytes of the print file, at most
+	Exact   bool  // Largest is the very size
+}
+
+// Estimate says what building the plan on that many workers is expected to
+// need. It is a guess from measured costs, not a promise.
+func (p *Plan) Estimate(workers int) Estimate {
+	var e Estimate
+	var ns float64
+	for _, n := range p.Nodes {
+		px := float64(n.Pic.W) * float64(n.Pic.H)
+		if n.Input != nil {
+			ns += px * 8
+			continue
+		}
+		ns += px * (nanos[n.Op] + hashNanos)
+	}
+	out := p.Nodes[p.Out].Pic
+	ns += float64(out.W) * float64(out.H) * encodeNanos
+	e.Time = time.Duration(ns / float64(max(workers, 1)))
+
+	ready := p.Nodes[p.Ready]
+	pic := 2 * int64(ready.Pic.Stride()) * int64(ready.Pic.H)
+	if pic > memoryLimit {
+		pic = 64 << 20 // it goes to a temporary file
+	}
+	e.Memory = pic
+	if ready.Input == nil {
+		e.Memory += pic // the master beside the prepared picture
+	}
+	row := int64(out.Stride()) * 2
+	e.Memory += 40<<20 + int64(workers)*row*60 + int64(2*workers+1)*defaultBandRows*row/3
+
+	e.Largest = p.File.estimate(out)
+	if p.File.Format == "tiff" {
+		if l, err := tiff.NewLayout(p.File.tiffOptions(out)); err == nil {
+			e.Largest, e.Exact = l.Size(), true
+		}
+	}
+	return e
+}

@@ -1,0 +1,230 @@
+package interp
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
+	"platemark/ops/raster"
+)
+
+// Role says what an input is to a recipe.
+type Role string
+
+const (
+	RoleMaster  Role = "master"
+	RoleMask    Role = "mask"
+	RoleProfile Role = "profile"
+)
+
+// Input is a file that a recipe names, opened once: its digest and its picture
+// come from the same open file, and it is refused if it changed meanwhile.
+type Input struct {
+	Role Role
+	Path string // as the recipe writes it, forward slashes
+	// Found is where the file was opened. It may lie elsewhere than Path says
+	// when a reprint found it by its digest.
+	Found string
+	Size  int64
+	Sum   raster.Sum
+
+	// Picture is set for masters and masks, Profile for profiles.
+	Picture *tiff.File
+	Profile *colour.Profile
+
+	file *os.File
+	stat fs.FileInfo
+}
+
+// maxProfileBytes bounds what is read as a profile; a JPEG can't carry more.
+const maxProfileBytes = 16 << 20
+
+// openInput opens, hashes and reads the head of one input. The master and
+// every other input are opened read-only.
+func openInput(ctx context.Context, role Role, path, found string) (*Input, error) {
+	f, err := os.Open(found)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("there is no file %s", found)
+		}
+		return nil, plainPathError(err)
+	}
+	in := &Input{Role: role, Path: path, Found: found, file: f}
+	if err := in.read(ctx); err != nil {
+		f.Close()
+		return nil, err
+	}
+	return in, nil
+}
+
+func (in *Input) read(ctx context.Context) error {
+	st, err := in.file.Stat()
+	if err != nil {
+		return plainPathError(err)
+	}
+	if !st.Mode().IsRegular() {
+		return errors.New("it isn't an ordinary file")
+	}
+	in.stat, in.Size = st, st.Size()
+	if in.Sum, err = hashFile(ctx, in.file, in.Size); err != nil {
+		return err
+	}
+	switch in.Role {
+	case RoleMaster, RoleMask:
+		in.Picture, err = tiff.Open(in.file, in.Size)
+	case RoleProfile:
+		if in.Size > maxProfileBytes {
+			return fmt.Errorf("it has %d bytes; a profile has at most %d", in.Size, maxProfileBytes)
+		}
+		b := make([]byte, in.Size)
+		if _, err = in.file.ReadAt(b, 0); err != nil {
+			return plainPathError(err)
+		}
+		in.Profile, err = colour.Parse(b)
+	}
+	return err
+}
+
+// unchanged fails if the file isn't what it was when it was hashed.
+func (in *Input) unchanged() error {
+	st, err := in.file.Stat()
+	if err == nil && st.Size() == in.stat.Size() && st.ModTime().Equal(in.stat.ModTime()) {
+		return nil
+	}
+	return fmt.Errorf("%s changed while it was being read; build again when nothing writes to it", in.Path)
+}
+
+// Close closes the file.
+func (in *Input) Close() error { return in.file.Close() }
+
+// hashFile is the SHA-256 of size bytes of r, cancelled within a few
+// milliseconds.
+func hashFile(ctx context.Context, r io.ReaderAt, size int64) (raster.Sum, error) {
+	h := sha256.New()
+	buf := make([]byte, 1<<20)
+	s := io.NewSectionReader(r, 0, size)
+	var n int64
+	for {
+		if err := ctx.Err(); err != nil {
+			return raster.Sum{}, context.Cause(ctx)
+		}
+		k, err := s.Read(buf)
+		h.Write(buf[:k])
+		n += int64(k)
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return raster.Sum{}, plainPathError(err)
+		}
+	}
+	if n != size {
+		return raster.Sum{}, fmt.Errorf("it had %d bytes, then %d", size, n)
+	}
+	var sum raster.Sum
+	h.Sum(sum[:0])
+	return sum, nil
+}
+
+// HashPath is the SHA-256 and size of the file at path.
+func HashPath(ctx context.Context, path string) (raster.Sum, int64, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return raster.Sum{}, 0, plainPathError(err)
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return raster.Sum{}, 0, plainPathError(err)
+	}
+	s, err := hashFile(ctx, f, st.Size())
+	return s, st.Size(), err
+}
+
+// plainPathError drops the path and system call from an error that is shown
+// beside the path anyway.
+func plainPathError(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
+}
+
+// inputPath is where a path of the recipe lies on this system.
+func inputPath(folder, path string) string {
+	return filepath.Join(folder, filepath.FromSlash(path))
+}
+
+// loadPicture decodes a picture input into a store and takes the digest of
+// its samples as stored.
+func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows int)) (*raster.Store, []raster.Sum, error) {
+	info := in.Picture.Info()
+	st, err := newStore(info.W, info.H, info.Channels)
+	if err != nil {
+		return nil, nil, err
+	}
+	sums := make([]raster.Sum, info.H)
+	var scratch []byte
+	stride := info.W * info.Channels
+	err = in.Picture.Decode(ctx, workers, func(y0 int, rows []uint16) error {
+		for i := 0; i*stride < len(rows); i++ {
+			row := rows[i*stride : (i+1)*stride]
+			sums[y0+i] = raster.RowSum(row, &scratch)
+			if err := st.WriteRow(y0+i, row, &scratch); err != nil {
+				return err
+			}
+		}
+		if progress != nil {
+			progress(len(rows) / stride)
+		}
+		return nil
+	})
+	if err == nil {
+		err = in.unchanged()
+	}
+	if err != nil {
+		st.Close()
+		return nil, nil, err
+	}
+	return st, sums, nil
+}
+
+// memoryLimit is the largest picture kept in memory between prepare and the
+// prints; a larger one goes to a temporary file and is read by rows.
+const memoryLimit = 2 << 30
+
+// testOnlyMemoryLimit, if not 0, replaces memoryLimit.
+var testOnlyMemoryLimit int64
+
+func newStore(w, h, c int) (*raster.Store, error) {
+	limit := int64(memoryLimit)
+	if testOnlyMemoryLimit != 0 {
+		limit = testOnlyMemoryLimit
+	}
+	size := 2 * int64(w) * int64(h) * int64(c)
+	if size <= limit {
+		return raster.NewMemory(w, h, c), nil
+	}
+	f, err := os.CreateTemp("", "platemark-picture-*.partial")
+	if err != nil {
+		return nil, fmt.Errorf("no temporary file for a picture of %d MB: %w", size/1e6, err)
+	}
+	if err := reserve(f, size); err != nil {
+		f.Close()
+		os.Remove(f.Name())
+		return nil, fmt.Errorf("no room in %s for a temporary picture of %d MB: %w", os.TempDir(), size/1e6, plainPathError(err))
+	}
+	return raster.NewFile(f, w, h, c), nil
+}
+
+// now is the clock of run records, which no determined result reads.
+var now = time.Now

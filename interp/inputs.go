@@ -1,0 +1,177 @@
+package interp
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"platemark/lang"
+	"platemark/ops/codec/tiff"
+)
+
+// inputSet opens each file that a recipe names once, whatever number of prints
+// use it.
+type inputSet struct {
+	ctx    context.Context
+	folder string
+	pins   map[string]string // path as written -> hexadecimal SHA-256
+	rec    *lang.Recipe
+	// found, if set, says where the file for a path lies instead: a reprint
+	// found it by its digest.
+	found func(role Role, path string) string
+	// noPins skips the check against the inputs block, for `pin --renew` and
+	// for reading a recipe whose inputs changed.
+	noPins bool
+
+	open  map[inputName]*Input
+	diags []lang.Diagnostic
+}
+
+type inputName struct {
+	role Role
+	path string
+}
+
+func newInputSet(ctx context.Context, folder string, rec *lang.Recipe) *inputSet {
+	s := &inputSet{ctx: ctx, folder: folder, rec: rec, pins: map[string]string{}, open: map[inputName]*Input{}}
+	if rec.Inputs != nil {
+		for _, l := range rec.Inputs.Lines {
+			s.pins[l.Path.Value] = strings.ToLower(l.SHA256.Value)
+		}
+	}
+	return s
+}
+
+// get is the open input, or nil where it can't be used; the reason is then in
+// diags, once.
+func (s *inputSet) get(role Role, at lang.Text) *Input {
+	k := inputName{role, at.Value}
+	if in, ok := s.open[k]; ok {
+		return in
+	}
+	s.open[k] = nil
+	where := inputPath(s.folder, at.Value)
+	if s.found != nil {
+		if f := s.found(role, at.Value); f != "" {
+			where = f
+		}
+	}
+	in, err := openInput(s.ctx, role, at.Value, where)
+	if err != nil {
+		s.failed(role, at, where, err)
+		return nil
+	}
+	if pin, ok := s.pins[at.Value]; !s.noPins && ok && pin != in.Sum.String() {
+		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Error, Code: codeChanged, Span: at.Span,
+			Summary: fmt.Sprintf("%s isn't the file that was pinned", at.Value),
+			Detail:  fmt.Sprintf("Pinned: sha256 %s…; found: %s…. A print from it would be another print.", pin[:min(16, len(pin))], in.Sum.String()[:16]),
+			Hints:   []string{"put the old file back, or, if the change is wanted: platemark pin --renew " + at.Value + " RECIPE"}})
+		in.Close()
+		return nil
+	}
+	s.open[k] = in
+	for _, w := range in.warnings() {
+		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Warning, Code: codeInput, Span: at.Span, Summary: at.Value + ": " + w})
+	}
+	return in
+}
+
+func (in *Input) warnings() []string {
+	if in.Picture == nil {
+		return nil
+	}
+	info := in.Picture.Info()
+	w := info.Warnings
+	for _, o := range info.Others {
+		w = append(w, "the file also holds "+o+", which isn't used")
+	}
+	return w
+}
+
+func (s *inputSet) failed(role Role, at lang.Text, where string, err error) {
+	d := lang.Diagnostic{Severity: lang.Error, Code: codeInput, Span: at.Span}
+	var te *tiff.Error
+	switch {
+	case errors.As(err, &te):
+		d.Summary = fmt.Sprintf("%s can't be read as a picture: %v", at.Value, err)
+	case errors.Is(err, context.Canceled):
+		d.Summary = "stopped"
+	default:
+		d.Summary = fmt.Sprintf("the %s %s can't be opened: %v", role, at.Value, err)
+		d.Detail = "Tried: " + where + ". Paths are relative to the recipe's folder."
+		if near := otherCase(where); near != "" {
+			d.Hints = append(d.Hints, fmt.Sprintf("there is a file %s: capital letters count", near))
+		}
+	}
+	s.diags = append(s.diags, d)
+}
+
+// otherCase finds a file in the same folder whose name differs in case only.
+func otherCase(path string) string {
+	list, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return ""
+	}
+	for _, e := range list {
+		if strings.EqualFold(e.Name(), filepath.Base(path)) && e.Name() != filepath.Base(path) {
+			return e.Name()
+		}
+	}
+	return ""
+}
+
+// named lists every file that the recipe names, in its order, once each.
+func (s *inputSet) named() []namedInput {
+	var out []namedInput
+	seen := map[inputName]bool{}
+	put := func(role Role, t lang.Text) {
+		if k := (inputName{role, t.Value}); !seen[k] {
+			seen[k] = true
+			out = append(out, namedInput{role, t})
+		}
+	}
+	if s.rec.Master != nil {
+		put(RoleMaster, s.rec.Master.Path)
+	}
+	for _, m := range s.rec.Masks {
+		for _, e := range m.Elements {
+			if e.Path != nil {
+				put(RoleMask, *e.Path)
+			}
+		}
+	}
+	steps := func(l []lang.Step) {
+		for _, x := range l {
+			if c, ok := x.(*lang.Convert); ok && c.Profile != nil {
+				put(RoleProfile, *c.Profile)
+			}
+		}
+	}
+	if s.rec.Prepare != nil {
+		steps(s.rec.Prepare.Steps)
+	}
+	for _, b := range s.rec.Series {
+		steps(b.Steps)
+	}
+	for _, p := range s.rec.Prints {
+		steps(p.Steps)
+	}
+	return out
+}
+
+type namedInput struct {
+	role Role
+	text lang.Text
+}
+
+// Close closes all.
+func (s *inputSet) Close() {
+	for _, in := range s.open {
+		if in != nil {
+			in.Close()
+		}
+	}
+}

@@ -1,0 +1,243 @@
+package interp
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"golang.org/x/text/cases"
+	"golang.org/x/text/unicode/norm"
+
+	"platemark/lang"
+)
+
+// A Job is a recipe with its inputs open and each of its prints planned.
+type Job struct {
+	File   string // the recipe's path, "" for text from a log
+	Folder string // what its paths are relative to
+	Source []byte
+	Recipe *lang.Recipe
+	Plans  []*Plan
+	Diags  []lang.Diagnostic
+
+	inputs *inputSet
+}
+
+// LoadOptions say how to read a recipe.
+type LoadOptions struct {
+	// Prints are the names of the prints to plan; none means all.
+	Prints []string
+	// Upto, if not 0, plans up to the picture that this line makes.
+	Upto int
+	// Out is the folder for print files; "" means where the recipe says.
+	Out string
+	// Force allows to overwrite print files.
+	Force bool
+	// NoOutputs skips the checks of what stands at the outputs.
+	NoOutputs bool
+	// noPins skips the inputs block.
+	noPins bool
+	// found says where an input lies, if not where the recipe says.
+	found func(role Role, path string) string
+}
+
+// maxRecipe bounds a recipe's text.
+const maxRecipe = 4 << 20
+
+// Load reads, checks and plans a recipe. Problems come as diagnostics, in the
+// order of the text; err is for a recipe that can't be opened at all. The
+// caller closes the job.
+func Load(ctx context.Context, file string, o LoadOptions) (*Job, error) {
+	b, err := readRecipe(file)
+	if err != nil {
+		return nil, fmt.Errorf("the recipe %s can't be read: %w", file, plainPathError(err))
+	}
+	// A linked recipe stands where the link points: its paths are relative to
+	// the file itself.
+	folder := filepath.Dir(file)
+	if real, err := filepath.EvalSymlinks(file); err == nil {
+		folder = filepath.Dir(real)
+	}
+	return load(ctx, file, folder, b, o)
+}
+
+func readRecipe(file string) ([]byte, error) {
+	st, err := os.Stat(file)
+	if err != nil {
+		return nil, err
+	}
+	if st.Size() > maxRecipe {
+		return nil, fmt.Errorf("it has %d bytes; is it a recipe?", st.Size())
+	}
+	return os.ReadFile(file)
+}
+
+func load(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
+	j := &Job{File: file, Folder: folder, Source: source}
+	j.Recipe, j.Diags = lang.Parse(filepath.Base(file), source)
+	if j.Failed() {
+		return j, nil
+	}
+	for _, name := range o.Prints {
+		if !slices.ContainsFunc(j.Recipe.Prints, func(p *lang.Print) bool { return p.Name.Value == name }) {
+			var have []string
+			for _, p := range j.Recipe.Prints {
+				have = append(have, p.Name.Value)
+			}
+			return nil, fmt.Errorf("no print is named %s in %s; there is: %s", name, file, strings.Join(have, ", "))
+		}
+	}
+	j.inputs = newInputSet(ctx, folder, j.Recipe)
+	j.inputs.noPins, j.inputs.found = o.noPins, o.found
+	for _, pr := range j.Recipe.Prints {
+		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) {
+			continue
+		}
+		p, ds := bindPrint(j.Recipe, source, pr, j.inputs, o.Upto)
+		j.Diags = append(j.Diags, ds...)
+		if p != nil {
+			j.Plans = append(j.Plans, p)
+		}
+	}
+	if o.Upto != 0 && len(j.Plans) == 0 && !j.Failed() && len(j.inputs.diags) == 0 {
+		j.inputs.Close()
+		return nil, fmt.Errorf("line %d of %s makes no picture; name a line with a step, or a line of a mask that a print uses", o.Upto, file)
+	}
+	j.Diags = append(j.Diags, j.inputs.diags...)
+	if !j.Failed() && !o.NoOutputs {
+		j.checkOutputs(o)
+	}
+	j.tidy()
+	return j, nil
+}
+
+// Failed says whether an error stands in the way.
+func (j *Job) Failed() bool {
+	return slices.ContainsFunc(j.Diags, func(d lang.Diagnostic) bool { return d.Severity == lang.Error })
+}
+
+// Close closes the inputs.
+func (j *Job) Close() {
+	if j.inputs != nil {
+		j.inputs.Close()
+	}
+}
+
+// tidy sorts the diagnostics by place and drops those said twice (a fault in
+// prepare shows in every print).
+func (j *Job) tidy() {
+	slices.SortStableFunc(j.Diags, func(a, b lang.Diagnostic) int {
+		if a.Span.Line != b.Span.Line {
+			return a.Span.Line - b.Span.Line
+		}
+		return a.Span.Col - b.Span.Col
+	})
+	var out []lang.Diagnostic
+	for _, d := range j.Diags {
+		d.File = filepath.Base(j.File)
+		same := func(e lang.Diagnostic) bool {
+			return e.Code == d.Code && e.Span == d.Span && e.Summary == d.Summary
+		}
+		if !slices.ContainsFunc(out, same) {
+			out = append(out, d)
+		}
+	}
+	j.Diags = out
+}
+
+// OutPath is where a plan's print file goes.
+func (j *Job) OutPath(p *Plan, out string) string {
+	if out != "" {
+		return filepath.Join(out, filepath.Base(filepath.FromSlash(p.File.Path)))
+	}
+	return inputPath(j.Folder, p.File.Path)
+}
+
+// checkOutputs refuses, before any pixel: an output that is an input by any
+// name, outputs whose names fold together on some system, and files that exist.
+func (j *Job) checkOutputs(o LoadOptions) {
+	say := func(at lang.Span, what, rule string, hints ...string) {
+		j.Diags = append(j.Diags, lang.Diagnostic{Severity: lang.Error, Code: codeOutput, Span: at, Summary: what, Detail: rule, Hints: hints})
+	}
+	seen := map[string]*Plan{}
+	for _, p := range j.Plans {
+		out := j.OutPath(p, o.Out)
+		at := lang.Span{Line: p.File.Line, Col: 1, EndLine: p.File.Line, EndCol: 1}
+		for _, pr := range j.Recipe.Prints {
+			if pr.Name.Value == p.Print {
+				at = pr.Save.Path.Span
+			}
+		}
+		if q := seen[foldName(out)]; q != nil {
+			say(at, fmt.Sprintf("%q and %q are one file on some systems", p.File.Path, q.File.Path),
+				"Capital letters and composed accents don't tell files apart everywhere: the second would overwrite the first.", "give one of them another name")
+			continue
+		}
+		seen[foldName(out)] = p
+		if in := j.sameAsInput(out); in != nil {
+			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.Role, in.Path),
+				"Inputs are never written to, by whatever name.", "save the print under another name")
+			continue
+		}
+		st, err := os.Lstat(out)
+		switch {
+		case err != nil:
+		case st.IsDir():
+			say(at, fmt.Sprintf("%s is a folder", out), "", "save the print under another name")
+		case !o.Force:
+			say(at, fmt.Sprintf("%s exists already", out), "Nothing is overwritten unasked.",
+				"build with --force to replace it, or with --out FOLDER to write elsewhere")
+		}
+	}
+}
+
+// sameAsInput finds the input that is the same file as path: by links, by
+// another way to its folder, or by a name that folds to its name.
+func (j *Job) sameAsInput(path string) *Input {
+	st, err := os.Stat(path)
+	real := realPath(path)
+	for _, in := range j.inputs.sorted() {
+		if err == nil && os.SameFile(st, in.stat) || foldName(real) == foldName(realPath(in.Found)) {
+			return in
+		}
+	}
+	return nil
+}
+
+// realPath resolves the links on the way to a file that needn't exist.
+func realPath(path string) string {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return path
+	}
+	if r, err := filepath.EvalSymlinks(abs); err == nil {
+		return r
+	}
+	if dir, err := filepath.EvalSymlinks(filepath.Dir(abs)); err == nil {
+		return filepath.Join(dir, filepath.Base(abs))
+	}
+	return abs
+}
+
+// foldName is a name as the most forgiving file system sees it.
+func foldName(s string) string {
+	return norm.NFC.String(cases.Fold().String(norm.NFC.String(filepath.ToSlash(filepath.Clean(s)))))
+}
+
+// sorted lists the open inputs by role and path.
+func (s *inputSet) sorted() []*Input {
+	var out []*Input
+	for _, in := range s.open {
+		if in != nil {
+			out = append(out, in)
+		}
+	}
+	slices.SortFunc(out, func(a, b *Input) int {
+		return bytes.Compare([]byte(string(a.Role)+"\x00"+a.Path), []byte(string(b.Role)+"\x00"+b.Path))
+	})
+	return out
+}

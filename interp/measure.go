@@ -1,0 +1,106 @@
+package interp
+
+import (
+	"math/big"
+
+	"platemark/lang"
+)
+
+func rat(n int64) *big.Rat { return big.NewRat(n, 1) }
+
+func mul(a, b *big.Rat) *big.Rat { return new(big.Rat).Mul(a, b) }
+func quo(a, b *big.Rat) *big.Rat { return new(big.Rat).Quo(a, b) }
+func add(a, b *big.Rat) *big.Rat { return new(big.Rat).Add(a, b) }
+func sub(a, b *big.Rat) *big.Rat { return new(big.Rat).Sub(a, b) }
+
+// roundHalfUp is the whole number nearest to r, halves upwards.
+func roundHalfUp(r *big.Rat) int {
+	n := add(r, big.NewRat(1, 2))
+	q := new(big.Int)
+	m := new(big.Int)
+	q.DivMod(n.Num(), n.Denom(), m) // Euclidean: floor for a positive denominator
+	return int(q.Int64())
+}
+
+// inches converts a length in in, cm or mm; ok is false for other units.
+func inches(m lang.Measure) (r *big.Rat, ok bool) {
+	switch m.Unit {
+	case "in":
+		return m.Value, true
+	case "cm":
+		return mul(m.Value, big.NewRat(50, 127)), true
+	case "mm":
+		return mul(m.Value, big.NewRat(5, 127)), true
+	}
+	return nil, false
+}
+
+// share is a percentage as a share of 1.
+func share(m lang.Measure) *big.Rat { return quo(m.Value, rat(100)) }
+
+// rect is the part of the frame that a picture shows, in frame pixels.
+type rect struct{ x0, y0, x1, y1 *big.Rat }
+
+func (r rect) w() *big.Rat { return sub(r.x1, r.x0) }
+func (r rect) h() *big.Rat { return sub(r.y1, r.y0) }
+
+// String is the "covers" argument of operations that read masks.
+func (r rect) String() string {
+	return r.x0.RatString() + " " + r.y0.RatString() + " " + r.x1.RatString() + " " + r.y1.RatString()
+}
+
+// space turns the recipe's measures into pixels of one picture.
+type space struct {
+	frameW, frameH int
+	w, h           int // the picture's own pixels
+	covers         rect
+	// printW, printH and ppi are those of the print; nil ppi where the
+	// picture belongs to no print.
+	printW, printH int
+	ppi            *big.Rat
+}
+
+// x and y are positions in pixels of the picture; ok is false where the unit
+// has no meaning here.
+func (s space) x(m lang.Measure) (*big.Rat, bool) {
+	return s.pos(m, s.frameW, s.covers.x0, s.covers.w(), s.w, s.printW)
+}
+
+func (s space) y(m lang.Measure) (*big.Rat, bool) {
+	return s.pos(m, s.frameH, s.covers.y0, s.covers.h(), s.h, s.printH)
+}
+
+func (s space) pos(m lang.Measure, frame int, c0, cw *big.Rat, size, print int) (*big.Rat, bool) {
+	switch m.Unit {
+	case "%":
+		f := mul(share(m), rat(int64(frame)))
+		return quo(mul(sub(f, c0), rat(int64(size))), cw), true
+	case "px":
+		return m.Value, true
+	}
+	in, ok := inches(m)
+	if !ok || s.ppi == nil {
+		return nil, false
+	}
+	return quo(mul(mul(in, s.ppi), rat(int64(size))), rat(int64(print))), true
+}
+
+// length is a length in pixels of the picture: a share is of the frame's
+// longer side.
+func (s space) length(m lang.Measure) (*big.Rat, bool) {
+	size, cw, frame, print := s.w, s.covers.w(), s.frameW, s.printW
+	if s.frameH > s.frameW {
+		size, cw, frame, print = s.h, s.covers.h(), s.frameH, s.printH
+	}
+	switch m.Unit {
+	case "%":
+		return quo(mul(mul(share(m), rat(int64(frame))), rat(int64(size))), cw), true
+	case "px":
+		return m.Value, true
+	}
+	in, ok := inches(m)
+	if !ok || s.ppi == nil {
+		return nil, false
+	}
+	return quo(mul(mul(in, s.ppi), rat(int64(size))), rat(int64(print))), true
+}

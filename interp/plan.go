@@ -1,0 +1,154 @@
+package interp
+
+import (
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"math/big"
+
+	"github.com/gowebpki/jcs"
+
+	"platemark/lang"
+	"platemark/ops"
+	"platemark/ops/colour"
+	"platemark/ops/raster"
+)
+
+// Plan is one print, typed and sized before anything runs. It is a graph of
+// nodes in two stages: stage 0 makes the prepared picture at the master's own
+// size, stage 1 makes the print from it.
+type Plan struct {
+	Print  string
+	Line   int // of the print block
+	Nodes  []Node
+	Ready  int // the node that prepare leaves
+	Out    int // the node that is saved
+	Inputs []*Input
+	File   FileSpec
+	Mark   raster.Sum
+	Face   Face
+	// Notes are what the plan wants to say: warnings and notes.
+	Notes []lang.Diagnostic
+}
+
+// Node is one picture of a plan: an input (Input set) or the result of a step.
+type Node struct {
+	Input *Input
+	Op    string
+	Ver   int
+	Args  ops.Args
+	In    []int
+	Line  int // the recipe line, 0 for what no line says (the file's own orientation)
+	Stage int // 0 prepare, 1 print
+	Step  ops.Step
+	Pic   ops.Pic
+	// key names the node's meaning: its operation, arguments and everything
+	// above it, by digest. Equal keys are equal pictures.
+	key raster.Sum
+	// prof is the profile of an input picture, from its file or the recipe.
+	Text string // the recipe's words for it, for plans and reports
+}
+
+// Face is the printed size.
+type Face struct {
+	W, H *big.Rat // inches
+	PPI  *big.Rat
+	// Effective is the resolution of the master's own pixels at this size.
+	Effective *big.Rat
+}
+
+// FileSpec is the print file to write.
+type FileSpec struct {
+	Path    string // as written, relative to the recipe
+	Format  string // "jpeg" or "tiff"
+	Quality int    // jpeg
+	Half    bool   // jpeg: half chroma
+	Bits    int    // tiff
+	PPI     *big.Rat
+	Profile *colour.Profile
+	Title   string
+	Rights  string
+	Line    int
+}
+
+// encoderVersion is the version of both print file encoders.
+const encoderVersion = 1
+
+// Args are the encoder's parameters, as logged and as the mark sees them. The
+// file's name isn't among them.
+func (f FileSpec) Args() ops.Args {
+	a := ops.Args{{Name: "format", Value: f.Format}, {Name: "ppi", Value: f.PPI.RatString()}, {Name: "profile", Value: f.Profile.Digest().String()}}
+	switch f.Format {
+	case "jpeg":
+		c := "full"
+		if f.Half {
+			c = "half"
+		}
+		a = append(a, ops.Arg{Name: "quality", Value: fmt.Sprint(f.Quality)}, ops.Arg{Name: "chroma", Value: c})
+	case "tiff":
+		a = append(a, ops.Arg{Name: "bits", Value: fmt.Sprint(f.Bits)})
+	}
+	if f.Title != "" {
+		a = append(a, ops.Arg{Name: "title", Value: f.Title})
+	}
+	if f.Rights != "" {
+		a = append(a, ops.Arg{Name: "rights", Value: f.Rights})
+	}
+	return a
+}
+
+// canonical is the RFC 8785 form of v (integers, strings, lists, objects).
+func canonical(v any) []byte {
+	b, err := json.Marshal(v)
+	if err == nil {
+		b, err = jcs.Transform(b)
+	}
+	if err != nil {
+		panic(fmt.Sprintf("interp: a record can't be written as JSON: %v", err))
+	}
+	return b
+}
+
+func argMap(a ops.Args) map[string]string {
+	m := make(map[string]string, len(a))
+	for _, x := range a {
+		m[x.Name] = x.Value
+	}
+	return m
+}
+
+// keyOf names a step's meaning.
+func keyOf(op string, ver int, args ops.Args, in []raster.Sum) raster.Sum {
+	names := make([]string, len(in))
+	for i, s := range in {
+		names[i] = s.String()
+	}
+	return sha256.Sum256(canonical(map[string]any{"operation": op, "version": ver, "args": argMap(args), "inputs": names}))
+}
+
+// inputKey names an input picture's meaning: what it is for, its bytes, and
+// the profile it is read with.
+func inputKey(role Role, sum raster.Sum, profile *colour.Profile) raster.Sum {
+	p := ""
+	if profile != nil {
+		p = profile.Digest().String()
+	}
+	return sha256.Sum256(canonical(map[string]any{"role": string(role), "sha256": sum.String(), "profile": p}))
+}
+
+// markOf is the SHA-256 of a print's meaning.
+func markOf(version int, out raster.Sum, f FileSpec) raster.Sum {
+	return sha256.Sum256(canonical(map[string]any{
+		"language": version,
+		"picture":  out.String(),
+		"encoder":  encoderVersion,
+		"file":     argMap(f.Args()),
+	}))
+}
+
+// MarkShort is the first 12 characters of the mark: how a print is named in
+// file names, captions and reports.
+func (p *Plan) MarkShort() string { return p.Mark.String()[:12] }
+
+// Pixels is the print file's picture size.
+func (p *Plan) Pixels() (w, h int) { pic := p.Nodes[p.Out].Pic; return pic.W, pic.H }

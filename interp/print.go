@@ -1,0 +1,249 @@
+package interp
+
+import (
+	"fmt"
+	"math/big"
+	"strings"
+
+	"platemark/lang"
+	"platemark/ops"
+	"platemark/ops/codec/jpeg"
+	"platemark/ops/codec/tiff"
+)
+
+// print binds a print block: size, steps, save.
+func (b *binder) print(pr *lang.Print, ready pic) (pic, bool) {
+	if pr.Size == nil || pr.Save == nil {
+		b.err(codeSize, pr.Span, fmt.Sprintf("print %s needs a size and a save line", pr.Name.Value), "")
+		return ready, false
+	}
+	if b.size = b.newSizing(pr.Size); b.size == nil {
+		return ready, false
+	}
+	w := &walker{b: b, cur: ready, names: map[string]pic{}, stage: 1}
+	// The size is known once the crops at the head are done.
+	steps := pr.Steps
+	n := 0
+	for n < len(steps) {
+		if _, ok := steps[n].(*lang.Crop); !ok {
+			break
+		}
+		n++
+	}
+	w.steps(steps[:n])
+	if b.failed || !w.resolve() {
+		return w.cur, false
+	}
+	w.steps(steps[n:])
+	if b.failed {
+		return w.cur, false
+	}
+	p := b.plan.Nodes[w.cur.node].Pic
+	if p.W != b.size.w || p.H != b.size.h {
+		b.err(codeSize, pr.Size.Span, fmt.Sprintf("the print is to be %d x %d px, but the picture saved is %d x %d px", b.size.w, b.size.h, p.W, p.H),
+			"Nothing between size and save brings it to that size.", "add a line such as `enlarge with mitchell`, or `take` the enlarged picture before save")
+		return w.cur, false
+	}
+	return w.cur, b.save(pr, w.cur)
+}
+
+// newSizing reads the size statement's own numbers.
+func (b *binder) newSizing(s *lang.Size) *sizing {
+	z := &sizing{st: s, ppi: s.At.Value}
+	if s.At.Unit != "ppi" {
+		b.err(codeSize, s.At.Span, "a size needs its resolution in ppi", "", "write for example: at 300 ppi")
+		return nil
+	}
+	return z
+}
+
+// want is a side of the size statement in pixels, not rounded.
+func (z *sizing) want(m *lang.Measure) *big.Rat {
+	if m.Unit == "px" {
+		return m.Value
+	}
+	in, _ := inches(*m)
+	return mul(in, z.ppi)
+}
+
+// resolve works out the print's pixels from the size statement and the current
+// picture's shape.
+func (w *walker) resolve() bool {
+	b, z := w.b, w.b.size
+	p := b.plan.Nodes[w.cur.node].Pic
+	s := z.st
+	pw, ph := rat(int64(p.W)), rat(int64(p.H))
+	var rw, rh *big.Rat
+	switch {
+	case s.Wide:
+		rw = z.want(s.W)
+		rh = quo(mul(rw, ph), pw)
+	case s.High:
+		rh = z.want(s.H)
+		rw = quo(mul(rh, pw), ph)
+	case s.Within:
+		rw, rh = within(z.want(s.W), z.want(s.H), pw, ph)
+	default:
+		rw, rh = z.want(s.W), z.want(s.H)
+	}
+	for _, r := range []*big.Rat{rw, rh} {
+		if r.Cmp(rat(1<<30)) > 0 {
+			b.err(codeSize, s.Span, "this print is larger than any file can hold", fmt.Sprintf("It would be %s px on a side.", r.FloatString(0)), "check the size and its unit")
+			return false
+		}
+	}
+	z.w, z.h = max(roundHalfUp(rw), 1), max(roundHalfUp(rh), 1)
+	if !s.Wide && !s.High && !s.Within && !shapeFits(p.W, p.H, rw, rh) {
+		b.shapeError(s, p, rw, rh)
+		return false
+	}
+	z.known = true
+	f := &b.plan.Face
+	f.W, f.H, f.PPI = quo(rat(int64(z.w)), z.ppi), quo(rat(int64(z.h)), z.ppi), z.ppi
+	f.Effective = quo(w.cur.covers.w(), f.W)
+	b.effective()
+	return true
+}
+
+// within is the largest size of shape pw:ph inside rw x rh.
+func within(rw, rh, pw, ph *big.Rat) (w, h *big.Rat) {
+	sx, sy := quo(rw, pw), quo(rh, ph)
+	if sx.Cmp(sy) < 0 {
+		return rw, mul(ph, sx)
+	}
+	return mul(pw, sy), rh
+}
+
+// shapeFits says whether the two shapes differ by less than half a source
+// pixel a side: that much is scaled by axis, and nobody can see it.
+func shapeFits(w, h int, rw, rh *big.Rat) bool {
+	// Source pixels that the print's shape would need across, at full height,
+	// and down, at full width.
+	dx := sub(quo(mul(rat(int64(h)), rw), rh), rat(int64(w)))
+	dy := sub(quo(mul(rat(int64(w)), rh), rw), rat(int64(h)))
+	return dx.Abs(dx).Cmp(rat(1)) < 0 || dy.Abs(dy).Cmp(rat(1)) < 0
+}
+
+func (b *binder) shapeError(s *lang.Size, p ops.Pic, rw, rh *big.Rat) {
+	cw, ch := largest(p.W, p.H, quo(rw, rh))
+	cut := fmt.Sprintf("%d px of its width", p.W-cw)
+	if cw == p.W {
+		cut = fmt.Sprintf("%d px of its height", p.H-ch)
+	}
+	lost := 100 - 100*float64(cw)*float64(ch)/(float64(p.W)*float64(p.H))
+	ww, wh := within(rw, rh, rat(int64(p.W)), rat(int64(p.H)))
+	hints := []string{
+		fmt.Sprintf("`crop to %s` before it would cut %s (%.1f %% of the picture)", plainRatio(quo(rw, rh)), cut, lost),
+		fmt.Sprintf("`size within %s x %s at %s` would make it %d x %d px", plainMeasure(s.W), plainMeasure(s.H), plainMeasure(&s.At), roundHalfUp(ww), roundHalfUp(wh)),
+	}
+	if shapeFits(p.W, p.H, rh, rw) {
+		hints = append(hints, fmt.Sprintf("`size %s x %s at %s` fits: width stands first", plainMeasure(s.H), plainMeasure(s.W), plainMeasure(&s.At)))
+	}
+	b.err(codeShape, s.Span, fmt.Sprintf("the picture is %d x %d px (%s), the print %s x %s: another shape", p.W, p.H, plainRatio(big.NewRat(int64(p.W), int64(p.H))), plainMeasure(s.W), plainMeasure(s.H)),
+		"An exact size neither cuts nor stretches.", hints...)
+}
+
+func plainMeasure(m *lang.Measure) string {
+	if m == nil {
+		return ""
+	}
+	return plainRat(m.Value, 4) + " " + m.Unit
+}
+
+// plainRat writes a number with at most n decimals, without trailing zeros.
+func plainRat(r *big.Rat, n int) string {
+	s := r.FloatString(n)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
+}
+
+// plainRatio writes a shape as W:H with small whole numbers where there are
+// some, else with decimals.
+func plainRatio(r *big.Rat) string {
+	if r.Num().IsInt64() && r.Num().Int64() < 100 && r.Denom().Int64() < 100 {
+		return fmt.Sprintf("%s:%s", r.Num(), r.Denom())
+	}
+	return plainRat(r, 4) + ":1"
+}
+
+// effective warns where the master has fewer pixels an inch than the eye
+// resolves at the usual distance: one arc minute seen from the print's
+// diagonal, that is 3438 / diagonal pixels an inch (geometry; the distance is
+// common practice, no source).
+func (b *binder) effective() {
+	f := b.plan.Face
+	// 3438² < eff²·(w²+h²) in exact numbers.
+	d2 := add(mul(f.W, f.W), mul(f.H, f.H))
+	if mul(mul(f.Effective, f.Effective), d2).Cmp(rat(3438*3438)) < 0 {
+		b.report(lang.Warning, codeEffective, b.size.st.Span,
+			fmt.Sprintf("at this size the master has only %s pixels an inch of its own", plainRat(f.Effective, 1)),
+			"Seen from as far as the print's diagonal, the eye resolves more than that; enlarging adds no detail.",
+			"print it smaller, or crop less")
+	}
+}
+
+func (w *walker) enlarge(s *lang.Enlarge) {
+	b := w.b
+	if b.size == nil {
+		b.err(codeStep, s.Span, "enlarge belongs in a print: prepare works at the master's own size", "", "move the line into the print, or into a steps block that prints follow")
+		return
+	}
+	z := b.size
+	p := b.plan.Nodes[w.cur.node].Pic
+	// Encoded light when enlarging, linear when reducing: ringing is even in
+	// encoded values, while averaging is right only in linear ones.
+	light := "encoded"
+	if z.w < p.W || z.h < p.H {
+		light = "linear"
+	}
+	if s.Light != nil {
+		light = s.Light.Value
+	}
+	args := ops.Args{{Name: "kernel", Value: s.Kernel.Value}, {Name: "light", Value: light},
+		{Name: "width", Value: fmt.Sprint(z.w)}, {Name: "height", Value: fmt.Sprint(z.h)}}
+	if n, ok := b.node(s.Span, w.stage, "enlarge", args, w.cur.node); ok {
+		w.set(n, s.As, w.cur.covers)
+	}
+}
+
+// save checks what the print file can hold.
+func (b *binder) save(pr *lang.Print, out pic) bool {
+	s := pr.Save
+	p := b.plan.Nodes[out.node].Pic
+	f := FileSpec{Path: s.Path.Value, Format: s.Format, PPI: b.size.ppi, Profile: p.Profile, Line: s.Line}
+	if b.rec.Title != nil {
+		f.Title = b.rec.Title.Value
+	}
+	if b.rec.Rights != nil {
+		f.Rights = b.rec.Rights.Value
+	}
+	small := func(n *lang.Number, fallback int) int {
+		if n == nil {
+			return fallback
+		}
+		return int(n.Value.Num().Int64())
+	}
+	switch s.Format {
+	case "jpeg":
+		f.Quality = small(s.Quality, 100)
+		f.Half = s.Chroma != nil && s.Chroma.Value == "half"
+		e, err := jpeg.New(f.jpegOptions(p))
+		if err != nil {
+			b.err(codeSave, s.Span, err.Error(), "")
+			return false
+		}
+		if warn := e.Warning(); warn != "" {
+			b.report(lang.Warning, codeSave, s.Span, warn, "", fmt.Sprintf("`save tiff` has no such limit: save tiff %q", strings.TrimSuffix(strings.TrimSuffix(f.Path, ".jpg"), ".jpeg")+".tif"))
+		}
+	case "tiff":
+		f.Bits = small(s.Bits, 16)
+		if _, err := tiff.NewLayout(f.tiffOptions(p)); err != nil {
+			b.err(codeSave, s.Span, err.Error(), "")
+			return false
+		}
+	}
+	b.plan.File = f
+	return true
+}

@@ -1,0 +1,330 @@
+package interp
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"platemark/lang"
+	"platemark/ops/raster"
+	"platemark/testdata/frozen"
+)
+
+// A Difference is a reprint that didn't come to what the log records. Nothing
+// stands under the print's name then.
+type Difference struct{ What string }
+
+func (d *Difference) Error() string { return d.What }
+
+// ReprintOptions say where to look and where to write.
+type ReprintOptions struct {
+	BuildOptions
+	LookIn []string
+}
+
+// Reprint finds a log's inputs by their digests, runs the recorded recipe
+// under its version, compares every record, and gives the file its name only
+// if all are equal.
+func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error) {
+	l, err := ReadLog(path)
+	if err != nil {
+		return nil, err
+	}
+	if l.Run.Failure != "" {
+		return nil, &LogError{path, 0, "this is the log of a build that failed; there is no print to make again"}
+	}
+	if err := speaks(l); err != nil {
+		return nil, err
+	}
+	where := map[string]string{}
+	for _, in := range l.Inputs {
+		f, err := findInput(ctx, l, in, o.LookIn)
+		if err != nil {
+			return nil, err
+		}
+		where[in.Role+"\x00"+in.Path] = f
+	}
+	folder := filepath.Dir(path)
+	j, err := load(ctx, "", folder, []byte(l.Recipe.Text), LoadOptions{
+		Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
+		found: func(role Role, p string) string { return where[string(role)+"\x00"+p] },
+	})
+	if err != nil {
+		return nil, fmt.Errorf("the recorded recipe: %w", err)
+	}
+	defer j.Close()
+	if j.Failed() {
+		var why []string
+		for _, d := range j.Diags {
+			if d.Severity == lang.Error {
+				why = append(why, fmt.Sprintf("line %d: %s", d.Span.Line, d.Summary))
+			}
+		}
+		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(why, "; "))
+	}
+	p := j.Plans[0]
+	if p.Mark.String() != l.File.Mark {
+		return nil, &Difference{fmt.Sprintf("the recorded recipe and inputs give the mark %s, the log says %s: another engine made another plan of it", p.MarkShort(), l.File.Mark[:12])}
+	}
+	// The file goes beside its log under its recorded name, or to --out.
+	out := o.Out
+	if out == "" {
+		out = folder
+	}
+	target := filepath.Join(out, l.Run.Out)
+	if in := j.sameAsInput(target); in != nil {
+		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.Role)
+	}
+	if !o.Force {
+		if err := absent(target); err != nil {
+			return nil, fmt.Errorf("%w; reprint with --out FOLDER, or --force to replace it", err)
+		}
+	}
+	b := newBuilder(j, o.BuildOptions)
+	defer b.close()
+	// The run record names the recipe as before, if it is still there.
+	if r := filepath.Join(folder, filepath.FromSlash(l.Run.Recipe)); l.Run.Recipe != "" {
+		if _, err := os.Stat(r); err == nil {
+			j.File = r
+		}
+	}
+	return b.print(ctx, p, target, l)
+}
+
+// speaks says whether this engine knows the log's language.
+func speaks(l *Log) error {
+	if l.Head.Language != 1 {
+		return fmt.Errorf("the log is of language version %d; this engine knows version 1", l.Head.Language)
+	}
+	if l.Head.Draft != "" && l.Head.Draft != frozen.Digest() {
+		return fmt.Errorf("the log is of another draft of version 1 (vector list %s…, this engine's is %s…): the engine that made it gives the same bytes, this one may not; reprint with that engine (see the log's last line)",
+			l.Head.Draft[:min(16, len(l.Head.Draft))], frozen.Digest()[:16])
+	}
+	return nil
+}
+
+// findInput looks for an input where it was, then by size and digest below the
+// log's folder and the given ones.
+func findInput(ctx context.Context, l *Log, in inputRecord, lookIn []string) (string, error) {
+	folder := filepath.Dir(l.Path)
+	first := []string{filepath.Join(folder, filepath.FromSlash(l.Run.Found[in.Path])), inputPath(folder, in.Path)}
+	for _, f := range first {
+		if fits(ctx, f, in) {
+			return f, nil
+		}
+	}
+	for _, dir := range append(slices.Clone(lookIn), folder) {
+		var found string
+		err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
+			if err := ctx.Err(); err != nil {
+				return context.Cause(ctx)
+			}
+			if err != nil {
+				if p == dir {
+					return err
+				}
+				return nil // a folder that may not be read
+			}
+			if d.Type().IsRegular() && fits(ctx, p, in) {
+				found = p
+				return fs.SkipAll
+			}
+			return nil
+		})
+		if found != "" {
+			return found, nil
+		}
+		if ctx.Err() != nil {
+			return "", context.Cause(ctx)
+		}
+		if err != nil {
+			return "", fmt.Errorf("can't look in %s: %w", dir, plainPathError(err))
+		}
+	}
+	return "", fmt.Errorf("the %s %s (%d bytes, sha256 %s…) was not found, neither where it was nor by its digest; --look-in FOLDER names more places", in.Role, in.Path, in.Size, in.SHA256[:16])
+}
+
+func fits(ctx context.Context, path string, in inputRecord) bool {
+	st, err := os.Stat(path)
+	if err != nil || !st.Mode().IsRegular() || st.Size() != in.Size {
+		return false
+	}
+	sum, _, err := HashPath(ctx, path)
+	return err == nil && sum.String() == in.SHA256
+}
+
+// compare holds the new records against the recorded ones. The first that
+// differs is told by its step and rows.
+func compare(want *Log, c *chain) error {
+	n := len(want.Lines) - 1 // without the run record
+	if len(c.lines) == n {
+		same := true
+		for i := range c.lines {
+			if !bytes.Equal(c.lines[i], want.Lines[i]) {
+				same = false
+				break
+			}
+		}
+		if same {
+			return nil
+		}
+	}
+	var b []byte
+	b = append(b, c.bytes()...)
+	got := &Log{}
+	for _, line := range bytes.Split(bytes.TrimSuffix(b, []byte("\n")), []byte("\n")) {
+		got.Lines = append(got.Lines, line)
+	}
+	_ = got.fillDetermined()
+	for i := range min(len(want.Inputs), len(got.Inputs)) {
+		a, g := want.Inputs[i], got.Inputs[i]
+		if a.SHA256 == g.SHA256 && a.Picture != g.Picture {
+			return &Difference{fmt.Sprintf("the %s %s has the recorded bytes but was decoded to other samples: another engine", a.Role, a.Path)}
+		}
+	}
+	for i := range min(len(want.Steps), len(got.Steps)) {
+		a, g := want.Steps[i], got.Steps[i]
+		if a.Operation != g.Operation || a.Version != g.Version {
+			return &Difference{fmt.Sprintf("step %d is %s version %d now; the log has %s version %d: another engine", i+1, g.Operation, g.Version, a.Operation, a.Version)}
+		}
+		if a.Picture == g.Picture {
+			continue
+		}
+		return &Difference{fmt.Sprintf("the step of line %d (%s) came out different: %s; the steps before it are identical, so the engine differs there", a.Line, a.Operation, differentRows(a, g))}
+	}
+	if len(want.Steps) != len(got.Steps) {
+		return &Difference{fmt.Sprintf("the plan has %d steps now, the log %d: another engine", len(got.Steps), len(want.Steps))}
+	}
+	if want.File.SHA256 != got.File.SHA256 {
+		return &Difference{fmt.Sprintf("every picture is identical, but the print file differs (sha256 %s…, recorded %s…): another encoder", got.File.SHA256[:min(16, len(got.File.SHA256))], want.File.SHA256[:16])}
+	}
+	for i := range min(n, len(c.lines)) {
+		if !bytes.Equal(c.lines[i], want.Lines[i]) {
+			return &Difference{fmt.Sprintf("the print file is identical, but record %d of the log would read differently", i+1)}
+		}
+	}
+	return &Difference{"the log would have another number of records"}
+}
+
+// differentRows names the rows under the band digests that differ.
+func differentRows(a, g stepRecord) string {
+	if a.Width != g.Width || a.Height != g.Height {
+		return fmt.Sprintf("%d x %d px, recorded %d x %d px", g.Width, g.Height, a.Width, a.Height)
+	}
+	first, last, n := -1, -1, 0
+	for i := range min(len(a.Bands), len(g.Bands)) {
+		if a.Bands[i] != g.Bands[i] {
+			if first < 0 {
+				first = i
+			}
+			last = i
+			n++
+		}
+	}
+	if first < 0 {
+		return "its profile differs"
+	}
+	return fmt.Sprintf("%d of its %d bands of %d rows differ, from row %d to row %d", n, len(a.Bands), raster.BandRows, first*raster.BandRows, min((last+1)*raster.BandRows, a.Height)-1)
+}
+
+// fillDetermined reads records that this engine has just written.
+func (l *Log) fillDetermined() error {
+	for _, line := range l.Lines {
+		var k struct {
+			Record string `json:"record"`
+		}
+		if err := json.Unmarshal(line, &k); err != nil {
+			return err
+		}
+		var err error
+		switch k.Record {
+		case "input":
+			var r inputRecord
+			err = json.Unmarshal(line, &r)
+			l.Inputs = append(l.Inputs, r)
+		case "step":
+			var r stepRecord
+			err = json.Unmarshal(line, &r)
+			l.Steps = append(l.Steps, r)
+		case "file":
+			err = json.Unmarshal(line, &l.File)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Pin makes the inputs block of a recipe: the digest of every file it names.
+// A pinned file whose digest changed is an error unless renew names it; then
+// its line is renewed. It returns the new text.
+func Pin(ctx context.Context, file string, renew []string) (text []byte, pinned []lang.Pin, err error) {
+	source, err := readRecipe(file)
+	if err != nil {
+		return nil, nil, fmt.Errorf("the recipe %s can't be read: %w", file, plainPathError(err))
+	}
+	rec, ds := lang.Parse(filepath.Base(file), source)
+	for _, d := range ds {
+		if d.Severity == lang.Error {
+			return nil, nil, &Problems{source, ds}
+		}
+	}
+	folder := filepath.Dir(realPath(file))
+	set := newInputSet(ctx, folder, rec)
+	var missing []string
+	known := map[string]bool{}
+	done := map[string]bool{}
+	for _, n := range set.named() {
+		known[n.text.Value] = true
+		if done[n.text.Value] {
+			continue
+		}
+		done[n.text.Value] = true
+		sum, _, err := HashPath(ctx, inputPath(folder, n.text.Value))
+		if err != nil {
+			if ctx.Err() != nil {
+				return nil, nil, context.Cause(ctx)
+			}
+			missing = append(missing, fmt.Sprintf("%s (line %d): %v", n.text.Value, n.text.Line, plainPathError(err)))
+			continue
+		}
+		if old, ok := set.pins[n.text.Value]; ok && old != sum.String() && !slices.Contains(renew, n.text.Value) {
+			return nil, nil, fmt.Errorf("%s isn't the file that was pinned (sha256 %s…, pinned %s…): put the old one back, or, if the change is wanted: platemark pin --renew %s %s",
+				n.text.Value, sum.String()[:16], old[:min(16, len(old))], n.text.Value, file)
+		}
+		pinned = append(pinned, lang.Pin{Path: n.text.Value, SHA256: sum.String()})
+	}
+	for _, r := range renew {
+		if !known[r] {
+			return nil, nil, fmt.Errorf("the recipe names no file %s; write the path as the recipe does", r)
+		}
+	}
+	if len(missing) > 0 {
+		return nil, nil, fmt.Errorf("can't pin: %s", strings.Join(missing, "; "))
+	}
+	text, err = lang.SetInputs(source, pinned)
+	return text, pinned, err
+}
+
+// Problems are diagnostics as an error.
+type Problems struct {
+	Source []byte
+	Diags  []lang.Diagnostic
+}
+
+func (p *Problems) Error() string {
+	n := 0
+	for _, d := range p.Diags {
+		if d.Severity == lang.Error {
+			n++
+		}
+	}
+	return fmt.Sprintf("the recipe has %d errors", n)
+}

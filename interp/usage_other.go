@@ -1,0 +1,8 @@
+//go:build !unix
+
+package interp
+
+import "time"
+
+// usage isn't known on this system.
+func usage() (time.Duration, int64) { return 0, 0 }

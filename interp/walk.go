@@ -1,0 +1,321 @@
+package interp
+
+import (
+	"fmt"
+	"math/big"
+
+	"platemark/lang"
+	"platemark/ops"
+	"platemark/ops/colour"
+)
+
+// walker takes the steps of one block in the order written: a step works on
+// the current picture and replaces it, unless `as` names its result.
+type walker struct {
+	b     *binder
+	cur   pic
+	names map[string]pic
+	stage int
+}
+
+// space measures in the pixels of p.
+func (w *walker) space(p pic) space {
+	n := w.b.plan.Nodes[p.node].Pic
+	s := space{frameW: w.b.frameW, frameH: w.b.frameH, w: n.W, h: n.H, covers: p.covers}
+	if w.b.size != nil && w.b.size.known {
+		s.ppi, s.printW, s.printH = w.b.size.ppi, w.b.size.w, w.b.size.h
+	}
+	return s
+}
+
+func (w *walker) steps(list []lang.Step) {
+	for i := 0; i < len(list) && !w.b.failed; i++ {
+		switch s := list[i].(type) {
+		case *lang.SpotAt:
+			run := []*lang.SpotAt{s}
+			for i+1 < len(list) {
+				next, ok := list[i+1].(*lang.SpotAt)
+				if !ok {
+					break
+				}
+				run = append(run, next)
+				i++
+			}
+			w.spots(run)
+		case *lang.Follow:
+			for _, blk := range w.b.rec.Series {
+				if blk.Name.Value == s.Name.Value {
+					w.steps(blk.Steps)
+				}
+			}
+			w.b.atLine[s.Line] = w.cur.node
+		default:
+			w.step(list[i])
+		}
+	}
+}
+
+func (w *walker) set(n int, as *lang.Text, covers rect) {
+	p := pic{n, covers}
+	if as != nil {
+		w.names[as.Value] = p
+		return
+	}
+	w.cur = p
+}
+
+func (w *walker) step(s lang.Step) {
+	b := w.b
+	switch s := s.(type) {
+	case *lang.Crop:
+		w.crop(s)
+	case *lang.Convert:
+		w.convert(s)
+	case *lang.SpotPixels:
+		args := ops.Args{{Name: "over", Value: share(s.Over).RatString()}}
+		w.masked(s.Span, "spot-pixels", args, s.Through, nil, w.cur)
+	case *lang.Enlarge:
+		w.enlarge(s)
+	case *lang.Take:
+		if p, ok := w.names[s.Name.Value]; ok {
+			w.cur = p
+			b.atLine[s.Line] = p.node
+		} else {
+			b.err(codeStep, s.Name.Span, fmt.Sprintf("no picture is named %s yet", s.Name.Value), "")
+		}
+	case *lang.Blend:
+		top, ok1 := w.names[s.Top.Value]
+		over, ok2 := w.names[s.Over.Value]
+		if !ok1 || !ok2 {
+			t := s.Top
+			if ok1 {
+				t = s.Over
+			}
+			b.err(codeStep, t.Span, fmt.Sprintf("no picture is named %s yet", t.Value), "")
+			return
+		}
+		w.masked(s.Span, "blend", ops.Args{{Name: "at", Value: share(s.At).RatString()}}, s.Through, s.As, over, top, over)
+	case *lang.Sharpen:
+		r, ok := w.space(w.cur).length(s.Radius)
+		if !ok {
+			w.noPrint(s.Radius)
+			return
+		}
+		args := ops.Args{{Name: "radius", Value: r.RatString()}, {Name: "amount", Value: share(s.Amount).RatString()},
+			{Name: "quiet", Value: share(s.Quiet).RatString()}, {Name: "halo", Value: share(s.Halo).RatString()}}
+		w.masked(s.Span, "sharpen", args, s.Through, s.As, w.cur)
+	case *lang.Turn, *lang.Mirror:
+		b.err(codeStep, s.Where(), "turn and mirror stand at the head of prepare, nowhere else", "The frame is the upright master: what turns it comes before everything that is placed on it.")
+	default:
+		b.err(codeStep, s.Where(), fmt.Sprintf("%s isn't built in this engine", s.Word()), "")
+	}
+}
+
+func (w *walker) noPrint(m lang.Measure) {
+	w.b.err(codeUnit, m.Span, fmt.Sprintf("%s has no meaning before a print's size is known", m.Unit),
+		"Inches and centimetres are of the printed picture; prepare and crop work before there is one.", "write the measure in % of the frame, or in px")
+}
+
+// masked adds a step that may work through a mask; the first of in is what the
+// mask lies over unless base says otherwise.
+func (w *walker) masked(at lang.Span, op string, args ops.Args, through, as *lang.Text, base pic, in ...pic) {
+	if len(in) == 0 {
+		in = []pic{base}
+	}
+	var nodes []int
+	for _, p := range in {
+		nodes = append(nodes, p.node)
+	}
+	if through != nil {
+		m, ok := w.b.mask(through, w.stage)
+		if !ok {
+			return
+		}
+		nodes = append(nodes, m)
+		args = append(args, ops.Arg{Name: "covers", Value: base.covers.String()})
+	}
+	if n, ok := w.b.node(at, w.stage, op, args, nodes...); ok {
+		w.set(n, as, base.covers)
+	}
+}
+
+func (w *walker) convert(s *lang.Convert) {
+	b := w.b
+	var p *colour.Profile
+	if s.Space != nil {
+		p, _ = colour.Space(s.Space.Value)
+		if p == nil {
+			b.err(codeProfile, s.Space.Span, fmt.Sprintf("there is no space named %s", s.Space.Value), "")
+			return
+		}
+	} else {
+		in := b.inputs.get(RoleProfile, *s.Profile)
+		if in == nil {
+			return
+		}
+		b.uses(in)
+		p = in.Profile
+	}
+	args := ops.Args{{Name: "profile", Value: b.profile(p)}, {Name: "intent", Value: s.Intent.Value}, {Name: "black-point", Value: s.BlackPoint.Value}}
+	if n, ok := b.node(s.Span, w.stage, "convert", args, w.cur.node); ok {
+		w.set(n, nil, w.cur.covers)
+	}
+}
+
+// crop cuts whole pixels: edges are rounded half up to the nearest one, and
+// what `crop to` cuts is the largest part of that shape, shifted where it would
+// leave the picture.
+func (w *walker) crop(s *lang.Crop) {
+	b := w.b
+	p := b.plan.Nodes[w.cur.node].Pic
+	sp := w.space(w.cur)
+	sp.ppi = nil // inches are of the print, which comes after
+	var x, y, cw, ch int
+	if s.To != nil {
+		cw, ch = largest(p.W, p.H, quo(s.To.W, s.To.H))
+		cx, cy := big.NewRat(int64(p.W), 2), big.NewRat(int64(p.H), 2)
+		if s.At != nil {
+			var ok1, ok2 bool
+			cx, ok1 = sp.x(s.At.X)
+			cy, ok2 = sp.y(s.At.Y)
+			if !ok1 || !ok2 {
+				w.noPrint(s.At.X)
+				return
+			}
+		}
+		x = min(max(roundHalfUp(sub(cx, big.NewRat(int64(cw), 2))), 0), p.W-cw)
+		y = min(max(roundHalfUp(sub(cy, big.NewRat(int64(ch), 2))), 0), p.H-ch)
+	} else {
+		var e [4]int
+		for i, m := range []lang.Measure{s.From.X, s.From.Y, s.Till.X, s.Till.Y} {
+			f := sp.x
+			if i%2 == 1 {
+				f = sp.y
+			}
+			r, ok := f(m)
+			if !ok {
+				w.noPrint(m)
+				return
+			}
+			e[i] = roundHalfUp(r)
+		}
+		x, y, cw, ch = e[0], e[1], e[2]-e[0], e[3]-e[1]
+		if x < 0 || y < 0 || e[2] > p.W || e[3] > p.H || cw < 1 || ch < 1 {
+			b.err(codeCrop, s.Span, fmt.Sprintf("this crop goes from (%d, %d) to (%d, %d), the picture is %d x %d px", e[0], e[1], e[2], e[3], p.W, p.H),
+				"The first point is the left upper corner, the second the right lower one; both lie in the picture.", "write the points in that order and inside 0% to 100%")
+			return
+		}
+	}
+	if cw == p.W && ch == p.H {
+		b.report(lang.Note, codeCrop, s.Span, "this crop cuts nothing", fmt.Sprintf("The picture is %d x %d px already.", p.W, p.H))
+		return
+	}
+	args := ops.Args{{Name: "x", Value: fmt.Sprint(x)}, {Name: "y", Value: fmt.Sprint(y)}, {Name: "w", Value: fmt.Sprint(cw)}, {Name: "h", Value: fmt.Sprint(ch)}}
+	n, ok := b.node(s.Span, w.stage, "crop", args, w.cur.node)
+	if !ok {
+		return
+	}
+	c := w.cur.covers
+	fx := func(v int) *big.Rat {
+		return add(c.x0, quo(mul(c.w(), rat(int64(v))), rat(int64(p.W))))
+	}
+	fy := func(v int) *big.Rat {
+		return add(c.y0, quo(mul(c.h(), rat(int64(v))), rat(int64(p.H))))
+	}
+	w.set(n, nil, rect{fx(x), fy(y), fx(x + cw), fy(y + ch)})
+}
+
+// largest is the largest whole-pixel part of w x h with the given shape.
+func largest(w, h int, shape *big.Rat) (int, int) {
+	// Full width first; if that is too high, full height.
+	if ch := roundHalfUp(quo(rat(int64(w)), shape)); ch <= h {
+		return w, max(ch, 1)
+	}
+	return min(max(roundHalfUp(mul(rat(int64(h)), shape)), 1), w), h
+}
+
+// spots is a run of neighbouring spot lines: one step.
+func (w *walker) spots(run []*lang.SpotAt) {
+	b := w.b
+	p := b.plan.Nodes[w.cur.node].Pic
+	sp := w.space(w.cur)
+	type disc struct {
+		s       *lang.SpotAt
+		x, y, r *big.Rat
+	}
+	var discs []disc
+	var args ops.Args
+	for _, s := range run {
+		x, ok1 := sp.x(s.At.X)
+		y, ok2 := sp.y(s.At.Y)
+		r, ok3 := sp.length(s.Radius)
+		if !ok1 || !ok2 || !ok3 {
+			m := s.At.X
+			if !ok3 {
+				m = s.Radius
+			}
+			w.noPrint(m)
+			return
+		}
+		if w.outsideFrame(s.At) {
+			b.err(codeSpot, s.At.Span, "this spot lies outside the frame", fmt.Sprintf("The frame is %d x %d px; shares go from 0%% to 100%%.", b.frameW, b.frameH), "check the position")
+			return
+		}
+		// A spot that the crop has cut away does nothing: spots don't move.
+		if x.Sign() < 0 || y.Sign() < 0 || x.Cmp(rat(int64(p.W))) > 0 || y.Cmp(rat(int64(p.H))) > 0 {
+			b.report(lang.Note, codeSpot, s.Span, "this spot lies in what the crop cuts away", "It does nothing in this print.")
+			continue
+		}
+		d := disc{s, x, y, r}
+		for _, e := range discs {
+			dx, dy := sub(x, e.x), sub(y, e.y)
+			sum := add(r, e.r)
+			if add(mul(dx, dx), mul(dy, dy)).Cmp(mul(sum, sum)) < 0 {
+				b.err(codeSpot, s.Span, fmt.Sprintf("this spot overlaps the one on line %d", e.s.Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
+					"make one spot of them, or put another step between them")
+				return
+			}
+		}
+		discs = append(discs, d)
+		v := fmt.Sprintf("at %s %s radius %s soft %s", x.RatString(), y.RatString(), r.RatString(), share(s.Soft).RatString())
+		if s.From != nil {
+			fx, ok1 := sp.x(s.From.X)
+			fy, ok2 := sp.y(s.From.Y)
+			if !ok1 || !ok2 {
+				w.noPrint(s.From.X)
+				return
+			}
+			if w.outsideFrame(*s.From) {
+				b.err(codeSpot, s.From.Span, "this spot copies from outside the frame", fmt.Sprintf("The frame is %d x %d px.", b.frameW, b.frameH), "check the position after `from`")
+				return
+			}
+			v += fmt.Sprintf(" from %s %s", fx.RatString(), fy.RatString())
+		}
+		args = append(args, ops.Arg{Name: fmt.Sprintf("spot-%d", len(discs)), Value: v})
+	}
+	if len(discs) == 0 {
+		return
+	}
+	if n, ok := b.node(run[0].Span, w.stage, "spots", args, w.cur.node); ok {
+		w.set(n, nil, w.cur.covers)
+		for _, s := range run {
+			b.atLine[s.Line] = n
+		}
+	}
+}
+
+// outsideFrame says whether a position in % or in px of an uncropped picture
+// lies outside.
+func (w *walker) outsideFrame(p lang.Point) bool {
+	out := func(m lang.Measure, size int) bool {
+		switch m.Unit {
+		case "%":
+			return m.Value.Sign() < 0 || m.Value.Cmp(rat(100)) > 0
+		case "px":
+			return m.Value.Sign() < 0 || m.Value.Cmp(rat(int64(size))) > 0
+		}
+		return m.Value.Sign() < 0
+	}
+	n := w.b.plan.Nodes[w.cur.node].Pic
+	return out(p.X, n.W) || out(p.Y, n.H)
+}

@@ -1,0 +1,92 @@
+package raster
+
+import (
+	"encoding/binary"
+	"fmt"
+	"io"
+	"os"
+)
+
+// Store holds a whole picture of W x H pixels of C channels, 16 bits each, in
+// memory or in a temporary file. Different rows may be written and read from
+// different goroutines at once; a row is written before it is read.
+type Store struct {
+	W, H, C int
+	mem     []uint16
+	file    *os.File
+}
+
+// NewMemory sets aside the whole picture in memory.
+func NewMemory(w, h, c int) *Store {
+	return &Store{W: w, H: h, C: c, mem: make([]uint16, w*h*c)}
+}
+
+// NewFile keeps the picture in f, which it owns from now on: Close removes it.
+// f must have room for W*H*C*2 bytes.
+func NewFile(f *os.File, w, h, c int) *Store {
+	return &Store{W: w, H: h, C: c, file: f}
+}
+
+// InMemory says whether rows can be had without copying.
+func (s *Store) InMemory() bool { return s.file == nil }
+
+// Direct is row y itself, read-only, for a picture in memory.
+func (s *Store) Direct(y int) []uint16 {
+	n := s.W * s.C
+	return s.mem[y*n : (y+1)*n : (y+1)*n]
+}
+
+// ReadRow copies row y into dst; scratch is grown as needed and kept by the
+// caller.
+func (s *Store) ReadRow(dst []uint16, y int, scratch *[]byte) error {
+	if s.file == nil {
+		copy(dst, s.Direct(y))
+		return nil
+	}
+	n := 2 * s.W * s.C
+	if cap(*scratch) < n {
+		*scratch = make([]byte, n)
+	}
+	b := (*scratch)[:n]
+	if _, err := s.file.ReadAt(b, int64(y)*int64(n)); err != nil {
+		if err == io.EOF {
+			err = io.ErrUnexpectedEOF
+		}
+		return fmt.Errorf("reading row %d of the temporary picture: %w", y, err)
+	}
+	for i := range dst {
+		dst[i] = binary.LittleEndian.Uint16(b[2*i:])
+	}
+	return nil
+}
+
+// WriteRow sets row y.
+func (s *Store) WriteRow(y int, row []uint16, scratch *[]byte) error {
+	if s.file == nil {
+		n := s.W * s.C
+		copy(s.mem[y*n:(y+1)*n], row)
+		return nil
+	}
+	b := LE(row, scratch)
+	if _, err := s.file.WriteAt(b, int64(y)*int64(len(b))); err != nil {
+		return fmt.Errorf("writing row %d of the temporary picture: %w", y, err)
+	}
+	return nil
+}
+
+// Bytes is the room the picture takes.
+func (s *Store) Bytes() int64 { return 2 * int64(s.W) * int64(s.H) * int64(s.C) }
+
+// Close gives the memory back, or closes and removes the temporary file.
+func (s *Store) Close() error {
+	s.mem = nil
+	if s.file == nil {
+		return nil
+	}
+	name := s.file.Name()
+	err := s.file.Close()
+	if e := os.Remove(name); err == nil && !os.IsNotExist(e) {
+		err = e
+	}
+	return err
+}
