@@ -45,26 +45,47 @@ func TestFaultC05CropStartsAtItsOwnCorner(t *testing.T) {
 	}
 }
 
+// view is a rectangle of a larger picture whose rows run on beyond it.
+type view struct {
+	p    *plane
+	x, y int
+	w    int
+}
+
+func (v view) Row(y int) []uint16 {
+	c := v.p.pic.C
+	row := v.p.data[(y+v.y)*v.p.pic.Stride():]
+	return row[v.x*c : (v.x+v.w)*c]
+}
+
 func TestFaultC05StepsDoNotSeeWhereAPictureWasCut(t *testing.T) {
-	// The same samples, once cut out of a larger picture whose rows run on,
-	// once alone: every step of these files gives the same.
+	// The same samples, once as a part of a larger picture, once alone.
 	rng := rand.New(rand.NewPCG(11, 12))
-	big := noise(rng, Pic{W: 64, H: 64, C: 3})
-	cut := cropped(t, big, 10, 20, 32, 30)
-	alone := &plane{pic: cut.pic, data: slices.Clone(cut.data)}
-	for name, op := range map[string]struct {
+	whole := noise(rng, Pic{W: 64, H: 64, C: 3})
+	alone := cropped(t, whole, 10, 20, 32, 32)
+	for _, c := range []struct {
 		o Operation
 		a Args
 	}{
-		"turn": {TurnV1, Args{{"orientation", "6"}}},
-		"crop": {CropV1, cropArgs(1, 2, 8, 9)},
+		{CropV1, cropArgs(1, 2, 8, 9)},
+		{TurnV1, Args{{"orientation", "2"}}},
+		{TurnV1, Args{{"orientation", "3"}}},
+		{TurnV1, Args{{"orientation", "6"}}},
+		{SpotsV1, spotArgs("at 1 1 radius 3 soft 0", "at 31 20 radius 4 soft 1/2 from 40 -3")},
+		{SpotPixelsV1, Args{{"over", "1/10"}}},
 	} {
-		s, err := op.o.New(op.a, []Pic{cut.pic}, Env{})
+		s, err := c.o.New(c.a, []Pic{alone.pic}, Env{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !slices.Equal(build(t, s, nil, cut), build(t, s, nil, alone)) {
-			t.Errorf("%s depends on where its picture came from", name)
+		want := build(t, s, nil, alone)
+		got := make([]uint16, len(want))
+		w, n := s.Worker(), s.Pic().Stride()
+		for y := range s.Pic().H {
+			w.Row(got[y*n:(y+1)*n], y, []Rows{view{whole, 10, 20, 32}})
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%s %v depends on where its picture was cut", c.o.Name, c.a)
 		}
 	}
 }
