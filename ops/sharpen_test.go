@@ -50,24 +50,23 @@ func TestSharpenAgainstTextbook(t *testing.T) {
 
 // slowSharpen is the operation one sample at a time in the same float32.
 func slowSharpen(s *sharpen, in *image, mask func(x, y int) float32) *image {
-	f := func(v float32) float32 { return v }
 	luma := func(x, y int) float32 {
 		x, y = max(0, min(x, in.W-1)), max(0, min(y, in.H-1))
 		i := (y*in.W + x) * in.C
 		if in.C == 1 {
 			return float32(in.data[i])
 		}
-		l := f(s.luma[0] * float32(in.data[i]))
-		l += f(s.luma[1] * float32(in.data[i+1]))
-		return l + f(s.luma[2]*float32(in.data[i+2]))
+		l := float32(s.luma[0] * float32(in.data[i]))
+		l += float32(s.luma[1] * float32(in.data[i+1]))
+		return l + float32(s.luma[2]*float32(in.data[i+2]))
 	}
 	r := s.reach()
 	fold := func(v func(int) float32) float32 {
-		sum := f(s.taps[0] * (v(-r) + v(r)))
+		sum := float32(s.taps[0] * (v(-r) + v(r)))
 		for k := r - 1; k > 0; k-- {
-			sum += f(s.taps[r-k] * (v(-k) + v(k)))
+			sum += float32(s.taps[r-k] * (v(-k) + v(k)))
 		}
-		return sum + f(s.taps[r]*v(0))
+		return sum + float32(s.taps[r]*v(0))
 	}
 	across := make([]float32, in.W*in.H)
 	for y := range in.H {
@@ -86,7 +85,7 @@ func slowSharpen(s *sharpen, in *image, mask func(x, y int) float32) *image {
 		default:
 			d = 0
 		}
-		e := max(-s.halo, min(s.halo, f(s.amount*d)))
+		e := max(-s.halo, min(s.halo, float32(s.amount*d)))
 		if mask != nil {
 			e *= mask(x, y)
 		}
