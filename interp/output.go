@@ -117,9 +117,10 @@ func (o *outFile) abandon() {
 	os.Remove(o.Name())
 }
 
-// sweep removes temporary files for the same name that no running build holds.
+// sweep removes temporary files for the same name, and for logs of it, that no
+// running build holds.
 func sweep(dir, base string) {
-	list, err := filepath.Glob(filepath.Join(escapeGlob(dir), "."+escapeGlob(base)+partialMark+"*.partial"))
+	list, err := filepath.Glob(filepath.Join(escapeGlob(dir), "."+escapeGlob(base)+"*"+partialMark+"*.partial"))
 	if err != nil {
 		return
 	}

@@ -1,0 +1,167 @@
+package main
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+)
+
+const killRecipe = `recipe 1 draft
+master "m.tif"
+prepare {
+    spot pixels over 12%
+}
+print p {
+    size 30 in x 20 in at 120 ppi
+    enlarge with lanczos3
+    sharpen radius 2 px amount 150%
+    save jpeg "p.jpg"
+}
+`
+
+// Fault j01: a build killed at any moment leaves the master as it was, no file
+// under the print's name unless it is whole, only temporary files that can be
+// told by their name; the next build succeeds.
+func TestFaultJ01KilledAtRandomMoments(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Fatal("this test needs a system with kill -9")
+	}
+	bin := filepath.Join(t.TempDir(), "platemark")
+	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	dir := t.TempDir()
+	master := filepath.Join(dir, "m.tif")
+	if err := writeMaster(master, 1200, 800, 3, "opRGB"); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "r.recipe"), []byte(killRecipe), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	before := digest(t, master)
+	build := func() *exec.Cmd {
+		c := exec.Command(bin, "build", filepath.Join(dir, "r.recipe"), "--force")
+		c.Stderr = &bytes.Buffer{}
+		return c
+	}
+	began := time.Now()
+	if err := build().Run(); err != nil {
+		t.Fatal(err)
+	}
+	whole := time.Since(began)
+	print := filepath.Join(dir, "p.jpg")
+	want := digest(t, print)
+
+	// A fixed seed, so that a failure can be met again.
+	r := rand.New(rand.NewPCG(7, 11))
+	killed := 0
+	for range 20 {
+		os.Remove(print)
+		c := build()
+		if err := c.Start(); err != nil {
+			t.Fatal(err)
+		}
+		at := time.Duration(r.Int64N(int64(whole)))
+		time.Sleep(at)
+		c.Process.Kill()
+		if err := c.Wait(); err != nil {
+			killed++
+		}
+		if digest(t, master) != before {
+			t.Fatalf("killed after %v: the master changed", at)
+		}
+		if _, err := os.Stat(print); err == nil && digest(t, print) != want {
+			t.Fatalf("killed after %v: part of a print stands under its name", at)
+		}
+		list, err := os.ReadDir(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range list {
+			switch n := e.Name(); {
+			case n == "m.tif", n == "r.recipe", n == "p.jpg", strings.HasSuffix(n, ".audit.jsonl"):
+			case strings.HasPrefix(n, ".p.jpg.") && strings.Contains(n, "platemark") && strings.HasSuffix(n, ".partial"):
+			default:
+				t.Errorf("killed after %v: %s was left", at, n)
+			}
+		}
+	}
+	if killed < 10 {
+		t.Errorf("only %d of 20 builds were killed before they ended", killed)
+	}
+	c := build()
+	if err := c.Run(); err != nil {
+		t.Fatalf("the next build: %v\n%s", err, c.Stderr)
+	}
+	if digest(t, print) != want {
+		t.Error("the next build gave other bytes")
+	}
+	if left, _ := filepath.Glob(filepath.Join(dir, ".*.partial")); len(left) > 0 {
+		t.Errorf("the next build left %v", left)
+	}
+	logs, _ := filepath.Glob(filepath.Join(dir, "*.audit.jsonl"))
+	if out, err := exec.Command(bin, append([]string{"verify"}, logs...)...).CombinedOutput(); err != nil {
+		t.Errorf("%v\n%s", err, out)
+	}
+}
+
+// Ctrl-C ends a build within a second.
+func TestInterruptEndsWithinASecond(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Fatal("this test needs a system with signals")
+	}
+	bin := filepath.Join(t.TempDir(), "platemark")
+	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	dir := t.TempDir()
+	if err := writeMaster(filepath.Join(dir, "m.tif"), 1200, 800, 3, "opRGB"); err != nil {
+		t.Fatal(err)
+	}
+	text := strings.ReplaceAll(killRecipe, "at 120 ppi", "at 900 ppi")
+	if err := os.WriteFile(filepath.Join(dir, "r.recipe"), []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	for _, wait := range []time.Duration{150, 600, 1500} {
+		c := exec.Command(bin, "build", filepath.Join(dir, "r.recipe"))
+		var out bytes.Buffer
+		c.Stdout, c.Stderr = &out, &out
+		if err := c.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(wait * time.Millisecond)
+		began := time.Now()
+		c.Process.Signal(os.Interrupt)
+		err := c.Wait()
+		if err == nil {
+			t.Fatalf("the build ended by itself before %d ms", wait)
+		}
+		if c.ProcessState.ExitCode() != exitDiffers || !strings.Contains(out.String(), "nothing half written") {
+			t.Errorf("stopped after %d ms: exit code %d, %q", wait, c.ProcessState.ExitCode(), out.String())
+		}
+		if d := time.Since(began); d > time.Second {
+			t.Errorf("stopped after %d ms: it took %v to end", wait, d)
+		}
+		list, _ := os.ReadDir(dir)
+		if len(list) != 2 {
+			t.Errorf("stopped after %d ms: %v", wait, list)
+		}
+	}
+}
+
+func digest(t *testing.T, path string) string {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fmt.Sprintf("%x", sha256.Sum256(b))
+}
