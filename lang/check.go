@@ -220,10 +220,10 @@ func (r *reader) nearName(names []*named, kind, v string) []string {
 	}
 	switch len(c) {
 	case 0:
-		if kind == "mask" {
-			return []string{fmt.Sprintf("define it: mask %s {", v)}
+		if find(names, v) != nil {
+			return []string{fmt.Sprintf("define one: %s NAME {", kind)}
 		}
-		return []string{fmt.Sprintf("define it: steps %s {", v)}
+		return []string{fmt.Sprintf("define it: %s %s {", kind, v)}
 	default:
 		if len(c) > 8 {
 			c = c[:8]

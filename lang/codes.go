@@ -43,15 +43,15 @@ var Codes = []Code{
 	{"PM136", Error, "braces on a statement that opens no block", "write its parameters on its line, without braces"},
 	{"PM137", Error, "{ is missing at the end of the line that opens a block", "end that line with {"},
 
-	{"PM201", Error, "an unknown word begins the line", "use a word of the language"},
+	{"PM201", Error, "an unknown word begins the line", "begin the line with one of these words"},
 	{"PM202", Error, "a statement stands in a block where it has no meaning", "move it to a block where it may stand"},
-	{"PM203", Error, "an unknown parameter", "use a parameter of the statement"},
-	{"PM204", Error, "a parameter stands out of order", "write the parameters in their fixed order"},
+	{"PM203", Error, "an unknown parameter", "use a parameter of the statement, as shown"},
+	{"PM204", Error, "a parameter stands out of order", "write the parameters in the order shown"},
 	{"PM205", Error, "a parameter is given twice", "keep one of the two"},
-	{"PM206", Error, "a parameter or a value is missing", "add it"},
-	{"PM207", Error, "a value of another kind is expected here", "write the kind of value that the hint shows"},
+	{"PM206", Error, "a parameter or a value is missing", "add it, as shown"},
+	{"PM207", Error, "a value of another kind is expected here", "write it as shown"},
 	{"PM208", Error, "something is left over at the line's end", "take it out"},
-	{"PM209", Error, "a word that isn't one of the choices", "use one of the choices"},
+	{"PM209", Error, "a word that isn't one of the choices", "use one of these"},
 	{"PM210", Error, "a parameter that belongs to another statement or form", "take it out, or use that form"},
 	{"PM211", Error, "a line doesn't begin with a word", "begin with the statement's word"},
 
@@ -121,4 +121,12 @@ func severityOf(code string) Severity {
 		return Codes[i].Severity
 	}
 	return Error
+}
+
+// orMend returns the hints, or the table's mend where there is none.
+func orMend(code string, hints []string) []string {
+	if len(hints) > 0 {
+		return hints
+	}
+	return []string{Codes[codeIndex[code]].Mend}
 }

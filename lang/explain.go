@@ -121,7 +121,7 @@ func usageOf(best []*failure) string {
 func (r *reader) explainValue(st *statement, best []*failure, t Token, sp Span, want []string, usage string) {
 	f := best[0]
 	s := &f.form.Slots[f.slot]
-	if t.Kind == KindNumber && f.at > 0 && st.toks[f.at-1].Kind == KindNumber {
+	if t.Kind == KindNumber && s.measured() && f.at > 0 && st.toks[f.at-1].Kind == KindNumber {
 		r.noUnit(st.toks[f.at-1], s)
 		return
 	}
@@ -160,14 +160,16 @@ func (r *reader) explainValue(st *statement, best []*failure, t Token, sp Span, 
 			what = names[0]
 		}
 		lead := st.name()
-		if s.Word != "" && f.at > 0 && isWord(st.toks, f.at-1, s.Word) {
-			lead = s.Word
+		if s.Word != "" {
+			lead += " " + s.Word
 		}
 		if reserved[t.Value] && f.slotWord(t.Value) {
 			r.add("PM206", sp, fmt.Sprintf("%s lacks its value before %s", lead, t.Value), usage)
 			return
 		}
 		r.add("PM209", sp, fmt.Sprintf("%s isn't %s", t.Value, kindName(s, len(best))), fmt.Sprintf("%s takes %s.", capital(lead), what), hints...)
+	case (s.Kind == ValueText || s.Kind == ValuePath) && word && f.slotWord(t.Value):
+		r.add("PM206", sp, fmt.Sprintf("%s lacks its %s before %s", st.name(), s.Label, t.Value), usage)
 	case (s.Kind == ValueText || s.Kind == ValuePath) && word:
 		r.add("PM207", sp, fmt.Sprintf("%s takes a text in double quotes", labelIn(st, s)), usage, fmt.Sprintf("write %q", t.Value))
 	case s.Kind == ValueRatio && t.Kind == KindNumber:
@@ -197,13 +199,26 @@ func (f *failure) slotWord(w string) bool {
 func (r *reader) explainWord(st *statement, best []*failure, t Token, sp Span, want []string, usage string) {
 	f := best[0]
 	toks := st.toks
+	for _, b := range best {
+		if b.slot >= len(b.form.Slots) {
+			continue
+		}
+		s := &b.form.Slots[b.slot]
+		if s.Kind == ValueNone || s.Word == "" || t.Kind == KindName && s.Kind != ValueName {
+			continue
+		}
+		if _, bad, _ := matchValue(s, toks, f.at); !bad { // the value is there, its word isn't
+			r.add("PM206", sp, fmt.Sprintf("%s is missing before %s", s.Word, show(t)), usageOf([]*failure{b}), fmt.Sprintf("write %s before it", s.Word))
+			return
+		}
+	}
 	var last *binding
 	if n := len(f.binds); n > 0 {
 		last = &f.binds[n-1]
 	}
 	switch t.Kind {
 	case KindNumber:
-		if last != nil && f.at > 0 && toks[f.at-1].Kind == KindNumber {
+		if last != nil && last.slot.measured() && f.at > 0 && toks[f.at-1].Kind == KindNumber {
 			r.noUnit(toks[f.at-1], last.slot)
 			return
 		}
@@ -316,6 +331,9 @@ func ownersOf(w string) []string {
 	return out
 }
 
+// measured reports whether a parameter's numbers have units.
+func (s *Slot) measured() bool { return len(s.Ranges) > 0 && s.Kind != ValueCount }
+
 // noUnit reports a bare number where a unit is due.
 func (r *reader) noUnit(t Token, s *Slot) {
 	u := s.units()
@@ -372,6 +390,10 @@ func kindName(s *Slot, forms int) string {
 }
 
 func labelIn(st *statement, s *Slot) string {
+	switch s.Word {
+	case "at", "to", "from", "along", "over":
+		return st.name() + " " + s.Word
+	}
 	if s.Word != "" {
 		return s.Word
 	}

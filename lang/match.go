@@ -112,7 +112,7 @@ func matchValue(s *Slot, toks []Token, i int) (next int, bad bool, want []string
 		return matchMeasure(toks, i)
 	case ValuePair:
 		if i, bad, want = matchMeasure(toks, i); bad {
-			return
+			return i, true, want
 		}
 		if !isWord(toks, i, "x") {
 			return i, true, []string{"x"}
@@ -123,7 +123,7 @@ func matchValue(s *Slot, toks []Token, i int) (next int, bad bool, want []string
 	case ValuePoints:
 		for {
 			if i, bad, want = matchPoint(toks, i); bad {
-				return
+				return i, true, want
 			}
 			if !isPunct(toks, i, ",") {
 				return i, false, nil
@@ -150,13 +150,13 @@ func matchPoint(toks []Token, i int) (next int, bad bool, want []string) {
 		return i, true, []string{"a point such as (22%, 11%)"}
 	}
 	if i, bad, want = matchMeasure(toks, i+1); bad {
-		return
+		return i, true, want
 	}
 	if !isPunct(toks, i, ",") {
 		return i, true, []string{"a comma"}
 	}
 	if i, bad, want = matchMeasure(toks, i+1); bad {
-		return
+		return i, true, want
 	}
 	if !isPunct(toks, i, ")") {
 		return i, true, []string{")"}

@@ -42,6 +42,7 @@ type block struct {
 }
 
 func (r *reader) add(code string, sp Span, summary, detail string, hints ...string) {
+	hints = orMend(code, hints)
 	r.ds = append(r.ds, Diagnostic{Severity: severityOf(code), Code: code, File: r.src.File, Span: sp, Summary: summary, Detail: detail, Hints: hints})
 }
 

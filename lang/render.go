@@ -115,7 +115,7 @@ func underline(line string, sp Span, width int) (text, mark string) {
 			c.s, c.w = "\uFFFD", 1
 		default:
 			c.s, c.w = string(r), cells.RuneWidth(r)
-			if c.w == 0 && c.m { // invisible: give the mark something to stand under
+			if c.w == 0 && c.m && invisible(r) { // invisible: give the mark something to stand under
 				c.s, c.w = "\u00B7", 1
 			}
 		}

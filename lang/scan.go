@@ -24,6 +24,7 @@ type scanner struct {
 }
 
 func (s *scanner) add(code string, sp Span, summary, detail string, hints ...string) {
+	hints = orMend(code, hints)
 	s.ds = append(s.ds, Diagnostic{Severity: severityOf(code), Code: code, File: s.src.File, Span: sp, Summary: summary, Detail: detail, Hints: hints})
 }
 
@@ -115,6 +116,11 @@ func (s *scanner) row(r row, n int) {
 func (s *scanner) stray(i int) int {
 	c := s.cs[i].r
 	hint := "take it out"
+	if k := len(s.tokens); c == ':' && k > 0 && s.tokens[k-1].Kind == KindNumber {
+		sp := s.span(i, i+1)
+		s.bad("PM119", sp, "a shape is one word, W:H", "", "write it without spaces, such as 3:2")
+		return i + 1
+	}
 	switch c {
 	case '\'', '`':
 		j := i + 1

@@ -65,9 +65,18 @@ func measures(toks []Token) []mtok {
 	return out
 }
 
+// mended reports a number that was written in another form, which has been
+// complained about: its value is a guess.
+func (r *reader) mended(t Token) bool {
+	return string(r.src.Text[t.Offset:t.End]) != t.Value
+}
+
 func (r *reader) count(st *statement, s *Slot, t Token) {
 	v := rat(t.Value)
 	label := labelIn(st, s)
+	if r.mended(t) {
+		return
+	}
 	if s.OneOf != nil {
 		for _, o := range s.OneOf {
 			if v.Cmp(rat(o)) == 0 {
@@ -87,6 +96,9 @@ func (r *reader) count(st *statement, s *Slot, t Token) {
 }
 
 func (r *reader) measure(st *statement, s *Slot, m mtok) {
+	if r.mended(m.num) {
+		return
+	}
 	switch m.unit {
 	case "":
 		r.noUnit(m.num, s)
@@ -107,7 +119,7 @@ func (r *reader) measure(st *statement, s *Slot, m mtok) {
 	}
 	units := s.units()
 	if st.block == "mask" && contains([]string{"in", "cm", "mm"}, m.unit) {
-		r.add("PM305", m.span, fmt.Sprintf("a mask has no %s", m.unit), "A mask is drawn on the frame, the upright master, which has no physical size: one mask serves every print.", "write % of the frame, or its px")
+		r.add("PM305", m.span, fmt.Sprintf("%s can't be used in a mask", m.unit), "A mask is drawn on the frame, the upright master, which has no physical size: one mask serves every print.", "write % of the frame, or its px")
 		return
 	}
 	hints := []string{}
