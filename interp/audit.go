@@ -165,13 +165,8 @@ func determined(p *Plan, version int, draft bool, source []byte, results []resul
 		}
 		c.add(r)
 	}
-	logged := map[raster.Sum]bool{}
-	for k, n := range p.Nodes {
-		// A mask that both stages draw is one step.
-		if n.Input != nil || logged[n.key] {
-			continue
-		}
-		logged[n.key] = true
+	for _, k := range p.Steps() {
+		n := p.Nodes[k]
 		r := stepRecord{Record: "step", Prev: c.prev(), Line: n.Line, Operation: n.Op, Version: n.Ver, Args: argMap(n.Args),
 			Inputs: []string{}, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C, Profile: profileName(n), Picture: results[k].sum.String()}
 		for _, i := range n.In {

@@ -146,6 +146,20 @@ func markOf(version int, out raster.Sum, f FileSpec) raster.Sum {
 	}))
 }
 
+// Steps are the steps of the plan in plan order, by node number. A mask that
+// both stages draw is one step.
+func (p *Plan) Steps() []int {
+	var out []int
+	seen := map[raster.Sum]bool{}
+	for i, n := range p.Nodes {
+		if n.Input == nil && !seen[n.key] {
+			seen[n.key] = true
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
 // MarkShort is the first 12 characters of the mark: how a print is named in
 // file names, captions and reports.
 func (p *Plan) MarkShort() string { return p.Mark.String()[:12] }

@@ -171,12 +171,13 @@ func plainRatio(r *big.Rat) string {
 // effective warns where the master has fewer pixels an inch than the eye
 // resolves at the usual distance: one arc minute seen from the print's
 // diagonal, that is 3438 / diagonal pixels an inch (geometry; the distance is
-// common practice, no source).
+// common practice, no source). A small print is held in the hand, where 172
+// will do: two arc minutes at 10 inches, common practice, no source.
 func (b *binder) effective() {
 	f := b.plan.Face
-	// 3438² < eff²·(w²+h²) in exact numbers.
 	d2 := add(mul(f.W, f.W), mul(f.H, f.H))
-	if mul(mul(f.Effective, f.Effective), d2).Cmp(rat(3438*3438)) < 0 {
+	// In exact numbers: effective² · diagonal² < 3438².
+	if f.Effective.Cmp(rat(172)) < 0 && mul(mul(f.Effective, f.Effective), d2).Cmp(rat(3438*3438)) < 0 {
 		b.report(lang.Warning, codeEffective, b.size.st.Span,
 			fmt.Sprintf("at this size the master has only %s pixels an inch of its own", plainRat(f.Effective, 1)),
 			"Seen from as far as the print's diagonal, the eye resolves more than that; enlarging adds no detail.",

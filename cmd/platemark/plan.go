@@ -93,10 +93,8 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 	r := planRow{Recipe: recipe, Print: p.Print, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
 		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
 		Bytes: e.Largest, Exact: e.Exact, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Steps: []planStep{}}
-	for _, n := range p.Nodes {
-		if n.Input != nil {
-			continue
-		}
+	for _, k := range p.Steps() {
+		n := p.Nodes[k]
 		s := planStep{Line: n.Line, Text: n.Text, Operation: n.Op, Version: n.Ver, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C}
 		if n.Pic.Profile != nil {
 			s.Profile = n.Pic.Profile.Description()
