@@ -97,11 +97,11 @@ func nodes(b *block) []Step {
 func (r *reader) head(rec *Recipe) {
 	st := r.top.stmts
 	if len(st) == 0 {
-		r.add("PM501", Span{1, 1, 1, 1}, "this recipe is empty", "Its first statement names the version of the language.", "begin with recipe 1 draft")
+		r.add("PM701", Span{1, 1, 1, 1}, "this recipe is empty", "Its first statement names the version of the language.", "begin with recipe 1 draft")
 		return
 	}
 	if st[0].word != "recipe" {
-		r.add("PM501", st[0].span, "the first statement isn't recipe", "The first statement names the version of the language, so that a recipe keeps its meaning.", "begin with recipe 1 draft")
+		r.add("PM701", st[0].span, "the first statement isn't recipe", "The first statement names the version of the language, so that a recipe keeps its meaning.", "begin with recipe 1 draft")
 	}
 	first := map[string]*statement{}
 	prints := 0
@@ -109,7 +109,7 @@ func (r *reader) head(rec *Recipe) {
 		switch s.word {
 		case "recipe", "title", "rights", "round", "master", "prepare", "inputs":
 			if o := first[s.word]; o != nil {
-				r.add("PM506", s.span, fmt.Sprintf("%s stands twice, on line %d and on line %d", s.word, o.span.Line, s.span.Line), "It may stand once in a recipe.", "keep one of the two")
+				r.add("PM706", s.span, fmt.Sprintf("%s stands twice, on line %d and on line %d", s.word, o.span.Line, s.span.Line), "It may stand once in a recipe.", "keep one of the two")
 				continue
 			}
 			first[s.word] = s
@@ -137,10 +137,10 @@ func (r *reader) head(rec *Recipe) {
 	last := st[len(st)-1].span
 	last.Line, last.Col = last.EndLine, last.EndCol
 	if first["master"] == nil {
-		r.add("PM505", st[0].span, "this recipe names no master", "", `add a line such as master "salt-road.tif"`)
+		r.add("PM705", st[0].span, "this recipe names no master", "", `add a line such as master "salt-road.tif"`)
 	}
 	if prints == 0 {
-		r.add("PM504", last, "this recipe makes no print", "", "add a block: print NAME {, with size, enlarge and save")
+		r.add("PM704", last, "this recipe makes no print", "", "add a block: print NAME {, with size, enlarge and save")
 	}
 }
 
@@ -149,11 +149,11 @@ func (r *reader) version(rec *Recipe, b *builder, g *gRecipe) {
 	rec.Head, rec.Draft = b.span, given(g.Draft)
 	switch {
 	case n.Value.Cmp(big.NewRat(1, 1)) != 0:
-		r.add("PM502", n.Span, fmt.Sprintf("this engine doesn't know version %s of the language", b.tok(g.Version).Value), "It knows version 1, as a draft.", "write recipe 1 draft, or use a newer engine")
+		r.add("PM702", n.Span, fmt.Sprintf("this engine doesn't know version %s of the language", b.tok(g.Version).Value), "It knows version 1, as a draft.", "write recipe 1 draft, or use a newer engine")
 	case b.tok(g.Version).Value != "1":
-		r.add("PM502", n.Span, "a version is written as a plain whole number", "", "write recipe 1 draft")
+		r.add("PM702", n.Span, "a version is written as a plain whole number", "", "write recipe 1 draft")
 	case !rec.Draft:
-		r.add("PM503", b.span, "version 1 isn't frozen yet", "Until it is, results may change from one engine to the next, and a recipe says that it knows.", "write recipe 1 draft")
+		r.add("PM703", b.span, "version 1 isn't frozen yet", "Until it is, results may change from one engine to the next, and a recipe says that it knows.", "write recipe 1 draft")
 	default:
 		rec.Version = 1
 	}
@@ -300,9 +300,9 @@ func (r *reader) masks(rec *Recipe, names []*named) {
 			if len(m.Elements) == 0 && st == b.stmts[0] {
 				switch {
 				case e.Op == "less" || e.Op == "within":
-					r.add("PM518", st.toks[0].Span, fmt.Sprintf("%s works on the shapes before it, and there are none", e.Op), "A mask begins empty.", "begin with a shape, or with invert for the whole frame")
+					r.add("PM718", st.toks[0].Span, fmt.Sprintf("%s works on the shapes before it, and there are none", e.Op), "A mask begins empty.", "begin with a shape, or with invert for the whole frame")
 				case e.Shape == "soften":
-					r.add("PM518", st.toks[0].Span, "soften works on the shapes before it, and there are none", "A mask begins empty.", "begin with a shape")
+					r.add("PM718", st.toks[0].Span, "soften works on the shapes before it, and there are none", "A mask begins empty.", "begin with a shape")
 				}
 			}
 			r.element(e)
@@ -312,7 +312,7 @@ func (r *reader) masks(rec *Recipe, names []*named) {
 			m.Elements = append(m.Elements, e)
 		}
 		if len(b.stmts) == 0 {
-			r.add("PM517", b.head.span, "this mask has no shape", "", "draw at least one: stroke, ellipse, rectangle, polygon, gradient, file or mask")
+			r.add("PM717", b.head.span, "this mask has no shape", "", "draw at least one: stroke, ellipse, rectangle, polygon, gradient, file or mask")
 		}
 		rec.Masks = append(rec.Masks, m)
 	}
@@ -414,10 +414,10 @@ func (r *reader) print(b *block) *Print {
 		}
 	}
 	if !has["size"] {
-		r.add("PM508", b.head.span, "this print has no size", "", "add a line such as size 60 in x 40 in at 300 ppi")
+		r.add("PM708", b.head.span, "this print has no size", "", "add a line such as size 60 in x 40 in at 300 ppi")
 	}
 	if !has["save"] {
-		r.add("PM508", b.head.span, "this print isn't saved", "", `end it with a line such as save jpeg "print.jpg" or save tiff "print.tif"`)
+		r.add("PM708", b.head.span, "this print isn't saved", "", `end it with a line such as save jpeg "print.jpg" or save tiff "print.tif"`)
 	}
 	return p
 }

@@ -11,8 +11,8 @@ type Code struct {
 
 // Codes is the table of every message of this package, in order. The first
 // digit says what it is about: 1 characters, numbers and layout, 2 words and
-// parameters, 3 units and values, 4 names, 5 order and place, 6 files, 9 words
-// that this engine doesn't build yet. From x51 on come notes and warnings.
+// parameters, 3 units and values, 4 names, 6 files, 7 order and place, 9 words
+// that this engine doesn't build yet; 5 is left to what needs the pictures. From x51 on come notes and warnings.
 var Codes = []Code{
 	{"PM101", Error, "the file isn't UTF-8 text but UTF-16 or UTF-32", "save it as UTF-8 in the editor's “save as” dialogue"},
 	{"PM102", Error, "a byte isn't UTF-8", "save the file as UTF-8 and type the character again"},
@@ -76,25 +76,6 @@ var Codes = []Code{
 	{"PM451", Note, "a mask that nothing uses", "use it, or take it out"},
 	{"PM452", Note, "a steps block that nothing follows", "follow it, or take it out"},
 
-	{"PM501", Error, "the first statement isn't `recipe`", "begin with recipe 1 draft"},
-	{"PM502", Error, "a version of the language that this engine doesn't know", "write recipe 1 draft"},
-	{"PM503", Error, "version 1 isn't frozen yet", "write recipe 1 draft"},
-	{"PM504", Error, "no print", "add a print block"},
-	{"PM505", Error, "no master", "add a master line"},
-	{"PM506", Error, "a statement that may stand once stands twice", "keep one of the two"},
-	{"PM507", Error, "a statement stands out of order", "keep to the order of the block"},
-	{"PM508", Error, "a print lacks a statement that it needs", "add it"},
-	{"PM509", Error, "a statement stands behind save", "move it before save"},
-	{"PM510", Error, "turn or mirror stands behind another step", "move it to the head of prepare"},
-	{"PM511", Error, "follow in a steps block", "write the lines out; steps blocks don't nest"},
-	{"PM512", Error, "a followed block holds a step that can't stand here", "move the step, or follow the block elsewhere"},
-	{"PM513", Error, "a step without effect", "use its result, or take it out"},
-	{"PM514", Error, "a picture enlarged twice", "enlarge once on each way from size to save"},
-	{"PM515", Error, "two pictures of different size or space blended", "blend pictures that went the same way"},
-	{"PM516", Error, "spots of one run that overlap", "move one, or put another step between them"},
-	{"PM517", Error, "a mask without a shape", "draw at least one shape"},
-	{"PM518", Error, "a mask's first line works on nothing", "add a shape before it"},
-
 	{"PM601", Error, "a path that isn't relative, or not with forward slashes", "write it relative to the recipe, with /"},
 	{"PM602", Error, "the file's ending doesn't match its format", "change the ending or the format"},
 	{"PM603", Error, "a print file would take the place of a file that the recipe reads", "choose another name"},
@@ -103,6 +84,25 @@ var Codes = []Code{
 	{"PM606", Error, "a file pinned twice", "keep one of the two"},
 	{"PM651", Warning, "a file name that some systems can't hold", "choose a plainer name"},
 	{"PM652", Note, "a pinned file that nothing uses", "run platemark pin again"},
+
+	{"PM701", Error, "the first statement isn't `recipe`", "begin with recipe 1 draft"},
+	{"PM702", Error, "a version of the language that this engine doesn't know", "write recipe 1 draft"},
+	{"PM703", Error, "version 1 isn't frozen yet", "write recipe 1 draft"},
+	{"PM704", Error, "no print", "add a print block"},
+	{"PM705", Error, "no master", "add a master line"},
+	{"PM706", Error, "a statement that may stand once stands twice", "keep one of the two"},
+	{"PM707", Error, "a statement stands out of order", "keep to the order of the block"},
+	{"PM708", Error, "a print lacks a statement that it needs", "add it"},
+	{"PM709", Error, "a statement stands behind save", "move it before save"},
+	{"PM710", Error, "turn or mirror stands behind another step", "move it to the head of prepare"},
+	{"PM711", Error, "follow in a steps block", "write the lines out; steps blocks don't nest"},
+	{"PM712", Error, "a followed block holds a step that can't stand here", "move the step, or follow the block elsewhere"},
+	{"PM713", Error, "a step without effect", "use its result, or take it out"},
+	{"PM714", Error, "a picture enlarged twice", "enlarge once on each way from size to save"},
+	{"PM715", Error, "two pictures of different size or space blended", "blend pictures that went the same way"},
+	{"PM716", Error, "spots of one run that overlap", "move one, or put another step between them"},
+	{"PM717", Error, "a mask without a shape", "draw at least one shape"},
+	{"PM718", Error, "a mask's first line works on nothing", "add a shape before it"},
 
 	{"PM901", Error, "a word of version 1 that this engine doesn't build yet", "leave it out for now"},
 }

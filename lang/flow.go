@@ -129,10 +129,10 @@ func (r *reader) flow(b *block, names []*named) {
 			as = s.As
 			if b.kind == "prepare" {
 				if it.via != nil {
-					r.add("PM512", it.via.span, fmt.Sprintf("this block enlarges, line %d, and prepare works at the master's own size", s.Line), "", "follow it in a print")
+					r.add("PM712", it.via.span, fmt.Sprintf("this block enlarges, line %d, and prepare works at the master's own size", s.Line), "", "follow it in a print")
 				}
 			} else if cur.enlarged != nil {
-				r.add("PM514", s.Span, fmt.Sprintf("the picture is enlarged twice, on line %d and on line %d", cur.enlarged.st.span.Line, s.Line), "One enlarging brings the picture to the print's size; a second one would only soften it.", "take one of the two out, or name the first with as")
+				r.add("PM714", s.Span, fmt.Sprintf("the picture is enlarged twice, on line %d and on line %d", cur.enlarged.st.span.Line, s.Line), "One enlarging brings the picture to the print's size; a second one would only soften it.", "take one of the two out, or name the first with as")
 			}
 			next = &picture{enlarged: &items[i], cropped: cur.cropped, turned: cur.turned}
 		case *Take:
@@ -160,7 +160,7 @@ func (r *reader) flow(b *block, names []*named) {
 			}
 			if t != nil && o != nil {
 				if t == o {
-					r.add("PM513", s.Span, fmt.Sprintf("%s is blended over itself", s.Top.Value), "", "blend two different pictures")
+					r.add("PM713", s.Span, fmt.Sprintf("%s is blended over itself", s.Top.Value), "", "blend two different pictures")
 				}
 				r.match(s, t, o)
 			}
@@ -198,7 +198,7 @@ func (r *reader) flow(b *block, names []*named) {
 			}
 			continue
 		}
-		r.add("PM513", p.item.st.span, fmt.Sprintf("this %s has no effect in %s", p.item.st.word, titleOf(b)), fmt.Sprintf("Its result is put aside on line %d, and nothing has read it.", p.dropped), "take it out, or name its result with as")
+		r.add("PM713", p.item.st.span, fmt.Sprintf("this %s has no effect in %s", p.item.st.word, titleOf(b)), fmt.Sprintf("Its result is put aside on line %d, and nothing has read it.", p.dropped), "take it out, or name its result with as")
 	}
 }
 
@@ -258,11 +258,11 @@ func (r *reader) match(s *Blend, t, o *picture) {
 		if t.enlarged == nil {
 			big = b
 		}
-		r.add("PM515", s.Span, fmt.Sprintf("%s and %s differ in size", a, b), fmt.Sprintf("Only %s has been enlarged.", big), "enlarge both, then blend")
+		r.add("PM715", s.Span, fmt.Sprintf("%s and %s differ in size", a, b), fmt.Sprintf("Only %s has been enlarged.", big), "enlarge both, then blend")
 	case t.cropped != o.cropped:
-		r.add("PM515", s.Span, fmt.Sprintf("%s and %s differ in size", a, b), fmt.Sprintf("The crop on line %d lies between them.", max(t.cropped, o.cropped)), "crop before naming them")
+		r.add("PM715", s.Span, fmt.Sprintf("%s and %s differ in size", a, b), fmt.Sprintf("The crop on line %d lies between them.", max(t.cropped, o.cropped)), "crop before naming them")
 	case t.turned != o.turned:
-		r.add("PM515", s.Span, fmt.Sprintf("%s and %s differ in colour space", a, b), fmt.Sprintf("The convert on line %d lies between them.", max(t.turned, o.turned)), "convert before naming them")
+		r.add("PM715", s.Span, fmt.Sprintf("%s and %s differ in colour space", a, b), fmt.Sprintf("The convert on line %d lies between them.", max(t.turned, o.turned)), "convert before naming them")
 	}
 }
 
@@ -296,7 +296,7 @@ func (r *reader) order(b *block, items []item) {
 		if contains([]string{"edition", "size", "crop", "convert", "save"}, w) && contains(blocksOf(w), b.kind) {
 			if o, ok := first[w]; ok {
 				if w != "save" || it.via == nil {
-					r.add("PM506", it.at().span, fmt.Sprintf("%s stands twice, on line %d and on line %d", w, o.st.span.Line, it.st.span.Line), fmt.Sprintf("It may stand once in %s.", titleOf(b)), "keep one of the two")
+					r.add("PM706", it.at().span, fmt.Sprintf("%s stands twice, on line %d and on line %d", w, o.st.span.Line, it.st.span.Line), fmt.Sprintf("It may stand once in %s.", titleOf(b)), "keep one of the two")
 				}
 				continue
 			}
@@ -309,7 +309,7 @@ func (r *reader) order(b *block, items []item) {
 					other = it
 				}
 			case other.st != nil && !it.st.broken:
-				r.add("PM510", it.st.span, fmt.Sprintf("%s stands behind %s, line %d", w, other.st.word, other.st.span.Line), "turn and mirror make the frame that every position and mask is measured on, so they stand at the head of prepare.", "move it to the head of prepare")
+				r.add("PM710", it.st.span, fmt.Sprintf("%s stands behind %s, line %d", w, other.st.word, other.st.span.Line), "turn and mirror make the frame that every position and mask is measured on, so they stand at the head of prepare.", "move it to the head of prepare")
 			}
 			continue
 		}
@@ -323,14 +323,14 @@ func (r *reader) order(b *block, items []item) {
 		}
 		const rule = "A print is written in the order edition, size, crop, steps (enlarge among them), convert, save."
 		if highAt.st.word == "save" {
-			r.add("PM509", it.at().span, fmt.Sprintf("%s stands behind save, line %d", w, highAt.st.span.Line), rule, "move it before save")
+			r.add("PM709", it.at().span, fmt.Sprintf("%s stands behind save, line %d", w, highAt.st.span.Line), rule, "move it before save")
 			continue
 		}
 		detail := rule
 		if it.via != nil {
 			detail = fmt.Sprintf("This follows a block with %s on line %d. %s", w, it.st.span.Line, rule)
 		}
-		r.add("PM507", it.at().span, fmt.Sprintf("%s stands behind %s, %s", w, highAt.st.word, highAt.where()), detail, fmt.Sprintf("move it before %s", highAt.st.word))
+		r.add("PM707", it.at().span, fmt.Sprintf("%s stands behind %s, %s", w, highAt.st.word, highAt.where()), detail, fmt.Sprintf("move it before %s", highAt.st.word))
 	}
 }
 
@@ -390,7 +390,7 @@ func (r *reader) runs(items []item) {
 				continue
 			}
 			if alwaysOverlap(s, o.s) {
-				r.add("PM516", s.Span, fmt.Sprintf("this spot overlaps the one on line %d (lines %d and %d)", o.s.Line, o.s.Line, s.Line), "Spots that stand next to each other are one step and all read the picture before it.", "move one, make it smaller, or put another step between them")
+				r.add("PM716", s.Span, fmt.Sprintf("this spot overlaps the one on line %d (lines %d and %d)", o.s.Line, o.s.Line, s.Line), "Spots that stand next to each other are one step and all read the picture before it.", "move one, make it smaller, or put another step between them")
 				break
 			}
 		}

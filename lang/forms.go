@@ -134,7 +134,7 @@ var Forms = []Form{
 	{Word: "mask", Blocks: []string{"mask"}, Slots: []Slot{{Label: "name", Kind: ValueName}}},
 	{Word: "invert", Blocks: []string{"mask"}},
 	{Word: "soften", Blocks: []string{"mask"}, Slots: []Slot{
-		{Label: "radius", Kind: ValueMeasure, Ranges: []Range{{"%", "0", "10", true}, {"px", "0", "1000", true}}},
+		{Label: "radius", Kind: ValueMeasure, Ranges: []Range{{"%", "0", "10", true}, {"px", "0.125", "1000", false}}},
 	}},
 
 	{Word: "turn", Blocks: []string{"prepare"}, Slots: []Slot{

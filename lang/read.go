@@ -255,7 +255,7 @@ func (r *reader) unknown(st *statement, t Token, brace bool) {
 		}
 		hints := []string{}
 		if st.block == "steps" && word == "follow" {
-			r.add("PM511", t.Span, "follow can't stand in a steps block", "Steps blocks don't nest, so that each can be read alone.", "write the lines out here")
+			r.add("PM711", t.Span, "follow can't stand in a steps block", "Steps blocks don't nest, so that each can be read alone.", "write the lines out here")
 			return
 		}
 		if st.block != "prepare" && (word == "turn" || word == "mirror") {
