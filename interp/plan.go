@@ -10,6 +10,7 @@ import (
 
 	"platemark/lang"
 	"platemark/ops"
+	"platemark/ops/codec/jpeg"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
@@ -85,6 +86,10 @@ func (f FileSpec) Args() ops.Args {
 			c = "half"
 		}
 		a = append(a, ops.Arg{Name: "quality", Value: fmt.Sprint(f.Quality)}, ops.Arg{Name: "chroma", Value: c})
+		// The JFIF header holds whole pixels an inch; what it was rounded to is said.
+		if d, err := jpeg.Density(f.PPI); err == nil && !f.PPI.IsInt() {
+			a = append(a, ops.Arg{Name: "density", Value: fmt.Sprint(d)})
+		}
 	case "tiff":
 		a = append(a, ops.Arg{Name: "bits", Value: fmt.Sprint(f.Bits)})
 	}

@@ -235,6 +235,9 @@ func (b *binder) save(pr *lang.Print, out pic) bool {
 			b.err(codeSave, s.Span, err.Error(), "")
 			return false
 		}
+		if d := e.Density(); !f.PPI.IsInt() {
+			b.report(lang.Note, codeSave, s.Span, fmt.Sprintf("the JPEG's first header says %d ppi", d), "It holds whole numbers only; the Exif block holds the exact "+f.PPI.RatString()+".")
+		}
 		if warn := e.Warning(); warn != "" {
 			b.report(lang.Warning, codeSave, s.Span, warn, "", fmt.Sprintf("`save tiff` has no such limit: save tiff %q", strings.TrimSuffix(strings.TrimSuffix(f.Path, ".jpg"), ".jpeg")+".tif"))
 		}
