@@ -134,8 +134,8 @@ func notText(file string, src []byte) (Diagnostic, bool) {
 func rows(src []byte) []string {
 	t := strings.TrimPrefix(string(src), "\uFEFF")
 	out := strings.Split(t, "\n")
-	for i, l := range out {
-		out[i] = strings.TrimSuffix(l, "\r")
+	for i := range out[:len(out)-1] { // what follows the last line end has none
+		out[i] = strings.TrimSuffix(out[i], "\r")
 	}
 	return out
 }
