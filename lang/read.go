@@ -249,10 +249,6 @@ func (r *reader) unknown(st *statement, t Token, brace bool) {
 		if word == "less" || word == "within" {
 			blocks = []string{"mask"}
 		}
-		where := make([]string, len(blocks))
-		for i, b := range blocks {
-			where[i] = blockName(b)
-		}
 		hints := []string{}
 		if st.block == "steps" && word == "follow" {
 			r.add("PM711", t.Span, "follow can't stand in a steps block", "Steps blocks don't nest, so that each can be read alone.", "write the lines out here")
@@ -264,7 +260,7 @@ func (r *reader) unknown(st *statement, t Token, brace bool) {
 		if st.block == "prepare" && word == "enlarge" {
 			hints = append(hints, "prepare works at the master's own size; enlarge in a print")
 		}
-		r.add("PM202", t.Span, fmt.Sprintf("%s can't stand %s", word, blockIn(st.block)), fmt.Sprintf("It stands in %s. %s", orList(where), whatMayStand(st.block)), hints...)
+		r.add("PM202", t.Span, fmt.Sprintf("%s can't stand %s", word, blockIn(st.block)), fmt.Sprintf("It stands %s. %s", orList(places(blocks)), whatMayStand(st.block)), hints...)
 		if brace {
 			r.push("skip", st)
 		}
@@ -276,7 +272,7 @@ func (r *reader) unknown(st *statement, t Token, brace bool) {
 	if near != "" {
 		hints = append(hints, "did you mean "+near+"?")
 	} else if far := nearest(word, allWords()); far != "" {
-		hints = append(hints, fmt.Sprintf("did you mean %s? It stands in %s", far, orList(blockNames(blocksOf(far)))))
+		hints = append(hints, fmt.Sprintf("did you mean %s? It stands %s", far, orList(places(blocksOf(far)))))
 	}
 	r.add("PM201", t.Span, fmt.Sprintf("%s isn't a word that begins a line", word), whatMayStand(st.block), hints...)
 	if near != "" {
@@ -375,18 +371,20 @@ func allWords() []string {
 	return out
 }
 
-func blockNames(blocks []string) []string {
+// places says where blocks are: "at the top of the file", "in prepare".
+func places(blocks []string) []string {
 	out := make([]string, len(blocks))
 	for i, b := range blocks {
-		out[i] = blockName(b)
+		out[i] = "in " + blockName(b)
+		if b == "top" {
+			out[i] = "at the top of the file"
+		}
 	}
 	return out
 }
 
 func blockName(b string) string {
 	switch b {
-	case "top":
-		return "the top of the file"
 	case "mask":
 		return "a mask block"
 	case "steps":

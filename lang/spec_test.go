@@ -95,7 +95,7 @@ func TestSpecStatesEveryForm(t *testing.T) {
 		if !strings.Contains(sec, "\n"+f.Usage()+"\n") {
 			t.Errorf("%s: SPEC lacks the form\n%s", heading(f), f.Usage())
 		}
-		where := "Stands in " + andList(blockNames(f.Blocks)) + "."
+		where := "Stands " + andList(places(f.Blocks)) + "."
 		if !strings.Contains(sec, where) {
 			t.Errorf("%s: SPEC lacks %q", heading(f), where)
 		}
