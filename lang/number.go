@@ -210,7 +210,7 @@ func (s *scanner) behind(j int) int {
 	if t == "x" || reserved[t] {
 		hints = []string{fmt.Sprintf("put a space before %s", t)}
 	} else if len(hints) == 0 {
-		hints = []string{"a name begins with a letter; a unit is one of " + orList(Units)}
+		hints = []string{"use one of the units; a name begins with a letter"}
 	}
 	s.bad("PM118", s.span(j, k), fmt.Sprintf("%s isn't a unit", t), "The units are "+andList(Units)+".", hints...)
 	if reserved[t] {

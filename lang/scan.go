@@ -302,7 +302,14 @@ func (s *scanner) unit(i, j int) {
 	t := s.text(i, j)
 	if k := len(s.tokens); k == 0 || s.tokens[k-1].Kind != KindNumber {
 		if t == "%" {
-			s.bad("PM105", s.span(i, j), "% stands behind no number", "", "write the number before it: 40%")
+			hint := "write the number before it: 40%"
+			if k > 0 && s.tokens[k-1].End == s.cs[i].off { // amount190%
+				w := s.tokens[k-1].Value
+				if stem := strings.TrimRight(w, ".0123456789"); stem != "" && stem != w {
+					hint = "write " + stem + " " + w[len(stem):] + "%"
+				}
+			}
+			s.bad("PM105", s.span(i, j), "% stands behind no number", "", hint)
 			return
 		}
 	} else {
