@@ -17,7 +17,7 @@ type vector struct {
 
 func vectors(t *testing.T) (out []vector) {
 	t.Helper()
-	text, err := os.ReadFile("testdata/frozen-1.txt")
+	text, err := os.ReadFile("../../../testdata/frozen/encoder-jpeg-1.txt")
 	if err != nil {
 		t.Fatal(err)
 	}

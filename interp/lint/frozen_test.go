@@ -1,0 +1,148 @@
+package lint
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"platemark/interp"
+	"platemark/interp/lint/vectors"
+	"platemark/ops"
+	"platemark/testdata/frozen"
+)
+
+// frozenDir holds the vectors.
+var frozenDir = filepath.Join("..", "..", "testdata", "frozen")
+
+func read(t testing.TB, path string) []byte {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// vectorFiles are the names of all files of the folder but the list and Go's.
+func vectorFiles(t testing.TB) (names []string) {
+	t.Helper()
+	dir, err := os.ReadDir(frozenDir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range dir {
+		if n := e.Name(); n != "LIST" && filepath.Ext(n) != ".go" {
+			names = append(names, n)
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+// The list holds every vector file's digest, sorted by name; a log of a draft
+// names the digest of the list.
+func TestFrozenList(t *testing.T) {
+	var want strings.Builder
+	for _, n := range vectorFiles(t) {
+		fmt.Fprintf(&want, "%x  %s\n", sha256.Sum256(read(t, filepath.Join(frozenDir, n))), n)
+	}
+	if want.String() != string(frozen.List()) {
+		t.Errorf("testdata/frozen/LIST isn't the list of the files. If they were changed on purpose (in a draft, with a line in the change log), it must read:\n%s", want.String())
+	}
+}
+
+// Every vector, computed again from what its file says, gives what stands
+// there.
+func TestFrozenVectors(t *testing.T) {
+	for _, n := range vectorFiles(t) {
+		if strings.HasPrefix(n, "language-") {
+			continue
+		}
+		t.Run(n, func(t *testing.T) {
+			t.Parallel()
+			text := read(t, filepath.Join(frozenDir, n))
+			got, err := vectors.Run(n, text)
+			if err != nil {
+				t.Fatal(err)
+			}
+			differences(t, text, got)
+		})
+	}
+}
+
+// differences shows the lines that differ.
+func differences(t *testing.T, want, got []byte) {
+	t.Helper()
+	if bytes.Equal(want, got) {
+		return
+	}
+	a, b := strings.Split(string(want), "\n"), strings.Split(string(got), "\n")
+	if len(a) != len(b) {
+		t.Errorf("%d lines now, %d frozen; the whole reads now:\n%s", len(b), len(a), got)
+		return
+	}
+	for i := range a {
+		if a[i] != b[i] {
+			t.Errorf("line %d\nfrozen %s\nnow    %s", i+1, a[i], b[i])
+		}
+	}
+}
+
+func TestFrozenLanguage(t *testing.T) {
+	text := read(t, filepath.Join(frozenDir, "language-1.txt"))
+	recipe := read(t, filepath.Join(frozenDir, "language-1.recipe"))
+	got, _, err := vectors.Language(context.Background(), t.TempDir(), text, recipe, interp.BuildOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	differences(t, text, got)
+	// Every operation that language version 1 speaks of is in it.
+	for _, o := range ops.Table() {
+		if o.Version == 1 && !bytes.Contains(got, []byte(" "+o.Name+" 1 ")) {
+			t.Errorf("no step of the recipe is a %s: add a language vector that has one", o.Name)
+		}
+	}
+}
+
+// Every operation in every version has its vectors.
+func TestEveryOperationIsFrozen(t *testing.T) {
+	names := vectorFiles(t)
+	for _, o := range ops.Table() {
+		n := fmt.Sprintf("operation-%s-%d.txt", o.Name, o.Version)
+		if !slices.Contains(names, n) {
+			t.Errorf("%s version %d has no vectors: testdata/frozen/%s is missing", o.Name, o.Version, n)
+			continue
+		}
+		// Words that an argument may take all occur.
+		text := string(read(t, filepath.Join(frozenDir, n)))
+		for _, p := range o.Params {
+			for _, w := range p.Words {
+				if w != "absolute" && !strings.Contains(text, "arg "+p.Name+" "+w+"\n") {
+					t.Errorf("%s: no case has %s %s", n, p.Name, w)
+				}
+			}
+		}
+	}
+}
+
+// A changed result is seen: the comparison itself is tested.
+func TestFrozenVectorsBite(t *testing.T) {
+	n := "operation-crop-1.txt"
+	text := read(t, filepath.Join(frozenDir, n))
+	bad := bytes.Replace(text, []byte("= row 23130"), []byte("= row 23131"), 1)
+	got, err := vectors.Run(n, bad)
+	if err != nil || bytes.Equal(bad, got) || !bytes.Equal(text, got) {
+		t.Errorf("a changed sample was not seen: %v", err)
+	}
+	for _, wrong := range []string{"operation-none-1.txt", "operation-crop-9.txt", "notes.txt"} {
+		if _, err := vectors.Run(wrong, text); err == nil {
+			t.Errorf("%s was computed", wrong)
+		}
+	}
+}

@@ -1,0 +1,231 @@
+package vectors
+
+import (
+	"bytes"
+	"context"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"platemark/ops/codec/jpeg"
+	"platemark/ops/codec/meta"
+	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
+	"platemark/ops/exact"
+	"platemark/ops/raster"
+)
+
+// The texts of the files whose header column says texts.
+const (
+	title  = "Reeds, 4 < 5"
+	rights = "© the photographer"
+)
+
+// testProfile stands in for a profile of 70,000 bytes.
+func testProfile() []byte {
+	b := make([]byte, 70000)
+	for i := range b {
+		b[i] = byte(i % 251)
+	}
+	return b
+}
+
+// jpegLine: picture bits width height channels quality chroma header sha256.
+func jpegLine(f []string) (string, error) {
+	if len(f) != 9 {
+		return "", fmt.Errorf("%d columns, expected 9", len(f))
+	}
+	p, err := input(strings.Join(f[:5], " ") + " -")
+	if err != nil {
+		return "", err
+	}
+	o := jpeg.Options{W: p.w, H: p.h, C: p.c, HalfChroma: f[6] == "half"}
+	if o.Quality, err = strconv.Atoi(f[5]); err != nil {
+		return "", err
+	}
+	if f[7] == "texts" {
+		o.PPI, _ = ratio("601/2")
+		o.Title, o.Rights, o.ICC = title, rights, testProfile()
+	}
+	e, err := jpeg.New(o)
+	if err != nil {
+		return "", err
+	}
+	// Rows of blocks from the last to the first: each stands by itself.
+	w := e.Worker()
+	parts := make([][]byte, e.Rows())
+	for i := e.Rows() - 1; i >= 0; i-- {
+		var rows [][]uint16
+		for y := i * e.RowHeight(); y < min((i+1)*e.RowHeight(), p.h); y++ {
+			rows = append(rows, p.row(y))
+		}
+		parts[i] = w.Encode(nil, i, rows)
+	}
+	file := slices.Concat(e.Header(), slices.Concat(parts...), e.Trailer())
+	return sum(file), nil
+}
+
+// tiffLine: picture bits width height channels bits-written ppi header sha256.
+func tiffLine(f []string) (string, error) {
+	if len(f) != 9 {
+		return "", fmt.Errorf("%d columns, expected 9", len(f))
+	}
+	p, err := input(strings.Join(f[:5], " ") + " -")
+	if err != nil {
+		return "", err
+	}
+	o := tiff.Options{W: p.w, H: p.h, C: p.c}
+	if o.Bits, err = strconv.Atoi(f[5]); err != nil {
+		return "", err
+	}
+	if o.PPI, err = ratio(f[6]); err != nil {
+		return "", err
+	}
+	if f[7] == "texts" {
+		o.Title, o.Rights, o.ICC, o.XMP = title, rights, testProfile(), meta.XMP(title, rights)
+	}
+	l, err := tiff.NewLayout(o)
+	if err != nil {
+		return "", err
+	}
+	b := slices.Clone(l.Header())
+	for y := range p.h {
+		b = l.AppendRow(b, p.row(y))
+	}
+	return sum(append(b, l.Trailer()...)), nil
+}
+
+// tiffCase decodes the file given in hexadecimal.
+func tiffCase(b block) ([]string, error) {
+	file, err := hex.DecodeString(strings.ReplaceAll(strings.Join(b.all("hex"), ""), " ", ""))
+	if err != nil {
+		return nil, err
+	}
+	var first []string
+	for _, workers := range []int{1, 3} {
+		f, err := tiff.Open(bytes.NewReader(file), int64(len(file)))
+		if err != nil {
+			return nil, err
+		}
+		i := f.Info()
+		p := picture{w: i.W, h: i.H, c: i.Channels, px: make([]uint16, i.W*i.H*i.Channels)}
+		n := i.W * i.Channels
+		if err := f.Decode(context.Background(), workers, func(y0 int, rows []uint16) error {
+			copy(p.px[y0*n:], rows)
+			return nil
+		}); err != nil {
+			return nil, err
+		}
+		if first == nil {
+			first = p.results()
+		} else if !slices.Equal(first, p.results()) {
+			return nil, fmt.Errorf("%d workers decode it to other samples", workers)
+		}
+	}
+	return first, nil
+}
+
+// digestCase takes the digests of a picture.
+func digestCase(b block) ([]string, error) {
+	p, err := input(strings.Join(b.all("in"), " "))
+	if err != nil {
+		return nil, err
+	}
+	var profile raster.Sum
+	if q := p.profile(); q != nil {
+		profile = q.Digest()
+	}
+	var rows []raster.Sum
+	var scratch []byte
+	for y := range p.h {
+		rows = append(rows, raster.RowSum(p.row(y), &scratch))
+	}
+	out := []string{"row-0 " + rows[0].String()}
+	bands := raster.Bands(rows)
+	for i, s := range bands {
+		out = append(out, fmt.Sprintf("band-%d %s", i, s))
+	}
+	return append(out, "picture "+raster.PictureSum(p.w, p.h, p.c, profile, bands).String()), nil
+}
+
+// spaceLine: space what result. What is profile (the digest of its bytes),
+// decode-N or thresholds-N (the digest of the curve of channel N, 64-bit
+// little-endian IEEE numbers), or luma (its three weights as bits).
+func spaceLine(f []string) (string, error) {
+	if len(f) != 3 {
+		return "", fmt.Errorf("%d columns, expected 3", len(f))
+	}
+	p, ok := colour.Space(f[0])
+	if !ok {
+		return "", fmt.Errorf("no space %s", f[0])
+	}
+	numbers := func(list []float64) string {
+		var b []byte
+		for _, x := range list {
+			v := math.Float64bits(x)
+			for range 8 {
+				b = append(b, byte(v))
+				v >>= 8
+			}
+		}
+		return sum(b)
+	}
+	what, channel, _ := strings.Cut(f[1], "-")
+	n, _ := strconv.Atoi(channel)
+	if n < 0 || n >= p.Channels() {
+		return "", fmt.Errorf("no channel %d", n)
+	}
+	switch what {
+	case "profile":
+		return sum(p.Bytes()), nil
+	case "decode":
+		return numbers(p.Tone(n).Decode64()), nil
+	case "thresholds":
+		return numbers(p.Tone(n).Thresholds()), nil
+	case "luma":
+		l := p.Luma()
+		return fmt.Sprintf("%016x,%016x,%016x", math.Float64bits(l[0]), math.Float64bits(l[1]), math.Float64bits(l[2])), nil
+	}
+	return "", fmt.Errorf("nothing is called %s", f[1])
+}
+
+// functionLine: function arguments result, where arguments are fractions
+// separated by commas and the result is the two parts as bits.
+func functionLine(f []string) (string, error) {
+	if len(f) != 3 {
+		return "", fmt.Errorf("%d columns, expected 3", len(f))
+	}
+	var x [2]exact.DD
+	for i, s := range strings.Split(f[1], ",") {
+		r, err := ratio(s)
+		if err != nil || i > 1 || r == nil {
+			return "", fmt.Errorf("arguments %q", f[1])
+		}
+		x[i] = exact.Rat(r)
+	}
+	var y exact.DD
+	switch f[0] {
+	case "sinpi":
+		y = exact.Sinpi(x[0])
+	case "exp":
+		y = exact.Exp(x[0])
+	case "log":
+		y = exact.Log(x[0])
+	case "pow":
+		y = exact.Pow(x[0], x[1])
+	case "cbrt":
+		y = exact.Cbrt(x[0])
+	case "add":
+		y = x[0].Add(x[1])
+	case "mul":
+		y = x[0].Mul(x[1])
+	case "quo":
+		y = x[0].Quo(x[1])
+	default:
+		return "", fmt.Errorf("no function %s", f[0])
+	}
+	return fmt.Sprintf("%016x,%016x", math.Float64bits(y.Hi), math.Float64bits(y.Lo)), nil
+}

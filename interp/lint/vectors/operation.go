@@ -1,0 +1,111 @@
+package vectors
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"platemark/ops"
+	"platemark/ops/colour"
+)
+
+// operationCase runs one operation in one version on the inputs of a case.
+func operationCase(name string, version int, b block) ([]string, error) {
+	op, ok := ops.Lookup(name, version)
+	if !ok {
+		return nil, fmt.Errorf("there is no %s of version %d", name, version)
+	}
+	env := ops.Env{Profiles: map[string]*colour.Profile{}}
+	for _, n := range colour.SpaceNames() {
+		p, _ := colour.Space(n)
+		env.Profiles[p.Digest().String()] = p
+	}
+	var pics []ops.Pic
+	var in []picture
+	for _, text := range b.all("in") {
+		p, err := input(text)
+		if err != nil {
+			return nil, err
+		}
+		in = append(in, p)
+		pics = append(pics, ops.Pic{W: p.w, H: p.h, C: p.c, Profile: p.profile()})
+	}
+	var args ops.Args
+	for _, text := range b.all("arg") {
+		n, v, _ := strings.Cut(text, " ")
+		if p, ok := colour.Space(v); ok && n == "profile" {
+			v = p.Digest().String()
+		}
+		args = append(args, ops.Arg{Name: n, Value: v})
+	}
+	step, err := op.New(args, pics, env)
+	if err != nil {
+		return nil, err
+	}
+	pic := step.Pic()
+	out := picture{w: pic.W, h: pic.H, c: pic.C}
+	if pic.Profile != nil {
+		for _, n := range colour.SpaceNames() {
+			if p, _ := colour.Space(n); p.Digest() == pic.Profile.Digest() {
+				out.space = n
+			}
+		}
+	}
+	out.px = make([]uint16, pic.W*pic.H*pic.C)
+	w := step.Worker()
+	for y := range pic.H {
+		if err := oneRow(step, w, out.row(y), y, in); err != nil {
+			return nil, err
+		}
+	}
+	// The same in other orders and by fresh workers, as sections take it.
+	got := make([]uint16, pic.Stride())
+	up, part := step.Worker(), step.Worker()
+	for y := pic.H - 1; y >= 0; y-- {
+		if err := oneRow(step, up, got, y, in); err != nil {
+			return nil, err
+		}
+		if !slices.Equal(got, out.row(y)) {
+			return nil, fmt.Errorf("row %d, taken from the bottom up, differs", y)
+		}
+	}
+	for y := pic.H / 3; y < pic.H; y += 3 {
+		if err := oneRow(step, part, got, y, in); err != nil {
+			return nil, err
+		}
+		if !slices.Equal(got, out.row(y)) {
+			return nil, fmt.Errorf("row %d, taken in a section, differs", y)
+		}
+	}
+	return out.results(), nil
+}
+
+// windowRows lends the rows inside a window and remembers a step that asked
+// for another.
+type windowRows struct {
+	p      picture
+	lo, hi int
+	bad    *int
+}
+
+func (r windowRows) Row(y int) []uint16 {
+	if y < r.lo || y >= r.hi {
+		*r.bad = y
+		return make([]uint16, r.p.w*r.p.c)
+	}
+	return r.p.row(y)
+}
+
+func oneRow(s ops.Step, w ops.Worker, dst []uint16, y int, in []picture) error {
+	bad := -1
+	rows := make([]ops.Rows, len(in))
+	for i, p := range in {
+		lo, hi := s.Window(i, y)
+		rows[i] = windowRows{p, lo, hi, &bad}
+	}
+	w.Row(dst, y, rows)
+	if bad >= 0 {
+		return fmt.Errorf("row %d asked for input row %d outside its window", y, bad)
+	}
+	return nil
+}

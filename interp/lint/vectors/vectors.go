@@ -1,0 +1,278 @@
+// Package vectors reads the frozen vectors of testdata/frozen and computes
+// them again.
+//
+// A vector file is text: a header of # lines that says how inputs are made and
+// what is computed, then cases. Lines that begin with "= " are results; Run
+// replaces them by what the code gives now, so that a file is right if Run
+// gives it back unchanged. A case is added by writing its input lines and
+// copying the result that the failing test prints.
+//
+// It promises to open no file: the texts are handed in.
+package vectors
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
+	"math/big"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"platemark/ops/colour"
+	"platemark/ops/raster"
+)
+
+// few is the number of samples up to which they are written out in place of
+// their digest.
+const few = 48
+
+// A block is one case: its lines without results.
+type block struct {
+	lines [][2]string // word, rest
+}
+
+// all gives the rests of the lines that begin with word.
+func (b block) all(word string) (out []string) {
+	for _, l := range b.lines {
+		if l[0] == word {
+			out = append(out, l[1])
+		}
+	}
+	return out
+}
+
+// fileName tells what a file is about: kind, subject, version.
+var fileName = regexp.MustCompile(`^(operation|encoder|decoder|digest|table)-([a-z-]+)-([0-9]+)\.txt$`)
+
+// Run gives the text of the vector file called name with its results computed
+// again. The error says which case can't be computed.
+func Run(name string, text []byte) ([]byte, error) {
+	m := fileName.FindStringSubmatch(name)
+	if m == nil {
+		return nil, fmt.Errorf("%s: not the name of a vector file", name)
+	}
+	version, err := strconv.Atoi(m[3])
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	var one func(b block) ([]string, error)
+	switch m[1] + " " + m[2] {
+	case "encoder jpeg":
+		return columns(name, text, jpegLine)
+	case "encoder tiff":
+		return columns(name, text, tiffLine)
+	case "table spaces":
+		return columns(name, text, spaceLine)
+	case "table functions":
+		return columns(name, text, functionLine)
+	case "digest picture":
+		one = digestCase
+	case "decoder tiff":
+		one = tiffCase
+	default:
+		if m[1] != "operation" {
+			return nil, fmt.Errorf("%s: nothing computes this file", name)
+		}
+		one = func(b block) ([]string, error) { return operationCase(m[2], version, b) }
+	}
+	var out bytes.Buffer
+	var b block
+	flush := func() error {
+		if len(b.lines) == 0 {
+			return nil
+		}
+		results, err := one(b)
+		if err != nil {
+			return fmt.Errorf("%s: case %s: %w", name, strings.Join(b.all("case"), " "), err)
+		}
+		for _, r := range results {
+			fmt.Fprintln(&out, "= "+r)
+		}
+		b = block{}
+		return nil
+	}
+	for line := range strings.Lines(string(text)) {
+		line = strings.TrimSuffix(line, "\n")
+		switch {
+		case strings.HasPrefix(line, "="):
+			continue
+		case line == "" || line[0] == '#':
+			if err := flush(); err != nil {
+				return nil, err
+			}
+		default:
+			word, rest, _ := strings.Cut(line, " ")
+			b.lines = append(b.lines, [2]string{word, rest})
+		}
+		fmt.Fprintln(&out, line)
+	}
+	if err := flush(); err != nil {
+		return nil, err
+	}
+	return out.Bytes(), nil
+}
+
+// columns runs a file with one case a line whose last column is the result.
+func columns(name string, text []byte, one func(f []string) (string, error)) ([]byte, error) {
+	var out bytes.Buffer
+	for line := range strings.Lines(string(text)) {
+		line = strings.TrimSuffix(line, "\n")
+		if line == "" || line[0] == '#' {
+			fmt.Fprintln(&out, line)
+			continue
+		}
+		f := strings.Fields(line)
+		result, err := one(f)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %s: %w", name, line, err)
+		}
+		fmt.Fprintln(&out, strings.Join(append(f[:len(f)-1], result), " "))
+	}
+	return out.Bytes(), nil
+}
+
+// A picture is a small input or result.
+type picture struct {
+	w, h, c int
+	space   string // "" = none
+	px      []uint16
+}
+
+func (p picture) profile() *colour.Profile {
+	if p.space == "" {
+		return nil
+	}
+	s, _ := colour.Space(p.space)
+	return s
+}
+
+func (p picture) row(y int) []uint16 { return p.px[y*p.w*p.c : (y+1)*p.w*p.c] }
+
+// bytes are the samples, 16 bits little-endian.
+func (p picture) bytes() []byte {
+	b := make([]byte, 0, 2*len(p.px))
+	for _, v := range p.px {
+		b = append(b, byte(v), byte(v>>8))
+	}
+	return b
+}
+
+// results writes the picture: its size, and its samples or their digest.
+func (p picture) results() []string {
+	space := p.space
+	if space == "" {
+		space = "-"
+	}
+	head := fmt.Sprintf("%d %d %d %s", p.w, p.h, p.c, space)
+	if len(p.px) > few {
+		return []string{head + " sha256 " + sum(p.bytes())}
+	}
+	out := []string{head}
+	for y := range p.h {
+		var b strings.Builder
+		b.WriteString("row")
+		for _, v := range p.row(y) {
+			fmt.Fprintf(&b, " %d", v)
+		}
+		out = append(out, b.String())
+	}
+	return out
+}
+
+func sum(b []byte) string { return raster.Sum(sha256.Sum256(b)).String() }
+
+// input makes the picture that "PATTERN BITS W H C SPACE" names; SPACE is "-"
+// for none.
+func input(text string) (picture, error) {
+	f := strings.Fields(text)
+	if len(f) != 6 {
+		return picture{}, fmt.Errorf("input %q: expected pattern, bits, width, height, channels and space", text)
+	}
+	var n [4]int
+	for i := range n {
+		v, err := strconv.Atoi(f[i+1])
+		if err != nil || v < 1 || v > 1<<12 {
+			return picture{}, fmt.Errorf("input %q: %s is no number from 1 to 4096", text, f[i+1])
+		}
+		n[i] = v
+	}
+	p := picture{w: n[1], h: n[2], c: n[3]}
+	if f[5] != "-" {
+		if _, ok := colour.Space(f[5]); !ok {
+			return picture{}, fmt.Errorf("input %q: no space %s", text, f[5])
+		}
+		p.space = f[5]
+	}
+	var err error
+	p.px, err = pattern(f[0], n[0], p.w, p.h, p.c)
+	return p, err
+}
+
+// pattern makes samples by whole-number arithmetic; the headers of the files
+// say how.
+func pattern(kind string, bits, w, h, c int) ([]uint16, error) {
+	px := make([]uint16, w*h*c)
+	state := uint64(w*131 + h*17 + c)
+	next := func() uint64 {
+		state += 0x9e3779b97f4a7c15
+		z := state
+		z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+		z = (z ^ z>>27) * 0x94d049bb133111eb
+		return z ^ z>>31
+	}
+	for i := range px {
+		x, y, k := i/c%w, i/c/w, i%c
+		var v uint64
+		switch kind {
+		case "noise":
+			v = next()
+		case "smooth":
+			v = uint64(x*3+y*2*(k+1))/2 + next()%3
+		case "edges":
+			v = uint64((x/5+y/7+k)%2)*200 + 20 + next()%8
+		case "extreme":
+			v = next() % 2 * 255
+		case "flat":
+			v = uint64(90 + 60*k)
+		case "ramp":
+			px[i] = uint16(65535 * int64(i) / int64(max(len(px)-1, 1)))
+			continue
+		case "impulse":
+			if x == w/2 && y == h/2 {
+				px[i] = 65535
+			}
+			continue
+		case "step":
+			if 2*x >= w {
+				px[i] = 65535
+			}
+			continue
+		case "corners":
+			// Every triple of five levels in turn.
+			n := x + y*w
+			px[i] = [5]uint16{0, 1, 32768, 65534, 65535}[n/[4]int{1, 5, 25, 125}[k%4]%5]
+			continue
+		default:
+			return nil, fmt.Errorf("no pattern %q", kind)
+		}
+		s := uint16(v&255) * 257
+		if bits == 16 {
+			s = uint16(i*40503) ^ s>>3
+		}
+		px[i] = s
+	}
+	return px, nil
+}
+
+// ratio reads "n" or "n/d"; "-" is nil.
+func ratio(s string) (*big.Rat, error) {
+	if s == "-" {
+		return nil, nil
+	}
+	r, ok := new(big.Rat).SetString(s)
+	if !ok {
+		return nil, fmt.Errorf("%q is no fraction", s)
+	}
+	return r, nil
+}
