@@ -1,0 +1,254 @@
+package png
+
+import (
+	"bytes"
+	"compress/zlib"
+	"fmt"
+	"io"
+	"math/big"
+
+	"platemark/ops/codec/exif"
+)
+
+// describe takes the properties from the chunks but IHDR and IDAT.
+func (f *File) describe(data map[string][]byte) error {
+	if err := f.colours(data); err != nil {
+		return err
+	}
+	if err := f.meaning(data); err != nil {
+		return err
+	}
+	if b, ok := data["pHYs"]; ok {
+		if len(b) != 9 {
+			return badLength("pHYs", b, 9)
+		}
+		x, y := be.Uint32(b), be.Uint32(b[4:])
+		switch {
+		case b[8] != 1:
+			f.warn("the resolution has no unit (pHYs); the file is taken as without resolution")
+		case x == 0 || y == 0:
+			f.warn("the resolution is %d x %d pixels a metre (pHYs); the file is taken as without resolution", x, y)
+		default:
+			f.info.XPPI, f.info.YPPI = perInch(x), perInch(y)
+		}
+	}
+	if b, ok := data["eXIf"]; ok {
+		x, err := exif.Read(b)
+		if err != nil {
+			return &Error{"eXIf", fmt.Sprintf("the Exif block (eXIf) can't be read, so that it isn't known which way up the picture stands: %v", err), mendSave}
+		}
+		f.info.Orientation = x.Orientation
+		f.info.Warnings = append(f.info.Warnings, x.Warnings...)
+	}
+	if b, ok := data["acTL"]; ok && len(b) == 8 {
+		f.info.Others = append(f.info.Others, fmt.Sprintf("an animation of %d frames", be.Uint32(b)))
+	}
+	return nil
+}
+
+func badLength(name string, b []byte, want int) error {
+	return &Error{name, fmt.Sprintf("the chunk %s has %d bytes, where %d must stand", name, len(b), want), mendDamaged}
+}
+
+// colours takes the palette and what is transparent.
+func (f *File) colours(data map[string][]byte) error {
+	plte, hasPalette := data["PLTE"]
+	if f.colour == 3 {
+		if !hasPalette || len(plte) == 0 || len(plte)%3 != 0 || len(plte)/3 > 1<<f.depth {
+			return &Error{"PLTE", fmt.Sprintf("the palette has %d bytes; it must have 3 for each of 1 to %d colours", len(plte), 1<<f.depth), mendDamaged}
+		}
+		f.palette = plte
+		f.info.Palette = len(plte) / 3
+	} else if hasPalette && f.info.Channels == 1 {
+		return &Error{"PLTE", "a grey picture has a palette", mendDamaged}
+	}
+	trns, ok := data["tRNS"]
+	if !ok {
+		return nil
+	}
+	want := map[int]int{0: 2, 2: 6}[f.colour]
+	switch {
+	case f.colour >= 4:
+		return &Error{"tRNS", "the picture has an alpha channel and a transparent colour (tRNS) besides", mendSave}
+	case f.colour == 3:
+		if len(trns) > len(plte)/3 {
+			return &Error{"tRNS", fmt.Sprintf("the transparency (tRNS) is for %d colours of a palette of %d", len(trns), len(plte)/3), mendDamaged}
+		}
+		if len(bytes.Trim(trns, "\xff")) == 0 {
+			return nil // every colour is opaque
+		}
+		f.info.Alpha = "transparent colours in the palette"
+	case len(trns) != want:
+		return badLength("tRNS", trns, want)
+	default:
+		f.info.Alpha = "one colour that stands for transparent"
+	}
+	f.trns, f.hasTRNS = trns, true
+	return nil
+}
+
+// meaning finds what the samples mean as colours: cICP counts before iCCP,
+// that before sRGB, and that before gAMA and cHRM (third edition, 4.3).
+func (f *File) meaning(data map[string][]byte) error {
+	in := &f.info
+	if b, ok := data["cICP"]; ok {
+		if len(b) != 4 {
+			return badLength("cICP", b, 4)
+		}
+		if b[2] != 0 || b[3] > 1 {
+			return &Error{"cICP", fmt.Sprintf("the chunk cICP names matrix %d and range %d; PNG has matrix 0 and range 0 or 1", b[2], b[3]), mendSave}
+		}
+		if b[3] == 0 {
+			return &Error{"cICP", "black and white don't stand at the ends of the numbers (cICP: video range)", "save it again in full range"}
+		}
+		space := map[[2]byte]string{{1, 13}: "sRGB", {12, 13}: "Display-P3"}[[2]byte{b[0], b[1]}]
+		if space != "" {
+			in.Says = space + ", by its numbers (cICP " + cicp(b) + ")"
+			f.space(space)
+			return nil
+		}
+		in.Says = "colour numbers " + cicp(b) + " (cICP), which name no space that is known here"
+		if _, ok := data["iCCP"]; ok {
+			f.warn("the file says its colours twice: the numbers %s (cICP), which aren't known here, and an embedded profile, which is used", cicp(b))
+		}
+	}
+	if b, ok := data["iCCP"]; ok {
+		icc, name, err := profile(b)
+		if err != nil {
+			return err
+		}
+		in.ICC, in.Says = icc, fmt.Sprintf("embedded profile %q", name)
+		return nil
+	}
+	if in.Says != "" {
+		return nil
+	}
+	if b, ok := data["sRGB"]; ok {
+		if len(b) != 1 {
+			return badLength("sRGB", b, 1)
+		}
+		in.Says = "sRGB (chunk sRGB)"
+		f.space("sRGB")
+		return nil
+	}
+	if b, ok := data["gAMA"]; ok {
+		if len(b) != 4 {
+			return badLength("gAMA", b, 4)
+		}
+		in.Says = "gamma " + decimal(be.Uint32(b)) + " (gAMA)"
+	}
+	if b, ok := data["cHRM"]; ok {
+		if len(b) != 32 {
+			return badLength("cHRM", b, 32)
+		}
+		if in.Says != "" {
+			in.Says += ", "
+		}
+		for i, n := range []string{"white", "red", "green", "blue"} {
+			if i > 0 {
+				in.Says += ", "
+			}
+			in.Says += fmt.Sprintf("%s (%s, %s)", n, decimal(be.Uint32(b[8*i:])), decimal(be.Uint32(b[8*i+4:])))
+		}
+		in.Says += " (cHRM)"
+	}
+	if in.Says != "" {
+		in.Says += "; that names no colour space"
+	}
+	return nil
+}
+
+// space takes a space's name for a picture in RGB. Grey with the curve of an
+// RGB space has no name of its own.
+func (f *File) space(name string) {
+	if f.info.Channels == 1 {
+		f.info.Says += "; the picture is grey, and grey with that curve names no colour space"
+		return
+	}
+	f.info.Space = name
+}
+
+func cicp(b []byte) string { return fmt.Sprintf("%d/%d/%d/%d", b[0], b[1], b[2], b[3]) }
+
+// decimal writes 100000ths.
+func decimal(v uint32) string {
+	s := fmt.Sprintf("%d.%05d", v/100000, v%100000)
+	for s[len(s)-1] == '0' && s[len(s)-2] != '.' {
+		s = s[:len(s)-1]
+	}
+	return s
+}
+
+// profile unpacks an iCCP chunk. The profile's own first four bytes say how
+// long it is, and it must be just that long.
+func profile(b []byte) (icc []byte, name string, err error) {
+	i := bytes.IndexByte(b, 0)
+	if i < 1 || i > 79 || i+2 > len(b) {
+		return nil, "", &Error{"iCCP", "the embedded profile (iCCP) has no name of 1 to 79 letters", mendDamaged}
+	}
+	latin := make([]rune, 0, i)
+	for _, c := range b[:i] {
+		latin = append(latin, rune(c))
+	}
+	name = string(latin)
+	if b[i+1] != 0 {
+		return nil, "", &Error{"iCCP", fmt.Sprintf("the embedded profile is compressed by the unknown method %d", b[i+1]), mendDamaged}
+	}
+	fail := func(why string) ([]byte, string, error) {
+		return nil, "", &Error{"iCCP", fmt.Sprintf("the embedded profile %q can't be unpacked: %s", name, why), "embed the profile again and save the picture"}
+	}
+	z, err := zlib.NewReader(bytes.NewReader(b[i+2:]))
+	if err != nil {
+		return fail("its data are damaged")
+	}
+	var head [4]byte
+	if _, err := io.ReadFull(z, head[:]); err != nil {
+		return fail("its data are damaged or too short")
+	}
+	n := be.Uint32(head[:])
+	if n < 128 || n > maxProfile || uint64(n) > uint64(len(b))*1032 {
+		return fail(fmt.Sprintf("it claims %d bytes; a profile has 128 to %d, and the file holds %d compressed", n, maxProfile, len(b)))
+	}
+	icc = make([]byte, n)
+	copy(icc, head[:])
+	if _, err := io.ReadFull(z, icc[4:]); err != nil {
+		return fail(fmt.Sprintf("it claims %d bytes, but its data are damaged or end before that", n))
+	}
+	if k, err := z.Read(head[:1]); k != 0 || err != io.EOF {
+		return fail(fmt.Sprintf("it claims %d bytes, but its data go on, or don't fit their checksum", n))
+	}
+	return icc, name, nil
+}
+
+// perInch is exact: an inch is 0.0254 metres.
+func perInch(perMetre uint32) *big.Rat {
+	r := big.NewRat(127, 5000)
+	return r.Mul(r, new(big.Rat).SetInt64(int64(perMetre)))
+}
+
+// PerMetre is the whole number of pixels a metre that a PNG file stores for
+// pixels an inch, rounded half up.
+func PerMetre(ppi *big.Rat) *big.Int {
+	r := new(big.Rat).Quo(ppi, big.NewRat(127, 5000))
+	n := new(big.Int).Lsh(r.Num(), 1)
+	n.Add(n, r.Denom())
+	return n.Div(n, new(big.Int).Lsh(r.Denom(), 1))
+}
+
+// Shown is the resolution that was meant: where ppi is just what a whole
+// number of pixels an inch comes to when it is stored as whole pixels a metre,
+// that whole number, else ppi itself. 11811 pixels a metre, 299.9994 an inch,
+// are shown as 300.
+func Shown(ppi *big.Rat) *big.Rat {
+	n := new(big.Int).Lsh(ppi.Num(), 1)
+	n.Add(n, ppi.Denom())
+	n.Div(n, new(big.Int).Lsh(ppi.Denom(), 1))
+	whole := new(big.Rat).SetInt(n)
+	if whole.Sign() > 0 {
+		back := new(big.Rat).SetInt(PerMetre(whole))
+		if back.Mul(back, big.NewRat(127, 5000)).Cmp(ppi) == 0 {
+			return whole
+		}
+	}
+	return new(big.Rat).Set(ppi)
+}

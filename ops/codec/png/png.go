@@ -1,0 +1,223 @@
+// Package png reads masters from PNG files.
+//
+// Reading promises exact samples: an accepted file gives the same 16-bit
+// samples on every machine. Accepted are all colour types and depths of the
+// standard, interlaced or not. A file whose meaning is doubtful is refused
+// with an *Error that names the property and says how to mend the file;
+// transparent pictures are decoded only when the caller asks for them to be
+// laid on white (CompositeOnWhite).
+//
+// The reader trusts nothing: every length is checked against the size of the
+// file before memory is set aside, the checksum of every chunk is checked, and
+// the picture's data are refused beforehand where they are too few to hold the
+// picture that the header claims. Memory in use depends on the width of the
+// picture; an interlaced picture is held whole, up to MaxInterlaced bytes.
+//
+// Colours: an embedded profile is handed on as it is; what other chunks say is
+// named where a standard defines it (Info.Space), else only told (Info.Says).
+// Gamma and primaries alone aren't taken for a space.
+//
+// Source: Portable Network Graphics, third edition (W3C), ISO/IEC 15948;
+// ITU-T H.273 for the numbers of the cICP chunk.
+package png
+
+import (
+	"fmt"
+	"io"
+	"math/big"
+	"slices"
+)
+
+// Limits on what a file may hold.
+const (
+	// MaxSide is the longest side of a picture in pixels.
+	MaxSide = 1 << 20
+	// MaxInterlaced is the most that the 16-bit samples of an interlaced
+	// picture may take in memory, in bytes: 89 megapixels of RGB.
+	MaxInterlaced = 512 << 20
+
+	maxChunks  = 1 << 20  // chunks in one file
+	maxProfile = 16 << 20 // bytes of an embedded profile
+	maxExif    = 1 << 20  // bytes of an eXIf chunk
+)
+
+// Info describes the picture that a file holds, as stored.
+type Info struct {
+	W, H int // pixels as stored, before Orientation; 1 to MaxSide
+	// Bits of a sample: 1, 2, 4, 8 or 16; of a palette's colours: 8.
+	Bits     int
+	Channels int // 1 grey or 3 RGB, without alpha
+	Palette  int // colours in the palette, 0 where there is none
+
+	// Alpha is "" for an opaque picture, else the kind of transparency in
+	// words. Alpha in PNG is never multiplied into the colours.
+	Alpha string
+
+	// ICC is the embedded profile (iCCP), nil where there is none or where
+	// another chunk counts instead of it.
+	ICC []byte
+	// Space is the name of the colour space that the file states by number,
+	// "sRGB" or "Display-P3", as recipes write it; "" where there is none.
+	// Only one of ICC and Space is set.
+	Space string
+	// Says tells in words what the file says about its colours, whether or
+	// not that is enough to read it; "" where it says nothing.
+	Says string
+
+	// XPPI and YPPI are pixels per inch, exactly what the stored whole pixels
+	// per metre come to; nil where the file gives none. Shown gives the number
+	// that was meant.
+	XPPI, YPPI *big.Rat
+
+	// Orientation is 1 to 8 as the eXIf chunk has it, 1 where it is missing.
+	Orientation int
+
+	// Others names what else is in the file, such as "an animation of 12 frames".
+	Others []string
+
+	// Warnings are sentences about what was wrong but did no harm.
+	Warnings []string
+
+	Compression string // "Deflate"
+	Layout      string // "rows" or "interlaced"
+}
+
+// Error says why a file can't be read, in plain words.
+type Error struct {
+	Property string // the property at fault: a chunk's name, "size", "signature", …
+	Detail   string // what was found and what the rule is
+	Mend     string // what to do about it; may be empty
+}
+
+// Error is Detail, a colon and Mend.
+func (e *Error) Error() string {
+	if e.Mend == "" {
+		return e.Detail
+	}
+	return e.Detail + ": " + e.Mend
+}
+
+const (
+	mendDamaged = "the file is damaged or incomplete; take it from a backup, or save it again from the program that made it"
+	mendSave    = "save it again as PNG or TIFF"
+)
+
+// File is a checked PNG file. It doesn't change while it is decoded, and may
+// then be used by several goroutines.
+type File struct {
+	src  source
+	info Info
+
+	depth, colour int // as IHDR has them
+	interlaced    bool
+	palette       []byte // 3 bytes a colour
+	trns          []byte // as stored
+	hasTRNS       bool
+	onWhite       bool
+
+	idat      int64  // where the first IDAT chunk begins
+	idatBytes uint64 // data in all IDAT chunks
+}
+
+// Open reads every chunk of the file of size bytes behind r but the picture's
+// data, and checks that the picture can be decoded. What is wrong with the
+// file comes as an *Error, a failing r as its own error.
+func Open(r io.ReaderAt, size int64) (*File, error) {
+	f := &File{src: source{r: r, size: max(size, 0)}}
+	f.info.Orientation, f.info.Compression, f.info.Layout = 1, "Deflate", "rows"
+	if err := f.walk(); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// Info describes the picture. The caller may keep and change it.
+func (f *File) Info() Info {
+	in := f.info
+	in.ICC = slices.Clone(in.ICC)
+	in.Others = slices.Clone(in.Others)
+	in.Warnings = slices.Clone(in.Warnings)
+	if in.XPPI != nil {
+		in.XPPI, in.YPPI = new(big.Rat).Set(in.XPPI), new(big.Rat).Set(in.YPPI)
+	}
+	return in
+}
+
+// CompositeOnWhite makes Decode lay a transparent picture on white: each
+// 16-bit sample v with alpha a becomes (v·a + 65535·(65535−a)) / 65535,
+// rounded to the nearest, on the encoded values as they stand. It changes
+// nothing for an opaque picture. To be called before Decode.
+func (f *File) CompositeOnWhite() { f.onWhite = true }
+
+// channels is the number of samples that are stored for a pixel.
+func (f *File) channels() int {
+	switch f.colour {
+	case 2:
+		return 3
+	case 4:
+		return 2
+	case 6:
+		return 4
+	}
+	return 1
+}
+
+// rowBytes is the size of a filtered row of w pixels without its filter byte.
+func (f *File) rowBytes(w int) int {
+	return int((uint64(w)*uint64(f.channels()*f.depth) + 7) / 8)
+}
+
+// header reads IHDR.
+func (f *File) header(b []byte) error {
+	if len(b) != 13 {
+		return &Error{"IHDR", fmt.Sprintf("the header (IHDR) has %d bytes, where 13 must stand", len(b)), mendDamaged}
+	}
+	w, h := be.Uint32(b), be.Uint32(b[4:])
+	f.depth, f.colour = int(b[8]), int(b[9])
+	if w == 0 || h == 0 {
+		return &Error{"IHDR", fmt.Sprintf("the picture is %d x %d pixels", w, h), mendDamaged}
+	}
+	if w > MaxSide || h > MaxSide {
+		return &Error{"IHDR", fmt.Sprintf("the picture claims %d x %d pixels; sides up to %d are read", w, h, MaxSide), ""}
+	}
+	depths := map[int][]int{0: {1, 2, 4, 8, 16}, 2: {8, 16}, 3: {1, 2, 4, 8}, 4: {8, 16}, 6: {8, 16}}[f.colour]
+	if !slices.Contains(depths, f.depth) {
+		return &Error{"IHDR", fmt.Sprintf("the header claims colour type %d with %d bits a sample, which no PNG file has", f.colour, f.depth), mendDamaged}
+	}
+	if b[10] != 0 || b[11] != 0 || b[12] > 1 {
+		return &Error{"IHDR", fmt.Sprintf("the header names compression %d, filter %d and interlace %d; 0, 0 and 0 or 1 are known", b[10], b[11], b[12]), mendDamaged}
+	}
+	f.interlaced = b[12] == 1
+	f.info.W, f.info.H, f.info.Bits, f.info.Channels = int(w), int(h), f.depth, 1
+	switch f.colour {
+	case 2, 6:
+		f.info.Channels = 3
+	case 3:
+		f.info.Channels, f.info.Bits = 3, 8
+	}
+	if f.colour >= 4 {
+		f.info.Alpha = "an alpha channel"
+	}
+	if f.interlaced {
+		f.info.Layout = "interlaced"
+		if need := uint64(w) * uint64(h) * uint64(f.info.Channels) * 2; need > MaxInterlaced {
+			return &Error{"IHDR", fmt.Sprintf("the picture is interlaced and has %d x %d pixels; it would have to be held whole in memory, %d MB, and up to %d MB are",
+				w, h, need/1000000, MaxInterlaced/1000000), "save it again without interlacing"}
+		}
+	}
+	return nil
+}
+
+// room checks that the IDAT chunks can hold the picture at all: Deflate makes
+// at most 1032 bytes of one (258 bytes for two bits).
+func (f *File) room() error {
+	need := uint64(0)
+	for _, p := range f.passes() {
+		need += uint64(p.h) * (uint64(f.rowBytes(p.w)) + 1)
+	}
+	if need/1032 > f.idatBytes {
+		return &Error{"IDAT", fmt.Sprintf("the header claims %d x %d pixels, which need %d bytes; the file has %d compressed bytes of picture, which hold %d at most",
+			f.info.W, f.info.H, need, f.idatBytes, f.idatBytes*1032), mendDamaged}
+	}
+	return nil
+}

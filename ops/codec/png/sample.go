@@ -1,0 +1,203 @@
+package png
+
+import "fmt"
+
+// rowState undoes the filters of one row after the other (9.2).
+type rowState struct {
+	bpp  int    // bytes from one pixel to the next, at least 1
+	prev []byte // the row above, nil at first
+}
+
+func (f *File) newRow() *rowState { return &rowState{bpp: max(1, f.channels()*f.depth/8)} }
+
+// unfilter undoes the filters of the rows in raw, each n bytes behind its
+// filter's number, and hands them to each.
+func (s *rowState) unfilter(raw []byte, n int, each func(i int, row []byte) error) error {
+	if s.prev == nil {
+		s.prev = make([]byte, n)
+	}
+	prev := s.prev
+	for i := 0; len(raw) > 0; i++ {
+		kind, row := raw[0], raw[1:n+1]
+		raw = raw[n+1:]
+		if kind > 4 {
+			return &Error{"IDAT", fmt.Sprintf("a row has the unknown filter %d", kind), mendDamaged}
+		}
+		unfilter(kind, row, prev, s.bpp)
+		if err := each(i, row); err != nil {
+			return err
+		}
+		prev = row
+	}
+	copy(s.prev, prev)
+	return nil
+}
+
+// unfilter undoes one row's filter in place, modulo 256. prev has the same
+// length.
+func unfilter(kind byte, row, prev []byte, bpp int) {
+	prev = prev[:len(row)]
+	head := min(bpp, len(row)) // these have no pixel to the left
+	switch kind {
+	case 1:
+		for i := head; i < len(row); i++ {
+			row[i] += row[i-bpp]
+		}
+	case 2:
+		for i := range row {
+			row[i] += prev[i]
+		}
+	case 3:
+		for i := range head {
+			row[i] += prev[i] / 2
+		}
+		for i := head; i < len(row); i++ {
+			row[i] += byte((int(row[i-bpp]) + int(prev[i])) / 2)
+		}
+	case 4:
+		for i := range head {
+			row[i] += prev[i]
+		}
+		for i := head; i < len(row); i++ {
+			row[i] += paeth(row[i-bpp], prev[i], prev[i-bpp])
+		}
+	}
+}
+
+// paeth is the one of left, above and above left that is nearest to
+// left + above - above left, in that order where they are equally near.
+func paeth(a, b, c byte) byte {
+	pa := int(b) - int(c)
+	pb := int(a) - int(c)
+	pc := pa + pb
+	pa, pb, pc = max(pa, -pa), max(pb, -pb), max(pc, -pc)
+	if pa <= pb && pa <= pc {
+		return a
+	}
+	if pb <= pc {
+		return b
+	}
+	return c
+}
+
+// samples turns an unfiltered row into 16-bit samples.
+func (f *File) samples(dst []uint16, row []byte) error {
+	switch f.colour {
+	case 0:
+		f.grey(dst, row)
+	case 2:
+		f.rgb(dst, row)
+	case 3:
+		return f.indexed(dst, row)
+	default:
+		f.alpha(dst, row)
+	}
+	return nil
+}
+
+// grey takes rows of grey without alpha channel.
+func (f *File) grey(dst []uint16, row []byte) {
+	key := uint16(0)
+	if f.hasTRNS {
+		key = be.Uint16(f.trns)
+	}
+	switch f.depth {
+	case 16:
+		for i := range dst {
+			dst[i] = be.Uint16(row[2*i:])
+		}
+	case 8:
+		row = row[:len(dst)]
+		for i, v := range row {
+			dst[i] = uint16(v) * 257
+		}
+		key = key & 0xff * 257
+	default:
+		top := uint16(1)<<f.depth - 1
+		for i := range dst {
+			dst[i] = small(row, i, f.depth) * (65535 / top)
+		}
+		key = key & top * (65535 / top)
+	}
+	if f.hasTRNS {
+		for i, v := range dst {
+			if v == key {
+				dst[i] = 65535
+			}
+		}
+	}
+}
+
+// small is the i-th value of depth bits, 1, 2 or 4, the high bits first.
+func small(row []byte, i, depth int) uint16 {
+	bit := i * depth
+	return uint16(row[bit/8]) >> (8 - depth - bit%8) & (1<<depth - 1)
+}
+
+func (f *File) rgb(dst []uint16, row []byte) {
+	if f.depth == 16 {
+		for i := range dst {
+			dst[i] = be.Uint16(row[2*i:])
+		}
+	} else {
+		row = row[:len(dst)]
+		for i, v := range row {
+			dst[i] = uint16(v) * 257
+		}
+	}
+	if f.hasTRNS {
+		var key [3]uint16
+		for k := range key {
+			if key[k] = be.Uint16(f.trns[2*k:]); f.depth == 8 {
+				key[k] = key[k] & 0xff * 257
+			}
+		}
+		for p := dst; len(p) >= 3; p = p[3:] {
+			if [3]uint16(p) == key {
+				p[0], p[1], p[2] = 65535, 65535, 65535
+			}
+		}
+	}
+}
+
+func (f *File) indexed(dst []uint16, row []byte) error {
+	for i := 0; i < len(dst)/3; i++ {
+		k := int(small(row, i, f.depth))
+		if 3*k >= len(f.palette) {
+			return &Error{"PLTE", fmt.Sprintf("a pixel has colour number %d of a palette of %d", k, len(f.palette)/3), mendDamaged}
+		}
+		a := uint16(255)
+		if f.hasTRNS && k < len(f.trns) {
+			a = uint16(f.trns[k])
+		}
+		for c := range 3 {
+			dst[3*i+c] = onWhite(uint16(f.palette[3*k+c])*257, a*257)
+		}
+	}
+	return nil
+}
+
+// alpha takes rows of grey or RGB with an alpha channel.
+func (f *File) alpha(dst []uint16, row []byte) {
+	ch := f.info.Channels
+	at := func(i int) uint16 {
+		if f.depth == 16 {
+			return be.Uint16(row[2*i:])
+		}
+		return uint16(row[i]) * 257
+	}
+	for i := 0; len(dst) >= ch; i += ch + 1 {
+		a := at(i + ch)
+		for c := range ch {
+			dst[c] = onWhite(at(i+c), a)
+		}
+		dst = dst[ch:]
+	}
+}
+
+// onWhite lays v with alpha a on white. 65535 is odd, so that nothing lies
+// halfway between two numbers.
+func onWhite(v, a uint16) uint16 {
+	const most = 65535
+	return uint16((uint64(v)*uint64(a) + most*(most-uint64(a)) + most/2) / most)
+}
