@@ -161,7 +161,7 @@ func decodeAll(b []byte, white bool) (*File, []uint16, error) {
 		return nil, nil, err
 	}
 	if white {
-		f.CompositeOnWhite()
+		f = f.OnWhite()
 	}
 	var got []uint16
 	err = f.Decode(context.Background(), 2, func(y0 int, rows []uint16) error {

@@ -77,11 +77,11 @@ func (f *File) colours(data map[string][]byte) error {
 		if len(bytes.Trim(trns, "\xff")) == 0 {
 			return nil // every colour is opaque
 		}
-		f.info.Alpha = "transparent colours in the palette"
+		f.info.Alpha, f.info.AlphaAs = "straight", "transparent colours in the palette"
 	case len(trns) != want:
 		return badLength("tRNS", trns, want)
 	default:
-		f.info.Alpha = "one colour that stands for transparent"
+		f.info.Alpha, f.info.AlphaAs = "straight", "one colour that stands for transparent"
 	}
 	f.trns, f.hasTRNS = trns, true
 	return nil

@@ -255,7 +255,7 @@ func TestFailingReader(t *testing.T) {
 		}
 	}
 	f.src.r = failing{f.src.r, f.idat + 30}
-	f.CompositeOnWhite()
+	f = f.OnWhite()
 	if err := f.Decode(context.Background(), 1, func(int, []uint16) error { return nil }); !errors.Is(err, errDisk) {
 		t.Error(err)
 	}

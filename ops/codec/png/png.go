@@ -5,7 +5,7 @@
 // standard, interlaced or not. A file whose meaning is doubtful is refused
 // with an *Error that names the property and says how to mend the file;
 // transparent pictures are decoded only when the caller asks for them to be
-// laid on white (CompositeOnWhite).
+// laid on white (OnWhite).
 //
 // The reader trusts nothing: every length is checked against the size of the
 // file before memory is set aside, the checksum of every chunk is checked, and
@@ -49,9 +49,9 @@ type Info struct {
 	Channels int // 1 grey or 3 RGB, without alpha
 	Palette  int // colours in the palette, 0 where there is none
 
-	// Alpha is "" for an opaque picture, else the kind of transparency in
-	// words. Alpha in PNG is never multiplied into the colours.
-	Alpha string
+	// Alpha is "" for an opaque picture, else "straight": PNG never multiplies
+	// it into the colours. AlphaAs says in words where it comes from.
+	Alpha, AlphaAs string
 
 	// ICC is the embedded profile (iCCP), nil where there is none or where
 	// another chunk counts instead of it.
@@ -102,8 +102,8 @@ const (
 	mendSave    = "save it again as PNG or TIFF"
 )
 
-// File is a checked PNG file. It doesn't change while it is decoded, and may
-// then be used by several goroutines.
+// File is a checked PNG file. It doesn't change and may be used by several
+// goroutines.
 type File struct {
 	src  source
 	info Info
@@ -143,11 +143,17 @@ func (f *File) Info() Info {
 	return in
 }
 
-// CompositeOnWhite makes Decode lay a transparent picture on white: each
-// 16-bit sample v with alpha a becomes (v·a + 65535·(65535−a)) / 65535,
-// rounded to the nearest, on the encoded values as they stand. It changes
-// nothing for an opaque picture. To be called before Decode.
-func (f *File) CompositeOnWhite() { f.onWhite = true }
+// OnWhite is the same picture laid on paper white: each 16-bit sample v with
+// alpha a decodes to (v·a + 65535·(65535−a)) / 65535, rounded to the nearest,
+// on the encoded values as they stand. Without alpha it is f itself.
+func (f *File) OnWhite() *File {
+	if f.info.Alpha == "" {
+		return f
+	}
+	g := *f
+	g.onWhite = true
+	return &g
+}
 
 // channels is the number of samples that are stored for a pixel.
 func (f *File) channels() int {
@@ -196,7 +202,7 @@ func (f *File) header(b []byte) error {
 		f.info.Channels, f.info.Bits = 3, 8
 	}
 	if f.colour >= 4 {
-		f.info.Alpha = "an alpha channel"
+		f.info.Alpha, f.info.AlphaAs = "straight", "an alpha channel"
 	}
 	if f.interlaced {
 		f.info.Layout = "interlaced"
