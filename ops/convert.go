@@ -6,24 +6,30 @@ import (
 	"platemark/ops/colour"
 )
 
-// convertV1 carries a picture into another profile: codes to light by the
-// source's curves, light by one matrix, light to codes by the inverse curves.
+// convertV1 carries a picture into another profile.
 //
-// The matrix is inverse(destination colorants) x source colorants over the
-// profile connection space (ICC.1:2010, annex F), in exact fractions, rounded
-// once; colour.Link states the arithmetic and what keeps greys grey. Light
-// outside the destination's range is clipped channel by channel. Grey to RGB
-// is the same light in all channels, RGB to grey is luminance.
+// Between profiles of colorants and curves: codes to light by the source's
+// curves, light by one matrix, light to codes by the inverse curves. The matrix
+// is inverse(destination colorants) x source colorants over the profile
+// connection space (ICC.1:2010, annex F), in exact fractions, rounded once;
+// colour.Link states the arithmetic and what keeps greys grey. Light outside
+// the destination's range is clipped channel by channel. Grey to RGB is the
+// same light in all channels, RGB to grey is luminance. The relative,
+// perceptual and saturation intents are the same there, black point
+// compensation changes nothing, as light 0 is black in both, and absolute
+// differs only where the profiles state different media whites.
 //
-// For profiles of colorants and curves the relative, perceptual and saturation
-// intents are the same, and black point compensation changes nothing, as light
-// 0 is black in both. The absolute intent is refused.
+// Where either profile has tables, colour.Transform states how they are chosen
+// and read, and what compensation and the absolute intent do. Pictures are grey
+// or RGB: a CMYK profile is refused.
 var convertV1 = Operation{
 	Name:    "convert",
 	Version: 1,
-	Doc: `Carries the picture into another profile: curves, one 3 x 3 matrix through XYZ D50, inverse curves;
-halves round up, what lies outside is clipped. Relative, perceptual and saturation are the same between
-such profiles, and black point compensation has no effect; absolute is refused. ICC.1:2010, annex F.`,
+	Doc: `Carries the picture into another profile. Colorants and curves: curves, one 3 x 3 matrix through XYZ D50,
+inverse curves; relative, perceptual and saturation are the same, and black point compensation has no effect.
+Tables: the intent's own (else A2B0, B2A0), read tetrahedrally by device codes and trilinearly by Lab; black point
+compensation scales XYZ (ISO 18619); absolute keeps the papers' whites. Halves round up, what lies outside is
+clipped. ICC.1:2010.`,
 	Params: []Param{
 		{Name: "profile", Unit: "sha256", Doc: "the destination profile"},
 		{Name: "intent", Unit: "word", Words: []string{"relative", "perceptual", "saturation", "absolute"}, Default: "relative", Doc: "rendering intent"},
@@ -51,25 +57,31 @@ func newConvert(a Args, in []Pic, env Env) (Step, error) {
 	if dst == nil {
 		return nil, fmt.Errorf("convert: no profile with the digest %q is at hand", sum)
 	}
-	switch w := a.Word("intent", "relative"); w {
-	case "relative", "perceptual", "saturation":
-	case "absolute":
-		return nil, fmt.Errorf("convert: the absolute intent isn't available for conversions; it would tint the paper's white into the picture. Use relative")
-	default:
-		return nil, fmt.Errorf("convert: %q is no intent; relative, perceptual and saturation are", w)
+	if dst.Channels() == 4 || pic.Profile.Channels() == 4 {
+		return nil, fmt.Errorf("convert: %q is a CMYK profile; pictures are made in RGB or grey, and CMYK is for looking (proof) only. Use the space that the lab asks for, or the RGB profile of the paper", dst.Description())
 	}
-	if w := a.Word("black-point", "on"); w != "on" && w != "off" {
-		return nil, fmt.Errorf("convert: black-point is %q; it can be on or off", w)
+	w := a.Word("intent", "relative")
+	intent, ok := colour.ParseIntent(w)
+	if !ok {
+		return nil, fmt.Errorf("convert: %q is no intent; relative, perceptual, saturation and absolute are", w)
+	}
+	bpc := a.Word("black-point", "on")
+	if bpc != "on" && bpc != "off" {
+		return nil, fmt.Errorf("convert: black-point is %q; it can be on or off", bpc)
+	}
+	t, err := colour.NewTransform(pic.Profile, dst, intent, bpc == "on")
+	if err != nil {
+		return nil, fmt.Errorf("convert: %w", err)
 	}
 	return &convertStep{
-		pic:  Pic{W: pic.W, H: pic.H, C: dst.Channels(), Profile: dst},
-		link: colour.NewLink(pic.Profile, dst),
+		pic:       Pic{W: pic.W, H: pic.H, C: dst.Channels(), Profile: dst},
+		transform: t,
 	}, nil
 }
 
 type convertStep struct {
-	pic  Pic
-	link *colour.Link
+	pic       Pic
+	transform *colour.Transform
 }
 
 func (s *convertStep) Pic() Pic { return s.pic }
@@ -79,4 +91,4 @@ func (s *convertStep) Window(_, y int) (lo, hi int) { return y, y + 1 }
 // Worker is the step itself: a row needs no memory of others.
 func (s *convertStep) Worker() Worker { return s }
 
-func (s *convertStep) Row(dst []uint16, y int, in []Rows) { s.link.Row(dst, in[0].Row(y)) }
+func (s *convertStep) Row(dst []uint16, y int, in []Rows) { s.transform.Row(dst, in[0].Row(y)) }

@@ -1,6 +1,7 @@
 package ops
 
 import (
+	"os"
 	"strings"
 	"testing"
 
@@ -95,12 +96,67 @@ func TestConvertRefuses(t *testing.T) {
 		{Args{{"profile", sum}}, []Pic{{W: 1, H: 1, C: 1, Profile: srgb}}, "1 channels"},
 		{nil, []Pic{pic}, "profile is missing"},
 		{Args{{"profile", "00"}}, []Pic{pic}, "no profile with the digest"},
-		{Args{{"profile", sum}, {"intent", "absolute"}}, []Pic{pic}, "absolute intent"},
+		{Args{{"profile", convertFile(t, &env, "FOGRA39L_coated.icc").Digest().String()}}, []Pic{pic}, "CMYK profile"},
 		{Args{{"profile", sum}, {"intent", "vivid"}}, []Pic{pic}, "no intent"},
 		{Args{{"profile", sum}, {"black-point", "maybe"}}, []Pic{pic}, "on or off"},
 	} {
 		if _, err := convertV1.New(c.args, c.in, env); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v: %v, expected %q", c.args, err, c.want)
+		}
+	}
+}
+
+// convertFile reads a stored profile and makes it known.
+func convertFile(t *testing.T, env *Env, name string) *colour.Profile {
+	t.Helper()
+	b, err := os.ReadFile("../testdata/standards/profiles/" + name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := colour.Parse(b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	env.Profiles[p.Digest().String()] = p
+	return p
+}
+
+// To a paper's tables and, as one would from a scanner's, back from them: white
+// to white, in order, differently for each intent, and by the absolute intent
+// the paper's white comes back as what it is.
+func TestConvertThroughTables(t *testing.T) {
+	env := convertEnv(t)
+	for _, name := range []string{"rgbprint_v2.icc", "rgbprint_v4.icc"} {
+		paper, rgb := convertFile(t, &env, name), convertSpace(t, "opRGB")
+		seen := map[[3]uint16]string{}
+		for _, intent := range []string{"relative", "perceptual", "saturation", "absolute"} {
+			run := func(from, to *colour.Profile, in []uint16) []uint16 {
+				s, err := convertV1.New(Args{{"profile", to.Digest().String()}, {"intent", intent}, {"black-point", "off"}},
+					[]Pic{{W: len(in) / 3, H: 1, C: 3, Profile: from}}, env)
+				if err != nil {
+					t.Fatal(err)
+				}
+				out := make([]uint16, len(in))
+				s.Worker().Row(out, 0, []Rows{convertRows{in}})
+				return out
+			}
+			in := []uint16{65535, 65535, 65535, 30000, 30000, 30000, 0, 0, 0, 60000, 20000, 30000}
+			there := run(rgb, paper, in)
+			back := run(paper, rgb, there)
+			for i := range 3 {
+				// The paper's white is L* 95, some 61500 in opRGB.
+				if d := 65535 - int(back[i]); (d > 300) != (intent == "absolute") || d > 5000 {
+					t.Errorf("%s %s: white comes back as %d", name, intent, back[:3])
+				}
+				if !(back[i] > back[3+i] && back[3+i] > back[6+i]) {
+					t.Errorf("%s %s: out of order: %d", name, intent, back)
+				}
+			}
+			k := [3]uint16(there[9:])
+			if other, twice := seen[k]; twice {
+				t.Errorf("%s: %s gives what %s gives", name, intent, other)
+			}
+			seen[k] = intent
 		}
 	}
 }

@@ -17,13 +17,20 @@ const (
 	maxTags    = 256
 )
 
-// Parse reads an ICC profile, version 2 or 4 (ICC.1:2001-04, ICC.1:2010): RGB
-// described by three colorants and three curves, or grey described by one
-// curve, of class display, input, output or colour space. Anything else is an
-// error that names the reason. The profile keeps its own copy of icc.
+// Parse reads an ICC profile, version 2 or 4 (ICC.1:2001-04, ICC.1:2010), of
+// class display, input, output or colour space: RGB described by three
+// colorants and three curves, grey described by one curve, or RGB, grey and
+// CMYK described by tables (A2B0 to A2B2, B2A0 to B2A2) from or to XYZ or Lab.
+// Floating-point tables (D2B, B2D) are left aside, as the standard allows.
+// Anything else is an error that names the reason. The profile keeps its own
+// copy of icc.
+//
+// Before it is accepted, white, mid grey and black go through it, and back
+// where it has both ways: white must come back as white and the three must
+// stay in order.
 //
 // Every offset and count is checked against the file; a damaged or hostile
-// file costs no more memory than its own size.
+// file costs no more memory than three times its own size.
 func Parse(icc []byte) (*Profile, error) {
 	tags, err := readTags(icc)
 	if err != nil {
@@ -100,12 +107,9 @@ var classNames = map[string]string{
 }
 
 var spaceNames = map[string]string{
-	"CMYK": "CMYK", "Lab ": "Lab", "XYZ ": "XYZ", "YCbr": "YCbCr", "HSV ": "HSV", "HLS ": "HLS", "CMY ": "CMY",
+	"Lab ": "Lab", "XYZ ": "XYZ", "YCbr": "YCbCr", "HSV ": "HSV", "HLS ": "HLS", "CMY ": "CMY",
 	"Luv ": "Luv", "Yxy ": "Yxy",
 }
-
-// tables lists the tags that override colorants and curves.
-var tables = []string{"A2B0", "A2B1", "A2B2", "B2A0", "B2A1", "B2A2", "D2B0", "D2B1", "D2B2", "D2B3", "B2D0", "B2D1", "B2D2", "B2D3"}
 
 func (p *Profile) read(icc []byte, tags tagTable) error {
 	class, space, pcs := string(icc[12:16]), string(icc[16:20]), string(icc[20:24])
@@ -117,25 +121,43 @@ func (p *Profile) read(icc []byte, tags tagTable) error {
 		}
 		return fmt.Errorf("its class %s is unknown", show(class))
 	}
-	if space != "RGB " && space != "GRAY" {
+	p.class, p.version = class, int(icc[8])
+	switch space {
+	case "RGB ":
+		p.channels = 3
+	case "GRAY":
+		p.channels = 1
+	case "CMYK":
+		p.channels = 4
+	default:
 		if n, ok := spaceNames[space]; ok {
-			return fmt.Errorf("it describes %s; RGB and grey are read", n)
+			return fmt.Errorf("it describes %s; RGB, grey and CMYK are read", n)
 		}
-		return fmt.Errorf("it describes the colour space %s; RGB and grey are read", show(space))
+		return fmt.Errorf("it describes the colour space %s; RGB, grey and CMYK are read", show(space))
 	}
-	for _, t := range tables {
-		if _, ok := tags[t]; ok {
-			return fmt.Errorf("it is a table profile (tag %s); profiles of colorants and curves are read", t)
-		}
+	p.description = description(tags["desc"])
+	p.readWhite(tags)
+	if hasTables(tags) {
+		return p.readLUTs(tags, pcs)
+	}
+	if space == "CMYK" {
+		return fmt.Errorf("it describes CMYK but has no table from inks to colours (tag A2B0)")
 	}
 	if pcs != "XYZ " {
 		return fmt.Errorf("its connection space is %s; profiles of colorants and curves connect by XYZ", show(pcs))
 	}
-	p.description = description(tags["desc"])
-	if space == "GRAY" {
-		return p.readGrey(tags)
+	return p.readShape(tags)
+}
+
+// readShape reads colorants and curves.
+func (p *Profile) readShape(tags tagTable) (err error) {
+	if p.channels == 1 {
+		err = p.readGrey(tags)
+	} else {
+		err = p.readRGB(tags)
 	}
-	return p.readRGB(tags)
+	p.shaped = err == nil
+	return err
 }
 
 func (p *Profile) readGrey(tags tagTable) error {

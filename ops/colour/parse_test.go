@@ -79,7 +79,7 @@ func TestRefusalsNameTheReason(t *testing.T) {
 		{"Lab device", setAt(rgb, 16, "Lab "), "it describes Lab"},
 		{"six inks", setAt(rgb, 16, "6CLR"), `"6CLR"`},
 		{"Lab connection", setAt(rgb, 20, "Lab "), "connection space"},
-		{"table profile", setAt(rgb, ce, "A2B0"), "table profile (tag A2B0)"},
+		{"table profile", setAt(rgb, ce, "A2B0"), "its table A2B0 can't be used"},
 		{"no colorant", setAt(rgb, e, "zXYZ"), "no red colorant"},
 		{"colorant kind", setAt(rgb, off, "text"), "isn't an XYZ number"},
 		{"no grey curve", setAt(grey, 12+132+24, "zTRC"), "no grey curve"},
