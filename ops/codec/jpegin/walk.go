@@ -1,0 +1,311 @@
+package jpegin
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+
+	"platemark/ops/codec/exif"
+)
+
+var be = binary.BigEndian
+
+// bytesOf reads a file forwards.
+type bytesOf struct {
+	r    io.ReaderAt
+	off  int64 // of buf
+	left int64 // bytes behind buf
+	at   int
+	buf  []byte
+	mem  [64 << 10]byte
+}
+
+// errEnd says that the file ended.
+var errEnd = errors.New("the end of the file")
+
+func (b *bytesOf) fill() error {
+	b.off += int64(len(b.buf))
+	b.at = 0
+	n := min(int64(len(b.mem)), b.left)
+	b.buf = b.mem[:n]
+	if n == 0 {
+		return errEnd
+	}
+	k, err := b.r.ReadAt(b.buf, b.off)
+	if int64(k) < n {
+		b.buf = b.buf[:k]
+		if err == nil || err == io.EOF || err == io.ErrUnexpectedEOF {
+			return errEnd // it was shortened meanwhile
+		}
+		return fmt.Errorf("reading the JPEG file: %w", err)
+	}
+	b.left -= n
+	return nil
+}
+
+func (b *bytesOf) byte() (byte, error) {
+	if b.at == len(b.buf) {
+		if err := b.fill(); err != nil {
+			return 0, err
+		}
+	}
+	b.at++
+	return b.buf[b.at-1], nil
+}
+
+func (b *bytesOf) read(p []byte) error {
+	for len(p) > 0 {
+		if b.at == len(b.buf) {
+			if err := b.fill(); err != nil {
+				return err
+			}
+		}
+		n := copy(p, b.buf[b.at:])
+		b.at += n
+		p = p[n:]
+	}
+	return nil
+}
+
+// place is where the next byte stands.
+func (b *bytesOf) place() int64 { return b.off + int64(b.at) }
+
+// head is a file being read.
+type head struct {
+	r    bytesOf
+	size int64
+	info Info
+
+	jfif, exif, xmp   []byte
+	hasAdobe          bool
+	parts             [256][]byte // the profile's segments by number
+	partsOf           int         // their number as the first one says, 0 where there is none
+	twice             bool        // a segment of the profile stands twice
+	exifs             int         // Exif segments
+	multi, moreBehind bool        // further pictures
+	end               int64       // where the picture ends
+}
+
+// ended says in an error where the file ended.
+func (h *head) ended(err error, what string) error {
+	if err == errEnd {
+		return &Error{"size", fmt.Sprintf("the file ends at byte %d, in %s", h.size, what), mendDamaged}
+	}
+	return err
+}
+
+// walk reads all segments and passes over the scans.
+func (h *head) walk() error {
+	var b [2]byte
+	if err := h.r.read(b[:]); err != nil {
+		return h.ended(err, "its first bytes")
+	}
+	if b != [2]byte{0xff, 0xd8} {
+		return &Error{"signature", fmt.Sprintf("not a JPEG file (it begins with the bytes % X)", b), ""}
+	}
+	buf := make([]byte, 65533)
+	marker, err := h.marker()
+	for n := 0; ; n++ {
+		if err != nil {
+			return h.ended(err, "the picture")
+		}
+		if n == maxSegments {
+			return &Error{"segment", fmt.Sprintf("the file has more than %d segments", maxSegments), mendDamaged}
+		}
+		if marker == 0xd9 { // EOI
+			h.end = h.r.place()
+			break
+		}
+		if marker == 0xd8 || marker == 0x01 || marker >= 0xd0 && marker <= 0xd7 || marker == 0 {
+			return &Error{"marker", fmt.Sprintf("the marker %02X stands at byte %d, where none may", marker, h.r.place()-2), mendDamaged}
+		}
+		at := h.r.place() - 2
+		if err := h.r.read(b[:]); err != nil {
+			return h.ended(err, fmt.Sprintf("the segment %02X at byte %d", marker, at))
+		}
+		size := int(be.Uint16(b[:]))
+		if size < 2 {
+			return &Error{"segment", fmt.Sprintf("the segment %02X at byte %d claims %d bytes; it has 2 at least", marker, at, size), mendDamaged}
+		}
+		body := buf[:size-2]
+		if err := h.r.read(body); err != nil {
+			return h.ended(err, fmt.Sprintf("the segment %02X at byte %d, which claims %d bytes", marker, at, size))
+		}
+		if err := h.segment(marker, body); err != nil {
+			return err
+		}
+		if marker == 0xda { // SOS
+			if h.info.Scans++; h.info.Scans > maxScans {
+				return &Error{"SOS", fmt.Sprintf("the picture has more than %d scans", maxScans), mendDamaged}
+			}
+			marker, err = h.scan()
+			continue
+		}
+		marker, err = h.marker()
+	}
+	// Further pictures may follow the first one.
+	if b[0], err = h.r.byte(); err == nil {
+		h.moreBehind = true
+	} else if err != errEnd {
+		return err
+	}
+	return nil
+}
+
+// marker reads the next marker; fill bytes FF may stand before it.
+func (h *head) marker() (byte, error) {
+	at := h.r.place()
+	c, err := h.r.byte()
+	if err != nil {
+		return 0, err
+	}
+	if c != 0xff {
+		return 0, &Error{"marker", fmt.Sprintf("at byte %d a segment should begin with FF, but there stands %02X", at, c), mendDamaged}
+	}
+	for c == 0xff && err == nil {
+		c, err = h.r.byte()
+	}
+	return c, err
+}
+
+// scan passes over compressed data to the marker behind them.
+func (h *head) scan() (byte, error) {
+	for {
+		c, err := h.r.byte()
+		if err != nil {
+			return 0, err
+		}
+		if c != 0xff {
+			continue
+		}
+		for c == 0xff && err == nil {
+			c, err = h.r.byte()
+		}
+		if err != nil || c != 0 && (c < 0xd0 || c > 0xd7) {
+			return c, err
+		}
+	}
+}
+
+var kindsOfFrame = map[byte]string{
+	0xc0: Baseline, 0xc1: Extended, 0xc2: Progressive, 0xc3: Lossless, 0xc5: Layered, 0xc6: Layered, 0xc7: Layered,
+	0xc9: Arithmetic, 0xca: Arithmetic, 0xcb: Arithmetic, 0xcd: Layered, 0xce: Layered, 0xcf: Layered,
+}
+
+func starts(b []byte, with string) bool { return len(b) >= len(with) && string(b[:len(with)]) == with }
+
+// segment takes what one segment says.
+func (h *head) segment(marker byte, b []byte) error {
+	early := h.info.Scans == 0 // what describes the picture stands before its data
+	switch {
+	case kindsOfFrame[marker] != "":
+		return h.frame(kindsOfFrame[marker], b)
+	case marker == 0xda && h.info.W == 0:
+		return &Error{"SOS", "the picture's data begin before its size is said", mendDamaged}
+	case !early:
+	case marker == 0xe0 && starts(b, "JFIF\x00") && h.jfif == nil:
+		h.jfif = append([]byte{}, b...)
+	case marker == 0xe1 && starts(b, "Exif\x00"):
+		if h.exifs++; h.exifs == 1 && len(b) >= 6 {
+			h.exif = append([]byte{}, b[6:]...)
+		}
+	case marker == 0xe1 && starts(b, xmpMark) && h.xmp == nil:
+		h.xmp = append([]byte{}, b[len(xmpMark):]...)
+	case marker == 0xe2 && starts(b, "MPF\x00"):
+		h.multi = true
+	case marker == 0xe2 && starts(b, iccMark):
+		return h.profilePart(b[len(iccMark):])
+	case marker == 0xee && starts(b, "Adobe") && len(b) >= 12:
+		t := int(b[11])
+		if h.hasAdobe && t != h.info.Adobe {
+			return &Error{"APP14", fmt.Sprintf("the segment APP14 stands twice, with transform %d and %d", h.info.Adobe, t), mendExport}
+		}
+		h.hasAdobe, h.info.Adobe = true, t
+	}
+	return nil
+}
+
+const (
+	iccMark = "ICC_PROFILE\x00"
+	xmpMark = "http://ns.adobe.com/xap/1.0/\x00"
+)
+
+// frame reads the frame's header (T.81 B.2.2).
+func (h *head) frame(kind string, b []byte) error {
+	in := &h.info
+	if in.W != 0 {
+		return &Error{"SOF", "the picture's size is said twice", mendDamaged}
+	}
+	if len(b) < 6 || len(b) != 6+3*int(b[5]) {
+		return &Error{"SOF", fmt.Sprintf("the frame's header has %d bytes, which don't fit its channels", len(b)), mendDamaged}
+	}
+	in.Kind, in.Bits, in.H, in.W, in.Channels = kind, int(b[0]), int(be.Uint16(b[1:])), int(be.Uint16(b[3:])), int(b[5])
+	if in.W == 0 || in.H == 0 {
+		return &Error{"SOF", fmt.Sprintf("the picture is %d x %d pixels", in.W, in.H), mendDamaged}
+	}
+	pixels := int64(in.W) * int64(in.H)
+	if pixels > MaxPixels {
+		return &Error{"SOF", fmt.Sprintf("the picture claims %d x %d pixels; up to %d in all are read", in.W, in.H, MaxPixels), mendExport}
+	}
+	// Each 8 x 8 block of the first channel takes a bit at least.
+	if blocks := pixels / 64; kind != Lossless && kind != Arithmetic && blocks > 8*h.size {
+		return &Error{"SOF", fmt.Sprintf("the picture claims %d x %d pixels; the file has %d bytes, too few to hold them", in.W, in.H, h.size), mendDamaged}
+	}
+	if in.Channels == 3 {
+		f := [3]byte{b[7], b[10], b[13]}
+		in.Sampling = "other"
+		if f[1] == f[2] && f[1] == 0x11 {
+			in.Sampling = map[byte]string{0x11: "full", 0x22: "half", 0x21: "half across", 0x12: "half down"}[f[0]]
+			if in.Sampling == "" {
+				in.Sampling = "other"
+			}
+		} else if f[0] == f[1] && f[1] == f[2] {
+			in.Sampling = "full"
+		}
+	}
+	return nil
+}
+
+func (h *head) warn(format string, a ...any) {
+	h.info.Warnings = append(h.info.Warnings, fmt.Sprintf(format, a...))
+}
+
+// finish puts together what the segments said.
+func (h *head) finish() error {
+	in := &h.info
+	if in.W == 0 || in.Scans == 0 {
+		return &Error{"SOF", "the file holds no picture", mendDamaged}
+	}
+	if err := h.profile(); err != nil {
+		return err
+	}
+	h.density()
+	var x exif.Info
+	if h.exif != nil {
+		var err error
+		if x, err = exif.Read(h.exif); err != nil {
+			return &Error{"Exif", fmt.Sprintf("the Exif block can't be read, so that it isn't known which way up the picture stands: %v", err), mendExport}
+		}
+		in.Orientation, in.Space = x.Orientation, x.Space
+		in.Title, in.Rights = x.Title, x.Rights
+		in.Warnings = append(in.Warnings, x.Warnings...)
+		if x.Preview {
+			in.Others = append(in.Others, "a preview in Exif")
+		}
+		if h.exifs > 1 {
+			h.warn("the file has %d Exif blocks; the first one counts", h.exifs)
+		}
+		switch {
+		case in.XPPI == nil:
+			in.XPPI, in.YPPI = x.XPPI, x.YPPI
+		case x.XPPI != nil && (x.XPPI.Cmp(in.XPPI) != 0 || x.YPPI.Cmp(in.YPPI) != 0):
+			h.warn("JFIF says %s pixels an inch and Exif says %s; JFIF counts", in.XPPI.FloatString(0), x.XPPI.FloatString(0))
+		}
+	}
+	h.fromXMP()
+	if h.multi || h.moreBehind {
+		in.Others = append(in.Others, map[bool]string{true: "further pictures behind the first", false: "bytes behind the end of the picture"}[h.multi])
+	}
+	return nil
+}
