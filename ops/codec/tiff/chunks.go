@@ -11,13 +11,19 @@ type chunks struct {
 	tiles         bool
 	w, h          int // pixels of one tile; of a strip, picture width and rows
 	across, down  int
+	planes        int
 	rowBytes      int // stored bytes of one row of one tile
 	offset, count []uint64
 }
 
 // name of chunk i for messages, counted from one.
 func (c *chunks) name(i int) string {
-	return fmt.Sprintf("%s %d of %d", c.word(), i+1, c.across*c.down)
+	return fmt.Sprintf("%s %d of %d", c.word(), i+1, len(c.offset))
+}
+
+// at is the number of the chunk in the given plane, row and column.
+func (c *chunks) at(plane, band, tx int) int {
+	return (plane*c.down+band)*c.across + tx
 }
 
 func (c *chunks) word() string {
@@ -39,15 +45,15 @@ func (c *chunks) rows(band, pictureH int) int {
 // findChunks reads and checks the layout of the picture's data.
 func (f *File) findChunks(d *dir) error {
 	s, in, c := &f.src, &f.info, &f.chunks
-	warn := func(format string, a ...any) { in.Warnings = append(in.Warnings, fmt.Sprintf(format, a...)) }
-	bytesPer := in.Channels * in.Bits / 8
+	warn := f.warn
+	c.planes = f.form.planes()
 
 	// The whole picture against the whole file, before anything is set aside.
-	total := uint64(in.W) * uint64(in.H) * uint64(bytesPer)
-	if !f.lzw && total > s.size {
+	total := uint64(in.H) * uint64(c.planes) * f.rowBytes(in.W)
+	if f.packing == packNone && total > s.size {
 		return &Error{"size", fmt.Sprintf("the file claims %d x %d pixels, which are %d bytes, but has only %d bytes", in.W, in.H, total, s.size), mendDamaged}
 	}
-	if f.lzw && total/lzwMost > s.size {
+	if total/f.most > s.size {
 		return &Error{"size", fmt.Sprintf("the file claims %d x %d pixels, which are %d bytes; its %d bytes can't hold them, even compressed", in.W, in.H, total, s.size), mendDamaged}
 	}
 
@@ -84,34 +90,48 @@ func (f *File) findChunks(d *dir) error {
 		if err != nil {
 			return err
 		}
+		if noRows {
+			rows = f.guessRows(d)
+		}
 		if rows == 0 {
 			return &Error{"RowsPerStrip", "the strips have no rows (RowsPerStrip 0)", mendDamaged}
 		}
 		c.w, c.h = in.W, int(min(rows, uint64(in.H)))
 	}
-	c.rowBytes = c.w * bytesPer
+	row := f.rowBytes(c.w)
+	if row > maxRow {
+		return &Error{"ImageWidth", fmt.Sprintf("one row of a %s has %d bytes; at most %d are read", c.word(), row, maxRow), "save it again with 16 bits a channel and without extra channels"}
+	}
+	c.rowBytes = int(row)
 	c.across, c.down = ceilDiv(in.W, c.w), ceilDiv(in.H, c.h)
-	n := uint64(c.across) * uint64(c.down)
+	n := uint64(c.across) * uint64(c.down) * uint64(c.planes)
 	if n > maxChunks {
 		return &Error{tagNames[offsetTag], fmt.Sprintf("the picture is cut into %d %ss; at most %d are read", n, c.word(), maxChunks), "save it again with larger ones"}
 	}
 
+	inPlanes := ""
+	if c.planes > 1 {
+		inPlanes = fmt.Sprintf(" in %d planes", c.planes)
+	}
 	e, ok := d.get(offsetTag)
 	if !ok {
 		return &Error{tagNames[offsetTag], fmt.Sprintf("the file doesn't say where the picture's data is (%s is missing)", tagNames[offsetTag]), mendDamaged}
 	}
 	if e.count < n {
-		return &Error{tagNames[offsetTag], fmt.Sprintf("%d x %d pixels need %d %ss, but %s names only %d", in.W, in.H, n, c.word(), e.name(), e.count), mendDamaged}
+		return &Error{tagNames[offsetTag], fmt.Sprintf("%d x %d pixels need %d %ss%s, but %s names only %d", in.W, in.H, n, c.word(), inPlanes, e.name(), e.count), mendDamaged}
 	}
-	if noRows && e.count > 1 {
-		return &Error{"RowsPerStrip", fmt.Sprintf("the picture is in %d strips, but their height isn't given (RowsPerStrip is missing)", e.count), mendDamaged}
+	if noRows && e.count > uint64(c.planes) {
+		if c.down == 1 {
+			return &Error{"RowsPerStrip", fmt.Sprintf("the picture is in %d strips, but their height isn't given (RowsPerStrip is missing)", e.count), mendDamaged}
+		}
+		warn("RowsPerStrip is missing; the strips are uncompressed, so their height, %d rows, follows from their length", c.h)
 	}
 	k, hasCounts := d.get(countTag)
 	if hasCounts && k.count != e.count {
 		return &Error{tagNames[countTag], fmt.Sprintf("%s names %d %ss, but %s names %d", e.name(), e.count, c.word(), k.name(), k.count), mendDamaged}
 	}
 	if e.count > n {
-		warn("%d x %d pixels need %d %ss, but the file names %d; the first are taken", in.W, in.H, n, c.word(), e.count)
+		warn("%d x %d pixels need %d %ss%s, but the file names %d; the first are taken", in.W, in.H, n, c.word(), inPlanes, e.count)
 	}
 	var err error
 	if c.offset, err = s.uints(e, 2*maxChunks); err != nil {
@@ -124,7 +144,7 @@ func (f *File) findChunks(d *dir) error {
 		}
 		c.count = c.count[:n]
 	} else {
-		if f.lzw {
+		if f.packing != packNone {
 			return &Error{tagNames[countTag], fmt.Sprintf("the file doesn't say how long its compressed %ss are (%s is missing)", c.word(), tagNames[countTag]), mendDamaged}
 		}
 		if err := f.guessCounts(countTag); err != nil {
@@ -133,6 +153,41 @@ func (f *File) findChunks(d *dir) error {
 		warn("%s is missing; the %ss are uncompressed, so their length follows from their size", tagNames[countTag], c.word())
 	}
 	return f.checkChunks(offsetTag, countTag)
+}
+
+// rowBytes is the number of stored bytes in a row of w pixels of one plane.
+// w is at most MaxSide, so that it fits.
+func (f *File) rowBytes(w int) uint64 {
+	return (uint64(w)*uint64(f.form.step)*uint64(f.form.bits) + 7) / 8
+}
+
+// guessRows is the height of strips whose RowsPerStrip is missing: the height
+// of the picture, which the specification gives as the default, or what
+// follows from the lengths of several uncompressed strips of equal length
+// where only one height is possible.
+func (f *File) guessRows(d *dir) uint64 {
+	h, planes := uint64(f.info.H), uint64(f.chunks.planes)
+	e, ok := d.get(tagStripOffsets)
+	k, hasCounts := d.get(tagStripByteCounts)
+	if !ok || !hasCounts || f.packing != packNone || e.count != k.count || e.count <= planes || e.count > maxChunks {
+		return h
+	}
+	counts, err := f.src.uints(k, maxChunks)
+	row := f.rowBytes(f.info.W)
+	if err != nil || counts[0] == 0 || counts[0]%row != 0 {
+		return h
+	}
+	rows := counts[0] / row
+	down := (h-1)/rows + 1
+	if down*planes != e.count {
+		return h
+	}
+	for i, n := range counts {
+		if last := uint64(i)%down == down-1; !last && n != counts[0] || last && n != (h-(down-1)*rows)*row {
+			return h
+		}
+	}
+	return rows
 }
 
 func ceilDiv(a, b int) int { return (a-1)/b + 1 }
@@ -156,12 +211,13 @@ func (f *File) guessCounts(countTag uint16) error {
 // need is the number of uncompressed bytes in chunk i.
 func (f *File) need(i int) uint64 {
 	c := &f.chunks
-	return uint64(c.rowBytes) * uint64(c.rows(i/c.across, f.info.H))
+	return uint64(c.rowBytes) * uint64(c.rows(i/c.across%c.down, f.info.H))
 }
 
 // checkChunks checks every chunk's place and length.
 func (f *File) checkChunks(offsetTag, countTag uint16) error {
 	s, c := &f.src, &f.chunks
+	long := false
 	for i, off := range c.offset {
 		n, need := c.count[i], f.need(i)
 		switch {
@@ -172,14 +228,20 @@ func (f *File) checkChunks(offsetTag, countTag uint16) error {
 		case !s.holds(off, n):
 			return &Error{tagNames[offsetTag], fmt.Sprintf("%s should stand at bytes %d to %s (%s, %s), but the file has only %d bytes",
 				c.name(i), off, sum(off, n), tagNames[offsetTag], tagNames[countTag], s.size), mendDamaged}
-		case !f.lzw && n < need:
+		case f.packing == packNone && n < need:
 			return &Error{tagNames[countTag], fmt.Sprintf("%s has %d bytes, but its pixels need %d", c.name(i), n, need), mendDamaged}
 		}
-		if hi, lo := bits.Mul64(n, lzwMost); f.lzw && hi == 0 && lo < need {
+		if f.packing == packNone && n >= need+uint64(c.rowBytes) && i/c.across%c.down < c.down-1 {
+			long = true
+		}
+		if hi, lo := bits.Mul64(n, f.most); hi == 0 && lo < need {
 			return &Error{tagNames[countTag], fmt.Sprintf("%s has %d bytes, which can't hold its %d bytes of pixels, even compressed", c.name(i), n, need), mendDamaged}
 		}
 	}
-	if f.lzw {
+	if long {
+		f.warn("the %ss are longer than their pixels need; the rest of each is passed over", c.word())
+	}
+	if f.packing == packLZW {
 		var b [2]byte
 		if f.chunks.count[0] >= 2 {
 			if err := s.at(b[:], c.offset[0], c.name(0)); err != nil {
@@ -187,7 +249,7 @@ func (f *File) checkChunks(offsetTag, countTag uint16) error {
 			}
 			if b[0] == 0 && b[1]&1 != 0 {
 				return &Error{"Compression", "the picture is compressed with LZW of an early form that was never in the standard (lowest bit first)",
-					"save it again with LZW or uncompressed"}
+					"save it again uncompressed or with LZW or ZIP"}
 			}
 		}
 	}

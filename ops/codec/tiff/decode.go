@@ -11,38 +11,51 @@ import (
 // shows in the samples.
 const (
 	blockTarget = 2 << 20  // bytes of samples in one block
-	blockMost   = 8 << 20  // above this, LZW strips and tiles are unpacked a piece at a time
+	blockMost   = 8 << 20  // above this, packed strips and tiles are unpacked a piece at a time
 	blocksMost  = 48 << 20 // bytes of samples in all blocks under way, where more than two
-	cursorsMost = 1024     // tiles side by side that are unpacked a piece at a time
+	storedMost  = 64 << 20 // stored bytes in the memory of all workers, where more than one
+	pieceBytes  = 1 << 18  // stored bytes that are read at once from uncompressed data
+	cursorsMost = 1024     // strips or tiles side by side that are unpacked a piece at a time
 )
 
 // plan fixes the height of the blocks. Blocks of uncompressed pictures are
-// cut anywhere, blocks of LZW pictures between rows of chunks, or else (f.slow)
-// one row of chunks after the other is unpacked a piece at a time.
+// cut anywhere, blocks of packed pictures between rows of chunks, or else
+// (f.slow) one row of chunks after the other is unpacked a piece at a time.
 func (f *File) plan() error {
 	c := &f.chunks
+	packed := f.packing != packNone
 	row := uint64(f.stride()) * 2
-	band := max(row, uint64(c.rowBytes)) * uint64(c.h)
+	band := max(row, f.held()) * uint64(c.h)
 	f.blockRows = int(max(1, blockTarget/row))
-	if f.lzw && band > blockMost {
+	if packed && band > blockMost {
 		f.slow = true
-		if c.across > cursorsMost {
-			return &Error{"TileWidth", fmt.Sprintf("the picture has %d compressed tiles of %d x %d pixels side by side, too many to be unpacked in bounded memory", c.across, c.w, c.h),
+		if c.across*c.planes > cursorsMost {
+			return &Error{"TileWidth", fmt.Sprintf("the picture has %d compressed tiles of %d x %d pixels side by side, too many to be unpacked in bounded memory", c.across*c.planes, c.w, c.h),
 				"save it again with square tiles or in strips"}
 		}
-	} else if c.h <= f.blockRows || f.lzw {
+	} else if c.h <= f.blockRows || packed {
 		f.blockRows = max(1, f.blockRows/c.h) * c.h
 	}
 	f.blockRows = min(f.blockRows, f.info.H)
 	return nil
 }
 
+// held is the number of stored bytes of one row of one tile that a worker has
+// in memory: those of one plane, and of alpha where that is another.
+func (f *File) held() uint64 {
+	if f.alphaPlane() {
+		return 2 * uint64(f.chunks.rowBytes)
+	}
+	return uint64(f.chunks.rowBytes)
+}
+
 // stride is the number of samples in one row of the picture.
 func (f *File) stride() int { return f.info.W * f.info.Channels }
 
 // Decode hands all rows to emit, in the order of the file, as interleaved
-// 16-bit samples: W x Channels a row, 8-bit values v as 257 v, grey always
-// with black as 0. Orientation isn't applied.
+// 16-bit samples: W x Channels a row, grey always with black as 0, scaled as
+// the package's comment says. Orientation isn't applied. Alpha is left out, see
+// OnWhite.
 //
 // Strips and tiles are decoded on up to workers goroutines (at least one).
 // emit is called on the calling goroutine with the first row's number and
@@ -50,6 +63,13 @@ func (f *File) stride() int { return f.info.W * f.info.Channels }
 // call. An error from emit or from ctx ends the decoding within a fraction of
 // a second and is returned as it is. Damage in the data is an *Error.
 func (f *File) Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error {
+	_, err := f.DecodeCounted(ctx, workers, emit)
+	return err
+}
+
+// DecodeCounted is Decode that also says what was clipped and how much of the
+// picture is translucent. The counts are whole only where the error is nil.
+func (f *File) DecodeCounted(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) (Counts, error) {
 	ctx, cancel := context.WithCancel(ctx)
 	var running sync.WaitGroup
 	defer running.Wait()
@@ -59,6 +79,7 @@ func (f *File) Decode(ctx context.Context, workers int, emit func(y0 int, rows [
 	workers = max(1, workers)
 	under := min(workers, 256) + 2 // blocks under way
 	under = min(under, max(2, blocksMost/blockBytes), ceilDiv(f.info.H, f.blockRows))
+	counts := f.newCounts()
 	free := make(chan []uint16, under)
 	for range under {
 		free <- nil
@@ -71,7 +92,8 @@ func (f *File) Decode(ctx context.Context, workers int, emit func(y0 int, rows [
 		if f.slow {
 			f.unpackInOrder(ctx, workers, free, order)
 		} else {
-			f.unpackBlocks(ctx, min(workers, under), free, order, &running)
+			raw := int(f.held()) * f.rawRows()
+			f.unpackBlocks(ctx, min(workers, under, max(1, storedMost/raw)), free, order, &running)
 		}
 	}()
 	for b := range order {
@@ -88,11 +110,22 @@ func (f *File) Decode(ctx context.Context, workers int, emit func(y0 int, rows [
 			err = emit(b.y0, b.rows)
 		}
 		if err != nil {
-			return err
+			return counts, err
 		}
+		counts.add(&b.counts)
 		free <- b.rows
 	}
-	return ctx.Err()
+	return counts, ctx.Err()
+}
+
+// newCounts are the counts that are known beforehand.
+func (f *File) newCounts() Counts {
+	in := &f.info
+	c := Counts{Pixels: int64(in.W) * int64(in.H), Samples: int64(in.W) * int64(in.H) * int64(in.Channels)}
+	if in.Alpha != AlphaNone {
+		c.Samples += c.Pixels
+	}
+	return c
 }
 
 // block is some whole rows on their way to emit. done gets one value when
@@ -100,6 +133,7 @@ func (f *File) Decode(ctx context.Context, workers int, emit func(y0 int, rows [
 type block struct {
 	y0, y1 int
 	rows   []uint16
+	counts Counts // what was met in the rows
 	done   chan error
 }
 
@@ -145,128 +179,31 @@ func (f *File) unpackBlocks(ctx context.Context, workers int, free chan []uint16
 	}
 }
 
-// worker is the memory of one goroutine.
-type worker struct {
-	raw []byte
-	lzw *lzwWhole
-}
-
-func (w *worker) bytes(n int) []byte {
-	if cap(w.raw) < n {
-		w.raw = make([]byte, n)
-	}
-	return w.raw[:n]
-}
-
-// fill reads the rows of b.
-func (f *File) fill(ctx context.Context, w *worker, b *block) error {
-	c := &f.chunks
-	for y := b.y0; y < b.y1; {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		band := y / c.h
-		top := band * c.h
-		end := min(b.y1, top+c.h)
-		dst := b.rows[(y-b.y0)*f.stride() : (end-b.y0)*f.stride()]
-		for tx := range c.across {
-			var err error
-			if f.lzw {
-				err = f.unpackWhole(w, band*c.across+tx, tx, dst)
-			} else {
-				err = f.copyRows(w, band*c.across+tx, tx, y-top, dst)
-			}
-			if err != nil {
-				return f.damaged(band*c.across+tx, err)
-			}
-		}
-		y = end
-	}
-	return nil
-}
-
-// column gives the samples of a row of the picture that the tile at column tx
-// holds.
-func (f *File) column(tx int) (from, to int) {
-	ch := f.info.Channels
-	return tx * f.chunks.w * ch, min((tx+1)*f.chunks.w, f.info.W) * ch
-}
-
-// unpackWhole reads the rows of LZW tile i from its first on.
-func (f *File) unpackWhole(w *worker, i, tx int, dst []uint16) error {
-	c, stride := &f.chunks, f.stride()
-	if w.lzw == nil {
-		w.lzw = new(lzwWhole)
-	}
-	raw := w.bytes(len(dst) / stride * c.rowBytes)
-	if err := w.lzw.unpack(&f.src, c.offset[i], c.count[i], raw); err != nil {
-		return err
-	}
-	from, to := f.column(tx)
-	for ; len(dst) > 0; dst = dst[stride:] {
-		f.samples(dst[from:to], raw)
-		raw = raw[c.rowBytes:]
-	}
-	return nil
-}
-
-// unpack reads the next rows of an LZW tile, as many as dst has.
-func (f *File) unpack(w *worker, lzw *lzwReader, tx int, dst []uint16) error {
-	raw := w.bytes(f.chunks.rowBytes)
-	from, to := f.column(tx)
-	for ; len(dst) > 0; dst = dst[f.stride():] {
-		if err := lzw.read(raw); err != nil {
-			return err
-		}
-		f.samples(dst[from:to], raw)
-	}
-	return nil
-}
-
-// copyRows reads rows of an uncompressed tile from its row number row on.
-func (f *File) copyRows(w *worker, i, tx, row int, dst []uint16) error {
-	c, s := &f.chunks, &f.src
-	off := c.offset[i] + uint64(row)*uint64(c.rowBytes)
-	if !c.tiles && f.info.Bits == 16 {
-		if err := s.at(memory(dst), off, "the picture's data"); err != nil {
-			return err
-		}
-		f.order16(dst)
-		if f.invert {
-			invert(dst)
-		}
-		return nil
-	}
-	from, to := f.column(tx)
-	stride := f.stride()
-	most := max(1, 1<<18/c.rowBytes)
-	for len(dst) > 0 {
-		n := min(most, len(dst)/stride)
-		raw := w.bytes(n * c.rowBytes)
-		if err := s.at(raw, off, "the picture's data"); err != nil {
-			return err
-		}
-		off += uint64(len(raw))
-		for ; len(raw) > 0; raw = raw[c.rowBytes:] {
-			f.samples(dst[from:to], raw)
-			dst = dst[stride:]
-		}
-	}
-	return nil
-}
-
-// unpackInOrder unpacks LZW strips and tiles that are too large to be held
-// whole: each tile of a row of tiles keeps its place, and all of them go on by
-// the height of one block.
+// unpackInOrder unpacks strips and tiles that are too large to be held whole:
+// each of those side by side, and behind each other in planes, keeps its
+// place, and all of them go on by the height of one block.
 func (f *File) unpackInOrder(ctx context.Context, workers int, free chan []uint16, order chan *block) {
 	c := &f.chunks
-	cursors := make([]lzwReader, c.across)
-	ws := make([]worker, min(workers, c.across))
+	cursors := make([][]unpacker, c.across) // by column and plane, nil for planes that aren't used
+	for tx := range cursors {
+		cursors[tx] = make([]unpacker, c.planes)
+		for p := range cursors[tx] {
+			if f.used(p) {
+				cursors[tx][p] = f.newUnpacker()
+			}
+		}
+	}
+	ws := make([]worker, min(max(1, workers), c.across, max(1, storedMost/int(f.held()))))
 	errs := make([]error, c.across)
+	failed := make([]int, c.across) // the plane that errs is about
 	for band := range c.down {
 		for tx := range cursors {
-			i := band*c.across + tx
-			cursors[tx].reset(&f.src, c.offset[i], c.count[i])
+			for p, u := range cursors[tx] {
+				if u != nil {
+					i := c.at(p, band, tx)
+					u.reset(&f.src, c.offset[i], c.count[i])
+				}
+			}
 		}
 		end := min((band+1)*c.h, f.info.H)
 		for y := band * c.h; y < end; y += f.blockRows {
@@ -277,6 +214,7 @@ func (f *File) unpackInOrder(ctx context.Context, workers int, free chan []uint1
 			var turn atomic.Int64
 			var all sync.WaitGroup
 			for k := range ws {
+				ws[k].counts = Counts{}
 				all.Add(1)
 				go func() {
 					defer all.Done()
@@ -285,15 +223,18 @@ func (f *File) unpackInOrder(ctx context.Context, workers int, free chan []uint1
 						if tx >= c.across || ctx.Err() != nil {
 							return
 						}
-						errs[tx] = f.unpack(&ws[k], &cursors[tx], tx, b.rows)
+						failed[tx], errs[tx] = f.goOn(&ws[k], cursors[tx], tx, band, b.y1 == end, b.rows)
 					}
 				}()
 			}
 			all.Wait()
+			for k := range ws {
+				b.counts.add(&ws[k].counts)
+			}
 			err := ctx.Err()
 			for tx := range errs {
 				if err == nil && errs[tx] != nil {
-					err = f.damaged(band*c.across+tx, errs[tx])
+					err = f.damaged(c.at(failed[tx], band, tx), errs[tx])
 				}
 			}
 			b.done <- err

@@ -5,10 +5,7 @@ import (
 	"math/big"
 )
 
-const (
-	mendPlain  = "save it again as grey or RGB, 8 or 16 bits, without layers, uncompressed or with LZW"
-	mendPlanar = "save it again as 'interleaved'"
-)
+const mendPlain = "save it again as grey or RGB with 8 or 16 bits a channel, uncompressed or with LZW or ZIP"
 
 // Kinds of directories.
 const (
@@ -82,22 +79,25 @@ func (s *source) choose(dirs []*dir) (chosen *dir, others []string, err error) {
 }
 
 var compressionNames = map[uint64]string{
-	1: "uncompressed", 2: "fax compression", 3: "fax compression", 4: "fax compression", 5: "LZW",
+	1: "uncompressed", 2: "fax compression (CCITT)", 3: "fax compression (CCITT)", 4: "fax compression (CCITT)", 5: "LZW",
 	6: "JPEG, old style", 7: "JPEG", 8: "Deflate", 32946: "Deflate", 32773: "PackBits",
-	34712: "JPEG 2000", 34925: "LZMA", 50000: "Zstandard", 50001: "WebP", 50002: "JPEG XL", 52546: "JPEG XL",
+	9: "JBIG", 10: "JBIG", 34661: "JBIG", 32771: "fax compression (CCITT)", 34676: "logarithmic compression", 34677: "logarithmic compression",
+	34712: "JPEG 2000", 34887: "LERC", 34925: "LZMA", 50000: "Zstandard", 50001: "WebP", 50002: "JPEG XL", 52546: "JPEG XL",
 }
 
-var photometricNames = map[uint64]string{
-	3: "palette colours", 4: "a transparency mask", 5: "CMYK or other inks", 6: "YCbCr",
-	8: "Lab", 9: "Lab", 10: "Lab", 32803: "unprocessed sensor data", 34892: "unprocessed sensor data",
-	32844: "logarithmic luminance", 32845: "logarithmic luminance",
+// packings are the ways of compression that are read, and the most that one
+// byte unpacks to.
+var packings = map[uint64]struct {
+	packing packing
+	most    uint64
+}{
+	1: {packNone, 1}, 5: {packLZW, lzwMost}, 8: {packDeflate, deflateMost}, 32946: {packDeflate, deflateMost}, 32773: {packBits, packBitsMost},
 }
 
 // describe reads and checks all properties of the picture but the places of
 // its strips or tiles.
 func (f *File) describe(d *dir) error {
 	s := &f.src
-	warn := func(format string, a ...any) { f.info.Warnings = append(f.info.Warnings, fmt.Sprintf(format, a...)) }
 	var errs []error
 	one := func(tag uint16, fallback uint64) uint64 {
 		v, err := s.one(d, tag, fallback)
@@ -108,8 +108,6 @@ func (f *File) describe(d *dir) error {
 	}
 	w, h := one(tagImageWidth, 0), one(tagImageLength, 0)
 	compression := one(tagCompression, 1)
-	photometric := one(tagPhotometric, 1<<20)
-	samples := one(tagSamplesPerPixel, 1)
 	planar := one(tagPlanarConfig, 1)
 	fillOrder := one(tagFillOrder, 1)
 	predictor := one(tagPredictor, 1)
@@ -124,91 +122,51 @@ func (f *File) describe(d *dir) error {
 	if w > MaxSide || h > MaxSide {
 		return &Error{"ImageWidth", fmt.Sprintf("the picture claims %d x %d pixels; sides up to %d are read", w, h, MaxSide), ""}
 	}
+	f.info.W, f.info.H = int(w), int(h)
 
-	switch compression {
-	case 1, 5:
-	default:
-		return &Error{"Compression", fmt.Sprintf("the picture is compressed with %s (Compression %d); uncompressed and LZW files are read",
-			nameOf(compressionNames, compression, "an unknown method"), compression), "save it again uncompressed or with LZW"}
+	p, ok := packings[compression]
+	if !ok {
+		return &Error{"Compression", fmt.Sprintf("the picture is compressed with %s (Compression %d); uncompressed, LZW, Deflate and PackBits files are read",
+			nameOf(compressionNames, compression, "an unknown method"), compression), "save it again uncompressed or with LZW or ZIP"}
 	}
+	f.packing, f.most = p.packing, p.most
+	f.info.Compression = compressionNames[compression]
 
-	if samples == 0 || samples > 65535 {
-		return &Error{"SamplesPerPixel", fmt.Sprintf("the file claims %d samples a pixel (SamplesPerPixel)", samples), mendDamaged}
+	if planar != 1 && planar != 2 {
+		return &Error{"PlanarConfiguration", fmt.Sprintf("PlanarConfiguration is %d; 1, interleaved, and 2, separate planes, are read", planar), "save it again as 'interleaved'"}
 	}
-	channels := uint64(3)
-	switch photometric {
-	case 0, 1:
-		channels = 1
-	case 2:
-	case 1 << 20:
-		return &Error{"PhotometricInterpretation", "the file doesn't say what its numbers mean (PhotometricInterpretation is missing)",
-			"save it again as grey or RGB"}
-	default:
-		return &Error{"PhotometricInterpretation", fmt.Sprintf("the picture is stored as %s (PhotometricInterpretation %d); grey and RGB are read",
-			nameOf(photometricNames, photometric, "an unknown kind of colour"), photometric), "save it again as grey or RGB"}
-	}
-	extra, err := f.extra(d)
-	if err != nil {
+	if err := f.meaning(d, planar == 2); err != nil {
 		return err
-	}
-	if samples > channels || extra != "" {
-		if extra == "" {
-			extra = "of no stated meaning"
-		}
-		return &Error{"ExtraSamples", fmt.Sprintf("each pixel has %d samples (SamplesPerPixel), more than the %d of its colour; the rest is %s; pictures without extra channels are read",
-			samples, channels, extra), "flatten the picture and delete its alpha and extra channels"}
-	}
-	if samples < channels {
-		return &Error{"SamplesPerPixel", fmt.Sprintf("an RGB picture with %d samples a pixel (SamplesPerPixel)", samples), mendDamaged}
-	}
-	bits, err := f.bits(d, int(channels))
-	if err != nil {
-		return err
-	}
-	if err := f.format(d, int(channels)); err != nil {
-		return err
-	}
-	if planar != 1 && !(planar == 2 && channels == 1) {
-		if planar == 2 {
-			return &Error{"PlanarConfiguration", "stored as separate colour planes (PlanarConfiguration 2); platemark reads interleaved pictures", mendPlanar}
-		}
-		return &Error{"PlanarConfiguration", fmt.Sprintf("PlanarConfiguration is %d; 1, interleaved, is read", planar), mendPlanar}
 	}
 	if fillOrder != 1 {
 		return &Error{"FillOrder", fmt.Sprintf("the bits of each byte stand in another order (FillOrder %d); only 1 is read", fillOrder), mendPlain}
 	}
-	switch {
-	case predictor == 1:
-	case predictor == 2 && compression == 5:
-	case predictor == 2:
-		return &Error{"Predictor", "horizontal differencing (Predictor 2) in an uncompressed file has no agreed meaning: some programs apply it, others don't", mendPlain}
-	case predictor == 3:
-		return &Error{"Predictor", "floating-point differencing (Predictor 3) isn't read", mendPlain}
-	default:
-		return &Error{"Predictor", fmt.Sprintf("the unknown Predictor %d", predictor), mendPlain}
+	if err := f.predictor(predictor); err != nil {
+		return err
 	}
 	if orientation < 1 || orientation > 8 {
-		warn("Orientation is %d, where 1 to 8 may stand; taken as 1, upright", orientation)
+		f.warn("Orientation is %d, where 1 to 8 may stand; taken as 1, upright", orientation)
 		orientation = 1
 	}
-
-	f.info.W, f.info.H, f.info.Bits, f.info.Channels = int(w), int(h), bits, int(channels)
 	f.info.Orientation = int(orientation)
-	f.info.Compression = compressionNames[compression]
-	f.lzw, f.predict, f.invert = compression == 5, predictor == 2, photometric == 0
 	if e, ok := d.get(tagICCProfile); ok {
 		if e.typ != typeUndefined && e.typ != typeByte {
 			return &Error{"ICCProfile", fmt.Sprintf("%s has field type %d, where bytes must stand", e.name(), e.typ), mendDamaged}
 		}
+		var err error
 		if f.info.ICC, err = s.bytes(e, maxProfile); err != nil {
 			return err
 		}
 		if len(f.info.ICC) == 0 {
 			f.info.ICC = nil
-			warn("the embedded profile is empty; the picture is taken as untagged")
+			f.warn("the embedded profile is empty; the picture is taken as untagged")
 		}
 	}
 	return f.resolution(d)
+}
+
+func (f *File) warn(format string, a ...any) {
+	f.info.Warnings = append(f.info.Warnings, fmt.Sprintf(format, a...))
 }
 
 func nameOf(names map[uint64]string, v uint64, unknown string) string {
@@ -218,75 +176,25 @@ func nameOf(names map[uint64]string, v uint64, unknown string) string {
 	return unknown
 }
 
-// extra describes the extra samples, "" where none are declared.
-func (f *File) extra(d *dir) (string, error) {
-	e, ok := d.get(tagExtraSamples)
-	if !ok || e.count == 0 {
-		return "", nil
+// predictor checks tag 317 against compression and depth.
+func (f *File) predictor(v uint64) error {
+	name := map[uint64]string{2: "horizontal differencing", 3: "the floating point predictor"}[v]
+	bits, float := f.form.bits, f.form.float
+	switch {
+	case v == 1:
+	case v != 2 && v != 3:
+		return &Error{"Predictor", fmt.Sprintf("the unknown Predictor %d", v), mendPlain}
+	case f.packing == packNone:
+		return &Error{"Predictor", fmt.Sprintf("%s (Predictor %d) in an uncompressed file has no agreed meaning: some programs apply it, others don't", name, v), mendPlain}
+	case f.packing == packBits:
+		return &Error{"Predictor", fmt.Sprintf("%s (Predictor %d) in a PackBits file has no agreed meaning: some programs apply it, others don't", name, v), mendPlain}
+	case v == 3 && !float:
+		return &Error{"Predictor", fmt.Sprintf("%s (Predictor 3) on samples that are whole numbers", name), mendPlain}
+	case v == 2 && bits != 8 && bits != 16 && bits != 32 && bits != 64:
+		return &Error{"Predictor", fmt.Sprintf("%s (Predictor 2) on samples of %d bits isn't read", name, bits), mendPlain}
 	}
-	v, err := f.src.uints(e, 65535)
-	if err != nil {
-		return "", err
-	}
-	switch v[0] {
-	case 0:
-		return "extra data (ExtraSamples 0)", nil
-	case 1:
-		return "alpha, multiplied into the colours (ExtraSamples 1)", nil
-	case 2:
-		return "alpha (ExtraSamples 2)", nil
-	}
-	return fmt.Sprintf("of unknown kind (ExtraSamples %d)", v[0]), nil
-}
-
-// perSample reads a field with one value a sample. A single value stands for
-// all; same says whether the count was right.
-func (f *File) perSample(d *dir, tag uint16, channels int, fallback uint64) (v []uint64, exact bool, err error) {
-	e, ok := d.get(tag)
-	if !ok {
-		return []uint64{fallback}, true, nil
-	}
-	if v, err = f.src.uints(e, 65535); err != nil {
-		return nil, false, err
-	}
-	if len(v) != channels && len(v) != 1 {
-		return nil, false, &Error{tagNames[tag], fmt.Sprintf("%s has %d values for %d samples a pixel", e.name(), len(v), channels), mendDamaged}
-	}
-	return v, len(v) == channels, nil
-}
-
-func (f *File) bits(d *dir, channels int) (int, error) {
-	v, exact, err := f.perSample(d, tagBitsPerSample, channels, 1)
-	if err != nil {
-		return 0, err
-	}
-	for _, b := range v[1:] {
-		if b != v[0] {
-			return 0, &Error{"BitsPerSample", fmt.Sprintf("the channels differ in depth (BitsPerSample %d)", v), mendPlain}
-		}
-	}
-	if v[0] != 8 && v[0] != 16 {
-		return 0, &Error{"BitsPerSample", fmt.Sprintf("%d bits a sample (BitsPerSample); 8 and 16 are read", v[0]), "save it again with 16 bits a channel"}
-	}
-	if !exact {
-		f.info.Warnings = append(f.info.Warnings, fmt.Sprintf("BitsPerSample stands once for %d channels; taken for each of them", channels))
-	}
-	return int(v[0]), nil
-}
-
-func (f *File) format(d *dir, channels int) error {
-	v, _, err := f.perSample(d, tagSampleFormat, channels, 1)
-	if err != nil {
-		return err
-	}
-	for _, k := range v {
-		if k != 1 {
-			name := nameOf(map[uint64]string{2: "signed whole numbers", 3: "floating-point numbers", 4: "numbers of undefined kind",
-				5: "complex numbers", 6: "complex numbers"}, k, "numbers of unknown kind")
-			return &Error{"SampleFormat", fmt.Sprintf("the samples are %s (SampleFormat %d); unsigned whole numbers are read", name, k),
-				"save it again with 16 bits a channel"}
-		}
-	}
+	f.predict = int(v)
+	f.form.bigEndian = f.info.BigEndian || v == 3
 	return nil
 }
 

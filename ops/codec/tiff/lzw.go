@@ -12,19 +12,11 @@ const (
 	lzwEnd     = 257
 	lzwFirst   = 258
 	lzwEntries = 4096
-	lzwInput   = 8192
 
 	// lzwMost bounds what one byte of LZW data can unpack to: a string has at
 	// most 4096 - 256 bytes and its 12-bit code takes one byte and a half.
 	lzwMost = (lzwEntries - 256) * 2 / 3
 )
-
-// lzwFault is what is wrong with LZW data, to be said of a strip or tile.
-type lzwFault string
-
-func (e lzwFault) Error() string { return string(e) }
-
-const errLZWShort = lzwFault("ends before all of its pixels are there")
 
 type lzwEntry struct {
 	prefix uint16 // code of the string without its last byte
@@ -33,35 +25,10 @@ type lzwEntry struct {
 	first  byte
 }
 
-// lzwSource hands out compressed bytes with fixed memory.
-type lzwSource struct {
-	src       *source
-	off, left uint64 // compressed bytes not yet in buf
-	buf       []byte // unread compressed bytes
-	input     [lzwInput]byte
-}
-
-func (d *lzwSource) start(src *source, off, count uint64) {
-	d.src, d.off, d.left, d.buf = src, off, count, nil
-}
-
-// fill brings more compressed bytes into buf behind the unread ones.
-func (d *lzwSource) fill() error {
-	n := copy(d.input[:], d.buf)
-	m := int(min(uint64(lzwInput-n), d.left))
-	if err := d.src.at(d.input[n:n+m], d.off, "the picture's LZW data"); err != nil {
-		return err
-	}
-	d.off += uint64(m)
-	d.left -= uint64(m)
-	d.buf = d.input[:n+m]
-	return nil
-}
-
 // lzwReader unpacks one strip or tile, a piece at a time, with fixed memory.
 // It is also the plain twin that lzwWhole is tested against.
 type lzwReader struct {
-	lzwSource
+	packed
 	acc    uint64 // bits not yet used, at the top
 	nbits  uint
 	width  uint
@@ -95,7 +62,7 @@ func (d *lzwReader) read(dst []byte) error {
 	buf, acc, nbits, width, next, prev := d.buf, d.acc, d.nbits, d.width, d.next, d.prev
 	for n < len(dst) {
 		if d.ended {
-			return errLZWShort
+			return errShort
 		}
 		if nbits < width {
 			if len(buf) < 8 && d.left > 0 {
@@ -117,7 +84,7 @@ func (d *lzwReader) read(dst []byte) error {
 					nbits += 8
 				}
 				if nbits < width {
-					return errLZWShort
+					return errShort
 				}
 			}
 		}
@@ -133,7 +100,7 @@ func (d *lzwReader) read(dst []byte) error {
 			continue
 		}
 		if code > next || code == next && (prev < 0 || next == lzwEntries) || prev < 0 && code > 255 {
-			return lzwFault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
+			return fault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
 		}
 		if prev >= 0 && next < lzwEntries {
 			p := &d.table[prev]
@@ -173,3 +140,5 @@ func (d *lzwReader) read(dst []byte) error {
 	d.buf, d.acc, d.nbits, d.width, d.next, d.prev = buf, acc, nbits, width, next, prev
 	return nil
 }
+
+func (d *lzwReader) finish(uint64) error { return nil }

@@ -57,7 +57,7 @@ func TestLZWExamples(t *testing.T) {
 			t.Errorf("pieces of %d: %v", piece, err)
 		}
 	}
-	if _, err := unlzw(packed, len(long)+1, 500); err != errLZWShort {
+	if _, err := unlzw(packed, len(long)+1, 500); err != errShort {
 		t.Errorf("one byte too many: %v", err)
 	}
 	// A single long run makes the longest strings.

@@ -8,7 +8,7 @@ import (
 // lzwWhole unpacks a strip or tile into one piece of memory. Every string of
 // the table has just been written there, so that the table holds places only.
 type lzwWhole struct {
-	lzwSource
+	packed
 	table [lzwEntries]uint64 // place in dst << 16 | length
 }
 
@@ -46,7 +46,7 @@ func (d *lzwWhole) unpack(src *source, off, count uint64, dst []byte) error {
 					nbits += 8
 				}
 				if nbits < width {
-					return errLZWShort
+					return errShort
 				}
 			}
 		}
@@ -58,10 +58,10 @@ func (d *lzwWhole) unpack(src *source, off, count uint64, dst []byte) error {
 			continue
 		}
 		if code == lzwEnd {
-			return errLZWShort
+			return errShort
 		}
 		if code > next || code == next && (prev == 0 || next == lzwEntries) || prev == 0 && code > 255 {
-			return lzwFault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
+			return fault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
 		}
 		if prev != 0 && next < lzwEntries {
 			d.table[next] = prev + 1 // one byte longer

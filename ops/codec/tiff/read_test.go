@@ -282,6 +282,13 @@ func TestLooseFilesAreReadWithAWarning(t *testing.T) {
 		{"rows per strip above the height", func(p *tifftest.Picture) { p.RowsPerStrip = 1 << 30 }, ""},
 		{"no rows per strip, one strip", func(p *tifftest.Picture) { p.RowsPerStrip = 0; p.Drop = []uint16{278} }, ""},
 		{"no byte counts", func(p *tifftest.Picture) { p.Drop = []uint16{279} }, "StripByteCounts is missing"},
+		{"no rows per strip, strips of equal length", func(p *tifftest.Picture) { p.RowsPerStrip = 5; p.Drop = []uint16{278} }, "their height, 5 rows, follows"},
+		{"the same in planes", func(p *tifftest.Picture) { p.Planar = true; p.Drop = []uint16{278} }, "their height, 5 rows, follows"},
+		{"strips longer than their pixels", func(p *tifftest.Picture) {
+			p.Set = []tifftest.Tag{{Tag: 258, Type: 3, Values: []uint64{8, 8, 8}}}
+			p.Bits = 16
+			p.At = func(int, int, int) uint16 { return 0 }
+		}, "longer than their pixels need"},
 		{"bits once", func(p *tifftest.Picture) { p.Set = []tifftest.Tag{{Tag: 258, Type: 3, Values: []uint64{16}}} }, "BitsPerSample stands once"},
 		{"tiles of 20 x 10", func(p *tifftest.Picture) { p.TileW, p.TileH = 20, 10 }, "multiples of 16"},
 		{"grey stored as planes", func(p *tifftest.Picture) { p.C = 1; p.Set = []tifftest.Tag{{Tag: 284, Type: 3, Values: []uint64{2}}} }, ""},
@@ -310,44 +317,68 @@ func TestRefusalsNameTheProperty(t *testing.T) {
 	drop := func(tag uint16) func(*tifftest.Picture) {
 		return func(p *tifftest.Picture) { p.Drop = append(p.Drop, tag) }
 	}
+	palette := func(v []uint64) func(*tifftest.Picture) {
+		return func(p *tifftest.Picture) {
+			p.C, p.Bits = 1, 8
+			set(262, 3, 3)(p)
+			if v != nil {
+				set(320, 3, v...)(p)
+			}
+		}
+	}
 	for _, c := range []struct {
 		name, property, says string
 		edit                 func(p *tifftest.Picture)
 	}{
-		{"planes", "PlanarConfiguration", "stored as separate colour planes (PlanarConfiguration 2); platemark reads interleaved pictures: save it again as 'interleaved'", set(284, 3, 2)},
-		{"CMYK", "PhotometricInterpretation", "CMYK", set(262, 3, 5)},
-		{"Lab", "PhotometricInterpretation", "Lab", set(262, 3, 8)},
-		{"palette", "PhotometricInterpretation", "palette", set(262, 3, 3)},
+		{"strange planes", "PlanarConfiguration", "PlanarConfiguration is 3", set(284, 3, 3)},
+		{"too few planes", "StripOffsets", "need 9 strips in 3 planes, but StripOffsets (tag 273) names only 3", set(284, 3, 2)},
+		{"CMYK", "PhotometricInterpretation", "as CMYK or other inks (PhotometricInterpretation 5); a master is grey or RGB", func(p *tifftest.Picture) {
+			p.C = 4
+			set(262, 3, 5)(p)
+		}},
+		{"Lab", "PhotometricInterpretation", "as Lab (PhotometricInterpretation 8); a master is grey or RGB", set(262, 3, 8)},
+		{"ICC Lab", "PhotometricInterpretation", "as Lab (ICC) (PhotometricInterpretation 9)", set(262, 3, 9)},
+		{"ITU Lab", "PhotometricInterpretation", "convert it to a wide RGB space", set(262, 3, 10)},
+		{"YCbCr", "PhotometricInterpretation", "YCbCr", set(262, 3, 6)},
+		{"mask", "PhotometricInterpretation", "transparency mask", set(262, 3, 4)},
+		{"palette without colours", "ColorMap", "ColorMap is missing", palette(nil)},
+		{"short palette", "ColorMap", "has 767 values", palette(make([]uint64, 767))},
+		{"palette of 8 bits", "ColorMap", "by mistake", palette(append(make([]uint64, 767), 255))},
+		{"palette of 32-bit numbers", "BitsPerSample", "numbers of palette colours of", func(p *tifftest.Picture) { p.C = 1; set(262, 3, 3)(p); set(258, 3, 32)(p) }},
 		{"sensor", "PhotometricInterpretation", "sensor", set(262, 3, 32803)},
 		{"no photometric", "PhotometricInterpretation", "missing", drop(262)},
-		{"float", "SampleFormat", "floating-point", set(339, 3, 3, 3, 3)},
+		{"kinds differ", "SampleFormat", "differ in kind", set(339, 3, 3, 3, 1)},
+		{"complex", "SampleFormat", "complex", set(339, 3, 6)},
+		{"float of 8 bits", "BitsPerSample", "floating-point numbers of [16 24 32 64] bits", func(p *tifftest.Picture) { p.Bits = 8; set(339, 3, 3)(p) }},
 		{"signed", "SampleFormat", "signed", set(339, 3, 2)},
-		{"alpha", "ExtraSamples", "alpha (ExtraSamples 2)", func(p *tifftest.Picture) { p.C = 4; set(338, 3, 2)(p) }},
-		{"premultiplied alpha", "ExtraSamples", "multiplied", func(p *tifftest.Picture) { p.C = 4; set(338, 3, 1)(p) }},
-		{"fourth sample", "ExtraSamples", "no stated meaning", func(p *tifftest.Picture) { p.C = 4 }},
-		{"grey with alpha", "ExtraSamples", "alpha", func(p *tifftest.Picture) {
-			p.C = 2
-			set(338, 3, 2)(p)
-		}},
+		{"alpha that isn't there", "ExtraSamples", "declares 1 extra samples (ExtraSamples), but its pixels have 0", set(338, 3, 2)},
+		{"alpha in white-is-zero", "ExtraSamples", "grey with white as 0", func(p *tifftest.Picture) { p.C = 2; p.WhiteIsZero = true; set(338, 3, 1)(p) }},
+		{"65 samples", "SamplesPerPixel", "65 samples", func(p *tifftest.Picture) { p.C = 65 }},
 		{"two samples of RGB", "SamplesPerPixel", "2 samples", set(277, 3, 2)},
-		{"JPEG", "Compression", "JPEG", set(259, 3, 7)},
-		{"Deflate", "Compression", "Deflate", set(259, 3, 8)},
-		{"PackBits", "Compression", "PackBits", set(259, 3, 32773)},
+		{"JPEG", "Compression", "JPEG (Compression 7)", set(259, 3, 7)},
+		{"old JPEG", "Compression", "JPEG, old style", set(259, 3, 6)},
+		{"fax", "Compression", "fax compression (CCITT)", set(259, 3, 4)},
+		{"Zstandard", "Compression", "Zstandard", set(259, 3, 50000)},
+		{"no zlib", "Compression", "the Deflate data of strip 1 of 3 isn't what a zlib stream can hold", set(259, 3, 8)},
 		{"unknown compression", "Compression", "unknown method (Compression 999)", set(259, 3, 999)},
-		{"32 bit", "BitsPerSample", "32 bits", set(258, 3, 32, 32, 32)},
-		{"4 bit", "BitsPerSample", "4 bits", set(258, 3, 4, 4, 4)},
-		{"1 bit", "BitsPerSample", "1 bits", drop(258)},
+		{"10 bit", "BitsPerSample", "10 bits", set(258, 3, 10, 10, 10)},
+		{"64 bit", "BitsPerSample", "64 bits", set(258, 3, 64, 64, 64)},
+		{"no depth", "BitsPerSample", "BitsPerSample is missing", drop(258)},
 		{"depths differ", "BitsPerSample", "differ", set(258, 3, 16, 8, 8)},
 		{"two depths", "BitsPerSample", "2 values", set(258, 3, 16, 16)},
 		{"fill order", "FillOrder", "FillOrder 2", set(266, 3, 2)},
 		{"predictor without LZW", "Predictor", "no agreed meaning", set(317, 3, 2)},
-		{"predictor 3", "Predictor", "floating-point", set(317, 3, 3)},
+		{"predictor with PackBits", "Predictor", "no agreed meaning", func(p *tifftest.Picture) { p.Packing = 32773; set(317, 3, 2)(p) }},
+		{"predictor 3 on whole numbers", "Predictor", "whole numbers", func(p *tifftest.Picture) { p.LZW = true; set(317, 3, 3)(p) }},
+		{"predictor 2 on 12 bits", "Predictor", "12 bits", func(p *tifftest.Picture) { p.Bits = 12; p.LZW = true; set(317, 3, 2)(p) }},
+		{"predictor 4", "Predictor", "unknown Predictor 4", set(317, 3, 4)},
 		{"no size", "ImageWidth", "no picture", func(p *tifftest.Picture) { drop(256)(p); drop(257)(p) }},
 		{"width 0", "ImageWidth", "0 x 24", set(256, 4, 0)},
 		{"only a reduced copy", "NewSubfileType", "a reduced copy, 40 x 24", set(254, 4, 1)},
 		{"wrong type", "ImageWidth", "field type 2", set(256, 2, 'a', 0)},
 		{"unknown type", "ICCProfile", "field type 99", set(34675, 99, 1)},
-		{"strips without height", "RowsPerStrip", "RowsPerStrip is missing", drop(278)},
+		{"strips of odd lengths without height", "RowsPerStrip", "RowsPerStrip is missing", func(p *tifftest.Picture) { drop(278)(p); set(279, 4, 1920, 1921, 1920)(p) }},
+		{"packed strips without height", "RowsPerStrip", "RowsPerStrip is missing", func(p *tifftest.Picture) { p.LZW = true; drop(278)(p) }},
 		{"rows per strip 0", "RowsPerStrip", "RowsPerStrip 0", set(278, 3, 0)},
 		{"no offsets", "StripOffsets", "StripOffsets is missing", drop(273)},
 		{"tag twice", "ImageWidth", "twice", func(p *tifftest.Picture) { set(256, 4, 40)(p); set(256, 4, 41)(p) }},
@@ -414,6 +445,9 @@ func TestTagsAndTypesAsPublished(t *testing.T) {
 	for tag, name := range tagNames {
 		if tag == tagSubfileType {
 			continue // TIFF 6.0 section 8, not in the table
+		}
+		if tag == tagColorMap {
+			continue // TIFF 6.0 section 5, not in the table
 		}
 		if tags[fmt.Sprint(tag)] != name {
 			t.Errorf("%d is %q in the table, %q here", tag, tags[fmt.Sprint(tag)], name)

@@ -17,22 +17,22 @@ func memory(p []uint16) []byte {
 }
 
 // samples turns len(dst) stored samples at the head of raw, one row of one
-// tile, into 16-bit samples. It may change raw.
+// tile of a plain picture, into 16-bit samples. It may change raw.
 func (f *File) samples(dst []uint16, raw []byte) {
-	if f.info.Bits == 8 {
+	if f.form.bits == 8 {
 		raw = raw[:len(dst)]
-		if f.predict {
+		if f.predict == 2 {
 			sum8(raw, f.info.Channels)
 		}
 		widen(dst, raw)
 	} else {
 		copy(memory(dst), raw)
 		f.order16(dst)
-		if f.predict {
+		if f.predict == 2 {
 			sum16(dst, f.info.Channels)
 		}
 	}
-	if f.invert {
+	if f.form.white {
 		invert(dst)
 	}
 }
@@ -70,39 +70,5 @@ func widen(dst []uint16, src []byte) {
 func invert(p []uint16) {
 	for i, v := range p {
 		p[i] = ^v
-	}
-}
-
-// sum8 undoes horizontal differencing (TIFF 6.0 section 14), modulo 256.
-func sum8(p []byte, channels int) {
-	if channels == 3 {
-		var r, g, b byte
-		for ; len(p) >= 3; p = p[3:] {
-			r, g, b = r+p[0], g+p[1], b+p[2]
-			p[0], p[1], p[2] = r, g, b
-		}
-		return
-	}
-	var v byte
-	for i := range p {
-		v += p[i]
-		p[i] = v
-	}
-}
-
-// sum16 undoes horizontal differencing, modulo 65536.
-func sum16(p []uint16, channels int) {
-	if channels == 3 {
-		var r, g, b uint16
-		for ; len(p) >= 3; p = p[3:] {
-			r, g, b = r+p[0], g+p[1], b+p[2]
-			p[0], p[1], p[2] = r, g, b
-		}
-		return
-	}
-	var v uint16
-	for i := range p {
-		v += p[i]
-		p[i] = v
 	}
 }

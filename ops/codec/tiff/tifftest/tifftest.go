@@ -4,6 +4,8 @@
 package tifftest
 
 import (
+	"bytes"
+	"compress/zlib"
 	"encoding/binary"
 	"slices"
 )
@@ -24,7 +26,8 @@ func Bytes(tag, typ uint16, b []byte) Tag {
 	return t
 }
 
-// Picture is one picture of a file.
+// Picture is one picture of a file. C is the number of samples a pixel; from
+// three on the picture is RGB.
 type Picture struct {
 	W, H, C, Bits int
 
@@ -32,8 +35,14 @@ type Picture struct {
 	// nil is a pattern that fills the range.
 	At func(x, y, c int) uint16
 
+	// Raw, if set, takes the place of At: the bits of a sample, for any depth.
+	Raw func(x, y, c int) uint64
+
+	Float        bool
+	Planar       bool
 	LZW          bool
-	Predictor    int // 0 (no tag), 1 or 2
+	Packing      int // Compression by number, where LZW isn't set: 8, 32946 or 32773; 0 is none
+	Predictor    int // 0 (no tag), 1, 2 or 3
 	RowsPerStrip int // 0 is all rows in one strip
 	TileW, TileH int // 0 is strips
 	Pad          uint16
@@ -157,17 +166,23 @@ func (w *writer) picture(p Picture) (at, next int) {
 			th = p.H
 		}
 	}
-	for y := 0; y < p.H; y += th {
-		for x := 0; x < p.W; x += tw {
-			h := th
-			if p.TileW == 0 {
-				h = min(th, p.H-y)
+	planes, step := 1, p.C
+	if p.Planar {
+		planes, step = p.C, 1
+	}
+	for plane := range planes {
+		for y := 0; y < p.H; y += th {
+			for x := 0; x < p.W; x += tw {
+				h := th
+				if p.TileW == 0 {
+					h = min(th, p.H-y)
+				}
+				data := w.chunk(p, plane, step, x, y, tw, h)
+				w.even()
+				offsets = append(offsets, uint64(len(w.b)))
+				counts = append(counts, uint64(len(data)))
+				w.b = append(w.b, data...)
 			}
-			data := w.chunk(p, x, y, tw, h)
-			w.even()
-			offsets = append(offsets, uint64(len(w.b)))
-			counts = append(counts, uint64(len(data)))
-			w.b = append(w.b, data...)
 		}
 	}
 
@@ -185,6 +200,8 @@ func (w *writer) picture(p Picture) (at, next int) {
 	compression := uint64(1)
 	if p.LZW {
 		compression = 5
+	} else if p.Packing != 0 {
+		compression = uint64(p.Packing)
 	}
 	tags := []Tag{
 		{256, 4, []uint64{uint64(p.W)}}, {257, 4, []uint64{uint64(p.H)}},
@@ -198,6 +215,16 @@ func (w *writer) picture(p Picture) (at, next int) {
 	}
 	if p.Predictor != 0 {
 		tags = append(tags, Tag{317, 3, []uint64{uint64(p.Predictor)}})
+	}
+	if p.Planar {
+		tags = append(tags, Tag{284, 3, []uint64{2}})
+	}
+	if p.Float {
+		format := make([]uint64, p.C)
+		for i := range format {
+			format[i] = 3
+		}
+		tags = append(tags, Tag{339, 3, format})
 	}
 	if subs != nil {
 		tags = append(tags, Tag{330, 4, subs})
@@ -272,34 +299,119 @@ func (w *writer) values(t Tag) []byte {
 	return b
 }
 
-// chunk is the data of one strip or tile.
-func (w *writer) chunk(p Picture, x0, y0, cw, ch int) []byte {
+// raw is the stored number of a sample.
+func (p Picture) raw(x, y, c int) uint64 {
+	if p.Raw != nil {
+		return p.Raw(x, y, c)
+	}
+	return uint64(p.sample(x, y, c))
+}
+
+// chunk is the data of one strip or tile: step samples a pixel from plane on.
+func (w *writer) chunk(p Picture, plane, step, x0, y0, cw, ch int) []byte {
 	var b []byte
 	for y := y0; y < y0+ch; y++ {
-		prev := make([]uint16, p.C)
+		var row []uint64
 		for x := x0; x < x0+cw; x++ {
-			for c := range p.C {
-				v := p.Pad
+			for c := plane; c < plane+step; c++ {
+				v := uint64(p.Pad)
 				if x < p.W && y < p.H {
-					v = p.sample(x, y, c)
+					v = p.raw(x, y, c)
 				}
-				d := v
-				if p.Predictor == 2 {
-					d = v - prev[c]
-					prev[c] = v
-				}
-				if p.Bits == 8 {
-					b = append(b, byte(d))
-				} else {
-					b = w.order.AppendUint16(b, d)
-				}
+				row = append(row, v)
 			}
 		}
+		b = append(b, w.row(p, step, row)...)
 	}
-	if p.LZW {
+	switch {
+	case p.LZW:
 		return LZW(b)
+	case p.Packing == 32773:
+		return PackBits(b)
+	case p.Packing != 0:
+		return Zlib(b)
 	}
 	return b
+}
+
+// row stores numbers, differenced as the predictor says.
+func (w *writer) row(p Picture, step int, row []uint64) []byte {
+	if p.Predictor == 2 {
+		for i := len(row) - 1; i >= step; i-- {
+			row[i] -= row[i-step]
+		}
+	}
+	if p.Predictor == 3 { // TIFF Technical Note 3
+		size := p.Bits / 8
+		b := make([]byte, size*len(row))
+		for i, v := range row {
+			for k := range size {
+				b[k*len(row)+i] = byte(v >> (8 * (size - 1 - k)))
+			}
+		}
+		for i := len(b) - 1; i >= step; i-- {
+			b[i] -= b[i-step]
+		}
+		return b
+	}
+	var b []byte
+	if p.Bits%8 != 0 {
+		acc, n := uint64(0), 0
+		for _, v := range row {
+			acc, n = acc<<p.Bits|v&(1<<p.Bits-1), n+p.Bits
+			for ; n >= 8; n -= 8 {
+				b = append(b, byte(acc>>(n-8)))
+			}
+		}
+		if n > 0 {
+			b = append(b, byte(acc<<(8-n)))
+		}
+		return b
+	}
+	for _, v := range row {
+		for k := range p.Bits / 8 {
+			if w.BigEndian {
+				k = p.Bits/8 - 1 - k
+			}
+			b = append(b, byte(v>>(8*k)))
+		}
+	}
+	return b
+}
+
+// Zlib packs b as a zlib stream.
+func Zlib(b []byte) []byte {
+	var out bytes.Buffer
+	z := zlib.NewWriter(&out)
+	z.Write(b)
+	z.Close()
+	return out.Bytes()
+}
+
+// PackBits packs b as TIFF 6.0 section 9 says, with a no-op now and then.
+func PackBits(b []byte) []byte {
+	var out []byte
+	for i := 0; i < len(b); {
+		n := 1
+		for i+n < len(b) && n < 128 && b[i+n] == b[i] {
+			n++
+		}
+		if n > 2 {
+			out = append(out, byte(257-n), b[i])
+			i += n
+			continue
+		}
+		n = 1
+		for i+n < len(b) && n < 128 && (i+n+2 >= len(b) || b[i+n] != b[i+n+1] || b[i+n] != b[i+n+2]) {
+			n++
+		}
+		out = append(append(out, byte(n-1)), b[i:i+n]...)
+		i += n
+		if n%7 == 3 {
+			out = append(out, 128)
+		}
+	}
+	return out
 }
 
 // LZW packs b as TIFF 6.0 section 13 says. The table is cleared behind entry

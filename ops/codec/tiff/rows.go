@@ -1,0 +1,215 @@
+package tiff
+
+import "context"
+
+// worker is the memory of one goroutine.
+type worker struct {
+	raw, rawAlpha []byte
+	turned        []byte // see unfloat
+	lzw           *lzwWhole
+	other         unpacker
+	narrow        [2][]uint16  // one channel of one row of a tile, and alpha
+	wide          [2][]float64 // the same
+	counts        Counts
+}
+
+// room is n bytes of memory, kept in p for the next time.
+func room[T any](p *[]T, n int) []T {
+	if cap(*p) < n {
+		*p = make([]T, n)
+	}
+	return (*p)[:n]
+}
+
+// plain says whether interleaved samples are stored as Decode gives them, but
+// for order, 8 bits and polarity: the way of most masters.
+func (f *File) plain() bool {
+	m := &f.form
+	return m.step == f.info.Channels && m.planes() == 1 && m.palette == nil && !m.float && (m.bits == 8 || m.bits == 16) && f.predict != 3
+}
+
+// alphaPlane says whether alpha has a plane of its own.
+func (f *File) alphaPlane() bool { return f.form.alpha != AlphaNone && f.form.planes() > 1 }
+
+// colourPlanes is the number of planes with colour; they are the first.
+func (f *File) colourPlanes() int {
+	if f.form.planes() == 1 || f.form.palette != nil {
+		return 1
+	}
+	return f.info.Channels
+}
+
+// used says whether plane p is looked at.
+func (f *File) used(p int) bool {
+	return p < f.colourPlanes() || f.alphaPlane() && p == f.form.alphaAt
+}
+
+// rawRows is the number of rows of a tile that a worker holds as stored.
+func (f *File) rawRows() int {
+	if f.packing != packNone {
+		return f.chunks.h
+	}
+	return max(1, pieceBytes/f.chunks.rowBytes)
+}
+
+// fill reads the rows of b.
+func (f *File) fill(ctx context.Context, w *worker, b *block) error {
+	c, stride := &f.chunks, f.stride()
+	w.counts = Counts{}
+	for y := b.y0; y < b.y1; {
+		band := y / c.h
+		top := band * c.h
+		end := min(b.y1, top+c.h)
+		dst := b.rows[(y-b.y0)*stride : (end-b.y0)*stride]
+		for tx := range c.across {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if i, err := f.tile(w, band, tx, y-top, dst); err != nil {
+				return f.damaged(i, err)
+			}
+		}
+		y = end
+	}
+	b.counts = w.counts
+	return nil
+}
+
+// column gives the pixels of a row of the picture that the tile at column tx
+// holds.
+func (f *File) column(tx int) (from, to int) {
+	return tx * f.chunks.w, min((tx+1)*f.chunks.w, f.info.W)
+}
+
+// tile reads rows of the tile at (band, tx) from its row number row on, as
+// many as dst has, into their place in dst. i is the chunk that an error is
+// about.
+func (f *File) tile(w *worker, band, tx, row int, dst []uint16) (i int, err error) {
+	c, stride := &f.chunks, f.stride()
+	plain := f.plain()
+	if plain && f.packing == packNone && !c.tiles && f.form.bits == 16 {
+		i = c.at(0, band, tx)
+		return i, f.copyStrip(i, row, dst)
+	}
+	from, to := f.column(tx)
+	from, to = from*f.info.Channels, to*f.info.Channels
+	most := f.rawRows()
+	for len(dst) > 0 {
+		n := min(most, len(dst)/stride)
+		var alpha []byte
+		if f.alphaPlane() {
+			i = c.at(f.form.alphaAt, band, tx)
+			if alpha, err = f.stored(w, &w.rawAlpha, i, band, row, n); err != nil {
+				return i, err
+			}
+			for r := range n {
+				f.unpredict(w, alpha[r*c.rowBytes:][:c.rowBytes])
+			}
+		}
+		for p := range f.colourPlanes() {
+			i = c.at(p, band, tx)
+			raw, err := f.stored(w, &w.raw, i, band, row, n)
+			if err != nil {
+				return i, err
+			}
+			for r := range n {
+				out, in := dst[r*stride:][from:to], raw[r*c.rowBytes:][:c.rowBytes]
+				if plain {
+					f.samples(out, in)
+					continue
+				}
+				var a []byte
+				if alpha != nil {
+					a = alpha[r*c.rowBytes:][:c.rowBytes]
+				}
+				f.unpredict(w, in)
+				f.convert(w, out, p, in, a)
+			}
+		}
+		dst = dst[n*stride:]
+		row += n
+	}
+	return i, nil
+}
+
+// copyStrip reads rows of an uncompressed strip of 16-bit samples, which
+// stand in the file as they do in memory but for the order of bytes.
+func (f *File) copyStrip(i, row int, dst []uint16) error {
+	off := f.chunks.offset[i] + uint64(row)*uint64(f.chunks.rowBytes)
+	if err := f.src.at(memory(dst), off, "the picture's data"); err != nil {
+		return err
+	}
+	f.order16(dst)
+	if f.form.white {
+		invert(dst)
+	}
+	return nil
+}
+
+// stored brings n rows of chunk i from its row number row on, as stored but
+// unpacked. Packed chunks are always read from their first row on.
+func (f *File) stored(w *worker, memory *[]byte, i, band, row, n int) ([]byte, error) {
+	c := &f.chunks
+	raw := room(memory, n*c.rowBytes)
+	switch f.packing {
+	case packNone:
+		return raw, f.src.at(raw, c.offset[i]+uint64(row)*uint64(c.rowBytes), "the picture's data")
+	case packLZW:
+		if w.lzw == nil {
+			w.lzw = new(lzwWhole)
+		}
+		return raw, w.lzw.unpack(&f.src, c.offset[i], c.count[i], raw)
+	}
+	if w.other == nil {
+		w.other = f.newUnpacker()
+	}
+	w.other.reset(&f.src, c.offset[i], c.count[i])
+	if err := w.other.read(raw); err != nil {
+		return nil, err
+	}
+	return raw, w.other.finish(f.need(i) - uint64(len(raw)))
+}
+
+// goOn reads the next rows of a packed tile, as many as dst has; cursors are
+// those of its planes. plane is where an error was met.
+func (f *File) goOn(w *worker, cursors []unpacker, tx, band int, last bool, dst []uint16) (plane int, err error) {
+	c, stride := &f.chunks, f.stride()
+	from, to := f.column(tx)
+	from, to = from*f.info.Channels, to*f.info.Channels
+	plain := f.plain()
+	raw := room(&w.raw, c.rowBytes)
+	var alpha []byte
+	for ; len(dst) > 0; dst = dst[stride:] {
+		if f.alphaPlane() {
+			alpha = room(&w.rawAlpha, c.rowBytes)
+			if err := cursors[f.form.alphaAt].read(alpha); err != nil {
+				return f.form.alphaAt, err
+			}
+			f.unpredict(w, alpha)
+		}
+		for p := range f.colourPlanes() {
+			if err := cursors[p].read(raw); err != nil {
+				return p, err
+			}
+			if plain {
+				f.samples(dst[from:to], raw)
+				continue
+			}
+			f.unpredict(w, raw)
+			f.convert(w, dst[from:to], p, raw, alpha)
+		}
+	}
+	if !last {
+		return 0, nil
+	}
+	for p, u := range cursors {
+		if u == nil {
+			continue
+		}
+		read := uint64(min(c.h, f.info.H-band*c.h)) * uint64(c.rowBytes)
+		if err := u.finish(f.need(c.at(p, band, tx)) - read); err != nil {
+			return p, err
+		}
+	}
+	return 0, nil
+}
