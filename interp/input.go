@@ -11,7 +11,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
@@ -37,7 +36,7 @@ type Input struct {
 	Sum   raster.Sum
 
 	// Picture is set for masters and masks, Profile for profiles.
-	Picture *tiff.File
+	Picture Picture
 	Profile *colour.Profile
 
 	file *os.File
@@ -79,7 +78,7 @@ func (in *Input) read(ctx context.Context) error {
 	}
 	switch in.Role {
 	case RoleMaster, RoleMask:
-		in.Picture, err = tiff.Open(in.file, in.Size)
+		in.Picture, err = openPicture(in.file, in.Size, quoted(in.Path))
 	case RoleProfile:
 		if in.Size > maxProfileBytes {
 			return fmt.Errorf("it has %d bytes; a profile has at most %d", in.Size, maxProfileBytes)

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"platemark/lang"
+	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
 )
 
@@ -94,8 +95,13 @@ func (in *Input) warnings() []string {
 func (s *inputSet) failed(role Role, at lang.Text, where string, err error) {
 	d := lang.Diagnostic{Severity: lang.Error, Code: codeInput, Span: at.Span}
 	var te *tiff.Error
+	var pe *png.Error
+	var ke *KindError
 	switch {
-	case errors.As(err, &te):
+	case errors.As(err, &ke):
+		d.Summary = fmt.Sprintf("%s can't be a %s: %s", at.Value, role, ke.Detail)
+		d.Hints = []string{ke.Hint}
+	case errors.As(err, &te), errors.As(err, &pe):
 		d.Summary = fmt.Sprintf("%s can't be read as a picture: %v", at.Value, err)
 	case errors.Is(err, context.Canceled):
 		d.Summary = "stopped"

@@ -18,8 +18,8 @@ const blockTarget = 1 << 20
 // Decode hands all rows to emit, in the order of the file, as interleaved
 // 16-bit samples: W x Channels a row, an n-bit value v as v·65535/(2ⁿ−1), which
 // is a whole number, a palette's colours in place of their numbers.
-// Orientation isn't applied. A transparent picture is an *Error unless it is
-// laid on white by OnWhite.
+// Orientation isn't applied. A pixel that isn't opaque is an *Error unless the
+// picture is laid on white by OnWhite.
 //
 // emit is called on the calling goroutine with the first row's number and
 // whole rows, each row once, from the top; the slice is only valid during the
@@ -28,10 +28,6 @@ const blockTarget = 1 << 20
 // are one chain: whatever workers says, one goroutine unpacks them and the
 // calling one does the rest.
 func (f *File) Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error {
-	if f.info.Alpha != "" && !f.onWhite {
-		return &Error{"alpha", "the picture has " + f.info.AlphaAs + "; what shines through it isn't known",
-			"flatten the picture and save it without transparency"}
-	}
 	if f.interlaced {
 		return f.decodeWhole(ctx, emit)
 	}

@@ -3,8 +3,8 @@
 // Reading promises exact samples: an accepted file gives the same 16-bit
 // samples on every machine. Accepted are all colour types and depths of the
 // standard, interlaced or not. A file whose meaning is doubtful is refused
-// with an *Error that names the property and says how to mend the file;
-// transparent pictures are decoded only when the caller asks for them to be
+// with an *Error that names the property and says how to mend the file; a
+// picture that isn't opaque is decoded only when the caller asks for it to be
 // laid on white (OnWhite).
 //
 // The reader trusts nothing: every length is checked against the size of the

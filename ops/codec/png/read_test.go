@@ -226,6 +226,31 @@ func TestTransparency(t *testing.T) {
 		}
 		same(t, fmt.Sprint(c.colour, c.depth), got, want(p, c.trns))
 	}
+	// What could be transparent but nowhere is, is read as it is.
+	for _, c := range [][2]int{{4, 8}, {4, 16}, {6, 8}, {6, 16}, {2, 8}, {3, 4}} {
+		p := kind(c[0], c[1], 33, 21)
+		noise, n := p.at, p.channels()
+		switch c[0] {
+		case 4, 6:
+			p.at = func(x, y, ch int) uint16 {
+				if ch == n-1 {
+					return 1<<c[1] - 1
+				}
+				return noise(x, y, ch)
+			}
+		case 3: // only the last colour is transparent
+			p.before = append(p.before, mkChunk("tRNS", append(bytes.Repeat([]byte{255}, 15), 0))...)
+			p.at = func(x, y, ch int) uint16 { return noise(x, y, ch) % 15 }
+		case 2:
+			p.before = mkChunk("tRNS", []byte{0, 1, 0, 0, 0, 0})
+			p.at = func(x, y, ch int) uint16 { return noise(x, y, ch)/2 + 2 }
+		}
+		_, got, err := decodeAll(p.bytes(), false)
+		if err != nil {
+			t.Fatal(c, err)
+		}
+		same(t, fmt.Sprint("opaque ", c), got, want(p, nil))
+	}
 	// A palette of opaque colours isn't transparent.
 	p := kind(3, 2, 9, 9)
 	p.before = append(p.before, mkChunk("tRNS", []byte{255, 255})...)

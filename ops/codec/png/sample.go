@@ -82,21 +82,31 @@ func paeth(a, b, c byte) byte {
 
 // samples turns an unfiltered row into 16-bit samples.
 func (f *File) samples(dst []uint16, row []byte) error {
+	opaque := true
 	switch f.colour {
 	case 0:
-		f.grey(dst, row)
+		opaque = f.grey(dst, row)
 	case 2:
-		f.rgb(dst, row)
+		opaque = f.rgb(dst, row)
 	case 3:
-		return f.indexed(dst, row)
+		var err error
+		if opaque, err = f.indexed(dst, row); err != nil {
+			return err
+		}
 	default:
-		f.alpha(dst, row)
+		opaque = f.alpha(dst, row)
+	}
+	if !opaque && !f.onWhite {
+		return &Error{"alpha", "the picture isn't opaque everywhere (it has " + f.info.AlphaAs + "), and what shines through isn't known",
+			"flatten the picture and save it without transparency"}
 	}
 	return nil
 }
 
+// The functions below say whether every pixel was opaque.
+
 // grey takes rows of grey without alpha channel.
-func (f *File) grey(dst []uint16, row []byte) {
+func (f *File) grey(dst []uint16, row []byte) (opaque bool) {
 	key := uint16(0)
 	if f.hasTRNS {
 		key = be.Uint16(f.trns)
@@ -119,13 +129,15 @@ func (f *File) grey(dst []uint16, row []byte) {
 		}
 		key = key & top * (65535 / top)
 	}
+	opaque = true
 	if f.hasTRNS {
 		for i, v := range dst {
 			if v == key {
-				dst[i] = 65535
+				dst[i], opaque = 65535, false
 			}
 		}
 	}
+	return opaque
 }
 
 // small is the i-th value of depth bits, 1, 2 or 4, the high bits first.
@@ -134,7 +146,7 @@ func small(row []byte, i, depth int) uint16 {
 	return uint16(row[bit/8]) >> (8 - depth - bit%8) & (1<<depth - 1)
 }
 
-func (f *File) rgb(dst []uint16, row []byte) {
+func (f *File) rgb(dst []uint16, row []byte) (opaque bool) {
 	if f.depth == 16 {
 		for i := range dst {
 			dst[i] = be.Uint16(row[2*i:])
@@ -145,6 +157,7 @@ func (f *File) rgb(dst []uint16, row []byte) {
 			dst[i] = uint16(v) * 257
 		}
 	}
+	opaque = true
 	if f.hasTRNS {
 		var key [3]uint16
 		for k := range key {
@@ -155,30 +168,34 @@ func (f *File) rgb(dst []uint16, row []byte) {
 		for p := dst; len(p) >= 3; p = p[3:] {
 			if [3]uint16(p) == key {
 				p[0], p[1], p[2] = 65535, 65535, 65535
+				opaque = false
 			}
 		}
 	}
+	return opaque
 }
 
-func (f *File) indexed(dst []uint16, row []byte) error {
+func (f *File) indexed(dst []uint16, row []byte) (opaque bool, err error) {
+	opaque = true
 	for i := 0; i < len(dst)/3; i++ {
 		k := int(small(row, i, f.depth))
 		if 3*k >= len(f.palette) {
-			return &Error{"PLTE", fmt.Sprintf("a pixel has colour number %d of a palette of %d", k, len(f.palette)/3), mendDamaged}
+			return false, &Error{"PLTE", fmt.Sprintf("a pixel has colour number %d of a palette of %d", k, len(f.palette)/3), mendDamaged}
 		}
 		a := uint16(255)
 		if f.hasTRNS && k < len(f.trns) {
 			a = uint16(f.trns[k])
+			opaque = opaque && a == 255
 		}
 		for c := range 3 {
 			dst[3*i+c] = onWhite(uint16(f.palette[3*k+c])*257, a*257)
 		}
 	}
-	return nil
+	return opaque, nil
 }
 
 // alpha takes rows of grey or RGB with an alpha channel.
-func (f *File) alpha(dst []uint16, row []byte) {
+func (f *File) alpha(dst []uint16, row []byte) (opaque bool) {
 	ch := f.info.Channels
 	at := func(i int) uint16 {
 		if f.depth == 16 {
@@ -186,13 +203,16 @@ func (f *File) alpha(dst []uint16, row []byte) {
 		}
 		return uint16(row[i]) * 257
 	}
+	opaque = true
 	for i := 0; len(dst) >= ch; i += ch + 1 {
 		a := at(i + ch)
+		opaque = opaque && a == 65535
 		for c := range ch {
 			dst[c] = onWhite(at(i+c), a)
 		}
 		dst = dst[ch:]
 	}
+	return opaque
 }
 
 // onWhite lays v with alpha a on white. 65535 is odd, so that nothing lies

@@ -1,0 +1,188 @@
+package interp
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"platemark/ops/codec/png"
+	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
+)
+
+// Picture is an input picture of any kind of file that can be a master. Info
+// is told in the words of TIFF; Decode hands all rows to emit, from the top, as
+// 16-bit samples.
+type Picture interface {
+	Info() tiff.Info
+	Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error
+}
+
+// pngPicture is a PNG file as a Picture.
+type pngPicture struct {
+	*png.File
+	info tiff.Info
+}
+
+func (p pngPicture) Info() tiff.Info { return p.info }
+
+// pngInfo says in the words of TIFF what a PNG file holds. A space that the
+// file names by number is its built-in profile.
+func pngInfo(in png.Info) tiff.Info {
+	out := tiff.Info{W: in.W, H: in.H, Bits: in.Bits, Channels: in.Channels, ICC: in.ICC, XPPI: in.XPPI, YPPI: in.YPPI,
+		Orientation: in.Orientation, Others: in.Others, Warnings: in.Warnings, Alpha: in.Alpha, Palette: in.Palette > 0, Compression: in.Compression, Layout: in.Layout}
+	if p, ok := colour.Space(in.Space); ok {
+		out.ICC = p.Bytes()
+	}
+	if out.ICC == nil && in.Says != "" {
+		out.Warnings = append(out.Warnings, "the file has no profile, but says: "+in.Says)
+	}
+	return out
+}
+
+const alphaWarning = "the file has an alpha channel; building stops if anything in it is translucent"
+
+// opaqueTIFF is a TIFF file with alpha that must be opaque everywhere.
+type opaqueTIFF struct{ *tiff.File }
+
+func (p opaqueTIFF) Info() tiff.Info {
+	in := p.File.Info()
+	in.Warnings = append(in.Warnings, alphaWarning)
+	return in
+}
+
+func (p opaqueTIFF) Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error {
+	c, err := p.DecodeCounted(ctx, workers, emit)
+	if err == nil && c.Translucent > 0 {
+		err = &tiff.Error{Property: "alpha", Detail: fmt.Sprintf("the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels),
+			Mend: "flatten the picture and save it without alpha"}
+	}
+	return err
+}
+
+// KindError says that a file is of a kind that can't be a master.
+type KindError struct {
+	Detail string // what it is
+	Hint   string // what to do
+}
+
+func (e *KindError) Error() string { return e.Detail + ": " + e.Hint }
+
+// openPicture opens a master or mask by its first bytes, whatever its name
+// ends in. name is for the hint.
+func openPicture(r io.ReaderAt, size int64, name string) (Picture, error) {
+	head, err := firstBytes(r, size)
+	if err != nil {
+		return nil, err
+	}
+	switch kind := fileKind(head); kind {
+	case kindPNG:
+		f, err := png.Open(r, size)
+		if err != nil {
+			return nil, err
+		}
+		in := pngInfo(f.Info())
+		if in.Alpha != "" {
+			in.Warnings = append(in.Warnings, alphaWarning)
+		}
+		return pngPicture{f, in}, nil
+	case kindJPEG:
+		return nil, &KindError{"it is a JPEG file, and programs decode those differently", "take it over once into a TIFF file: platemark adopt " + name}
+	case kindProfile:
+		return nil, &KindError{"it is a colour profile, not a picture", mendKind}
+	case kindTIFF, "":
+		f, err := tiff.Open(r, size)
+		if err != nil {
+			return nil, err // of an unknown file it says how it begins
+		}
+		if f.Info().Alpha != "" {
+			return opaqueTIFF{f}, nil
+		}
+		return f, nil
+	default:
+		return nil, &KindError{"it is " + kind, mendKind}
+	}
+}
+
+const mendKind = "export the picture as TIFF or PNG, 16 bits"
+
+// firstBytes are up to 64 bytes of the head of a file.
+func firstBytes(r io.ReaderAt, size int64) ([]byte, error) {
+	b := make([]byte, min(64, max(size, 0)))
+	n, err := r.ReadAt(b, 0)
+	if n < len(b) && err != nil && err != io.EOF {
+		return nil, plainPathError(err)
+	}
+	return b[:n], nil
+}
+
+// Kinds of files that are read.
+const (
+	kindTIFF    = "a TIFF file"
+	kindPNG     = "a PNG file"
+	kindJPEG    = "a JPEG file"
+	kindProfile = "a colour profile"
+)
+
+// magic are the first bytes of kinds of files, as their formats publish them;
+// a ? stands for any byte.
+var magic = []struct{ bytes, kind string }{
+	{"\x89PNG\r\n\x1a\n", kindPNG},
+	{"\xff\xd8\xff", kindJPEG},
+	{"II*\x00\x10\x00\x00\x00CR\x02", "a camera's raw file"},
+	{"II*\x00", kindTIFF}, {"MM\x00*", kindTIFF}, {"II+\x00", kindTIFF}, {"MM\x00+", kindTIFF},
+	{"IIU\x00", "a camera's raw file"}, {"IIRO", "a camera's raw file"}, {"IIRS", "a camera's raw file"}, {"MMOR", "a camera's raw file"},
+	{"II\x1a\x00\x00\x00HEAPCCDR", "a camera's raw file"},
+	{"????ftypcrx ", "a camera's raw file"},
+	{"????ftypavif", "an AVIF picture"}, {"????ftypavis", "an AVIF picture"},
+	{"????ftyphei", "a HEIF picture"}, {"????ftyphev", "a HEIF picture"}, {"????ftypmif1", "a HEIF picture"}, {"????ftypmsf1", "a HEIF picture"},
+	{"????ftyp", "a film"},
+	{"GIF87a", "a GIF picture"}, {"GIF89a", "a GIF picture"},
+	{"RIFF????WEBP", "a WebP picture"},
+	{"\xff\x0a", "a JPEG XL picture"}, {"\x00\x00\x00\x0cJXL \r\n\x87\n", "a JPEG XL picture"},
+	{"\x00\x00\x00\x0cjP  \r\n\x87\n", "a JPEG 2000 picture"}, {"\xff\x4f\xff\x51", "a JPEG 2000 picture"},
+	{"II\xbc\x01", "a JPEG XR picture"},
+	{"v/1\x01", "an OpenEXR picture"},
+	{"8BPS", "a file with an image editor's layers"},
+	{"%PDF-", "a PDF document"}, {"%!PS", "a PostScript document"},
+	{"\x8aMNG", "an MNG film"}, {"\x8bJNG", "a JNG picture"},
+	{"P1\n", "a PBM picture"}, {"P4\n", "a PBM picture"}, {"P2\n", "a PGM picture"}, {"P5\n", "a PGM picture"}, {"P3\n", "a PPM picture"}, {"P6\n", "a PPM picture"},
+	{"SIMPLE  =", "a FITS picture"},
+	{"PK\x03\x04", "a ZIP archive, or a document stored as one"}, {"\x1f\x8b", "a file compressed by gzip"},
+	{"<svg", "an SVG drawing"},
+	{"recipe ", "a recipe"}, {"{\"record\"", "an audit log"},
+}
+
+// fileKind names the kind of file that begins with head, "" where it is unknown.
+func fileKind(head []byte) string {
+	for _, m := range magic {
+		fits := len(head) >= len(m.bytes)
+		for i := 0; fits && i < len(m.bytes); i++ {
+			fits = m.bytes[i] == '?' || m.bytes[i] == head[i]
+		}
+		if fits {
+			return m.kind
+		}
+	}
+	switch {
+	case len(head) == 0:
+		return "an empty file"
+	case len(head) >= 40 && string(head[36:40]) == "acsp":
+		return kindProfile
+	case len(head) >= 14 && string(head[:2]) == "BM" && string(head[6:10]) == "\x00\x00\x00\x00":
+		return "a BMP picture"
+	}
+	return ""
+}
+
+// quoted is a path as it is typed on a command line.
+func quoted(path string) string {
+	plain := func(r rune) bool {
+		return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-/+,@", r)
+	}
+	if path != "" && path[0] != '-' && strings.IndexFunc(path, func(r rune) bool { return !plain(r) }) < 0 {
+		return path
+	}
+	return fmt.Sprintf("%q", path)
+}
