@@ -52,6 +52,9 @@ type cli struct {
 	Plan    planCmd    `cmd:"" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
 	Pin     pinCmd     `cmd:"" help:"Write the digests of a recipe's files into its inputs block."`
 	Verify  verifyCmd  `cmd:"" help:"Check audit logs: their chain, their inputs, their print files."`
+	Diff    diffCmd    `cmd:"" help:"Say what changed between two recipes, logs or rounds, in what they make."`
+	Round   roundCmd   `cmd:"" help:"Keep the recipe and its logs as this proof round, and begin the next."`
+	Rounds  roundsCmd  `cmd:"" help:"List the rounds kept; approve a print."`
 	Reprint reprintCmd `cmd:"" help:"Make a print again from its audit log, byte for byte."`
 	Demo    demoCmd    `cmd:"" help:"Draw an invented master, build two prints of it, verify, delete one and reprint it."`
 	Version versionCmd `cmd:"" help:"Say which engine this is."`

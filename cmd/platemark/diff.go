@@ -1,0 +1,203 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/term"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type diffCmd struct {
+	A     string `arg:"" help:"A recipe, an audit log (*.audit.jsonl) or a kept round (FILE@2)."`
+	B     string `arg:"" help:"What to compare it with."`
+	Print string `help:"Only the print of this name." placeholder:"NAME"`
+	JSON  bool   `help:"Say the differences as JSON."`
+	workersFlag
+}
+
+func (diffCmd) Help() string {
+	return `Says what changed between two recipes in what they make: parameters with old, new and difference, steps added, removed and moved, masks shape by shape, inputs by digest. Comments, layout, names and units don't count: equal marks are no difference.
+
+Exit codes: 0 no difference in the result, 1 a difference, 2 wrong use.
+
+Examples:
+  platemark diff salt-road.recipe@2 salt-road.recipe
+  platemark diff salt-road-60x40.jpg.3f09c1d2ab77.audit.jsonl salt-road.recipe`
+}
+
+func (c *diffCmd) Run(a *app) error {
+	x, err := a.openSide(c.A)
+	if err != nil {
+		return err
+	}
+	defer x.Close()
+	y, err := a.openSide(c.B)
+	if err != nil {
+		return err
+	}
+	defer y.Close()
+	d, err := interp.Compare(x, y, c.Print)
+	if err != nil {
+		return usageError{err.Error()}
+	}
+	if c.JSON {
+		if err := a.json(d); err != nil {
+			return err
+		}
+	} else {
+		a.tellDiff(d, a.outColour())
+	}
+	if !d.Same {
+		return errRefused
+	}
+	return nil
+}
+
+// openSide opens one side; what can't be compared is wrong use, so that exit
+// code 1 means a difference and nothing else.
+func (a *app) openSide(arg string) (*interp.Side, error) {
+	s, err := interp.OpenSide(a.ctx, arg)
+	var p *interp.Problems
+	switch {
+	case err == nil:
+		return s, nil
+	case errors.As(err, &p):
+		a.problems(p.Source, p.Diags, lang.Error)
+		return nil, usageError{arg + ": " + err.Error()}
+	case a.ctx.Err() != nil:
+		return nil, err
+	}
+	return nil, usageError{err.Error()}
+}
+
+// outColour says whether the standard output may be coloured.
+func (a *app) outColour() bool {
+	f, ok := a.out.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+}
+
+// tellDiff writes a comparison for people.
+func (a *app) tellDiff(d *interp.Diff, colour bool) {
+	for _, l := range diffText(d, colour) {
+		fmt.Fprintln(a.out, l)
+	}
+}
+
+// diffText is a comparison as lines of aligned text.
+func diffText(d *interp.Diff, colour bool) []string {
+	paint := func(code, s string) string {
+		if !colour {
+			return s
+		}
+		return "\x1b[" + code + "m" + s + "\x1b[0m"
+	}
+	out := []string{fmt.Sprintf("%s  ->  %s", d.A, d.B)}
+	if d.Same {
+		out = append(out, paint("32", "no difference in the result"))
+	}
+	width := 0
+	for _, p := range d.Prints {
+		width = max(width, utf8.RuneCountInString(pairName(p)))
+	}
+	for _, p := range d.Prints {
+		line := fmt.Sprintf("  print %s  ", pad(pairName(p), width))
+		switch {
+		case p.A == "":
+			line += paint("32", "added")
+		case p.B == "":
+			line += paint("31", "removed")
+		case p.Same && p.MarkA == "" || p.Same && p.MarkB == "":
+			line += "says the same (its inputs aren't there to tell the mark)"
+		case p.Same:
+			line += "the same, mark " + p.MarkA[:12]
+		case p.MarkA != "" && p.MarkB != "":
+			line += fmt.Sprintf("mark %s  ->  %s", p.MarkA[:12], p.MarkB[:12])
+		default:
+			line += "differs"
+		}
+		out = append(out, line)
+	}
+	// Columns over all changes, so that the eye can run down them.
+	var w [3]int
+	for _, c := range d.Changes {
+		if c.Param != "" {
+			for i, s := range []string{c.Param, c.Old, c.New} {
+				w[i] = min(max(w[i], utf8.RuneCountInString(s)), 40)
+			}
+		}
+	}
+	last := ""
+	for _, c := range d.Changes {
+		if head := changeHead(c, len(d.Prints)); head != last {
+			out = append(out, "", head)
+			last = head
+		}
+		switch {
+		case c.Kind == "moved":
+			out = append(out, "  "+paint("36", "moved    ")+c.Text, "           was "+c.Old, "           is  "+c.New)
+		case c.Param == "" && c.Kind == "added":
+			out = append(out, "  "+paint("32", "added    ")+c.Text)
+		case c.Param == "" && c.Kind == "removed":
+			out = append(out, "  "+paint("31", "removed  ")+c.Text)
+		default:
+			l := fmt.Sprintf("  %s  %s  ->  %s", pad(c.Param, w[0]), pad(c.Old, w[1]), pad(c.New, w[2]))
+			if c.Delta != "" {
+				l += "  " + paint("33", c.Delta)
+			}
+			out = append(out, strings.TrimRight(l, " "))
+		}
+	}
+	if len(d.Notes) > 0 {
+		out = append(out, "")
+	}
+	for _, n := range d.Notes {
+		out = append(out, "note: "+n)
+	}
+	return out
+}
+
+func pairName(p interp.PrintPair) string {
+	switch {
+	case p.A == "":
+		return p.B
+	case p.B == "" || p.A == p.B:
+		return p.A
+	}
+	return p.A + " -> " + p.B
+}
+
+// changeHead names the statement that changes, where it stands on each side,
+// and the prints that it touches where the place doesn't say.
+func changeHead(c interp.Change, prints int) string {
+	h := c.Where
+	switch c.Step {
+	case "size", "save", "title", "rights", "master", "print", "mask", "recipe":
+	default:
+		h += ": " + c.Step
+	}
+	switch {
+	case c.LineA > 0 && c.LineB > 0 && c.LineA != c.LineB:
+		h += fmt.Sprintf(", line %d -> %d", c.LineA, c.LineB)
+	case c.LineB > 0:
+		h += fmt.Sprintf(", line %d", c.LineB)
+	case c.LineA > 0:
+		h += fmt.Sprintf(", line %d before", c.LineA)
+	}
+	if prints > 1 && !strings.HasPrefix(c.Where, "print ") && c.Step != "print" {
+		h += " (" + strings.Join(c.Prints, ", ") + ")"
+	}
+	return h
+}
+
+func pad(s string, n int) string {
+	if k := utf8.RuneCountInString(s); k < n {
+		return s + strings.Repeat(" ", n-k)
+	}
+	return s
+}

@@ -1,0 +1,149 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type roundCmd struct {
+	Recipe string `arg:"" help:"The recipe." type:"existingfile"`
+	Note   string `help:"What was found in this round, in your words." placeholder:"TEXT"`
+}
+
+func (roundCmd) Help() string {
+	return `Keeps the recipe and the audit logs of its prints as the round that its round line says, in the folder rounds beside it, and raises that number in the recipe. Nothing else in the recipe is touched. FILE@2 then names round 2 for diff.
+
+Example:
+  platemark round salt-road.recipe --note "sky too cold in the hard proof"`
+}
+
+func (c *roundCmd) Run(a *app) error {
+	e, err := interp.KeepRound(a.ctx, c.Recipe, c.Note)
+	var p *interp.Problems
+	if errors.As(err, &p) {
+		a.problems(p.Source, p.Diags, lang.Warning)
+		return errRefused
+	}
+	if err != nil {
+		return err
+	}
+	logs := 0
+	for _, p := range e.Prints {
+		logs += len(p.Logs)
+	}
+	fmt.Fprintf(a.out, "kept round %d of %s: %d %s, %d %s; the recipe says round %d now\n", e.Number, c.Recipe,
+		len(e.Prints), plural(len(e.Prints), "print"), logs, plural(logs, "log"), e.Number+1)
+	return nil
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return word
+	}
+	return word + "s"
+}
+
+type roundsCmd struct {
+	Recipe  string `arg:"" help:"The recipe." type:"existingfile"`
+	Approve string `help:"Record that this print of the latest round is good to print." placeholder:"PRINT"`
+	Round   int    `help:"With --approve: the print of this round instead." placeholder:"N"`
+	JSON    bool   `help:"Say the list as JSON."`
+}
+
+func (roundsCmd) Help() string {
+	return `Lists the rounds kept of a recipe with their dates and notes, the mark of each print, and which are approved. An approval is of one print as it was: work on another print leaves it standing.
+
+Examples:
+  platemark rounds salt-road.recipe
+  platemark rounds salt-road.recipe --approve large`
+}
+
+func (c *roundsCmd) Run(a *app) error {
+	if c.Approve != "" {
+		e, err := interp.Approve(c.Recipe, c.Approve, c.Round)
+		if err != nil {
+			return err
+		}
+		if !c.JSON {
+			fmt.Fprintf(a.out, "print %s of round %d is good to print: mark %s\n", e.Print, e.Number, e.Mark[:12])
+			return nil
+		}
+	} else if c.Round != 0 {
+		return usageError{"--round goes with --approve"}
+	}
+	r, err := interp.ReadRounds(c.Recipe)
+	if err != nil {
+		return err
+	}
+	if r.Torn != nil {
+		fmt.Fprintf(a.err, "warning: the list of rounds ends in %d bytes that are no entry; the next round or approval moves them aside\n", len(r.Torn))
+	}
+	if c.JSON {
+		list := r.Lines
+		if list == nil {
+			list = []interp.RoundEntry{}
+		}
+		return a.json(list)
+	}
+	if len(r.Lines) == 0 {
+		fmt.Fprintf(a.out, "no round of %s is kept yet; `platemark round %s` keeps one\n", c.Recipe, c.Recipe)
+	}
+	for _, e := range r.Lines {
+		switch e.Record {
+		case "round":
+			fmt.Fprintf(a.out, "round %d  %s  recipe %s\n", e.Number, e.At, e.Recipe[:12])
+			if e.Note != "" {
+				fmt.Fprintf(a.out, "    %s\n", e.Note)
+			}
+			width := 0
+			for _, p := range e.Prints {
+				width = max(width, len(p.Print))
+			}
+			for _, p := range e.Prints {
+				said := ""
+				if i := slices.IndexFunc(r.Lines, func(x interp.RoundEntry) bool {
+					return x.Record == "approved" && x.Print == p.Print && x.Mark == p.Mark
+				}); i >= 0 {
+					said = "  good to print since " + r.Lines[i].At
+					if last := r.Approved(p.Print); last.Mark != p.Mark {
+						said += fmt.Sprintf(", until round %d was approved", last.Number)
+					}
+				}
+				fmt.Fprintf(a.out, "    %s  mark %s  %d %s%s\n", pad(p.Print, width), p.Mark[:12], len(p.Logs), plural(len(p.Logs), "log"), said)
+			}
+		case "recovered":
+			fmt.Fprintf(a.out, "the list ended in %d bytes of a run that was cut off; moved aside %s\n", e.Bytes, e.At)
+		}
+	}
+	return nil
+}
+
+// stale points out approved prints that are other prints now.
+func (a *app) stale(file string, marks map[string]string) {
+	list, err := interp.StaleApprovals(a.ctx, file, marks)
+	if err != nil {
+		fmt.Fprintf(a.err, "warning: the approvals can't be read: %v\n", err)
+		return
+	}
+	for _, s := range list {
+		for _, l := range staleText(s) {
+			fmt.Fprintln(a.err, l)
+		}
+	}
+}
+
+func staleText(s interp.Stale) []string {
+	out := []string{fmt.Sprintf("warning: print %s was approved in round %d as mark %s; it is %s now, another print:", s.Print, s.Round, s.Old[:12], s.New[:12])}
+	if s.Diff == nil {
+		return out
+	}
+	for _, l := range diffText(s.Diff, false)[1:] {
+		out = append(out, strings.TrimRight("    "+l, " "))
+	}
+	return out
+}

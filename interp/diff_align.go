@@ -1,0 +1,95 @@
+package interp
+
+import "slices"
+
+// A pairing joins place a of one list with place b of another; -1 stands for
+// nothing on that side.
+type pairing struct{ a, b int }
+
+// apart is the cost of leaving one place of a list without a partner: two of
+// them cost more than the worst pair that is allowed.
+const apart = 70
+
+// never is the cost of pairs that are not allowed.
+const never = 1 << 20
+
+// alignLists pairs two lists in order at the least cost; cost(i, j) is 0 for
+// equals, up to 100 for pairs that share only their kind, never for none.
+func alignLists(n, m int, cost func(i, j int) int) []pairing {
+	t := make([][]int, n+1)
+	for i := range t {
+		t[i] = make([]int, m+1)
+	}
+	for i := n; i >= 0; i-- {
+		for j := m; j >= 0; j-- {
+			switch {
+			case i == n:
+				t[i][j] = (m - j) * apart
+			case j == m:
+				t[i][j] = (n - i) * apart
+			default:
+				t[i][j] = min(t[i+1][j+1]+cost(i, j), t[i+1][j]+apart, t[i][j+1]+apart)
+			}
+		}
+	}
+	var out []pairing
+	for i, j := 0, 0; i < n || j < m; {
+		switch {
+		case i < n && j < m && t[i][j] == t[i+1][j+1]+cost(i, j):
+			out = append(out, pairing{i, j})
+			i, j = i+1, j+1
+		case i < n && t[i][j] == t[i+1][j]+apart:
+			out = append(out, pairing{i, -1})
+			i++
+		default:
+			out = append(out, pairing{-1, j})
+			j++
+		}
+	}
+	return out
+}
+
+// closest pairs two sets by rising distance; far returns a distance of never
+// or more where two don't belong together.
+func closest(n, m int, distance func(i, j int) float64) (pairs []pairing) {
+	type edge struct {
+		d    float64
+		i, j int
+	}
+	var all []edge
+	for i := range n {
+		for j := range m {
+			if d := distance(i, j); d < never {
+				all = append(all, edge{d, i, j})
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(x, y edge) int {
+		switch {
+		case x.d < y.d:
+			return -1
+		case x.d > y.d:
+			return 1
+		}
+		return 0
+	})
+	ua, ub := make([]bool, n), make([]bool, m)
+	for _, e := range all {
+		if !ua[e.i] && !ub[e.j] {
+			ua[e.i], ub[e.j] = true, true
+			pairs = append(pairs, pairing{e.i, e.j})
+		}
+	}
+	slices.SortFunc(pairs, func(x, y pairing) int { return x.a - y.a })
+	for j := range m {
+		if !ub[j] {
+			pairs = append(pairs, pairing{-1, j})
+		}
+	}
+	for i := range n {
+		if !ua[i] {
+			pairs = append(pairs, pairing{i, -1})
+		}
+	}
+	return pairs
+}
