@@ -20,6 +20,7 @@ require (
 	github.com/google/renameio/v2 v2.0.2 // indirect
 	github.com/gowebpki/jcs v1.0.2 // indirect
 	github.com/rogpeppe/go-internal v1.16.0 // indirect
+	github.com/tetratelabs/wazero v1.12.0 // indirect
 	github.com/vbauerster/cupwriter v0.0.5 // indirect
 	github.com/vbauerster/mpb/v8 v8.16.2 // indirect
 	go.lsp.dev/jsonrpc2 v1.0.1 // indirect
