@@ -148,7 +148,7 @@ func sinDeg(x float64) float64 {
 	return s
 }
 
-func cosDeg(x float64) float64 { return sinDeg(x + 90) }
+func cosDeg(x float64) float64 { return sinDeg(float64(x) + 90) }
 
 // expNeg is e to the power -z, z >= 0; 0 above 700.
 func expNeg(z float64) float64 {
