@@ -76,6 +76,11 @@ func (in *Input) read(ctx context.Context) error {
 	if in.Sum, err = hashFile(ctx, in.file, in.Size); err != nil {
 		return err
 	}
+	return in.head()
+}
+
+// head reads what the file says before its pixels.
+func (in *Input) head() (err error) {
 	switch in.Role {
 	case RoleMaster, RoleMask:
 		in.Picture, err = openPicture(in.file, in.Size, quoted(in.Path))

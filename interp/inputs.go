@@ -26,6 +26,8 @@ type inputSet struct {
 	// noPins skips the check against the inputs block, for `pin --renew` and
 	// for reading a recipe whose inputs changed.
 	noPins bool
+	// glance opens files without hashing them.
+	glance bool
 
 	open  map[inputName]*Input
 	diags []lang.Diagnostic
@@ -60,7 +62,11 @@ func (s *inputSet) get(role Role, at lang.Text) *Input {
 			where = f
 		}
 	}
-	in, err := openInput(s.ctx, role, at.Value, where)
+	open := openInput
+	if s.glance {
+		open = glanceInput
+	}
+	in, err := open(s.ctx, role, at.Value, where)
 	if err != nil {
 		s.failed(role, at, where, err)
 		return nil

@@ -41,6 +41,8 @@ type LoadOptions struct {
 	NoOutputs bool
 	// noPins skips the inputs block.
 	noPins bool
+	// glance plans without hashing the inputs; see Glance.
+	glance bool
 	// found says where an input lies, if not where the recipe says.
 	found func(role Role, path string) string
 }
@@ -92,7 +94,7 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 		}
 	}
 	j.inputs = newInputSet(ctx, folder, j.Recipe)
-	j.inputs.noPins, j.inputs.found = o.noPins, o.found
+	j.inputs.noPins, j.inputs.found, j.inputs.glance = o.noPins, o.found, o.glance
 	for _, pr := range j.Recipe.Prints {
 		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) {
 			continue

@@ -1,0 +1,54 @@
+package interp
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// Glance plans the text of a recipe that would lie at file, without reading
+// more of its inputs than their heads: for editors, which ask at any time and
+// can't wait for a large master. prints are the names of the prints to plan,
+// none means all.
+//
+// The plans say sizes, resolution and what is wrong. Nothing may be built from
+// them: their marks and digests are those of names, not of bytes, pinned
+// digests aren't compared and what stands at the outputs isn't looked at. The
+// caller closes the job.
+func Glance(ctx context.Context, file string, source []byte, prints ...string) (*Job, error) {
+	folder := filepath.Dir(file)
+	if real, err := filepath.EvalSymlinks(file); err == nil {
+		folder = filepath.Dir(real)
+	}
+	return load(ctx, file, folder, source, LoadOptions{Prints: prints, NoOutputs: true, noPins: true, glance: true})
+}
+
+// glanceInput opens one input and reads its head.
+func glanceInput(_ context.Context, role Role, path, found string) (*Input, error) {
+	// Asked before it is opened: opening a named pipe would wait for a writer.
+	st, err := os.Stat(found)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("there is no file %s", found)
+		}
+		return nil, plainPathError(err)
+	}
+	if !st.Mode().IsRegular() {
+		return nil, errors.New("it isn't an ordinary file")
+	}
+	f, err := os.Open(found)
+	if err != nil {
+		return nil, plainPathError(err)
+	}
+	in := &Input{Role: role, Path: path, Found: found, file: f, stat: st, Size: st.Size()}
+	in.Sum = sha256.Sum256([]byte(string(role) + "\x00" + path))
+	if err := in.head(); err != nil {
+		f.Close()
+		return nil, err
+	}
+	return in, nil
+}
