@@ -153,7 +153,7 @@ func addInputs(s *Source, pins []Pin, eol string) []byte {
 	if body := strings.TrimPrefix(t, "\uFEFF"); body != "" && !strings.HasSuffix(body, "\n\n") && !strings.HasSuffix(body, "\n\r\n") {
 		b.WriteString(eol)
 	}
-	b.WriteString("inputs {  # written by platemark pin" + eol)
+	b.WriteString("inputs {" + strings.Repeat(" ", commentColumn-len("inputs {")) + "# written by platemark pin" + eol)
 	for _, p := range pins {
 		b.WriteString("    " + pinLine(p) + eol)
 	}

@@ -21,7 +21,7 @@ func setInputs(t *testing.T, src string, pins ...Pin) string {
 
 func TestSetInputsAddsTheBlock(t *testing.T) {
 	base := withStep(plainStep)
-	want := base + "\ninputs {  # written by platemark pin\n    \"salt-road.tif\" sha256 \"" + sumA + "\"\n}\n"
+	want := base + "\ninputs {                                    # written by platemark pin\n    \"salt-road.tif\" sha256 \"" + sumA + "\"\n}\n"
 	if got := setInputs(t, base, Pin{"salt-road.tif", sumA}); got != want {
 		t.Errorf("got %q", got)
 	}

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type fmtCmd struct {
+	Recipes []string `arg:"" optional:"" name:"recipe" help:"Recipe files; none reads standard input."`
+	Write   bool     `short:"w" help:"Write the form into the files themselves."`
+	Diff    bool     `short:"d" help:"Show what would change."`
+	Check   bool     `help:"Say only which files aren't in the form; exit code 1 if there is one."`
+}
+
+func (fmtCmd) Help() string {
+	return `Brings recipes into their one form: indent, spaces, blank lines, columns. Words, numbers, texts and comments stay as they are, and so does the meaning: the marks of the prints don't change. A recipe with errors is left alone.
+
+Without flags the form goes to standard output.
+
+Examples:
+  platemark fmt -w salt-road.recipe
+  platemark fmt -d salt-road.recipe
+  platemark fmt --check *.recipe
+  platemark fmt < salt-road.recipe`
+}
+
+func (c *fmtCmd) Run(a *app) error {
+	if len(c.Recipes) == 0 {
+		if c.Write {
+			return usageError{"--write works on files; name them"}
+		}
+		src, err := io.ReadAll(io.LimitReader(os.Stdin, 8<<20))
+		if err != nil {
+			return err
+		}
+		same, err := c.one(a, "standard input", src)
+		if err == nil && c.Check && !same {
+			err = errRefused
+		}
+		return err
+	}
+	failed := false
+	for _, file := range c.Recipes {
+		src, err := readText(file)
+		if err != nil {
+			return err
+		}
+		same, err := c.one(a, file, src)
+		if err != nil && err != errRefused {
+			return err
+		}
+		failed = failed || err != nil || c.Check && !same
+	}
+	if failed {
+		return errRefused
+	}
+	return nil
+}
+
+// readText reads a recipe by the name that was typed, which messages keep.
+func readText(file string) ([]byte, error) {
+	b, err := os.ReadFile(file)
+	if err != nil {
+		return nil, usageError{err.Error()}
+	}
+	return b, nil
+}
+
+// one brings one text into its form, and says whether it was there already.
+func (c *fmtCmd) one(a *app, file string, src []byte) (same bool, err error) {
+	out, ds := lang.Format(file, src)
+	if lang.HasErrors(ds) {
+		a.problems(src, ds, lang.Error)
+		return false, errRefused
+	}
+	same = bytes.Equal(src, out)
+	if c.Check && !same {
+		fmt.Fprintln(a.out, file)
+	}
+	if c.Diff && !same {
+		fmt.Fprint(a.out, paintDiff(lang.UnifiedDiff(file, file+" (formatted)", src, out), a.outColour()))
+	}
+	if c.Write && !same {
+		if err := interp.ReplaceFile(file, out); err != nil {
+			return same, err
+		}
+	}
+	if !c.Write && !c.Diff && !c.Check {
+		_, err = a.out.Write(out)
+	}
+	return same, err
+}
+
+// paintDiff colours a difference for a terminal, line by line.
+func paintDiff(diff string, colour bool) string {
+	if !colour {
+		return diff
+	}
+	var b strings.Builder
+	for _, l := range strings.SplitAfter(diff, "\n") {
+		text := strings.TrimSuffix(l, "\n")
+		hue := ""
+		switch {
+		case strings.HasPrefix(l, "---"), strings.HasPrefix(l, "+++"):
+			hue = "1"
+		case strings.HasPrefix(l, "@@"):
+			hue = "36"
+		case strings.HasPrefix(l, "-"):
+			hue = "31"
+		case strings.HasPrefix(l, "+"):
+			hue = "32"
+		}
+		if hue != "" {
+			text = "\x1b[" + hue + "m" + harmless(text) + "\x1b[0m"
+		}
+		b.WriteString(text)
+		if strings.HasSuffix(l, "\n") {
+			b.WriteByte('\n')
+		}
+	}
+	return b.String()
+}
+
+// harmless replaces characters that would steer a terminal.
+func harmless(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r < 0x20 && r != '\t' || r >= 0x7F && r < 0xA0 {
+			return '\uFFFD'
+		}
+		return r
+	}, s)
+}

@@ -1,0 +1,255 @@
+package lang
+
+import (
+	"fmt"
+	"math/big"
+	"math/rand"
+	"strings"
+	"testing"
+)
+
+// A generator of right recipes, from the table of forms: lines of every form
+// with values inside their ranges and names that exist. What the checker finds
+// wrong is taken out again, until a right recipe is left.
+
+type gen struct {
+	r *rand.Rand
+	n int
+}
+
+func (g *gen) pick(list ...string) string { return list[g.r.Intn(len(list))] }
+
+// number is a value inside a range, in one of the forms that people write.
+func (g *gen) number(r Range) string {
+	lo, hi := rat(r.Min), rat(r.Max)
+	if top := big.NewRat(300, 1); hi.Cmp(top) > 0 && lo.Cmp(top) < 0 {
+		hi = top
+	}
+	v := new(big.Rat).Mul(new(big.Rat).Sub(hi, lo), big.NewRat(int64(1+g.r.Intn(98)), 100))
+	v.Add(v, lo)
+	s := v.FloatString(2)
+	switch g.r.Intn(3) {
+	case 0:
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	case 1:
+		if v.Sign() > 0 {
+			s = "+" + s
+		}
+	}
+	return s
+}
+
+func (g *gen) measure(s *Slot) string {
+	r := s.Ranges[g.r.Intn(len(s.Ranges))]
+	n := g.number(r)
+	if r.Unit == "px" && s.Kind == ValuePair {
+		n, _, _ = strings.Cut(n, ".")
+	}
+	return n + g.pick("", " ") + r.Unit
+}
+
+func (g *gen) point(s *Slot) string { return "(" + g.measure(s) + ", " + g.measure(s) + ")" }
+
+func (g *gen) value(f *Form, s *Slot) string {
+	switch s.Kind {
+	case ValueCount:
+		switch {
+		case s.OneOf != nil:
+			return g.pick(s.OneOf...)
+		case len(s.Ranges) > 0:
+			return fmt.Sprint(1 + g.r.Intn(100))
+		}
+		return "1"
+	case ValueMeasure:
+		return g.measure(s)
+	case ValuePair:
+		return g.measure(s) + " x " + g.measure(s)
+	case ValuePoint:
+		return g.point(s)
+	case ValuePoints:
+		out := g.point(s)
+		for i := 2 + g.r.Intn(9); i > 0; i-- {
+			out += ", " + g.point(s)
+		}
+		return out
+	case ValueRatio:
+		return fmt.Sprintf("%d:%d", 1+g.r.Intn(9), 1+g.r.Intn(9))
+	case ValueText:
+		if s.Word == "sha256" {
+			return `"` + strings.Repeat(g.pick("0a", "9f", "3c"), 32) + `"`
+		}
+		return g.pick(`"Salt road"`, `"a # in a text"`, `"with \"quotes\" and \\"`, `"日本 é"`)
+	case ValuePath:
+		g.n++
+		ext := ".tif"
+		if len(f.Slots) > 0 && f.Slots[0].Word == "jpeg" {
+			ext = ".jpg"
+		}
+		return fmt.Sprintf("%q", fmt.Sprintf("f-%d%s", g.n, ext))
+	case ValueName:
+		if s.Word == "through" || f.Blocks[0] == "mask" {
+			return g.pick("m0", "m1", "m2")
+		}
+		if f.Word == "follow" {
+			return g.pick("s0", "s1")
+		}
+		return g.pick("crisp", "smooth")
+	case ValueWord:
+		return g.pick(s.Words...)
+	case ValueSpace:
+		return g.pick(Spaces...)
+	case ValueKernel:
+		return g.pick(Kernels...)
+	}
+	return ""
+}
+
+func (g *gen) line(f *Form) string {
+	out := []string{}
+	if f.Blocks[0] == "mask" && f.Word != "invert" && f.Word != "soften" && g.r.Intn(3) == 0 {
+		out = append(out, g.pick("less", "within"))
+	}
+	if f.Word != "" {
+		out = append(out, f.Word)
+	}
+	for i := range f.Slots {
+		s := &f.Slots[i]
+		if s.Optional && g.r.Intn(2) == 0 {
+			continue
+		}
+		for _, w := range []string{s.Word, g.value(f, s), s.Tail} {
+			if w != "" {
+				out = append(out, w)
+			}
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// lines makes n lines of a block.
+func (g *gen) lines(block string, n int) []string {
+	var forms []*Form
+	for i := range Forms {
+		if f := &Forms[i]; contains(f.Blocks, block) && !f.Opens && f.Word != "recipe" {
+			forms = append(forms, f)
+		}
+	}
+	var out []string
+	for ; n > 0; n-- {
+		out = append(out, g.line(forms[g.r.Intn(len(forms))]))
+	}
+	return out
+}
+
+// recipe makes a right recipe, one statement an element.
+func (g *gen) recipe(t testing.TB) []string {
+	out := []string{"recipe 1 draft"}
+	out = append(out, g.lines("top", 4)...)
+	out = append(out, `master "salt-road.tif"`)
+	for i := range 3 {
+		out = append(append(append(out, fmt.Sprintf("mask m%d {", i)), g.lines("mask", 1+g.r.Intn(5))...), "}")
+	}
+	for i := range 2 {
+		out = append(append(append(out, fmt.Sprintf("steps s%d {", i)), g.lines("steps", g.r.Intn(5))...), "}")
+	}
+	out = append(append(append(out, "prepare {"), g.lines("prepare", g.r.Intn(8))...), "}")
+	for i := range 2 {
+		out = append(out, fmt.Sprintf("print p%d {", i))
+		if g.r.Intn(2) == 0 {
+			out = append(out, g.line(formsOf("edition", "print")[0]))
+		}
+		out = append(out, g.line(formsOf("size", "print")[g.r.Intn(3)]))
+		out = append(out, g.lines("print", g.r.Intn(6))...)
+		out = append(out, fmt.Sprintf("save tiff %q", fmt.Sprintf("p%d.tif", i)), "}")
+	}
+	out = append(append(append(out, "inputs {"), g.lines("inputs", g.r.Intn(3))...), "}")
+	for try := 0; try < 60; try++ {
+		_, ds := Parse("gen.recipe", []byte(strings.Join(out, "\n")))
+		wrong := map[int]bool{}
+		for _, d := range ds {
+			if d.Severity == Error {
+				wrong[d.Span.Line] = true
+			}
+		}
+		if len(wrong) == 0 {
+			return out
+		}
+		var left []string
+		for i, l := range out {
+			block := strings.HasSuffix(l, "{") || l == "}"
+			if !wrong[i+1] || block {
+				left = append(left, l)
+				if wrong[i+1] && strings.HasPrefix(l, "mask") {
+					left = append(left, "ellipse at (50%, 50%) size 9% x 4%")
+				}
+			}
+		}
+		out = left
+	}
+	_, ds := Parse("gen.recipe", []byte(strings.Join(out, "\n")))
+	t.Fatalf("no right recipe: %v", ds)
+	return nil
+}
+
+var remarks = []string{"#", "# a remark", "#no space", "# with # another", "# sharpen radius 1 px amount 80%", "# tab\there", "#   wide   ", "# 日本 “quotes”, commas,", "# }", "# {"}
+
+// untidy writes statements in one of the many layouts that mean the same.
+func (g *gen) untidy(lines []string) string {
+	eol := g.pick("\n", "\n", "\r\n")
+	var b strings.Builder
+	b.WriteString(g.pick("", "", "\uFEFF"))
+	between := func() {
+		for g.r.Intn(4) == 0 {
+			switch g.r.Intn(3) {
+			case 0:
+				b.WriteString(g.pick("", " ", "\t") + eol)
+			default:
+				b.WriteString(g.pick("", "  ", "\t") + g.pick(remarks...) + g.pick("", " ") + eol)
+			}
+		}
+	}
+	between()
+	for i, l := range lines {
+		b.WriteString(g.pick("", "  ", "\t", "    "))
+		quoted := false
+		depth := 0
+		for k := 0; k < len(l); k++ {
+			c := l[k]
+			if c == '"' && (k == 0 || l[k-1] != '\\') {
+				quoted = !quoted
+			}
+			unit := k+1 < len(l) && k > 0 && l[k-1] >= '0' && l[k-1] <= '9'
+			switch {
+			case quoted:
+				b.WriteByte(c)
+			case c == ' ' && !unit && g.r.Intn(6) == 0:
+				b.WriteString(g.pick("  ", "\t", "     "))
+			default:
+				b.WriteByte(c)
+			}
+			if !quoted {
+				switch c {
+				case '(':
+					depth++
+				case ')':
+					depth--
+				}
+				if (c == ',' || c == '(') && g.r.Intn(8) == 0 && (depth > 0 || c == ',') {
+					if g.r.Intn(3) == 0 {
+						b.WriteString(g.pick("", " ") + g.pick(remarks...))
+					}
+					b.WriteString(eol)
+					between()
+				}
+			}
+		}
+		if g.r.Intn(5) == 0 {
+			b.WriteString(g.pick("", " ", "\t") + g.pick(remarks...))
+		}
+		if i < len(lines)-1 || g.r.Intn(2) == 0 {
+			b.WriteString(eol)
+			between()
+		}
+	}
+	return b.String()
+}
