@@ -18,6 +18,10 @@ const (
 	cursorsMost = 1024     // strips or tiles side by side that are unpacked a piece at a time
 )
 
+// testOnlyBlockMost, if not 0, takes the place of blockMost, and a quarter of it
+// that of blockTarget.
+var testOnlyBlockMost uint64
+
 // plan fixes the height of the blocks. Blocks of uncompressed pictures are
 // cut anywhere, blocks of packed pictures between rows of chunks, or else
 // (f.slow) one row of chunks after the other is unpacked a piece at a time.
@@ -25,9 +29,13 @@ func (f *File) plan() error {
 	c := &f.chunks
 	packed := f.packing != packNone
 	row := uint64(f.stride()) * 2
+	target, most := uint64(blockTarget), uint64(blockMost)
+	if testOnlyBlockMost > 0 {
+		target, most = testOnlyBlockMost/4, testOnlyBlockMost
+	}
 	band := max(row, f.held()) * uint64(c.h)
-	f.blockRows = int(max(1, blockTarget/row))
-	if packed && band > blockMost {
+	f.blockRows = int(max(1, target/row))
+	if packed && band > most {
 		f.slow = true
 		if c.across*c.planes > cursorsMost {
 			return &Error{"TileWidth", fmt.Sprintf("the picture has %d compressed tiles of %d x %d pixels side by side, too many to be unpacked in bounded memory", c.across*c.planes, c.w, c.h),

@@ -193,6 +193,10 @@ func TestTruncatedEverywhere(t *testing.T) {
 		one(tifftest.Picture{W: 5, H: 4, C: 3, Bits: 16, RowsPerStrip: 3, Set: resolution(300, 1, 2)}),
 		one(tifftest.Picture{W: 5, H: 4, C: 3, Bits: 8, LZW: true, Predictor: 2, TileW: 16, TileH: 16}),
 		{BigTIFF: true, BigEndian: true, Pictures: []tifftest.Picture{{W: 5, H: 4, C: 1, Bits: 16}, {W: 2, H: 2, C: 1, Bits: 8}}},
+		one(tifftest.Picture{W: 5, H: 4, C: 3, Bits: 16, Packing: 8, Predictor: 2, RowsPerStrip: 3}),
+		{BigEndian: true, Pictures: []tifftest.Picture{{W: 5, H: 4, C: 3, Bits: 16, Packing: 32946, Planar: true, TileW: 16, TileH: 16}}},
+		one(tifftest.Picture{W: 5, H: 4, C: 3, Bits: 8, Packing: 32773, RowsPerStrip: 2, Planar: true}),
+		one(tifftest.Picture{W: 5, H: 4, C: 3, Bits: 16, Planar: true, RowsPerStrip: 3}),
 	} {
 		b := tf.Bytes()
 		for n := range b {
@@ -219,16 +223,24 @@ func TestReadErrorsAreHandedOn(t *testing.T) {
 	}
 }
 
-// tall is a picture above all block limits, in the given cut.
+// tall is a picture above all block limits once smallBlocks was called, in the
+// given cut.
 func tall(lzw bool, rows, tw, th int) tifftest.Picture {
-	return tifftest.Picture{W: 700, H: 6200, C: 1, Bits: 8, LZW: lzw, RowsPerStrip: rows, TileW: tw, TileH: th,
+	return tifftest.Picture{W: 70, H: 620, C: 1, Bits: 8, LZW: lzw, RowsPerStrip: rows, TileW: tw, TileH: th,
 		At: func(x, y, _ int) uint16 { return uint16(x / 3 * y & 255) }}
+}
+
+// smallBlocks sets the limits of blocks to a hundredth.
+func smallBlocks(t *testing.T) {
+	testOnlyBlockMost = blockMost / 100
+	t.Cleanup(func() { testOnlyBlockMost = 0 })
 }
 
 // One giant LZW strip and tall LZW tiles go through the piece-by-piece way,
 // and give what was written.
 func TestGiantChunks(t *testing.T) {
-	for _, p := range []tifftest.Picture{tall(true, 0, 0, 0), tall(true, 0, 256, 6208), tall(true, 40, 0, 0), tall(false, 0, 0, 0), tall(false, 0, 256, 6208)} {
+	smallBlocks(t)
+	for _, p := range []tifftest.Picture{tall(true, 0, 0, 0), tall(true, 0, 32, 624), tall(true, 40, 0, 0), tall(false, 0, 0, 0), tall(false, 0, 32, 624)} {
 		b := one(p).Bytes()
 		for _, workers := range []int{1, 4} {
 			f, got, err := decodeAll(b, workers)
@@ -249,6 +261,7 @@ func TestGiantChunks(t *testing.T) {
 }
 
 func TestDecodeStops(t *testing.T) {
+	smallBlocks(t)
 	for _, p := range []tifftest.Picture{tall(true, 0, 0, 0), tall(true, 40, 0, 0), tall(false, 40, 0, 0)} {
 		b := one(p).Bytes()
 		f, err := Open(bytes.NewReader(b), int64(len(b)))
@@ -275,6 +288,31 @@ func TestDecodeStops(t *testing.T) {
 	}
 }
 
+// odd is a small file of one of many kinds.
+func odd(i int) tifftest.File {
+	bits := []int{1, 2, 4, 8, 12, 16, 24, 32, 16, 24, 32, 64}[i%12]
+	p := tifftest.Picture{W: 5, H: 4, C: 1 + i%5, Bits: bits, Float: i%12 > 7, Planar: i%7 < 3, Packing: []int{0, 8, 32773, 32946}[i/12%4], Predictor: 1,
+		Raw: func(x, y, c int) uint64 { return uint64(x*y+c) * 0x1234567 & (1<<(bits-1)<<1 - 1) }}
+	if p.Packing == 8 && bits != 24 && bits >= 8 && bits != 12 {
+		p.Predictor = 2
+		if p.Float {
+			p.Predictor = 3
+		}
+	}
+	if i%3 == 0 {
+		p.TileW, p.TileH = 16, 16
+	}
+	switch p.C {
+	case 2, 4:
+		p.Set = []tifftest.Tag{{Tag: 338, Type: 3, Values: []uint64{uint64(i / 2 % 3)}}}
+	case 1:
+		if bits <= 8 {
+			p.Set = []tifftest.Tag{{Tag: 262, Type: 3, Values: []uint64{3}}, {Tag: 320, Type: 3, Values: make([]uint64, 3<<bits)}}
+		}
+	}
+	return tifftest.File{BigEndian: i%2 == 0, BigTIFF: i%5 == 0, Pictures: []tifftest.Picture{p}}
+}
+
 func FuzzOpen(f *testing.F) {
 	variants(func(name string, tf tifftest.File) {
 		if tf.Pictures[0].C == 3 && len(name)%5 == 0 {
@@ -282,6 +320,9 @@ func FuzzOpen(f *testing.F) {
 			f.Add(tf.Bytes())
 		}
 	})
+	for i := range 60 {
+		f.Add(odd(i).Bytes())
+	}
 	f.Add([]byte{'I', 'I', 42, 0, 8, 0, 0, 0, 0, 0, 8, 0, 0, 0})
 	for _, tag := range []uint16{273, 279} {
 		for _, v := range []uint64{0, 4, 0xFFFFFFF0} {
@@ -301,6 +342,16 @@ func FuzzOpen(f *testing.F) {
 		_, three, err3 := decodeAll(b, 3)
 		if (err1 == nil) != (err3 == nil) || err1 == nil && !slices.Equal(one, three) {
 			t.Fatalf("workers matter: %v, %v", err1, err3)
+		}
+		_, white1, n1, err1 := counted(b, 1, true)
+		testOnlyBlockMost = 200
+		_, white2, n2, err2 := counted(b, 2, true)
+		testOnlyBlockMost = 0
+		if err1 == nil && err2 == nil && (!slices.Equal(white1, white2) || n1 != n2) {
+			t.Fatalf("pieces matter: %+v, %+v", n1, n2)
+		}
+		if n := n1; n.Clipped+n.NotNumbers > n.Samples || n.Translucent > n.Pixels {
+			t.Fatalf("%+v", n)
 		}
 	})
 }
