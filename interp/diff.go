@@ -190,7 +190,7 @@ func (c *comparison) apart(x, y *account, any bool) float64 {
 		return o
 	}
 	lx, ly := late(x.steps), late(y.steps)
-	for _, p := range alignLists(len(lx), len(ly), func(i, j int) int { return c.cost(lx[i], ly[j]) }) {
+	for _, p := range alignLists(len(lx), len(ly), func(i, j int) int { return c.cost(lx[i], ly[j]) }, gapApart) {
 		n += 2
 		if p.a < 0 || p.b < 0 {
 			changed += 2

@@ -3,6 +3,7 @@ package interp
 import (
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -363,9 +364,10 @@ func (a *accountant) spots(block string, run []*lang.SpotAt) {
 	if args := a.solver.take(st.line, "spots"); args != nil {
 		// Spots that a crop cut away have no solved form, and then nobody
 		// can tell which is which.
-		if l := args.All("spot"); len(l) == len(st.spots) {
+		l, order := args.All("spot"), solvedOrder(st.spots)
+		if len(l) == len(order) {
 			for i := range l {
-				st.spots[i].solved = l[i]
+				st.spots[order[i]].solved = l[i]
 			}
 		}
 	}
@@ -421,4 +423,26 @@ func unnamed(s lang.Step, name string) (lang.Step, bool) {
 	c.Elem().Set(v.Elem())
 	c.Elem().FieldByName("As").SetZero()
 	return c.Interface().(lang.Step), true
+}
+
+// solvedOrder lists the spots as the planner orders a run, from the top down
+// and then from the left; nil where their units don't tell.
+func solvedOrder(spots []spotLine) []int {
+	var order []int
+	for i, s := range spots {
+		at := s.params[0].v
+		first := spots[0].params[0].v
+		if len(at.nums) != 2 || at.nums[0].base != first.nums[0].base || at.nums[1].base != first.nums[1].base {
+			return nil
+		}
+		order = append(order, i)
+	}
+	slices.SortFunc(order, func(i, j int) int {
+		a, b := spots[i].params[0].v.nums, spots[j].params[0].v.nums
+		if c := a[1].v.Cmp(b[1].v); c != 0 {
+			return c
+		}
+		return a[0].v.Cmp(b[0].v)
+	})
+	return order
 }

@@ -6,16 +6,19 @@ import "slices"
 // nothing on that side.
 type pairing struct{ a, b int }
 
-// apart is the cost of leaving one place of a list without a partner: two of
-// them cost more than the worst pair that is allowed.
+// apart is the usual cost of leaving one place of a list without a partner:
+// two of them cost more than the worst pair that is allowed.
 const apart = 70
+
+func gapApart(int, int) int { return apart }
 
 // never is the cost of pairs that are not allowed.
 const never = 1 << 20
 
 // alignLists pairs two lists in order at the least cost; cost(i, j) is 0 for
-// equals, up to 100 for pairs that share only their kind, never for none.
-func alignLists(n, m int, cost func(i, j int) int) []pairing {
+// equals, up to 100 for pairs that share only their kind, never for none; gap(i,
+// -1) and gap(-1, j) are the costs of no partner.
+func alignLists(n, m int, cost, gap func(i, j int) int) []pairing {
 	t := make([][]int, n+1)
 	for i := range t {
 		t[i] = make([]int, m+1)
@@ -23,12 +26,13 @@ func alignLists(n, m int, cost func(i, j int) int) []pairing {
 	for i := n; i >= 0; i-- {
 		for j := m; j >= 0; j-- {
 			switch {
+			case i == n && j == m:
 			case i == n:
-				t[i][j] = (m - j) * apart
+				t[i][j] = t[i][j+1] + gap(-1, j)
 			case j == m:
-				t[i][j] = (n - i) * apart
+				t[i][j] = t[i+1][j] + gap(i, -1)
 			default:
-				t[i][j] = min(t[i+1][j+1]+cost(i, j), t[i+1][j]+apart, t[i][j+1]+apart)
+				t[i][j] = min(t[i+1][j+1]+cost(i, j), t[i+1][j]+gap(i, -1), t[i][j+1]+gap(-1, j))
 			}
 		}
 	}
@@ -38,7 +42,7 @@ func alignLists(n, m int, cost func(i, j int) int) []pairing {
 		case i < n && j < m && t[i][j] == t[i+1][j+1]+cost(i, j):
 			out = append(out, pairing{i, j})
 			i, j = i+1, j+1
-		case i < n && t[i][j] == t[i+1][j]+apart:
+		case i < n && t[i][j] == t[i+1][j]+gap(i, -1):
 			out = append(out, pairing{i, -1})
 			i++
 		default:

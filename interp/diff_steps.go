@@ -88,19 +88,61 @@ type stepPair struct {
 	moved bool
 }
 
-// pairSteps aligns two lists, then looks among what is left for steps that
-// stand elsewhere.
+// pairSteps pairs equal steps with a name first, for they may stand anywhere
+// behind what they are made from; then it aligns the rest in order, and looks
+// among what is left for steps that moved.
 func (c *comparison) pairSteps(x, y []*statement) []stepPair {
 	var out []stepPair
-	var gone, come []int
-	for _, p := range alignLists(len(x), len(y), func(i, j int) int { return c.cost(x[i], y[j]) }) {
+	ux, uy := make([]bool, len(x)), make([]bool, len(y))
+	for i, s := range x {
+		for j, t := range y {
+			if s.as != "" && t.as != "" && !uy[j] && c.cost(s, t) == 0 {
+				ux[i], uy[j] = true, true
+				out = append(out, stepPair{a: i, b: j})
+				break
+			}
+		}
+	}
+	var ix, iy, gone, come []int
+	for i := range x {
+		if !ux[i] {
+			ix = append(ix, i)
+		}
+	}
+	for j := range y {
+		if !uy[j] {
+			iy = append(iy, j)
+		}
+	}
+	named := len(out)
+	// Of two steps that changed places the one with a fixed place stays.
+	gap := func(i, j int) int {
+		kind := ""
+		if i >= 0 {
+			kind = x[ix[i]].kind
+		} else {
+			kind = y[iy[j]].kind
+		}
+		switch kind {
+		case "enlarge", "crop", "convert", "turn":
+			return apart + 20
+		}
+		return apart
+	}
+	for _, p := range alignLists(len(ix), len(iy), func(i, j int) int { return c.cost(x[ix[i]], y[iy[j]]) }, gap) {
 		switch {
 		case p.b < 0:
-			gone = append(gone, p.a)
+			gone = append(gone, ix[p.a])
 		case p.a < 0:
-			come = append(come, p.b)
+			come = append(come, iy[p.b])
 		default:
-			out = append(out, stepPair{a: p.a, b: p.b})
+			out = append(out, stepPair{a: ix[p.a], b: iy[p.b]})
+		}
+	}
+	for i := range out[:named] {
+		p := &out[i]
+		for _, q := range out[named:] {
+			p.moved = p.moved || (q.a < p.a) != (q.b < p.b)
 		}
 	}
 	for _, p := range closest(len(gone), len(come), func(i, j int) float64 {
@@ -390,7 +432,7 @@ func (c *comparison) pairMasks() {
 	}
 	for _, p := range closest(len(la), len(lb), func(i, j int) float64 {
 		total, n := 0, 0
-		for _, q := range alignLists(len(la[i].shape), len(lb[j].shape), func(k, l int) int { return c.cost(la[i].shape[k], lb[j].shape[l]) }) {
+		for _, q := range alignLists(len(la[i].shape), len(lb[j].shape), func(k, l int) int { return c.cost(la[i].shape[k], lb[j].shape[l]) }, gapApart) {
 			n++
 			if q.a < 0 || q.b < 0 {
 				total += 100

@@ -221,7 +221,7 @@ func changedPoints(a, b value) (out []paramChange) {
 			return 0
 		}
 		return 100
-	})
+	}, gapApart)
 	for _, p := range pairs {
 		switch {
 		case p.b < 0:

@@ -3,6 +3,7 @@ package interp
 import (
 	"fmt"
 	"math/big"
+	"slices"
 
 	"platemark/lang"
 	"platemark/ops"
@@ -244,7 +245,11 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		x, y, r *big.Rat
 	}
 	var discs []disc
-	var args ops.Args
+	type spot struct {
+		x, y *big.Rat
+		text string
+	}
+	var list []spot
 	for _, s := range run {
 		x, ok1 := sp.x(s.At.X)
 		y, ok2 := sp.y(s.At.Y)
@@ -291,10 +296,22 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			}
 			v += fmt.Sprintf(" from %s %s", fx.RatString(), fy.RatString())
 		}
-		args = append(args, ops.Arg{Name: fmt.Sprintf("spot-%d", len(discs)), Value: v})
+		list = append(list, spot{x, y, v})
 	}
 	if len(discs) == 0 {
 		return
+	}
+	// The order of a run means nothing, so the mark doesn't see it: from the
+	// top down, then from the left. No two have one place.
+	slices.SortFunc(list, func(a, b spot) int {
+		if c := a.y.Cmp(b.y); c != 0 {
+			return c
+		}
+		return a.x.Cmp(b.x)
+	})
+	var args ops.Args
+	for i, s := range list {
+		args = append(args, ops.Arg{Name: fmt.Sprintf("spot-%d", i+1), Value: s.text})
 	}
 	if n, ok := b.node(run[0].Span, w.stage, "spots", args, w.cur.node); ok {
 		w.set(n, nil, w.cur.covers)
