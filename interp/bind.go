@@ -88,7 +88,7 @@ func commentStart(l string) int {
 
 // node adds a step, or finds the equal one that is there already.
 func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...int) (int, bool) {
-	o, ok := ops.Lookup(op, ops.Current(op))
+	o, ok := ops.Lookup(op, ops.Version(b.rec.Version, op))
 	if !ok {
 		b.err(codeStep, at, fmt.Sprintf("this engine has no operation %q", op), "")
 		return 0, false

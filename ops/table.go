@@ -27,15 +27,3 @@ func Lookup(name string, version int) (Operation, bool) {
 	}
 	return Operation{}, false
 }
-
-// Current is the version of an operation that language version 1 speaks of,
-// or 0 where there is none.
-func Current(name string) int {
-	v := 0
-	for _, o := range table {
-		if o.Name == name {
-			v = max(v, o.Version)
-		}
-	}
-	return v
-}
