@@ -1,0 +1,409 @@
+package interp
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"hash/crc32"
+	"image"
+	"image/color"
+	"image/jpeg"
+	stdpng "image/png"
+	"math/big"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
+)
+
+// jpegFile is a picture as Go's library writes it, with segments behind SOI.
+func jpegFile(t testing.TB, img image.Image, segments ...[]byte) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: 100}); err != nil {
+		t.Fatal(err)
+	}
+	return slices.Concat(b.Bytes()[:2], slices.Concat(segments...), b.Bytes()[2:])
+}
+
+func jpegSegment(marker byte, body string) []byte {
+	n := len(body) + 2
+	return append([]byte{0xff, marker, byte(n >> 8), byte(n)}, body...)
+}
+
+// exifOf is an Exif block with an orientation and, behind it, a preview.
+func exifOf(orientation int) string {
+	return "MM\x00*\x00\x00\x00\x08" + "\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00" + string([]byte{byte(orientation)}) + "\x00\x00" + "\x00\x00\x00\x1a" +
+		"\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00\x06\x00\x00" + "\x00\x00\x00\x00"
+}
+
+func decodeFile(t testing.TB, path string) (tiff.Info, []uint16) {
+	t.Helper()
+	b := read(t, path)
+	f, err := tiff.Open(bytes.NewReader(b), int64(len(b)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var px []uint16
+	if err := f.Decode(context.Background(), 1, func(_ int, rows []uint16) error { px = append(px, rows...); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return f.Info(), px
+}
+
+// A JPEG file is taken over with its profile, resolution, title and rights,
+// and said so; a second time nothing is overwritten.
+func TestAdopt(t *testing.T) {
+	folder := t.TempDir()
+	from := filepath.Join(folder, "salt.jpg")
+	op, _ := colour.Space("opRGB")
+	icc := string(op.Bytes())
+	xmp := `<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description xmlns:dc="http://purl.org/dc/elements/1.1/">
+<dc:title><rdf:Alt><rdf:li xml:lang="x-default">Salt road</rdf:li></rdf:Alt></dc:title><dc:rights><rdf:Alt><rdf:li xml:lang="x-default">© invented</rdf:li></rdf:Alt></dc:rights>
+</rdf:Description></rdf:RDF></x:xmpmeta>`
+	img := image.NewRGBA(image.Rect(0, 0, 37, 21))
+	for i := range img.Pix {
+		img.Pix[i] = byte(i * 3)
+	}
+	data := jpegFile(t, img, jpegSegment(0xe0, "JFIF\x00\x01\x02\x01\x01\x2c\x01\x2c\x00\x00"),
+		jpegSegment(0xe2, "ICC_PROFILE\x00\x02\x02"+icc[300:]), jpegSegment(0xe2, "ICC_PROFILE\x00\x01\x02"+icc[:300]), // out of order
+		jpegSegment(0xe1, "http://ns.adobe.com/xap/1.0/\x00"+xmp))
+	write(t, from, string(data))
+	a, err := Adopt(context.Background(), from, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	to := filepath.Join(folder, "salt.tif")
+	in, px := decodeFile(t, to)
+	if a.To != to || in.W != 37 || in.H != 21 || in.Bits != 16 || in.Channels != 3 || string(in.ICC) != icc ||
+		in.XPPI.Cmp(big.NewRat(300, 1)) != 0 || in.Orientation != 1 || len(in.Others) != 0 {
+		t.Errorf("%+v", in)
+	}
+	if len(px) != 37*21*3 {
+		t.Error(len(px))
+	}
+	sum := func(b []byte) string { s := sha256.Sum256(b); return hex.EncodeToString(s[:]) }
+	whole := read(t, to)
+	if a.FromSHA256 != sum(data) || a.ToSHA256 != sum(whole) {
+		t.Error("digests")
+	}
+	if a.Title != "Salt road" || a.Rights != "© invented" || a.PPI != "300" || a.Profile != op.Description() || a.Recipe != `master "salt.tif"` ||
+		!strings.Contains(a.Decoder, "image/jpeg of go") || len(a.Notes) != 0 {
+		t.Errorf("%+v", a)
+	}
+	for _, text := range []string{"Salt road", "© invented"} {
+		if !bytes.Contains(whole, []byte(text)) {
+			t.Errorf("%q isn't in the TIFF file", text)
+		}
+	}
+	if _, err := Adopt(context.Background(), from, ""); err == nil || !strings.Contains(err.Error(), "exists already") {
+		t.Error(err)
+	}
+	if !bytes.Equal(read(t, to), whole) {
+		t.Error("overwritten")
+	}
+	// The same file again gives the same bytes.
+	again := filepath.Join(folder, "again.tif")
+	if _, err := Adopt(context.Background(), from, again); err != nil || !bytes.Equal(read(t, again), whole) {
+		t.Error(err)
+	}
+	// It stands in a recipe as it is said.
+	recipe := filepath.Join(folder, "r.recipe")
+	write(t, recipe, "recipe 1 draft\n"+a.Recipe+"\nprint p {\n    size 1 in wide at 50 ppi\n    enlarge with linear\n    save tiff \"p.tif\"\n}\n")
+	mustBuild(t, recipe, LoadOptions{}, BuildOptions{Workers: 1})
+	list, err := filepath.Glob(filepath.Join(folder, ".*"))
+	if err != nil || len(list) != 0 {
+		t.Error("left behind:", list)
+	}
+}
+
+// What isn't a JPEG file, can't be decoded or has no plain colours is refused
+// and leaves no file.
+func TestAdoptRefuses(t *testing.T) {
+	folder := t.TempDir()
+	grey := jpegFile(t, image.NewGray(image.Rect(0, 0, 40, 40)))
+	frame := func(n byte) string { return "\x08\x00\x08\x00\x08" + string([]byte{n}) + "\x01\x11\x00\x02\x11\x00\x03\x11\x00\x04\x11\x00" }
+	inks := slices.Concat([]byte{0xff, 0xd8}, jpegSegment(0xc0, frame(4)), jpegSegment(0xda, "\x04\x01\x00\x02\x00\x03\x00\x04\x00\x00\x3f\x00"), []byte{0, 0, 0xff, 0xd9})
+	for name, c := range map[string]struct{ data, word string }{
+		"cut.jpg":     {string(grey[:len(grey)-20]), "ends at byte"},
+		"spoilt.jpg":  {string(slices.Concat(grey[:len(grey)-12], make([]byte, 4), []byte{0xff, 0xd9})), "can't be decoded"},
+		"inks.jpg":    {string(inks), "CMYK not accepted"},
+		"tiff.jpg":    {"II*\x00\x08\x00\x00\x00", "can be a master as it is"},
+		"png.jpg":     {"\x89PNG\r\n\x1a\n", "can be a master as it is"},
+		"gif.jpg":     {"GIF89a", "a GIF picture"},
+		"other.jpg":   {"something else entirely", "isn't a JPEG file"},
+		"empty.jpg":   {"", "an empty file"},
+		"profile.jpg": {string(slices.Concat(grey[:2], jpegSegment(0xe2, "ICC_PROFILE\x00\x02\x02x"), grey[2:])), "segment 1 of 2 is missing"},
+	} {
+		path := filepath.Join(folder, name)
+		write(t, path, c.data)
+		if _, err := Adopt(context.Background(), path, ""); err == nil || !strings.Contains(err.Error(), c.word) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if list, _ := filepath.Glob(filepath.Join(folder, "*.tif")); len(list) != 0 {
+		t.Error(list)
+	}
+	path := filepath.Join(folder, "good.jpg")
+	write(t, path, string(grey))
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Adopt(ctx, path, ""); err != context.Canceled {
+		t.Error(err)
+	}
+	if _, err := Adopt(context.Background(), path, filepath.Join(folder, "good.png")); err == nil {
+		t.Error("a TIFF file named .png")
+	}
+	if _, err := Adopt(context.Background(), filepath.Join(folder, "missing.jpg"), ""); err == nil {
+		t.Error("a missing file")
+	}
+}
+
+// tone is the grey of each of 4 x 2 fields.
+func tone(x, y int) uint8 { return uint8(20 + 28*(4*y+x)) }
+
+const field = 16 // pixels on each side of a field, whole JPEG blocks
+
+// fieldsStored is the picture of 4 x 2 fields stored so that the orientation brings
+// it upright; by the words of TIFF 6.0 for tag 274, apart from the code.
+func fieldsStored(orientation int) *image.Gray {
+	w, h := 4, 2
+	if orientation >= 5 {
+		w, h = h, w
+	}
+	g := image.NewGray(image.Rect(0, 0, w*field, h*field))
+	for r := range h {
+		for c := range w {
+			// Where the stored row r and column c lie in the upright picture.
+			var x, y int
+			switch orientation {
+			case 1: // row 0 at the top, column 0 at the left
+				x, y = c, r
+			case 2: // top, right
+				x, y = 3-c, r
+			case 3: // bottom, right
+				x, y = 3-c, 1-r
+			case 4: // bottom, left
+				x, y = c, 1-r
+			case 5: // row 0 at the left, column 0 at the top
+				x, y = r, c
+			case 6: // right, top
+				x, y = 3-r, c
+			case 7: // right, bottom
+				x, y = 3-r, 1-c
+			case 8: // left, bottom
+				x, y = r, 1-c
+			}
+			for j := range field {
+				for i := range field {
+					g.SetGray(c*field+i, r*field+j, color.Gray{Y: tone(x, y)})
+				}
+			}
+		}
+	}
+	return g
+}
+
+func pngWith(t testing.TB, img image.Image, name, data string) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := stdpng.Encode(&b, img); err != nil {
+		t.Fatal(err)
+	}
+	return withChunk(b.Bytes(), name, data)
+}
+
+// withChunk puts a chunk behind IHDR.
+func withChunk(b []byte, name, data string) []byte {
+	be := func(v uint32) []byte { return []byte{byte(v >> 24), byte(v >> 16), byte(v >> 8), byte(v)} }
+	c := append([]byte(name), data...)
+	return slices.Concat(b[:33], be(uint32(len(data))), c, be(crc32.ChecksumIEEE(c)), b[33:])
+}
+
+func tiffOf(t testing.TB, g *image.Gray, orientation int) []byte {
+	t.Helper()
+	l, err := tiff.NewLayout(tiff.Options{W: g.Rect.Dx(), H: g.Rect.Dy(), C: 1, Bits: 8})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := bytes.Clone(l.Header())
+	row := make([]uint16, g.Rect.Dx())
+	for y := range g.Rect.Dy() {
+		for x := range row {
+			row[x] = uint16(g.GrayAt(x, y).Y) * 257
+		}
+		b = l.AppendRow(b, row)
+	}
+	// The writer's orientation is 1; here the tag is set to another.
+	tag := []byte{0x12, 1, 3, 0, 1, 0, 0, 0, 1, 0, 0, 0}
+	at := bytes.Index(b, tag)
+	if at < 0 {
+		t.Fatal("the file has no orientation")
+	}
+	b[at+8] = byte(orientation)
+	return b
+}
+
+// One picture in all eight orientations as TIFF, PNG and JPEG comes to one and
+// the same print: 24 files, one file's bytes; and what was adopted, described
+// or printed is upright and isn't turned again.
+func TestFaultE01OrientationOnce(t *testing.T) {
+	folder := t.TempDir()
+	var first []byte
+	for o := 1; o <= 8; o++ {
+		g := fieldsStored(o)
+		write(t, filepath.Join(folder, "t.tif"), string(tiffOf(t, g, o)))
+		write(t, filepath.Join(folder, "p.png"), string(pngWith(t, g, "eXIf", exifOf(o))))
+		write(t, filepath.Join(folder, "j.jpg"), string(jpegFile(t, g, jpegSegment(0xe1, "Exif\x00\x00"+exifOf(o)))))
+		adopted := filepath.Join(folder, "j.tif")
+		a, err := Adopt(context.Background(), filepath.Join(folder, "j.jpg"), adopted)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if a.Width != 4*field || a.Height != 2*field {
+			t.Fatalf("orientation %d: adopted as %d x %d", o, a.Width, a.Height)
+		}
+		in, px := decodeFile(t, adopted)
+		if in.Orientation != 1 {
+			t.Errorf("the adopted file has orientation %d", in.Orientation)
+		}
+		for y := range 2 * field {
+			for x := range 4 * field {
+				if got, want := px[y*4*field+x], uint16(tone(x/field, y/field))*257; got != want {
+					t.Fatalf("orientation %d, adopted: (%d, %d) is %d, want %d", o, x, y, got, want)
+				}
+			}
+		}
+		for _, m := range []string{"t.tif", "p.png", "j.tif"} {
+			recipe := filepath.Join(folder, "r.recipe")
+			write(t, recipe, fmt.Sprintf("recipe 1 draft\nmaster %q space grey-2.2\nprint p {\n    size 4 in x 2 in at 16 ppi\n    save tiff \"out.tif\"\n}\n", m))
+			mustBuild(t, recipe, LoadOptions{}, BuildOptions{Workers: 1, Force: true})
+			out := read(t, filepath.Join(folder, "out.tif"))
+			if first == nil {
+				first = out
+			}
+			if !bytes.Equal(out, first) {
+				t.Errorf("%s with orientation %d makes another print", m, o)
+			}
+		}
+		os.Remove(adopted)
+	}
+	// A print fed through again stays as it is.
+	write(t, filepath.Join(folder, "again.tif"), string(first))
+	recipe := filepath.Join(folder, "r.recipe")
+	write(t, recipe, "recipe 1 draft\nmaster \"again.tif\"\nprint p {\n    size 4 in x 2 in at 16 ppi\n    save tiff \"out.tif\"\n}\n")
+	mustBuild(t, recipe, LoadOptions{}, BuildOptions{Workers: 1, Force: true})
+	if !bytes.Equal(read(t, filepath.Join(folder, "out.tif")), first) {
+		t.Error("the second time another print")
+	}
+}
+
+// A mask in another orientation than its master lies where it belongs.
+func TestFaultE01MaskAndMaster(t *testing.T) {
+	folder := t.TempDir()
+	var first []byte
+	for k := range 3 {
+		om, ok := []int{1, 6, 8}[k], []int{1, 3, 5}[k]
+		write(t, filepath.Join(folder, "m.png"), string(pngWith(t, fieldsStored(om), "eXIf", exifOf(om))))
+		write(t, filepath.Join(folder, "k.png"), string(pngWith(t, fieldsStored(ok), "eXIf", exifOf(ok))))
+		recipe := filepath.Join(folder, "r.recipe")
+		write(t, recipe, "recipe 1 draft\nmaster \"m.png\" space grey-2.2\nmask k {\n    file \"k.png\"\n}\nprint p {\n    size 4 in x 2 in at 32 ppi\n"+
+			"    enlarge with lanczos3 as a\n    enlarge with b-spline as b\n    blend a over b through k\n    save tiff \"out.tif\"\n}\n")
+		mustBuild(t, recipe, LoadOptions{}, BuildOptions{Workers: 1, Force: true})
+		out := read(t, filepath.Join(folder, "out.tif"))
+		if first == nil {
+			first = out
+		}
+		if !bytes.Equal(out, first) {
+			t.Errorf("master turned %d and mask %d make another print", om, ok)
+		}
+	}
+}
+
+// No preview and no orientation other than 1 survives in the adopted file,
+// whatever stood in Exif and XMP.
+func TestFaultE03NothingStale(t *testing.T) {
+	folder := t.TempDir()
+	from := filepath.Join(folder, "s.jpg")
+	xmp := `<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description xmlns:tiff="http://ns.adobe.com/tiff/1.0/" tiff:Orientation="6"/>
+<rdf:Description xmlns:tiff="http://ns.adobe.com/tiff/1.0/" xmlns:dc="http://purl.org/dc/elements/1.1/"><tiff:Orientation>6</tiff:Orientation><dc:title><rdf:Alt><rdf:li xml:lang="x-default">T</rdf:li></rdf:Alt></dc:title></rdf:Description></rdf:RDF></x:xmpmeta>`
+	write(t, from, string(jpegFile(t, fieldsStored(6), jpegSegment(0xe1, "Exif\x00\x00"+exifOf(6)), jpegSegment(0xe1, "http://ns.adobe.com/xap/1.0/\x00"+xmp))))
+	a, err := Adopt(context.Background(), from, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := read(t, a.To)
+	in, _ := decodeFile(t, a.To)
+	if in.Orientation != 1 || len(in.Others) != 0 || bytes.Contains(b, []byte("rientation")) || bytes.Contains(b, []byte("Exif")) || bytes.Contains(b, []byte("\xff\xd8\xff")) {
+		t.Errorf("%+v", in)
+	}
+	if s := strings.Join(a.Notes, "\n"); !strings.Contains(s, "turned upright") || !strings.Contains(s, "left out: a preview in Exif") {
+		t.Errorf("%q", s)
+	}
+}
+
+// The conversion against the formula in exact fractions, with the colour
+// differences interpolated by hand, for every way of storing them.
+func TestAdoptColourExactly(t *testing.T) {
+	for ratio, size := range map[image.YCbCrSubsampleRatio][2]int{image.YCbCrSubsampleRatio444: {1, 1}, image.YCbCrSubsampleRatio422: {2, 1},
+		image.YCbCrSubsampleRatio440: {1, 2}, image.YCbCrSubsampleRatio420: {2, 2}, image.YCbCrSubsampleRatio411: {4, 1}, image.YCbCrSubsampleRatio410: {4, 2}} {
+		m := image.NewYCbCr(image.Rect(0, 0, 13, 11), ratio)
+		for _, p := range [][]uint8{m.Y, m.Cb, m.Cr} {
+			for i := range p {
+				p[i] = byte(i*i*31 ^ i*113)
+			}
+		}
+		p, err := newPixels(m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, h := (13+size[0]-1)/size[0], (11+size[1]-1)/size[1]
+		// diff is the colour difference at pixel (x, y): the samples' middles
+		// lie at (i + 1/2)·size, and beyond the outermost nothing changes.
+		diff := func(c []uint8, x, y int) *big.Rat {
+			axis := func(x, each, n int) (int, int, *big.Rat) {
+				pos := new(big.Rat).Sub(big.NewRat(int64(2*x+1), int64(2*each)), big.NewRat(1, 2))
+				if pos.Sign() < 0 {
+					pos.SetInt64(0)
+				}
+				if last := big.NewRat(int64(n-1), 1); pos.Cmp(last) > 0 {
+					pos = last
+				}
+				i := int(new(big.Int).Div(pos.Num(), pos.Denom()).Int64())
+				return i, min(i+1, n-1), pos.Sub(pos, big.NewRat(int64(i), 1))
+			}
+			x0, x1, fx := axis(x, size[0], w)
+			y0, y1, fy := axis(y, size[1], h)
+			mix := func(a, b, f *big.Rat) *big.Rat {
+				d := new(big.Rat).Sub(b, a)
+				return d.Add(a, d.Mul(d, f))
+			}
+			at := func(x, y int) *big.Rat { return big.NewRat(int64(c[y*m.CStride+x]), 1) }
+			v := mix(mix(at(x0, y0), at(x1, y0), fx), mix(at(x0, y1), at(x1, y1), fx), fy)
+			return v.Sub(v, big.NewRat(128, 1))
+		}
+		for y := range 11 {
+			for x := range 13 {
+				var got [3]uint16
+				p.at(got[:], x, y)
+				cb, cr := diff(m.Cb, x, y), diff(m.Cr, x, y)
+				l := big.NewRat(int64(m.Y[y*m.YStride+x]), 1)
+				for i, k := range [3][2]int64{{0, 1402000}, {-344136, -714136}, {1772000, 0}} { // T.871, section 7
+					v := new(big.Rat).Add(l, new(big.Rat).Mul(cb, big.NewRat(k[0], 1000000)))
+					v.Add(v, new(big.Rat).Mul(cr, big.NewRat(k[1], 1000000)))
+					v.Mul(v, big.NewRat(257, 1))
+					f, _ := v.Float64()
+					if f = max(0, min(65535, f)); float64(got[i])-f > 0.6 || f-float64(got[i]) > 0.6 {
+						t.Fatalf("%v (%d, %d) channel %d: %d, want %v", ratio, x, y, i, got[i], f)
+					}
+				}
+			}
+		}
+	}
+}
