@@ -51,6 +51,7 @@ type (
 		Bits     int    `json:"bits,omitempty"`
 		Channels int    `json:"channels,omitempty"`
 		Turned   int    `json:"orientation,omitempty"`
+		On       string `json:"on,omitempty"` // "white": laid on white
 		Profile  string `json:"profile,omitempty"`
 		Picture  string `json:"picture,omitempty"`
 	}
@@ -154,6 +155,9 @@ func determined(p *Plan, version int, draft bool, source []byte, results []resul
 		if in.Picture != nil {
 			i := in.Picture.Info()
 			r.Width, r.Height, r.Bits, r.Channels, r.Turned = i.W, i.H, i.Bits, i.Channels, i.Orientation
+			if in.White {
+				r.On = "white"
+			}
 			for k, n := range p.Nodes {
 				if n.Input == in {
 					r.Profile, r.Picture = profileName(n), results[k].sum.String()

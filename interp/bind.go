@@ -26,6 +26,8 @@ type binder struct {
 	frameW int
 	frameH int
 	masks  map[string]int // name -> node
+	paper  *lang.Paper    // the print's, or nil
+	lab    *lang.Lab      // the print's, or nil
 	size   *sizing        // nil in prepare
 	failed bool
 	// atLine is the picture that a recipe line makes.
@@ -123,6 +125,12 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 		plan: &Plan{Print: pr.Name.Value, Line: pr.Line},
 		env:  ops.Env{Profiles: map[string]*colour.Profile{}},
 	}
+	if pr.On != nil {
+		b.paper = rec.Paper(pr.On.Value)
+	}
+	if pr.For != nil {
+		b.lab = rec.Lab(pr.For.Value)
+	}
 	cur, ok := b.prepare()
 	if !ok {
 		return nil, b.diags
@@ -181,7 +189,7 @@ func (b *binder) prune() {
 // input adds an input picture as a node.
 func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage int) int {
 	info := in.Picture.Info()
-	key := inputKey(in.Role, in.Sum, profile)
+	key := inputKey(in.Role, in.Sum, profile, in.White)
 	if n, ok := b.bykey[key]; ok && b.plan.Nodes[n].Stage == stage {
 		return n
 	}

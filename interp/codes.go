@@ -18,4 +18,6 @@ const (
 	codeUnpinned  = "PM512"
 	codeUntagged  = "PM513"
 	codeProfile   = "PM514"
+	codePaper     = "PM515"
+	codeLab       = "PM516"
 )

@@ -28,7 +28,7 @@ func Glance(ctx context.Context, file string, source []byte, prints ...string) (
 }
 
 // glanceInput opens one input and reads its head.
-func glanceInput(_ context.Context, role Role, path, found string) (*Input, error) {
+func glanceInput(_ context.Context, role Role, path, found string, white bool) (*Input, error) {
 	// Asked before it is opened: opening a named pipe would wait for a writer.
 	st, err := os.Stat(found)
 	if err != nil {
@@ -44,7 +44,7 @@ func glanceInput(_ context.Context, role Role, path, found string) (*Input, erro
 	if err != nil {
 		return nil, plainPathError(err)
 	}
-	in := &Input{Role: role, Path: path, Found: found, file: f, stat: st, Size: st.Size()}
+	in := &Input{Role: role, Path: path, Found: found, White: white, file: f, stat: st, Size: st.Size()}
 	in.Sum = sha256.Sum256([]byte(string(role) + "\x00" + path))
 	if err := in.head(); err != nil {
 		f.Close()

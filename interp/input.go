@@ -38,6 +38,8 @@ type Input struct {
 	// Picture is set for masters and masks, Profile for profiles.
 	Picture Picture
 	Profile *colour.Profile
+	// White says that a picture with alpha is laid on white.
+	White bool
 
 	file *os.File
 	stat fs.FileInfo
@@ -48,7 +50,7 @@ const maxProfileBytes = 16 << 20
 
 // openInput opens, hashes and reads the head of one input. The master and
 // every other input are opened read-only.
-func openInput(ctx context.Context, role Role, path, found string) (*Input, error) {
+func openInput(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
 	f, err := os.Open(found)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
@@ -56,7 +58,7 @@ func openInput(ctx context.Context, role Role, path, found string) (*Input, erro
 		}
 		return nil, plainPathError(err)
 	}
-	in := &Input{Role: role, Path: path, Found: found, file: f}
+	in := &Input{Role: role, Path: path, Found: found, White: white, file: f}
 	if err := in.read(ctx); err != nil {
 		f.Close()
 		return nil, err
@@ -83,7 +85,7 @@ func (in *Input) read(ctx context.Context) error {
 func (in *Input) head() (err error) {
 	switch in.Role {
 	case RoleMaster, RoleMask:
-		in.Picture, err = openPicture(in.file, in.Size, quoted(in.Path))
+		in.Picture, err = openPicture(in.file, in.Size, quoted(in.Path), in.White)
 	case RoleProfile:
 		if in.Size > maxProfileBytes {
 			return fmt.Errorf("it has %d bytes; a profile has at most %d", in.Size, maxProfileBytes)

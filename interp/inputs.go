@@ -66,7 +66,7 @@ func (s *inputSet) get(role Role, at lang.Text) *Input {
 	if s.glance {
 		open = glanceInput
 	}
-	in, err := open(s.ctx, role, at.Value, where)
+	in, err := open(s.ctx, role, at.Value, where, role == RoleMaster && s.rec.Master.OnWhite)
 	if err != nil {
 		s.failed(role, at, where, err)
 		return nil

@@ -41,7 +41,7 @@ func pngInfo(in png.Info) tiff.Info {
 	return out
 }
 
-const alphaWarning = "the file has an alpha channel; building stops if anything in it is translucent"
+const alphaWarning = "the file has an alpha channel; building stops if anything in it is translucent (`on white` behind the master lays it on white)"
 
 // opaqueTIFF is a TIFF file with alpha that must be opaque everywhere.
 type opaqueTIFF struct{ *tiff.File }
@@ -56,7 +56,7 @@ func (p opaqueTIFF) Decode(ctx context.Context, workers int, emit func(y0 int, r
 	c, err := p.DecodeCounted(ctx, workers, emit)
 	if err == nil && c.Translucent > 0 {
 		err = &tiff.Error{Property: "alpha", Detail: fmt.Sprintf("the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels),
-			Mend: "flatten the picture and save it without alpha"}
+			Mend: "lay it on white by writing `on white` behind the master, or save it without alpha"}
 	}
 	return err
 }
@@ -70,8 +70,9 @@ type KindError struct {
 func (e *KindError) Error() string { return e.Detail + ": " + e.Hint }
 
 // openPicture opens a master or mask by its first bytes, whatever its name
-// ends in. name is for the hint.
-func openPicture(r io.ReaderAt, size int64, name string) (Picture, error) {
+// ends in. name is for the hint. With white a picture with alpha is laid on
+// white; without, it must be opaque everywhere.
+func openPicture(r io.ReaderAt, size int64, name string, white bool) (Picture, error) {
 	head, err := firstBytes(r, size)
 	if err != nil {
 		return nil, err
@@ -83,6 +84,9 @@ func openPicture(r io.ReaderAt, size int64, name string) (Picture, error) {
 			return nil, err
 		}
 		in := pngInfo(f.Info())
+		if white {
+			return pngPicture{f.OnWhite(), in}, nil
+		}
 		if in.Alpha != "" {
 			in.Warnings = append(in.Warnings, alphaWarning)
 		}
@@ -96,7 +100,10 @@ func openPicture(r io.ReaderAt, size int64, name string) (Picture, error) {
 		if err != nil {
 			return nil, err // of an unknown file it says how it begins
 		}
-		if f.Info().Alpha != "" {
+		switch {
+		case white:
+			return f.OnWhite(), nil
+		case f.Info().Alpha != "":
 			return opaqueTIFF{f}, nil
 		}
 		return f, nil

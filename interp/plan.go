@@ -133,12 +133,15 @@ func keyOf(op string, ver int, args ops.Args, in []raster.Sum) raster.Sum {
 
 // inputKey names an input picture's meaning: what it is for, its bytes, and
 // the profile it is read with.
-func inputKey(role Role, sum raster.Sum, profile *colour.Profile) raster.Sum {
-	p := ""
+func inputKey(role Role, sum raster.Sum, profile *colour.Profile, white bool) raster.Sum {
+	m := map[string]any{"role": string(role), "sha256": sum.String(), "profile": ""}
 	if profile != nil {
-		p = profile.Digest().String()
+		m["profile"] = profile.Digest().String()
 	}
-	return sha256.Sum256(canonical(map[string]any{"role": string(role), "sha256": sum.String(), "profile": p}))
+	if white {
+		m["on"] = "white"
+	}
+	return sha256.Sum256(canonical(m))
 }
 
 // markOf is the SHA-256 of a print's meaning.

@@ -9,6 +9,7 @@ import (
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
 )
 
 // print binds a print block: size, steps, save.
@@ -39,7 +40,7 @@ func (b *binder) print(pr *lang.Print, ready pic) (pic, bool) {
 		return w.cur, false
 	}
 	p := b.plan.Nodes[w.cur.node].Pic
-	if p.W != b.size.w || p.H != b.size.h {
+	if w.edged == 0 && (p.W != b.size.w || p.H != b.size.h) {
 		b.err(codeSize, pr.Size.Span, fmt.Sprintf("the print is to be %d x %d px, but the picture saved is %d x %d px", b.size.w, b.size.h, p.W, p.H),
 			"Nothing between size and save brings it to that size.", "add a line such as `enlarge with mitchell`, or `take` the enlarged picture before save")
 		return w.cur, false
@@ -249,5 +250,48 @@ func (b *binder) save(pr *lang.Print, out pic) bool {
 		}
 	}
 	b.plan.File = f
-	return true
+	return b.lab == nil || b.labTakes(pr, &b.plan.File)
+}
+
+// labTakes checks the print file against what the lab says it takes. What the
+// lab doesn't say isn't checked.
+func (b *binder) labTakes(pr *lang.Print, f *FileSpec) bool {
+	l, s, ok := b.lab, pr.Save, true
+	name := l.Name.Value
+	bad := func(at lang.Span, what, rule, mend string) {
+		ok = false
+		b.err(codeLab, at, what, rule, mend)
+	}
+	if len(l.Takes) > 0 {
+		takes := false
+		var list []string
+		for _, t := range l.Takes {
+			takes = takes || t.Value == f.Format
+			list = append(list, t.Value)
+		}
+		if !takes {
+			bad(s.Span, fmt.Sprintf("lab %s doesn't take %s", name, f.Format), fmt.Sprintf("It takes %s (line %d).", strings.Join(list, ", "), l.Takes[0].Line), fmt.Sprintf("write save %s", list[0]))
+		}
+	}
+	if l.Space != nil {
+		if p, _ := colour.Space(l.Space.Value); p != nil && p.Digest() != f.Profile.Digest() {
+			bad(s.Span, fmt.Sprintf("lab %s takes %s, and this picture is in %s", name, l.Space.Value, f.Profile.Description()), "Numbers of one space read as another's shift every colour of the print.",
+				fmt.Sprintf("add the line `convert to %s` before save", name))
+		}
+	}
+	if l.Resolution != nil && l.Resolution.Value.Cmp(f.PPI) != 0 {
+		bad(pr.Size.At.Span, fmt.Sprintf("lab %s takes %s ppi, and this print has %s ppi", name, plainRat(l.Resolution.Value, 3), plainRat(f.PPI, 3)), "",
+			fmt.Sprintf("write the size at %s ppi", plainRat(l.Resolution.Value, 3)))
+	}
+	if l.Bits != nil {
+		want, have := int(l.Bits.Value.Num().Int64()), f.Bits
+		mend := fmt.Sprintf("write bits %d", want)
+		if f.Format == "jpeg" {
+			have, mend = 8, "write save tiff, which can hold 16 bits"
+		}
+		if want != have {
+			bad(s.Span, fmt.Sprintf("lab %s takes %d bits, and this file has %d", name, want, have), "", mend)
+		}
+	}
+	return ok
 }

@@ -17,6 +17,9 @@ type walker struct {
 	cur   pic
 	names map[string]pic
 	stage int
+	// final is the line that brought the picture into a paper's own colours:
+	// only border, wrap and save may follow. edged is the first border or wrap.
+	final, edged int
 }
 
 // space measures in the pixels of p.
@@ -67,6 +70,15 @@ func (w *walker) set(n int, as *lang.Text, covers rect) {
 
 func (w *walker) step(s lang.Step) {
 	b := w.b
+	if w.final != 0 {
+		switch s.(type) {
+		case *lang.Border, *lang.Wrap:
+		default:
+			b.err(codePaper, s.Where(), fmt.Sprintf("%s can't follow line %d, which brought the picture into the colours of a printer", s.Word(), w.final),
+				"Such colours are numbers for inks, through tables; arithmetic on them has no meaning.", "move the conversion behind it, as the last step before border, wrap and save")
+			return
+		}
+	}
 	switch s := s.(type) {
 	case *lang.Crop:
 		w.crop(s)
@@ -105,6 +117,17 @@ func (w *walker) step(s lang.Step) {
 		args := ops.Args{{Name: "radius", Value: r.RatString()}, {Name: "amount", Value: share(s.Amount).RatString()},
 			{Name: "quiet", Value: share(s.Quiet).RatString()}, {Name: "halo", Value: share(s.Halo).RatString()}}
 		w.masked(s.Span, "sharpen", args, s.Through, s.As, w.cur)
+	case *lang.Tone:
+		w.tone(s)
+	case *lang.Mix:
+		args := ops.Args{{Name: "red", Value: share(s.Red).RatString()}, {Name: "green", Value: share(s.Green).RatString()}, {Name: "blue", Value: share(s.Blue).RatString()}}
+		if n, ok := b.node(s.Span, w.stage, "mix", args, w.cur.node); ok {
+			w.set(n, nil, w.cur.covers)
+		}
+	case *lang.Tint:
+		w.tint(s)
+	case *lang.Border, *lang.Wrap:
+		w.edge(s)
 	case *lang.Turn, *lang.Mirror:
 		b.err(codeStep, s.Where(), "turn and mirror stand at the head of prepare, nowhere else", "The frame is the upright master: what turns it comes before everything that is placed on it.")
 	default:
@@ -143,13 +166,37 @@ func (w *walker) masked(at lang.Span, op string, args ops.Args, through, as *lan
 func (w *walker) convert(s *lang.Convert) {
 	b := w.b
 	var p *colour.Profile
-	if s.Space != nil {
+	intent, black := s.Intent.Value, s.BlackPoint.Value
+	switch {
+	case s.Space != nil:
 		p, _ = colour.Space(s.Space.Value)
 		if p == nil {
 			b.err(codeProfile, s.Space.Span, fmt.Sprintf("there is no space named %s", s.Space.Value), "")
 			return
 		}
-	} else {
+	case s.Name != nil && b.rec.Paper(s.Name.Value) != nil:
+		paper := b.rec.Paper(s.Name.Value)
+		in := b.inputs.get(RoleProfile, *paper.Profile)
+		if in == nil {
+			return
+		}
+		b.uses(in)
+		p = in.Profile
+		// What the line doesn't say, the paper says.
+		if s.Intent.Line == 0 {
+			intent = paper.Intent.Value
+		}
+		if s.BlackPoint.Line == 0 {
+			black = paper.BlackPoint.Value
+		}
+	case s.Name != nil:
+		lab := b.rec.Lab(s.Name.Value)
+		if lab == nil || lab.Space == nil {
+			b.err(codeLab, s.Name.Span, fmt.Sprintf("lab %s doesn't say its colour space", s.Name.Value), "", "add a line to the lab, such as space opRGB, as the lab states it")
+			return
+		}
+		p, _ = colour.Space(lab.Space.Value)
+	default:
 		in := b.inputs.get(RoleProfile, *s.Profile)
 		if in == nil {
 			return
@@ -157,9 +204,15 @@ func (w *walker) convert(s *lang.Convert) {
 		b.uses(in)
 		p = in.Profile
 	}
-	args := ops.Args{{Name: "profile", Value: b.profile(p)}, {Name: "intent", Value: s.Intent.Value}, {Name: "black-point", Value: s.BlackPoint.Value}}
+	args := ops.Args{{Name: "profile", Value: b.profile(p)}, {Name: "intent", Value: intent}, {Name: "black-point", Value: black}}
 	if n, ok := b.node(s.Span, w.stage, "convert", args, w.cur.node); ok {
 		w.set(n, nil, w.cur.covers)
+	}
+	if p.HasTables() {
+		if w.stage == 0 {
+			b.err(codePaper, s.Span, "prepare can't work in the colours of a printer", "Such colours are numbers for inks, through tables; every later step would compute with them.", "move the conversion into the print, as its last step before border, wrap and save")
+		}
+		w.final = s.Line
 	}
 }
 

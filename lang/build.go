@@ -186,7 +186,7 @@ func (b *builder) step(g *gStep) Step {
 		return &Crop{sp, b.ratio(c.To), b.optPoint(c.At), b.optPoint(c.From), b.optPoint(c.Till)}
 	case g.Convert != nil:
 		c := g.Convert
-		return &Convert{sp, b.opt(c.Space), b.opt(c.Profile), b.or(c.Intent, "relative"), b.or(c.BlackPoint, "on")}
+		return &Convert{sp, b.opt(c.Space), b.opt(c.Name), b.opt(c.Profile), b.or(c.Intent, "relative"), b.or(c.BlackPoint, "on")}
 	case g.Spot != nil && g.Spot.Over != nil:
 		return &SpotPixels{sp, b.measure(*g.Spot.Over), b.opt(g.Spot.Through)}
 	case g.Spot != nil:
@@ -206,8 +206,72 @@ func (b *builder) step(g *gStep) Step {
 		s := g.Sharpen
 		return &Sharpen{sp, b.measure(s.Radius), b.measure(s.Amount), b.or(s.Method, "unsharp"),
 			b.orMeasure(s.Quiet, 0), b.orMeasure(s.Halo, 10), b.opt(s.Through), b.opt(s.As)}
+	case g.Tone != nil:
+		return &Tone{Span: sp, For: b.opt(g.Tone.For), Through: b.opt(g.Tone.Through)}
+	case g.Mix != nil:
+		return &Mix{sp, b.measure(g.Mix.Red), b.measure(g.Mix.Green), b.measure(g.Mix.Blue)}
+	case g.Tint != nil:
+		return &Tint{sp, b.measure(g.Tint.Hue), b.measure(g.Tint.Chroma)}
 	}
 	return nil
+}
+
+// colour reads a neutral colour; nil is white.
+func (b *builder) colour(g *gColour) Colour {
+	switch {
+	case g == nil:
+		return Colour{Word: "white", Lightness: big.NewRat(100, 1)}
+	case given(g.Grey):
+		w, n := b.tok(g.Grey), b.number(g.Light)
+		return Colour{join(w.Span, n.Span), "grey", n.Value}
+	}
+	w := b.tok(g.Word)
+	l := big.NewRat(100, 1)
+	if w.Value == "black" {
+		l = new(big.Rat)
+	}
+	return Colour{w.Span, w.Value, l}
+}
+
+// edge reads border and wrap.
+func (b *builder) edge(g *gPrint) Step {
+	if g.Border != nil {
+		return &Border{b.span, b.measure(g.Border.Width), b.colour(g.Border.Colour)}
+	}
+	w := &Wrap{Span: b.span, Width: b.measure(g.Wrap.Width)}
+	if g.Wrap.Colour != nil {
+		c := b.colour(g.Wrap.Colour)
+		w.Way, w.Colour = Text{Value: "colour"}, &c
+		return w
+	}
+	w.Way = b.text(g.Wrap.Way)
+	return w
+}
+
+// toneLine puts one line of a tone block into its tone.
+func (b *builder) toneLine(t *Tone, g *gTone) {
+	param := ""
+	switch {
+	case g.Exposure != nil:
+		param, t.Exposure = "exposure", b.optMeasure(g.Exposure)
+	case g.Warmth != nil:
+		param, t.Warmth = "warmth", b.optMeasure(g.Warmth)
+	case g.Contrast != nil:
+		param, t.Contrast = "contrast", b.optMeasure(g.Contrast)
+	case g.Curve != nil:
+		param = "curve"
+		for _, p := range g.Curve {
+			q := b.point(p)
+			t.Curve = append(t.Curve, CurvePoint{q.Span, q.X.Value, q.Y.Value})
+		}
+	case g.Local != nil:
+		param, t.Local, t.Radius = "local", b.optMeasure(&g.Local.Contrast), b.optMeasure(&g.Local.Radius)
+	case g.Chroma != nil:
+		param, t.Chroma = "chroma", b.optMeasure(g.Chroma)
+	case g.Muted != nil:
+		param, t.Muted = "muted", b.optMeasure(g.Muted)
+	}
+	t.Lines = append(t.Lines, ToneLine{b.span, param})
 }
 
 func (b *builder) edition(g *gEdition) *Edition {

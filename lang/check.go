@@ -22,14 +22,21 @@ func (r *reader) check() *Recipe {
 	r.masks(rec, names)
 	for _, b := range r.blocks {
 		switch b.kind {
+		case "paper":
+			rec.Papers = append(rec.Papers, r.paper(b))
+		case "lab":
+			rec.Labs = append(rec.Labs, r.lab(b))
 		case "prepare":
+			r.tones(b)
 			if rec.Prepare == nil {
 				rec.Prepare = &Prepare{Span: blockSpan(b), Steps: nodes(b)}
 			}
 		case "steps":
+			r.tones(b)
 			rec.Series = append(rec.Series, &StepBlock{blockSpan(b), nameOf(b), nodes(b)})
 		case "print":
-			rec.Prints = append(rec.Prints, r.print(b))
+			r.tones(b)
+			rec.Prints = append(rec.Prints, r.print(b, names))
 		case "inputs":
 			if rec.Inputs == nil {
 				rec.Inputs = &Inputs{Span: blockSpan(b)}
@@ -60,6 +67,10 @@ func (r *reader) check() *Recipe {
 		switch n.kind {
 		case "mask":
 			r.add("PM451", n.text.Span, fmt.Sprintf("nothing uses mask %s", n.text.Value), "", "use it with through, or take it out")
+		case "paper":
+			r.add("PM453", n.text.Span, fmt.Sprintf("nothing uses paper %s", n.text.Value), "", "write print … on "+n.text.Value+", or take it out")
+		case "lab":
+			r.add("PM454", n.text.Span, fmt.Sprintf("nothing uses lab %s", n.text.Value), "", "write print … for "+n.text.Value+", or take it out")
 		case "steps":
 			r.add("PM452", n.text.Span, fmt.Sprintf("nothing follows steps %s", n.text.Value), "", fmt.Sprintf("write follow %s in a print, or take it out", n.text.Value))
 		}
@@ -131,7 +142,7 @@ func (r *reader) head(rec *Recipe) {
 		case given(g.Round):
 			rec.Round = b.optNumber(g.Round)
 		case g.Master != nil:
-			rec.Master = &Master{s.span, b.text(g.Master.File), b.opt(g.Master.Space)}
+			rec.Master = &Master{s.span, b.text(g.Master.File), b.opt(g.Master.Space), given(g.Master.White)}
 		}
 	}
 	last := st[len(st)-1].span
@@ -264,6 +275,15 @@ func (r *reader) maskNames(b *block, names []*named) {
 			t = s.Through
 		case *Sharpen:
 			t = s.Through
+		case *Tone:
+			t = s.Through
+			if s.For != nil {
+				r.use(names, "paper", "PM410", *s.For)
+			}
+		case *Convert:
+			if s.Name != nil {
+				r.useTarget(names, *s.Name)
+			}
 		case *Follow:
 			if b.kind != "steps" {
 				r.use(names, "steps", "PM402", s.Name)
@@ -389,8 +409,17 @@ func (r *reader) cycles(rec *Recipe) {
 }
 
 // print builds a print and checks that it has what it needs.
-func (r *reader) print(b *block) *Print {
+func (r *reader) print(b *block, names []*named) *Print {
 	p := &Print{Span: blockSpan(b), Name: nameOf(b), Steps: nodes(b)}
+	if g, ok := b.head.node.(*gTop); ok && g.Print != nil && !b.head.broken {
+		h := &builder{toks: b.head.toks, span: b.head.span}
+		if p.On, p.For = h.opt(g.Print.On), h.opt(g.Print.For); p.On != nil {
+			r.use(names, "paper", "PM410", *p.On)
+		}
+		if p.For != nil {
+			r.use(names, "lab", "PM411", *p.For)
+		}
+	}
 	has := map[string]bool{}
 	for _, st := range b.stmts {
 		has[st.word] = true

@@ -73,8 +73,12 @@ var Codes = []Code{
 	{"PM407", Error, "a named picture that nothing uses", "use it with blend or take, or take `as` out"},
 	{"PM408", Error, "masks that refer to each other in a circle", "take one of the references out"},
 	{"PM409", Error, "a name of another kind of thing", "use a name of the right kind"},
+	{"PM410", Error, "no paper has this name", "name the paper as it is defined"},
+	{"PM411", Error, "no lab has this name", "name the lab as it is defined"},
 	{"PM451", Note, "a mask that nothing uses", "use it, or take it out"},
 	{"PM452", Note, "a steps block that nothing follows", "follow it, or take it out"},
+	{"PM453", Note, "a paper that nothing uses", "print on it, or take it out"},
+	{"PM454", Note, "a lab that nothing uses", "print for it, or take it out"},
 
 	{"PM601", Error, "a path that isn't relative, or not with forward slashes", "write it relative to the recipe, with /"},
 	{"PM602", Error, "the file's ending doesn't match its format", "change the ending or the format"},
@@ -103,6 +107,10 @@ var Codes = []Code{
 	{"PM716", Error, "spots of one run that overlap", "move one, or put another step between them"},
 	{"PM717", Error, "a mask without a shape", "draw at least one shape"},
 	{"PM718", Error, "a mask's first line works on nothing", "add a shape before it"},
+	{"PM719", Error, "a paper without a profile", "add a profile line"},
+	{"PM720", Error, "a tone block that changes nothing", "write at least one parameter"},
+	{"PM721", Error, "a curve that doesn't rise from point to point", "write its points from dark to light, each higher or level"},
+	{"PM722", Error, "shares of a mix that don't sum to 100 %", "change one of them"},
 
 	{"PM901", Error, "a word of version 1 that this engine doesn't build yet", "leave it out for now"},
 }

@@ -108,6 +108,9 @@ func (r *reader) flow(b *block, names []*named) {
 		case *Convert:
 			cur.used = true
 			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: s.Line}
+		case *Mix:
+			cur.used = true
+			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: s.Line}
 		case *SpotAt:
 			cur.used = true
 			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
@@ -117,7 +120,7 @@ func (r *reader) flow(b *block, names []*named) {
 			if s.From != nil && samePoint(s.At, *s.From) {
 				r.add("PM307", s.From.Span, "this spot copies from its own place", "", "copy from another place, or leave from out")
 			}
-		case *SpotPixels, *Turn, *Mirror:
+		case *SpotPixels, *Turn, *Mirror, *Tone, *Tint, *Border, *Wrap:
 			cur.used = true
 			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
 		case *Sharpen:
@@ -277,8 +280,10 @@ func rank(word string) int {
 		return 3
 	case "convert":
 		return 5
-	case "save":
+	case "border", "wrap":
 		return 6
+	case "save":
+		return 7
 	}
 	return 4
 }
@@ -293,7 +298,7 @@ func (r *reader) order(b *block, items []item) {
 		if len(blocksOf(w)) == 0 {
 			continue // an unknown word
 		}
-		if contains([]string{"edition", "size", "crop", "convert", "save"}, w) && contains(blocksOf(w), b.kind) {
+		if contains([]string{"edition", "size", "crop", "convert", "border", "wrap", "save"}, w) && contains(blocksOf(w), b.kind) {
 			if o, ok := first[w]; ok {
 				if w != "save" || it.via == nil {
 					r.add("PM706", it.at().span, fmt.Sprintf("%s stands twice, on line %d and on line %d", w, o.st.span.Line, it.st.span.Line), fmt.Sprintf("It may stand once in %s.", titleOf(b)), "keep one of the two")
@@ -321,7 +326,7 @@ func (r *reader) order(b *block, items []item) {
 			high, highAt = k, it
 			continue
 		}
-		const rule = "A print is written in the order edition, size, crop, steps (enlarge among them), convert, save."
+		const rule = "A print is written in the order edition, size, crop, steps (enlarge among them), convert, border or wrap, save."
 		if highAt.st.word == "save" {
 			r.add("PM709", it.at().span, fmt.Sprintf("%s stands behind save, line %d", w, highAt.st.span.Line), rule, "move it before save")
 			continue

@@ -45,6 +45,9 @@ func (g *gen) measure(s *Slot) string {
 	if r.Unit == "px" && s.Kind == ValuePair {
 		n, _, _ = strings.Cut(n, ".")
 	}
+	if r.Unit == "" {
+		return n // bare by rule
+	}
 	return n + g.pick("", " ") + r.Unit
 }
 
@@ -67,6 +70,14 @@ func (g *gen) value(f *Form, s *Slot) string {
 	case ValuePoint:
 		return g.point(s)
 	case ValuePoints:
+		if f.Word == "curve" { // its points rise
+			out, x, y := "", 0, 0
+			for i := 2 + g.r.Intn(5); i > 0; i-- {
+				out += fmt.Sprintf(", (%d, %d)", x, y)
+				x, y = x+1+g.r.Intn(15), y+g.r.Intn(15)
+			}
+			return out[2:]
+		}
 		out := g.point(s)
 		for i := 2 + g.r.Intn(9); i > 0; i-- {
 			out += ", " + g.point(s)
@@ -86,7 +97,16 @@ func (g *gen) value(f *Form, s *Slot) string {
 			ext = ".jpg"
 		}
 		return fmt.Sprintf("%q", fmt.Sprintf("f-%d%s", g.n, ext))
+	case ValueTarget:
+		return g.pick(append([]string{"pa", "la"}, Spaces...)...)
+	case ValueList:
+		return strings.Join(s.Words[:1+g.r.Intn(len(s.Words))], ", ")
+	case ValueColour:
+		return g.pick("white", "black", "grey 50", "grey 7.5")
 	case ValueName:
+		if s.Word == "for" {
+			return "pa"
+		}
 		if s.Word == "through" || f.Blocks[0] == "mask" {
 			return g.pick("m0", "m1", "m2")
 		}
@@ -105,6 +125,9 @@ func (g *gen) value(f *Form, s *Slot) string {
 }
 
 func (g *gen) line(f *Form) string {
+	if f.Word == "mix" { // its shares sum to 100 %
+		return g.pick("mix red 40% green 40% blue 20%", "mix red 130 % green -10 % blue -20 %")
+	}
 	out := []string{}
 	if f.Blocks[0] == "mask" && f.Word != "invert" && f.Word != "soften" && g.r.Intn(3) == 0 {
 		out = append(out, g.pick("less", "within"))
@@ -137,6 +160,9 @@ func (g *gen) lines(block string, n int) []string {
 	var out []string
 	for ; n > 0; n-- {
 		out = append(out, g.line(forms[g.r.Intn(len(forms))]))
+		if contains([]string{"prepare", "steps", "print"}, block) && g.r.Intn(4) == 0 {
+			out = append(append(append(out, g.line(formsOf("tone", block)[0])+" {"), g.lines("tone", 1+g.r.Intn(4))...), "}")
+		}
 	}
 	return out
 }
@@ -146,6 +172,8 @@ func (g *gen) recipe(t testing.TB) []string {
 	out := []string{"recipe 1 draft"}
 	out = append(out, g.lines("top", 4)...)
 	out = append(out, `master "salt-road.tif"`)
+	out = append(append(append(out, "paper pa {", `profile "papers/pa.icc"`), g.lines("paper", g.r.Intn(4))...), "}")
+	out = append(append(append(out, "lab la {"), g.lines("lab", g.r.Intn(6))...), "}")
 	for i := range 3 {
 		out = append(append(append(out, fmt.Sprintf("mask m%d {", i)), g.lines("mask", 1+g.r.Intn(5))...), "}")
 	}
@@ -154,7 +182,7 @@ func (g *gen) recipe(t testing.TB) []string {
 	}
 	out = append(append(append(out, "prepare {"), g.lines("prepare", g.r.Intn(8))...), "}")
 	for i := range 2 {
-		out = append(out, fmt.Sprintf("print p%d {", i))
+		out = append(out, fmt.Sprintf("print p%d%s%s {", i, g.pick("", " on pa"), g.pick("", " for la")))
 		if g.r.Intn(2) == 0 {
 			out = append(out, g.line(formsOf("edition", "print")[0]))
 		}
@@ -175,13 +203,19 @@ func (g *gen) recipe(t testing.TB) []string {
 			return out
 		}
 		var left []string
+		inTone := false // a tone block that is taken out whole
 		for i, l := range out {
+			if inTone = inTone || wrong[i+1] && strings.HasPrefix(l, "tone"); inTone {
+				inTone = l != "}"
+				continue
+			}
 			block := strings.HasSuffix(l, "{") || l == "}"
 			if !wrong[i+1] || block {
 				left = append(left, l)
 				if wrong[i+1] && strings.HasPrefix(l, "mask") {
 					left = append(left, "ellipse at (50%, 50%) size 9% x 4%")
 				}
+
 			}
 		}
 		out = left

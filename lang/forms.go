@@ -6,7 +6,7 @@ package lang
 // defaults. A test compares the two on generated lines, and with the SPEC.
 type Form struct {
 	Word   string
-	Blocks []string // where it may stand: top, mask, prepare, steps, print, inputs
+	Blocks []string // where it may stand: top, paper, lab, mask, prepare, steps, print, tone, inputs
 	Opens  bool     // it ends with { and opens a block of its own name
 	Slots  []Slot
 }
@@ -28,6 +28,9 @@ const (
 	ValueWord                     // one of Words
 	ValueSpace                    // a colour space
 	ValueKernel                   // a kernel
+	ValueTarget                   // a colour space, or the name of a paper or a lab
+	ValueList                     // some of Words, separated by commas
+	ValueColour                   // white, black or grey N
 )
 
 // Slot is one parameter.
@@ -60,9 +63,14 @@ func (s *Slot) label() string {
 }
 
 var (
-	steps3    = []string{"prepare", "steps", "print"}
-	percent   = []Range{{"%", "0", "100", false}}
-	sharePos  = []Range{{"%", "0", "100", true}}
+	steps3      = []string{"prepare", "steps", "print"}
+	percent     = []Range{{"%", "0", "100", false}}
+	sharePos    = []Range{{"%", "0", "100", true}}
+	signedShare = []Range{{"%", "-100", "100", false}}
+	mixShare    = []Range{{"%", "-200", "300", false}}
+	edgeUnits   = []Range{
+		{"in", "0", "20", true}, {"cm", "0", "50", true}, {"mm", "0", "500", true}, {"px", "1", "10000", false},
+	}
 	ppi       = []Range{{"ppi", "1", "10000", false}}
 	sideUnits = []Range{
 		{"in", "0", "1000", true}, {"cm", "0", "2540", true},
@@ -100,12 +108,30 @@ var Forms = []Form{
 	{Word: "master", Blocks: []string{"top"}, Slots: []Slot{
 		{Label: "file", Kind: ValuePath},
 		{Word: "space", Kind: ValueSpace, Optional: true},
+		{Word: "on", Kind: ValueWord, Words: []string{"white"}, Optional: true},
 	}},
+	{Word: "paper", Blocks: []string{"top"}, Opens: true, Slots: []Slot{{Label: "name", Kind: ValueName}}},
+	{Word: "lab", Blocks: []string{"top"}, Opens: true, Slots: []Slot{{Label: "name", Kind: ValueName}}},
 	{Word: "mask", Blocks: []string{"top"}, Opens: true, Slots: []Slot{{Label: "name", Kind: ValueName}}},
 	{Word: "prepare", Blocks: []string{"top"}, Opens: true},
 	{Word: "steps", Blocks: []string{"top"}, Opens: true, Slots: []Slot{{Label: "name", Kind: ValueName}}},
-	{Word: "print", Blocks: []string{"top"}, Opens: true, Slots: []Slot{{Label: "name", Kind: ValueName}}},
+	{Word: "print", Blocks: []string{"top"}, Opens: true, Slots: []Slot{
+		{Label: "name", Kind: ValueName},
+		{Word: "on", Kind: ValueName, Optional: true},
+		{Word: "for", Kind: ValueName, Optional: true},
+	}},
 	{Word: "inputs", Blocks: []string{"top"}, Opens: true},
+
+	{Word: "profile", Blocks: []string{"paper"}, Slots: []Slot{{Label: "file", Kind: ValuePath}}},
+	{Word: "intent", Blocks: []string{"paper"}, Slots: []Slot{{Label: "intent", Kind: ValueWord, Words: Intents}}},
+	{Word: "black-point", Blocks: []string{"paper"}, Slots: []Slot{{Label: "black point", Kind: ValueWord, Words: []string{"on", "off"}}}},
+	{Word: "takes", Blocks: []string{"lab"}, Slots: []Slot{{Label: "formats", Kind: ValueList, Words: []string{"jpeg", "tiff"}}}},
+	{Word: "space", Blocks: []string{"lab"}, Slots: []Slot{{Label: "space", Kind: ValueSpace}}},
+	{Word: "resolution", Blocks: []string{"lab"}, Slots: []Slot{{Label: "resolution", Kind: ValueMeasure, Ranges: ppi}}},
+	{Word: "bits", Blocks: []string{"lab"}, Slots: []Slot{{Label: "bits", Kind: ValueCount, OneOf: []string{"8", "16"}}}},
+	{Word: "largest", Blocks: []string{"lab"}, Slots: []Slot{
+		{Word: "file", Kind: ValueMeasure, Ranges: []Range{{"KB", "1", "1000000000", false}, {"MB", "1", "1000000", false}, {"GB", "0", "1000", true}}},
+	}},
 
 	{Word: "stroke", Blocks: []string{"mask"}, Slots: []Slot{
 		{Word: "along", Kind: ValuePoints, Ranges: framePlace},
@@ -150,7 +176,7 @@ var Forms = []Form{
 		{Word: "to", Kind: ValuePoint, Ranges: placeUnits, Place: true},
 	}},
 	{Word: "convert", Blocks: steps3, Slots: intentSlots(
-		Slot{Word: "to", Kind: ValueSpace})},
+		Slot{Word: "to", Kind: ValueTarget})},
 	{Word: "convert", Blocks: steps3, Slots: intentSlots(
 		Slot{Word: "to", Kind: ValueNone}, Slot{Word: "profile", Kind: ValuePath})},
 	{Word: "spot", Blocks: steps3, Slots: []Slot{
@@ -188,6 +214,54 @@ var Forms = []Form{
 		{Word: "as", Kind: ValueName, Optional: true},
 	}},
 
+	{Word: "tone", Blocks: steps3, Opens: true, Slots: []Slot{
+		{Word: "for", Kind: ValueName, Optional: true},
+		{Word: "through", Kind: ValueName, Optional: true},
+	}},
+	{Word: "exposure", Blocks: []string{"tone"}, Slots: []Slot{
+		{Label: "exposure", Kind: ValueMeasure, Ranges: []Range{{"stops", "-5", "5", false}, {"stop", "-5", "5", false}}},
+	}},
+	{Word: "warmth", Blocks: []string{"tone"}, Slots: []Slot{
+		{Label: "warmth", Kind: ValueMeasure, Ranges: []Range{{"mired", "-100", "100", false}}},
+	}},
+	{Word: "contrast", Blocks: []string{"tone"}, Slots: []Slot{
+		{Label: "contrast", Kind: ValueMeasure, Ranges: signedShare},
+	}},
+	{Word: "curve", Blocks: []string{"tone"}, Slots: []Slot{
+		{Label: "points", Kind: ValuePoints, Ranges: []Range{{"", "0", "100", false}}},
+	}},
+	{Word: "local", Blocks: []string{"tone"}, Slots: []Slot{
+		{Word: "contrast", Kind: ValueMeasure, Ranges: signedShare},
+		{Word: "radius", Kind: ValueMeasure, Ranges: []Range{{"%", "0", "2", true}, {"px", "0.5", "100", false}}},
+	}},
+	{Word: "chroma", Blocks: []string{"tone"}, Slots: []Slot{
+		{Label: "chroma", Kind: ValueMeasure, Ranges: signedShare},
+	}},
+	{Word: "muted", Blocks: []string{"tone"}, Slots: []Slot{
+		{Word: "chroma", Kind: ValueMeasure, Ranges: signedShare},
+	}},
+	{Word: "mix", Blocks: steps3, Slots: []Slot{
+		{Word: "red", Kind: ValueMeasure, Ranges: mixShare},
+		{Word: "green", Kind: ValueMeasure, Ranges: mixShare},
+		{Word: "blue", Kind: ValueMeasure, Ranges: mixShare},
+	}},
+	{Word: "tint", Blocks: steps3, Slots: []Slot{
+		{Word: "hue", Kind: ValueMeasure, Ranges: []Range{{"deg", "0", "360", false}}},
+		{Word: "chroma", Kind: ValueMeasure, Ranges: []Range{{"%", "0", "40", false}}},
+	}},
+
+	{Word: "border", Blocks: []string{"print"}, Slots: []Slot{
+		{Label: "width", Kind: ValueMeasure, Ranges: edgeUnits},
+		{Word: "colour", Kind: ValueColour, Optional: true, Default: "white"},
+	}},
+	{Word: "wrap", Blocks: []string{"print"}, Slots: []Slot{
+		{Label: "width", Kind: ValueMeasure, Ranges: edgeUnits},
+		{Label: "way", Kind: ValueWord, Words: []string{"mirror", "stretch", "picture"}},
+	}},
+	{Word: "wrap", Blocks: []string{"print"}, Slots: []Slot{
+		{Label: "width", Kind: ValueMeasure, Ranges: edgeUnits},
+		{Word: "colour", Kind: ValueColour},
+	}},
 	{Word: "edition", Blocks: []string{"print"}, Slots: []Slot{
 		{Label: "count", Kind: ValueCount, Whole: true, Ranges: []Range{{"", "1", "100000", false}}},
 		{Word: "plus", Kind: ValueCount, Tail: "proofs", Optional: true, Whole: true, Ranges: []Range{{"", "1", "100000", false}}},

@@ -42,10 +42,12 @@ type (
 		Rights  lexer.Token `parser:"| 'rights' @String"`
 		Round   lexer.Token `parser:"| 'round' @Number"`
 		Master  *gMaster    `parser:"| @@"`
+		Paper   lexer.Token `parser:"| 'paper' @Name '{'"`
+		Lab     lexer.Token `parser:"| 'lab' @Name '{'"`
 		Mask    lexer.Token `parser:"| 'mask' @Name '{'"`
 		Prepare lexer.Token `parser:"| @'prepare' '{'"`
 		Steps   lexer.Token `parser:"| 'steps' @Name '{'"`
-		Print   lexer.Token `parser:"| 'print' @Name '{'"`
+		Print   *gPrintHead `parser:"| @@"`
 		Inputs  lexer.Token `parser:"| @'inputs' '{'"`
 	}
 	gRecipe struct {
@@ -55,6 +57,48 @@ type (
 	gMaster struct {
 		File  lexer.Token `parser:"'master' @String"`
 		Space lexer.Token `parser:"( 'space' @Space )?"`
+		White lexer.Token `parser:"( 'on' @'white' )?"`
+	}
+	gPrintHead struct {
+		Name lexer.Token `parser:"'print' @Name"`
+		On   lexer.Token `parser:"( 'on' @Name )?"`
+		For  lexer.Token `parser:"( 'for' @Name )? '{'"`
+	}
+
+	// gPaper is a line of a paper block.
+	gPaper struct {
+		Profile    lexer.Token `parser:"  'profile' @String"`
+		Intent     lexer.Token `parser:"| 'intent' @( 'perceptual' | 'relative' | 'saturation' | 'absolute' )"`
+		BlackPoint lexer.Token `parser:"| 'black-point' @( 'on' | 'off' )"`
+	}
+
+	// gLab is a line of a lab block.
+	gLab struct {
+		Takes      []lexer.Token `parser:"  'takes' @( 'jpeg' | 'tiff' ) ( ',' @( 'jpeg' | 'tiff' ) )*"`
+		Space      lexer.Token   `parser:"| 'space' @Space"`
+		Resolution *gMeasure     `parser:"| 'resolution' @@"`
+		Bits       lexer.Token   `parser:"| 'bits' @Number"`
+		Largest    *gMeasure     `parser:"| 'largest' 'file' @@"`
+	}
+
+	// gTone is a line of a tone block.
+	gTone struct {
+		Exposure *gMeasure `parser:"  'exposure' @@"`
+		Warmth   *gMeasure `parser:"| 'warmth' @@"`
+		Contrast *gMeasure `parser:"| 'contrast' @@"`
+		Curve    []gPoint  `parser:"| 'curve' @@ ( ',' @@ )*"`
+		Local    *gLocal   `parser:"| @@"`
+		Chroma   *gMeasure `parser:"| 'chroma' @@"`
+		Muted    *gMeasure `parser:"| 'muted' 'chroma' @@"`
+	}
+	gLocal struct {
+		Contrast gMeasure `parser:"'local' 'contrast' @@"`
+		Radius   gMeasure `parser:"'radius' @@"`
+	}
+	gColour struct {
+		Word  lexer.Token `parser:"  @( 'white' | 'black' )"`
+		Grey  lexer.Token `parser:"| @'grey'"`
+		Light lexer.Token `parser:"  @Number"`
 	}
 
 	// gMask is a line of a mask block.
@@ -104,6 +148,23 @@ type (
 		Follow  lexer.Token `parser:"| 'follow' @Name"`
 		Blend   *gBlend     `parser:"| @@"`
 		Sharpen *gSharpen   `parser:"| @@"`
+		Tone    *gToneHead  `parser:"| @@"`
+		Mix     *gMix       `parser:"| @@"`
+		Tint    *gTint      `parser:"| @@"`
+	}
+	gToneHead struct {
+		Tone    lexer.Token `parser:"@'tone'"`
+		For     lexer.Token `parser:"( 'for' @Name )?"`
+		Through lexer.Token `parser:"( 'through' @Name )? '{'"`
+	}
+	gMix struct {
+		Red   gMeasure `parser:"'mix' 'red' @@"`
+		Green gMeasure `parser:"'green' @@"`
+		Blue  gMeasure `parser:"'blue' @@"`
+	}
+	gTint struct {
+		Hue    gMeasure `parser:"'tint' 'hue' @@"`
+		Chroma gMeasure `parser:"'chroma' @@"`
 	}
 	gCrop struct {
 		To   lexer.Token `parser:"'crop' ( 'to' @Ratio"`
@@ -113,7 +174,8 @@ type (
 	}
 	gConvert struct {
 		Space      lexer.Token `parser:"'convert' 'to' ( @Space"`
-		Profile    lexer.Token `parser:"| 'profile' @String )"`
+		Profile    lexer.Token `parser:"| 'profile' @String"`
+		Name       lexer.Token `parser:"| @Name )"`
 		Intent     lexer.Token `parser:"( 'intent' @( 'perceptual' | 'relative' | 'saturation' | 'absolute' ) )?"`
 		BlackPoint lexer.Token `parser:"( 'black-point' @( 'on' | 'off' ) )?"`
 	}
@@ -152,6 +214,17 @@ type (
 		Edition *gEdition `parser:"  @@"`
 		Size    *gSize    `parser:"| @@"`
 		Save    *gSave    `parser:"| @@"`
+		Border  *gBorder  `parser:"| @@"`
+		Wrap    *gWrap    `parser:"| @@"`
+	}
+	gBorder struct {
+		Width  gMeasure `parser:"'border' @@"`
+		Colour *gColour `parser:"( 'colour' @@ )?"`
+	}
+	gWrap struct {
+		Width  gMeasure    `parser:"'wrap' @@"`
+		Way    lexer.Token `parser:"( @( 'mirror' | 'stretch' | 'picture' )"`
+		Colour *gColour    `parser:"| 'colour' @@ )"`
 	}
 	gEdition struct {
 		Count  lexer.Token `parser:"'edition' @Number"`
@@ -225,6 +298,9 @@ var grammars struct {
 	step  *participle.Parser[gStep]
 	print *participle.Parser[gPrint]
 	input *participle.Parser[gInput]
+	paper *participle.Parser[gPaper]
+	lab   *participle.Parser[gLab]
+	tone  *participle.Parser[gTone]
 }
 
 func buildGrammars() {
@@ -236,6 +312,9 @@ func buildGrammars() {
 		grammars.step = participle.MustBuild[gStep](lex, look)
 		grammars.print = participle.MustBuild[gPrint](lex, look)
 		grammars.input = participle.MustBuild[gInput](lex, look)
+		grammars.paper = participle.MustBuild[gPaper](lex, look)
+		grammars.lab = participle.MustBuild[gLab](lex, look)
+		grammars.tone = participle.MustBuild[gTone](lex, look)
 	})
 }
 
@@ -245,7 +324,8 @@ func grammarText() string {
 	buildGrammars()
 	return strings.Join([]string{
 		grammars.top.String(), grammars.mask.String(), grammars.step.String(),
-		grammars.print.String(), grammars.input.String(),
+		grammars.print.String(), grammars.input.String(), grammars.paper.String(),
+		grammars.lab.String(), grammars.tone.String(),
 	}, "\n")
 }
 

@@ -18,7 +18,10 @@ func line(r *rand.Rand, f *Form) []string {
 		if len(s.Ranges) > 0 {
 			u = s.units()
 		}
-		return []string{"3", u[r.Intn(len(u))]}
+		if v := u[r.Intn(len(u))]; v != "" {
+			return []string{"3", v}
+		}
+		return []string{"3"} // bare by rule
 	}
 	point := func(s *Slot) []string {
 		p := append([]string{"("}, measure(s)...)
@@ -59,6 +62,15 @@ func line(r *rand.Rand, f *Form) []string {
 			out = append(out, Spaces[r.Intn(len(Spaces))])
 		case ValueKernel:
 			out = append(out, Kernels[r.Intn(len(Kernels))])
+		case ValueTarget:
+			out = append(out, []string{"harbour", Spaces[r.Intn(len(Spaces))]}[r.Intn(2)])
+		case ValueList:
+			out = append(out, s.Words[r.Intn(len(s.Words))])
+			for r.Intn(2) == 0 {
+				out = append(out, ",", s.Words[r.Intn(len(s.Words))])
+			}
+		case ValueColour:
+			out = append(out, [][]string{{"white"}, {"black"}, {"grey", "50"}}[r.Intn(3)]...)
 		}
 		if s.Tail != "" {
 			out = append(out, s.Tail)
@@ -125,7 +137,13 @@ func TestGrammarAndFormsTakeTheSameLines(t *testing.T) {
 			_, err = parseTokens(grammars.mask, toks)
 		case block == "inputs":
 			_, err = parseTokens(grammars.input, toks)
-		case contains([]string{"edition", "size", "save"}, f.Word):
+		case block == "paper":
+			_, err = parseTokens(grammars.paper, toks)
+		case block == "lab":
+			_, err = parseTokens(grammars.lab, toks)
+		case block == "tone":
+			_, err = parseTokens(grammars.tone, toks)
+		case contains([]string{"edition", "size", "save", "border", "wrap"}, f.Word):
 			_, err = parseTokens(grammars.print, toks)
 		default:
 			_, err = parseTokens(grammars.step, toks)

@@ -101,6 +101,35 @@ func matchValue(s *Slot, toks []Token, i int) (next int, bad bool, want []string
 		return one(KindSpace, "a colour space")
 	case ValueKernel:
 		return one(KindKernel, "a kernel")
+	case ValueTarget:
+		if isKind(toks, i, KindName) {
+			return i + 1, false, nil
+		}
+		return one(KindSpace, "a colour space, or the name of a paper or a lab")
+	case ValueList:
+		for {
+			fits := false
+			for _, w := range s.Words {
+				fits = fits || isWord(toks, i, w)
+			}
+			if !fits {
+				return i, true, s.Words
+			}
+			if i++; !isPunct(toks, i, ",") {
+				return i, false, nil
+			}
+			i++
+		}
+	case ValueColour:
+		switch {
+		case isWord(toks, i, "white"), isWord(toks, i, "black"):
+			return i + 1, false, nil
+		case !isWord(toks, i, "grey"):
+			return i, true, []string{"white", "black", "grey"}
+		case !isKind(toks, i+1, KindNumber):
+			return i + 1, true, []string{"a lightness from 0 to 100"}
+		}
+		return i + 2, false, nil
 	case ValueWord:
 		for _, w := range s.Words {
 			if isWord(toks, i, w) {
@@ -212,6 +241,12 @@ func (s *Slot) usage() string {
 		p = append(p, "SPACE")
 	case ValueKernel:
 		p = append(p, "KERNEL")
+	case ValueTarget:
+		p = append(p, "SPACE|NAME")
+	case ValueList:
+		p = append(p, strings.Join(s.Words, ", "))
+	case ValueColour:
+		p = append(p, "white|black|grey N")
 	case ValueWord:
 		p = append(p, strings.Join(s.Words, "|"))
 	}

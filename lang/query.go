@@ -27,6 +27,11 @@ func (r *Recipe) Files() []Text {
 			}
 		}
 	}
+	for _, p := range r.Papers {
+		if p.Profile != nil {
+			add(*p.Profile)
+		}
+	}
 	steps := func(ss []Step) {
 		for _, s := range ss {
 			if c, ok := s.(*Convert); ok && c.Profile != nil {
@@ -51,6 +56,26 @@ func (r *Recipe) Mask(name string) *Mask {
 	for _, m := range r.Masks {
 		if m.Name.Value == name {
 			return m
+		}
+	}
+	return nil
+}
+
+// Paper returns the paper of a name, nil where there is none.
+func (r *Recipe) Paper(name string) *Paper {
+	for _, p := range r.Papers {
+		if p.Name.Value == name {
+			return p
+		}
+	}
+	return nil
+}
+
+// Lab returns the lab of a name, nil where there is none.
+func (r *Recipe) Lab(name string) *Lab {
+	for _, l := range r.Labs {
+		if l.Name.Value == name {
+			return l
 		}
 	}
 	return nil

@@ -21,6 +21,7 @@ type statement struct {
 	span   Span
 	forms  []*Form
 	node   any
+	child  *block // the block that a step opens
 	broken bool
 }
 
@@ -222,7 +223,8 @@ func (r *reader) known(st *statement, start int, brace bool) bool {
 	}
 	if opens {
 		b := r.push(st.word, st)
-		if len(st.toks) > 1 && st.toks[1].Kind == KindName {
+		st.child = b
+		if st.word != "tone" && len(st.toks) > 1 && st.toks[1].Kind == KindName {
 			b.name = &Text{st.toks[1].Span, st.toks[1].Value}
 		}
 		return !brace
@@ -337,8 +339,23 @@ func (r *reader) parse(st *statement) {
 		if g, err = parseTokens(grammars.input, st.toks); err == nil {
 			st.node = &Input{b.span, b.text(g.Path), b.text(g.SHA256)}
 		}
+	case "paper":
+		var g *gPaper
+		if g, err = parseTokens(grammars.paper, st.toks); err == nil {
+			st.node = g
+		}
+	case "lab":
+		var g *gLab
+		if g, err = parseTokens(grammars.lab, st.toks); err == nil {
+			st.node = g
+		}
+	case "tone":
+		var g *gTone
+		if g, err = parseTokens(grammars.tone, st.toks); err == nil {
+			st.node = g
+		}
 	default:
-		if st.block == "print" && contains([]string{"edition", "size", "save"}, st.word) {
+		if st.block == "print" && contains([]string{"edition", "size", "save", "border", "wrap"}, st.word) {
 			var g *gPrint
 			if g, err = parseTokens(grammars.print, st.toks); err == nil {
 				switch {
@@ -346,6 +363,8 @@ func (r *reader) parse(st *statement) {
 					st.node = b.edition(g.Edition)
 				case g.Size != nil:
 					st.node = b.size(g.Size)
+				case g.Border != nil, g.Wrap != nil:
+					st.node = b.edge(g)
 				default:
 					st.node = b.save(g.Save)
 				}
@@ -365,7 +384,7 @@ func (r *reader) parse(st *statement) {
 
 func allWords() []string {
 	var out []string
-	for _, b := range []string{"top", "prepare", "print", "steps", "mask"} {
+	for _, b := range []string{"top", "paper", "lab", "prepare", "print", "steps", "mask", "tone"} {
 		out = append(out, wordsIn(b)...)
 	}
 	return out
@@ -391,6 +410,12 @@ func blockName(b string) string {
 		return "a steps block"
 	case "print":
 		return "a print block"
+	case "paper":
+		return "a paper block"
+	case "lab":
+		return "a lab block"
+	case "tone":
+		return "a tone block"
 	}
 	return b
 }

@@ -22,7 +22,8 @@ var valueNames = map[ValueKind]string{
 	ValueNone: "the word alone", ValueCount: "a bare number", ValueMeasure: "a number with its unit",
 	ValuePair: "width x height", ValuePoint: "a point", ValuePoints: "points, separated by commas",
 	ValueRatio: "a shape", ValueText: "a text", ValuePath: "a file", ValueName: "a name",
-	ValueSpace: "a space", ValueKernel: "a kernel",
+	ValueSpace: "a space", ValueKernel: "a kernel", ValueTarget: "a space, a paper or a lab",
+	ValueColour: "white, black, or grey and its lightness",
 }
 
 // specRow is how SPEC begins the line of a parameter: name, value, range,
@@ -31,6 +32,9 @@ func specRow(s *Slot) string {
 	value := valueNames[s.Kind]
 	if s.Kind == ValueWord {
 		value = orList(s.Words)
+	}
+	if s.Kind == ValueList {
+		value = andList(s.Words) + ", one or both"
 	}
 	if s.OneOf != nil {
 		value = orList(s.OneOf)
@@ -82,6 +86,8 @@ func heading(f *Form) string {
 		return "### a line of inputs"
 	case f.Word == "mask" && f.Blocks[0] == "mask":
 		return "### mask, in a mask"
+	case f.Blocks[0] == "paper" || f.Blocks[0] == "lab" || f.Blocks[0] == "tone":
+		return "### " + f.Word + ", in a " + f.Blocks[0]
 	}
 	return "### " + f.Word
 }

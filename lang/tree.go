@@ -55,6 +55,8 @@ type Recipe struct {
 	Rights  *Text
 	Round   *Number
 	Master  *Master
+	Papers  []*Paper
+	Labs    []*Lab
 	Masks   []*Mask      // in the order written
 	Prepare *Prepare     // nil where there is none
 	Series  []*StepBlock // steps NAME { … }
@@ -67,6 +69,29 @@ type Master struct {
 	Span
 	Path  Text
 	Space *Text // nil: the file's own profile
+	// OnWhite lays a picture with alpha on white; without it one with alpha
+	// that isn't solid is refused.
+	OnWhite bool
+}
+
+// Paper is a paper with the inks it is printed with: what its profile says.
+type Paper struct {
+	Span
+	Name       Text
+	Profile    *Text // a path; never nil in a checked recipe
+	Intent     Text  // "relative" by default
+	BlackPoint Text  // "on" by default
+}
+
+// Lab is what a printing house takes. Nil means that the recipe doesn't say.
+type Lab struct {
+	Span
+	Name       Text
+	Takes      []Text   // "jpeg", "tiff"; empty: both
+	Space      *Text    // a built-in space
+	Resolution *Measure // ppi
+	Bits       *Number  // 8 or 16
+	Largest    *Measure // KB, MB, GB
 }
 
 // Mask is a named mask.
@@ -109,6 +134,8 @@ type StepBlock struct {
 type Print struct {
 	Span
 	Name    Text
+	On      *Text // the paper
+	For     *Text // the lab
 	Edition *Edition
 	Size    *Size
 	Steps   []Step
@@ -179,10 +206,13 @@ type (
 	}
 	// Mirror swaps left and right.
 	Mirror struct{ Span }
-	// Convert has either Space or Profile (a path).
+	// Convert has either Space, Profile (a path), or Name (of a paper or a
+	// lab). Intent and BlackPoint that aren't written (zero span) are the
+	// paper's where Name is a paper.
 	Convert struct {
 		Span
 		Space      *Text
+		Name       *Text
 		Profile    *Text
 		Intent     Text // "relative" by default
 		BlackPoint Text // "on" by default
@@ -237,7 +267,64 @@ type (
 		Through *Text
 		As      *Text
 	}
+	// Tone changes tones and colours; what isn't written is nil.
+	Tone struct {
+		Span
+		For      *Text    // a paper
+		Through  *Text    // a mask
+		Exposure *Measure // stops
+		Warmth   *Measure // mired
+		Contrast *Measure // %
+		Curve    []CurvePoint
+		Local    *Measure // %
+		Radius   *Measure // of Local
+		Chroma   *Measure // %
+		Muted    *Measure // %
+		// Lines are the lines inside, each with its word and place.
+		Lines []ToneLine
+	}
+	// ToneLine is one line of a tone block.
+	ToneLine struct {
+		Span
+		Param string // exposure, warmth, contrast, curve, local, chroma, muted
+	}
+	// CurvePoint is a point of a curve in lightness, both 0 to 100.
+	CurvePoint struct {
+		Span
+		X, Y *big.Rat
+	}
+	// Mix makes grey from shares of red, green and blue.
+	Mix struct {
+		Span
+		Red, Green, Blue Measure
+	}
+	// Tint colours a grey picture.
+	Tint struct {
+		Span
+		Hue    Measure // deg
+		Chroma Measure // %, 100 % is a CIELAB chroma of 100
+	}
+	// Border adds a border on all sides.
+	Border struct {
+		Span
+		Width  Measure
+		Colour Colour // white by default
+	}
+	// Wrap adds what goes round the sides of a stretcher.
+	Wrap struct {
+		Span
+		Width  Measure
+		Way    Text // mirror, stretch, picture, colour
+		Colour *Colour
+	}
 )
+
+// Colour is a neutral colour: "white", "black" or "grey" of a lightness.
+type Colour struct {
+	Span
+	Word      string
+	Lightness *big.Rat // 0 to 100
+}
 
 func (*Crop) Word() string       { return "crop" }
 func (*Turn) Word() string       { return "turn" }
@@ -250,3 +337,8 @@ func (*Take) Word() string       { return "take" }
 func (*Follow) Word() string     { return "follow" }
 func (*Blend) Word() string      { return "blend" }
 func (*Sharpen) Word() string    { return "sharpen" }
+func (*Tone) Word() string       { return "tone" }
+func (*Mix) Word() string        { return "mix" }
+func (*Tint) Word() string       { return "tint" }
+func (*Border) Word() string     { return "border" }
+func (*Wrap) Word() string       { return "wrap" }

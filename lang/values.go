@@ -28,6 +28,12 @@ func (r *reader) values(st *statement, binds []binding) {
 			for _, x := range measures(toks) {
 				r.measure(st, b.slot, x)
 			}
+		case ValueColour:
+			for _, t := range toks {
+				if t.Kind == KindNumber && !r.mended(t) {
+					r.inRange("the lightness of grey", Range{"", "0", "100", false}, rat(t.Value), t.Value, t.Span)
+				}
+			}
 		case ValueRatio:
 			w, h, _ := strings.Cut(toks[0].Value, ":")
 			if rat(w).Sign() <= 0 || rat(h).Sign() <= 0 {
@@ -101,6 +107,12 @@ func (r *reader) measure(st *statement, s *Slot, m mtok) {
 	}
 	switch m.unit {
 	case "":
+		for _, g := range s.Ranges {
+			if g.Unit == "" { // a bare number by rule
+				r.inRange(labelIn(st, s), g, rat(m.num.Value), m.num.Value, m.span)
+				return
+			}
+		}
 		r.noUnit(m.num, s)
 		return
 	case unknownUnit:

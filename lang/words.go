@@ -19,21 +19,16 @@ var Intents = []string{"perceptual", "relative", "saturation", "absolute"}
 // laterStatements are the statements of version 1 that this engine doesn't
 // build, with the block that they stand in.
 var laterStatements = map[string]string{
-	"paper": "top", "lab": "top", "sheet": "top",
-	"tone": "steps", "mix": "steps", "tint": "steps", "denoise": "steps",
-	"fringe": "steps", "grain": "steps",
-	"border": "print", "wrap": "print",
+	"sheet": "top", "denoise": "steps", "fringe": "steps", "grain": "steps",
 	"range": "mask", "edges": "mask",
 }
 
 // laterBlocks are those of them that open a block.
-var laterBlocks = map[string]bool{"paper": true, "lab": true, "sheet": true, "tone": true}
+var laterBlocks = map[string]bool{"sheet": true}
 
 // laterWords are reserved for what this engine doesn't build.
 var laterWords = []string{
-	"on", "for", "takes", "resolution", "largest", "exposure", "warmth",
-	"contrast", "curve", "local", "muted", "lightness", "hue", "red", "green",
-	"blue", "seed", "colour", "stretch", "picture", "deconvolve", "section",
+	"lightness", "seed", "deconvolve", "section",
 	"strip", "wedge", "vary", "of", "by", "grey", "nan", "inf", "infinity",
 }
 
@@ -91,7 +86,7 @@ var reserved = func() map[string]bool {
 			}
 		}
 	}
-	for _, w := range []string{"less", "within", "x"} {
+	for _, w := range []string{"less", "within", "x", "white", "black", "grey"} {
 		m[w] = true
 	}
 	delete(m, "")
