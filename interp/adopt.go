@@ -62,9 +62,6 @@ func Adopt(ctx context.Context, from, to string) (*Adopted, error) {
 	if ext := strings.ToLower(filepath.Ext(to)); ext != ".tif" && ext != ".tiff" {
 		return nil, fmt.Errorf("%s: what is written is a TIFF file, and its name ends with .tif", to)
 	}
-	if err := absent(to); err != nil {
-		return nil, err
-	}
 	f, err := os.Open(from)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", from, plainPathError(err))
@@ -96,6 +93,9 @@ func adopt(ctx context.Context, f *os.File, from, to string) (*Adopted, error) {
 		return nil, errors.New("it isn't a JPEG file, whatever its name ends in")
 	default:
 		return nil, &KindError{"it is " + kind, mendKind}
+	}
+	if err := absent(to); err != nil {
+		return nil, err
 	}
 	if in.Sum, err = hashFile(ctx, f, in.Size); err != nil {
 		return nil, err

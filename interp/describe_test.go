@@ -1,0 +1,275 @@
+package interp
+
+import (
+	"bytes"
+	"compress/zlib"
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	stdpng "image/png"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"platemark/lang"
+	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
+)
+
+func mustDescribe(t *testing.T, path string) *Description {
+	t.Helper()
+	d, err := Describe(context.Background(), path, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+// writeSamples writes a 16-bit TIFF whose samples are f(i).
+func writeSamples(t *testing.T, path string, w, h, c int, f func(i int) uint16) {
+	t.Helper()
+	l, err := tiff.NewLayout(tiff.Options{W: w, H: h, C: c, Bits: 16})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := bytes.Clone(l.Header())
+	row := make([]uint16, w*c)
+	for y := range h {
+		for i := range row {
+			row[i] = f(y*w*c + i)
+		}
+		b = l.AppendRow(b, row)
+	}
+	write(t, path, string(append(b, l.Trailer()...)))
+}
+
+// The depth that is really used is told.
+func TestDescribeDepth(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "d.tif")
+	spread := func(i int) uint16 { return uint16(i * 40503) }
+	for _, c := range []struct {
+		name string
+		f    func(i int) uint16
+		used int
+		says string
+	}{
+		{"all", spread, 16, "all of it is used"},
+		{"8 bits times 257", func(i int) uint16 { return spread(i) >> 8 * 257 }, 8, "really 8 bits: the numbers are 8-bit ones widened to 16"},
+		{"8 bits shifted", func(i int) uint16 { return spread(i) &^ 255 }, 8, "really 8 bits: the lowest 8 are 0"},
+		{"12 bits shifted", func(i int) uint16 { return spread(i) &^ 15 }, 12, "really 12 bits: the lowest 4 are 0"},
+		{"12 bits widened", func(i int) uint16 { v := spread(i) >> 4; return v<<4 | v>>8 }, 12, "really 12 bits: the numbers are 12-bit ones widened"},
+		{"14 bits widened", func(i int) uint16 { v := spread(i) >> 2; return v<<2 | v>>12 }, 14, "really 14 bits"},
+		{"15 bits shifted", func(i int) uint16 { return spread(i) &^ 1 }, 15, "really 15 bits: the lowest one is 0"},
+		{"12 bits as they are", func(i int) uint16 { return spread(i) >> 4 }, 12, "no sample is above 409"},
+		{"flat", func(int) uint16 { return 4711 }, 16, "every sample is the same"},
+	} {
+		for _, ch := range []int{1, 3} {
+			writeSamples(t, path, 70, 60, ch, c.f)
+			d := mustDescribe(t, path)
+			if d.BitsUsed != c.used || !strings.HasPrefix(d.Depth, c.says) {
+				t.Errorf("%s: %d, %q", c.name, d.BitsUsed, d.Depth)
+			}
+			if d.Neutral != (ch == 3 && c.name == "flat") {
+				t.Errorf("%s: neutral %v", c.name, d.Neutral)
+			}
+		}
+	}
+	writeSamples(t, path, 70, 60, 3, func(i int) uint16 { return spread(i / 3) })
+	if d := mustDescribe(t, path); !d.Neutral {
+		t.Error("an RGB picture without colour isn't told")
+	}
+	g := image.NewGray(image.Rect(0, 0, 9, 9))
+	g.Pix[3] = 77
+	png := filepath.Join(filepath.Dir(path), "d.png")
+	write(t, png, string(pngWith(t, g, "pHYs", "\x00\x00\x2e\x23\x00\x00\x2e\x23\x01")))
+	if d := mustDescribe(t, png); d.BitsUsed != 8 || !strings.HasPrefix(d.Depth, "few tones") {
+		t.Errorf("%+v", d)
+	} else if d.PPI != "300" { // row d03
+		t.Errorf("11811 pixels a metre are shown as %s", d.PPI)
+	}
+}
+
+// Sizes, profile and what a recipe needs.
+func TestDescribe(t *testing.T) {
+	folder := t.TempDir()
+	at := func(name string) string { return filepath.Join(folder, name) }
+	writeMaster(t, at("tagged.tif"), 600, 450, 3, "opRGB")
+	d := mustDescribe(t, at("tagged.tif"))
+	op, _ := colour.Space("opRGB")
+	if d.Kind != kindTIFF || d.Width != 600 || d.Height != 450 || d.Colour != "RGB" || d.Bits != 16 || d.PPI != "300" || d.Profile != op.Description() ||
+		d.Recipe != `master "tagged.tif"` || len(d.Needs) != 0 || d.Refused != "" {
+		t.Errorf("%+v", d)
+	}
+	// 600/300 in = 2.0 in = 5.08 cm and so on, by hand.
+	want := []PrintSize{{300, "2.0", "1.5", "5.1", "3.8"}, {240, "2.5", "1.9", "6.4", "4.8"}, {180, "3.3", "2.5", "8.5", "6.4"}}
+	if !slices.Equal(d.Sizes, want) {
+		t.Errorf("%+v", d.Sizes)
+	}
+
+	writeMaster(t, at("bare.tif"), 6, 4, 1, "")
+	if d := mustDescribe(t, at("bare.tif")); d.Recipe != `master "bare.tif" space grey-2.2` || len(d.Needs) != 1 || d.Profile != "" {
+		t.Errorf("%+v", d)
+	}
+	writeMaster(t, at("wrong.tif"), 6, 4, 1, "opRGB")
+	if d := mustDescribe(t, at("wrong.tif")); d.Recipe != "" || !strings.Contains(strings.Join(d.Needs, ""), "the picture is grey, but its profile is for RGB") {
+		t.Errorf("%+v", d)
+	}
+
+	img := image.NewNRGBA64(image.Rect(0, 0, 40, 30))
+	for y := range 30 {
+		for x := range 40 {
+			img.SetNRGBA64(x, y, color.NRGBA64{R: uint16(x * 1600), G: uint16(y * 2100), B: 9, A: 65535})
+		}
+	}
+	write(t, at("srgb.png"), string(withChunk(pngWith(t, img, "sRGB", "\x00"), "eXIf", exifOf(6))))
+	d = mustDescribe(t, at("srgb.png"))
+	if d.Kind != kindPNG || d.Profile != "sRGB" || d.Recipe != `master "srgb.png"` || d.Orientation != 6 || d.Sizes[0].WidthIn != "0.1" || d.Sizes[2].HeightCM != "0.6" {
+		t.Errorf("%+v", d)
+	}
+	write(t, at("gamma.png"), string(pngWith(t, img, "gAMA", "\x00\x00\xb1\x8f")))
+	if d = mustDescribe(t, at("gamma.png")); d.Profile != "" || !strings.Contains(d.Says, "gamma 0.45455") || !strings.HasSuffix(d.Recipe, "space opRGB") {
+		t.Errorf("%+v", d)
+	}
+	var z bytes.Buffer
+	zw := zlib.NewWriter(&z)
+	zw.Write(op.Bytes())
+	zw.Close()
+	write(t, at("tagged.png"), string(pngWith(t, img, "iCCP", "x\x00\x00"+z.String())))
+	if d = mustDescribe(t, at("tagged.png")); d.Profile != op.Description() || d.Recipe != `master "tagged.png"` {
+		t.Errorf("%+v", d)
+	}
+	img.SetNRGBA64(17, 20, color.NRGBA64{R: 3, A: 40000})
+	var b bytes.Buffer
+	if err := stdpng.Encode(&b, img); err != nil {
+		t.Fatal(err)
+	}
+	write(t, at("clear.png"), b.String())
+	if d = mustDescribe(t, at("clear.png")); !strings.Contains(d.Alpha, "translucent") || !strings.Contains(d.Needs[0], "flatten") {
+		t.Errorf("%+v", d)
+	}
+
+	write(t, at("j.jpg"), string(jpegFile(t, img, jpegSegment(0xe1, "Exif\x00\x00"+exifOf(8)))))
+	d = mustDescribe(t, at("j.jpg"))
+	if d.Kind != kindJPEG || d.Orientation != 8 || d.Bits != 8 || d.Recipe != "" || !strings.Contains(d.Needs[0], "platemark adopt") || len(d.Others) != 1 {
+		t.Errorf("%+v", d)
+	}
+
+	write(t, at("p.icc"), string(op.Bytes()))
+	if d = mustDescribe(t, at("p.icc")); d.Kind != kindProfile || d.Profile != op.Description() || d.Class == "" || d.Colour != "RGB" || d.Refused != "" {
+		t.Errorf("%+v", d)
+	}
+	for name, c := range map[string][2]string{
+		"cut.icc":  {string(op.Bytes()[:200]), "cut short"},
+		"cut.png":  {b.String()[:b.Len()-20], "damaged"},
+		"cut.tif":  {"II*\x00\x08\x00", "too few"},
+		"cut.jpg":  {"\xff\xd8\xff\xe0", "ends at byte"},
+		"doc.tif":  {"%PDF-1.7 and so on", "aren't read"},
+		"note.tif": {"dear diary", "neither"},
+		"none.tif": {"", "aren't read"},
+	} {
+		write(t, at(name), c[0])
+		if d := mustDescribe(t, at(name)); !strings.Contains(d.Refused, c[1]) || d.Recipe != "" {
+			t.Errorf("%s: %+v", name, d)
+		}
+	}
+	if _, err := Describe(context.Background(), at("missing.tif"), 1); err == nil {
+		t.Error("a missing file")
+	}
+	if _, err := Describe(context.Background(), folder, 1); err == nil {
+		t.Error("a folder")
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Describe(ctx, at("tagged.tif"), 1); !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
+}
+
+// A file that can't be a master is refused by what it is, whatever its name
+// ends in.
+func TestKindsRefused(t *testing.T) {
+	folder := t.TempDir()
+	recipe := filepath.Join(folder, "r.recipe")
+	write(t, recipe, "recipe 1 draft\nmaster \"m.tif\" space opRGB\nprint p {\n    size 1 in wide at 10 ppi\n    save tiff \"p.tif\"\n}\n")
+	op, _ := colour.Space("opRGB")
+	box := func(brand string) string { return "\x00\x00\x00\x18ftyp" + brand + "\x00\x00\x00\x00mif1heic" }
+	for head, c := range map[string]string{
+		"%PDF-1.7\n":                     "a PDF document",
+		box("heic"):                      "a HEIF picture",
+		box("mif1"):                      "a HEIF picture",
+		box("avif"):                      "an AVIF picture",
+		box("crx "):                      "a camera's raw file",
+		box("isom"):                      "a film",
+		"IIU\x00\x18\x00":                "a camera's raw file",
+		"GIF89a":                         "a GIF picture",
+		"RIFF\x24\x00\x00\x00WEBPVP8 ":   "a WebP picture",
+		"\x00\x00\x00\x0cjP  \r\n\x87\n": "a JPEG 2000 picture",
+		"\xff\x0a\xfa":                   "a JPEG XL picture",
+		"BM\x46\x00\x00\x00\x00\x00\x00\x00\x36\x00\x00\x00": "a BMP picture",
+		"":                 "an empty file",
+		string(op.Bytes()): "it is a colour profile, not a picture",
+		"something else":   "not a TIFF file",
+		string(jpegFile(t, image.NewGray(image.Rect(0, 0, 8, 8)))): "it is a JPEG file",
+	} {
+		write(t, filepath.Join(folder, "m.tif"), head)
+		j, err := Load(context.Background(), recipe, LoadOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		j.Close()
+		found := false
+		for _, d := range j.Diags {
+			all := fmt.Sprint(d.Summary, d.Detail, d.Hints)
+			found = found || d.Severity == lang.Error && strings.Contains(all, c)
+			if c == "it is a JPEG file" && strings.Contains(all, c) && !strings.Contains(all, "platemark adopt m.tif") {
+				t.Errorf("the error doesn't name the way out: %s", all)
+			}
+		}
+		if !found {
+			t.Errorf("%.20q: %+v", head, j.Diags)
+		}
+	}
+}
+
+// A PNG master makes the print that a TIFF master of the same samples makes,
+// and the log records both alike but for the file.
+func TestPNGMaster(t *testing.T) {
+	folder := t.TempDir()
+	img := image.NewNRGBA64(image.Rect(0, 0, 90, 60))
+	for y := range 60 {
+		for x := range 90 {
+			img.SetNRGBA64(x, y, color.NRGBA64{R: noise(x, y, 0), G: noise(x, y, 1), B: noise(x, y, 2), A: 65535})
+		}
+	}
+	writeMaster(t, filepath.Join(folder, "m.tif"), 90, 60, 3, "sRGB")
+	write(t, filepath.Join(folder, "m.png"), string(pngWith(t, img, "sRGB", "\x00")))
+	var first []byte
+	for _, m := range []string{"m.tif", "m.png"} {
+		recipe := filepath.Join(folder, "r.recipe")
+		write(t, recipe, fmt.Sprintf("recipe 1 draft\nmaster %q\nprint p {\n    size 3 in x 2 in at 50 ppi\n    enlarge with lanczos3\n    convert to opRGB\n    save tiff \"out.tif\"\n}\n", m))
+		b := mustBuild(t, recipe, LoadOptions{}, BuildOptions{Workers: 2, Force: true})
+		out := read(t, filepath.Join(folder, "out.tif"))
+		if first == nil {
+			first = out
+		}
+		if !bytes.Equal(out, first) {
+			t.Errorf("%s makes another print", m)
+		}
+		if v, err := Verify(context.Background(), b[0].Log, true); err != nil || !v.OK {
+			t.Errorf("%+v %v", v, err)
+		}
+		if _, err := Reprint(context.Background(), b[0].Log, ReprintOptions{BuildOptions: BuildOptions{Workers: 1, Force: true}}); err != nil {
+			t.Error(err)
+		}
+	}
+	// Alpha does no harm as long as everything is opaque; else the build stops.
+	img.SetNRGBA64(50, 59, color.NRGBA64{R: 9, A: 65534})
+	write(t, filepath.Join(folder, "m.png"), string(pngWith(t, img, "sRGB", "\x00")))
+	j := mustLoad(t, filepath.Join(folder, "r.recipe"), LoadOptions{Force: true})
+	if _, err := Build(context.Background(), j, BuildOptions{Workers: 1, Force: true}); err == nil || !strings.Contains(err.Error(), "isn't opaque everywhere") {
+		t.Error(err)
+	}
+}
