@@ -17,8 +17,9 @@ import (
 	"platemark/ops/codec/tiff/tifftest"
 )
 
-// These checks need libtiff's tools (tiffcp, tiffinfo) and libvips (vips,
-// vipsheader). They fail where those are missing.
+// These checks need libtiff's tools (tiffcp, tiffinfo), libvips (vips,
+// vipsheader), ImageMagick (convert), and Python with PIL and tifffile. They
+// fail where those are missing.
 
 func tool(t *testing.T, name string, args ...string) string {
 	t.Helper()
@@ -93,11 +94,12 @@ func TestOutsideLibtiffWrites(t *testing.T) {
 				}
 			}
 			if c == 3 && bits == 8 { // tiffcp splits 8 bits only
-				out := filepath.Join(t.TempDir(), "planes.tif")
-				tool(t, "tiffcp", "-p", "separate", in, out)
-				b, _ := os.ReadFile(out)
-				if _, err := Open(bytes.NewReader(b), int64(len(b))); err == nil || !strings.Contains(err.Error(), "PlanarConfiguration 2") {
-					t.Errorf("planes: %v", err)
+				for _, layout := range [][]string{{"-r", "7"}, {"-t", "-w", "64", "-l", "32"}} {
+					out := filepath.Join(t.TempDir(), "planes.tif")
+					tool(t, "tiffcp", append(append([]string{"-p", "separate", "-c", "lzw:2"}, layout...), in, out)...)
+					if f, got := readBack(t, out); !slices.Equal(got, want) || !f.Info().Planes {
+						t.Errorf("planes: other samples (%+v)", f.Info())
+					}
 				}
 			}
 		}
