@@ -181,18 +181,6 @@ func TestDamagedProfiles(t *testing.T) {
 	}
 }
 
-// use parses and, where that works, converts a pixel each way.
-func use(icc []byte) {
-	p, err := Parse(icc)
-	if err != nil {
-		return
-	}
-	p.matrix()
-	for i := range p.Channels() {
-		p.Tone(i).curve.eval(steps / 3)
-	}
-}
-
 func TestHostileCountsTakeLittle(t *testing.T) {
 	rgb := space(t, "sRGB").Bytes()
 	big := withTag(t, rgb, "rTRC", setAt(curvTag(0, 9), 8, "\xff\xff\xff\xff"))
@@ -222,10 +210,19 @@ func FuzzParse(f *testing.F) {
 	f.Add(withTag(f, rgb, "rTRC", curvTag(0x0233)))
 	f.Add(withTag(f, rgb, "rTRC", paraTag(4, []string{"12/5", "1", "0", "1/16", "1/32", "0", "0"})))
 	f.Add(withTag(f, rgb, "rTRC", paraTag(1, []string{"2", "11/10", "-1/10"})))
+	for _, icc := range damageable(f) {
+		if len(icc) < 130000 {
+			f.Add(icc)
+		}
+	}
 	built := 0
 	f.Fuzz(func(t *testing.T, icc []byte) {
 		p, err := Parse(icc)
 		if err != nil {
+			return
+		}
+		use(icc)
+		if p.Channels() == 4 {
 			return
 		}
 		l := p.Luma()
@@ -246,11 +243,18 @@ func FuzzParse(f *testing.F) {
 		if built++; built%20 != 0 { // tables cost 20 ms
 			return
 		}
-		back := make([]uint16, p.Channels())
-		NewLink(space(t, "opRGB"), p).Row(back, []uint16{65535, 65535, 65535})
-		out := make([]uint16, 3)
-		NewLink(p, space(t, "opRGB")).Row(out, back)
-		if out[1] < 50000 {
+		back, out := make([]uint16, p.Channels()), make([]uint16, 3)
+		for k := range 4 {
+			to, err := NewTransform(space(t, "opRGB"), p, Intent(k), true)
+			if err != nil {
+				continue
+			}
+			to.Row(back, []uint16{65535, 65535, 65535})
+			if from, err := NewTransform(p, space(t, "opRGB"), Intent(k), true); err == nil {
+				from.Row(out, back)
+			}
+		}
+		if !p.HasTables() && out[1] < 50000 {
 			t.Errorf("white comes back as %v", out)
 		}
 	})
