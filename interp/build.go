@@ -265,7 +265,7 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 		return nil, err
 	}
 	if want != nil {
-		if err := compare(want, c); err != nil {
+		if err := compare(ctx, want, c, f.File, built.Size); err != nil {
 			f.abandon()
 			return nil, err
 		}

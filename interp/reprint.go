@@ -1,7 +1,6 @@
 package interp
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -12,15 +11,8 @@ import (
 	"strings"
 
 	"platemark/lang"
-	"platemark/ops/raster"
 	"platemark/testdata/frozen"
 )
-
-// A Difference is a reprint that didn't come to what the log records. Nothing
-// stands under the print's name then.
-type Difference struct{ What string }
-
-func (d *Difference) Error() string { return d.What }
 
 // ReprintOptions say where to look and where to write.
 type ReprintOptions struct {
@@ -70,7 +62,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	}
 	p := j.Plans[0]
 	if p.Mark.String() != l.File.Mark {
-		return nil, &Difference{fmt.Sprintf("the recorded recipe and inputs give the mark %s, the log says %s: another engine made another plan of it", p.MarkShort(), l.File.Mark[:12])}
+		return nil, anotherPlan(l, p)
 	}
 	// The file goes beside its log under its recorded name, or to --out.
 	out := o.Out
@@ -100,11 +92,11 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 // speaks says whether this engine knows the log's language.
 func speaks(l *Log) error {
 	if l.Head.Language != 1 {
-		return fmt.Errorf("the log is of language version %d; this engine knows version 1", l.Head.Language)
+		return fmt.Errorf("the log is of language version %d; this engine knows version 1: reprint with the engine that made it (%s) or a later one", l.Head.Language, l.madeBy())
 	}
 	if l.Head.Draft != "" && l.Head.Draft != frozen.Digest() {
-		return fmt.Errorf("the log is of another draft of version 1 (vector list %s…, this engine's is %s…): the engine that made it gives the same bytes, this one may not; reprint with that engine (see the log's last line)",
-			l.Head.Draft[:min(16, len(l.Head.Draft))], frozen.Digest()[:16])
+		return fmt.Errorf("the log is of another draft of version 1 (vector list %s…, this engine's is %s…): the engine that made it gives the same bytes, this one may not; reprint with that engine (%s)",
+			l.Head.Draft[:min(16, len(l.Head.Draft))], frozen.Digest()[:16], l.madeBy())
 	}
 	return nil
 }
@@ -147,6 +139,9 @@ func findInput(ctx context.Context, l *Log, in inputRecord, lookIn []string) (st
 			return "", fmt.Errorf("can't look in %s: %w", dir, plainPathError(err))
 		}
 	}
+	if d := replaced(ctx, first, in); d != nil {
+		return "", d
+	}
 	return "", fmt.Errorf("the %s %s (%d bytes, sha256 %s…) was not found, neither where it was nor by its digest; --look-in FOLDER names more places", in.Role, in.Path, in.Size, in.SHA256[:16])
 }
 
@@ -157,80 +152,6 @@ func fits(ctx context.Context, path string, in inputRecord) bool {
 	}
 	sum, _, err := HashPath(ctx, path)
 	return err == nil && sum.String() == in.SHA256
-}
-
-// compare holds the new records against the recorded ones. The first that
-// differs is told by its step and rows.
-func compare(want *Log, c *chain) error {
-	n := len(want.Lines) - 1 // without the run record
-	if len(c.lines) == n {
-		same := true
-		for i := range c.lines {
-			if !bytes.Equal(c.lines[i], want.Lines[i]) {
-				same = false
-				break
-			}
-		}
-		if same {
-			return nil
-		}
-	}
-	var b []byte
-	b = append(b, c.bytes()...)
-	got := &Log{}
-	for _, line := range bytes.Split(bytes.TrimSuffix(b, []byte("\n")), []byte("\n")) {
-		got.Lines = append(got.Lines, line)
-	}
-	_ = got.fillDetermined()
-	for i := range min(len(want.Inputs), len(got.Inputs)) {
-		a, g := want.Inputs[i], got.Inputs[i]
-		if a.SHA256 == g.SHA256 && a.Picture != g.Picture {
-			return &Difference{fmt.Sprintf("the %s %s has the recorded bytes but was decoded to other samples: another engine", a.Role, a.Path)}
-		}
-	}
-	for i := range min(len(want.Steps), len(got.Steps)) {
-		a, g := want.Steps[i], got.Steps[i]
-		if a.Operation != g.Operation || a.Version != g.Version {
-			return &Difference{fmt.Sprintf("step %d is %s version %d now; the log has %s version %d: another engine", i+1, g.Operation, g.Version, a.Operation, a.Version)}
-		}
-		if a.Picture == g.Picture {
-			continue
-		}
-		return &Difference{fmt.Sprintf("the step of line %d (%s) came out different: %s; the steps before it are identical, so the engine differs there", a.Line, a.Operation, differentRows(a, g))}
-	}
-	if len(want.Steps) != len(got.Steps) {
-		return &Difference{fmt.Sprintf("the plan has %d steps now, the log %d: another engine", len(got.Steps), len(want.Steps))}
-	}
-	if want.File.SHA256 != got.File.SHA256 {
-		return &Difference{fmt.Sprintf("every picture is identical, but the print file differs (sha256 %s…, recorded %s…): another encoder", got.File.SHA256[:min(16, len(got.File.SHA256))], want.File.SHA256[:16])}
-	}
-	for i := range min(n, len(c.lines)) {
-		if !bytes.Equal(c.lines[i], want.Lines[i]) {
-			return &Difference{fmt.Sprintf("the print file is identical, but record %d of the log would read differently", i+1)}
-		}
-	}
-	return &Difference{"the log would have another number of records"}
-}
-
-// differentRows names the rows under the band digests that differ.
-func differentRows(a, g stepRecord) string {
-	if a.Width != g.Width || a.Height != g.Height {
-		return fmt.Sprintf("%d x %d px, recorded %d x %d px", g.Width, g.Height, a.Width, a.Height)
-	}
-	first, last, n := -1, -1, 0
-	for i := range min(len(a.Bands), len(g.Bands)) {
-		if a.Bands[i] != g.Bands[i] {
-			if first < 0 {
-				first = i
-			}
-			last = i
-			n++
-		}
-	}
-	if first < 0 {
-		return "its profile differs"
-	}
-	return fmt.Sprintf("%d of its %d bands of %d rows differ, from row %d to row %d", n, len(a.Bands), raster.BandRows, first*raster.BandRows, min((last+1)*raster.BandRows, a.Height)-1)
 }
 
 // fillDetermined reads records that this engine has just written.

@@ -30,6 +30,7 @@ Example:
 type planRow struct {
 	Recipe    string     `json:"recipe"`
 	Print     string     `json:"print"`
+	Language  string     `json:"language"`
 	Mark      string     `json:"mark"`
 	File      string     `json:"file"`
 	Format    string     `json:"format"`
@@ -69,6 +70,7 @@ func (c *planCmd) Run(a *app) error {
 		failed = failed || j.Failed()
 		for _, p := range j.Plans {
 			r := planRowOf(file, j.OutPath(p, c.Out), p, c.n())
+			r.Language = j.Language()
 			rows = append(rows, r)
 			if !c.JSON {
 				a.tellPlan(p, r, c.n())
@@ -106,6 +108,7 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 
 func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Print, p.MarkShort())
+	fmt.Fprintf(a.out, "  language   %s: %s\n", r.Language, p.Operations())
 	fmt.Fprintf(a.out, "  face       %s x %s in at %s ppi: %d x %d px\n", inchText(p.Face.W), inchText(p.Face.H), inchText(p.Face.PPI), r.Width, r.Height)
 	for _, in := range p.Inputs {
 		what := ""
