@@ -32,6 +32,29 @@ func (s *source) at(p []byte, off int64, what string) error {
 	return fmt.Errorf("reading %s: %w", what, err)
 }
 
+// window reads ahead, so that many small chunks don't mean as many calls of
+// the file behind.
+type window struct {
+	r   io.ReaderAt
+	off int64
+	n   int
+	b   [4096]byte
+}
+
+func (w *window) ReadAt(p []byte, off int64) (int, error) {
+	if len(p) > len(w.b)/4 {
+		return w.r.ReadAt(p, off)
+	}
+	if off < w.off || off+int64(len(p)) > w.off+int64(w.n) {
+		w.off = off
+		if w.n, _ = w.r.ReadAt(w.b[:], off); w.n < len(p) {
+			w.n = 0
+			return w.r.ReadAt(p, off)
+		}
+	}
+	return copy(p, w.b[off-w.off:w.n]), nil
+}
+
 // chunk is the place of one chunk, which lies inside the file.
 type chunk struct {
 	name string
@@ -106,7 +129,7 @@ var limits = map[string]int64{
 
 // walk goes through all chunks.
 func (f *File) walk() error {
-	s := &f.src
+	s := &source{r: &window{r: f.src.r}, size: f.src.size}
 	var head [8]byte
 	if s.size < 8 {
 		return &Error{"signature", fmt.Sprintf("the file has %d bytes, too few for a PNG file", s.size), mendDamaged}
@@ -121,9 +144,10 @@ func (f *File) walk() error {
 	behind := ""                // the last chunk's name
 	var buf []byte
 	off := int64(8)
+	others := 0 // chunks that aren't read
 	for n := 0; ; n++ {
-		if n == maxChunks {
-			return &Error{"chunk", fmt.Sprintf("the file has more than %d chunks", maxChunks), mendSave}
+		if n == maxChunks || others == maxOthers {
+			return &Error{"chunk", fmt.Sprintf("the file has more than %d chunks", n-1), mendSave}
 		}
 		c, err := s.chunk(off)
 		if err != nil {
@@ -150,6 +174,7 @@ func (f *File) walk() error {
 			if c.name[0]&0x20 == 0 && c.name != "IEND" {
 				return &Error{c.name, fmt.Sprintf("the file has a chunk %s, without which its picture isn't right, and which isn't known", c.name), mendSave}
 			}
+			others++
 			if buf == nil {
 				buf = make([]byte, 32<<10)
 			}

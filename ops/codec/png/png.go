@@ -37,6 +37,7 @@ const (
 	MaxInterlaced = 512 << 20
 
 	maxChunks  = 1 << 20  // chunks in one file
+	maxOthers  = 1 << 16  // of those that say nothing that is read
 	maxProfile = 16 << 20 // bytes of an embedded profile
 	maxExif    = 1 << 20  // bytes of an eXIf chunk
 )
