@@ -50,10 +50,21 @@ type prepared struct {
 type builder struct {
 	job    *Job
 	o      BuildOptions
-	inputs map[*Input]loaded
+	inputs map[inputFile]loaded
 	ready  map[raster.Sum]*prepared // by the ready node's key
 	began  time.Time
+	// later are the plans still to come, for what is worth keeping.
+	later []*Plan
 }
+
+// inputFile is an input by its bytes: recipes may name one file differently.
+type inputFile struct {
+	role  Role
+	sum   raster.Sum
+	white bool
+}
+
+func (in *Input) key() inputFile { return inputFile{in.Role, in.Sum, in.White} }
 
 type loaded struct {
 	store *raster.Store
@@ -64,7 +75,7 @@ func newBuilder(j *Job, o BuildOptions) *builder {
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
-	return &builder{job: j, o: o, inputs: map[*Input]loaded{}, ready: map[raster.Sum]*prepared{}}
+	return &builder{job: j, o: o, inputs: map[inputFile]loaded{}, ready: map[raster.Sum]*prepared{}}
 }
 
 func (b *builder) close() {
@@ -86,6 +97,7 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 	defer b.close()
 	var out []Built
 	for i, p := range j.Plans {
+		b.later = j.Plans[i+1:]
 		built, err := b.print(ctx, p, j.OutPath(p, o.Out), nil)
 		if err != nil {
 			return out, fmt.Errorf("print %s: %w", p.Print, err)
@@ -120,17 +132,21 @@ func (b *builder) progress(stage string, due int64) func(rows int) {
 	return c.add
 }
 
-// input loads an input picture.
-func (b *builder) input(ctx context.Context, in *Input) (loaded, error) {
-	if l, ok := b.inputs[in]; ok && l.store != nil {
+// input loads an input picture, or finds it loaded.
+func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
+	in := n.Input
+	if l, ok := b.inputs[in.key()]; ok && l.store != nil {
 		return l, nil
+	}
+	if r, ok := b.ready[n.key]; ok { // a print streams from the very picture
+		return loaded{r.store, r.results[n.key].bands}, nil
 	}
 	st, sums, err := loadPicture(ctx, in, b.o.Workers, b.progress("reading "+in.Path, int64(in.Picture.Info().H)))
 	if err != nil {
 		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
 	}
 	l := loaded{store: st, bands: raster.Bands(sums)}
-	b.inputs[in] = l
+	b.inputs[in.key()] = l
 	return l, nil
 }
 
@@ -168,7 +184,7 @@ func (b *builder) stage(ctx context.Context, p *Plan, out int, ready *prepared, 
 		case ready != nil && i == p.Ready:
 			gn.store, gn.step = ready.store, nil
 		case n.Input != nil:
-			l, err := b.input(ctx, n.Input)
+			l, err := b.input(ctx, n)
 			if err != nil {
 				return nil, nil, err
 			}
@@ -203,9 +219,9 @@ func (b *builder) prepare(ctx context.Context, p *Plan) (*prepared, error) {
 	n := p.Nodes[p.Ready]
 	if n.Input != nil {
 		// Nothing to prepare: the print streams from the master itself.
-		l := b.inputs[n.Input]
+		l := b.inputs[n.Input.key()]
 		r.store = l.store
-		delete(b.inputs, n.Input)
+		delete(b.inputs, n.Input.key())
 		b.ready[key] = r
 		return r, nil
 	}
@@ -218,13 +234,36 @@ func (b *builder) prepare(ctx context.Context, p *Plan) (*prepared, error) {
 		return nil, err
 	}
 	record(p, of, sums, r.results)
-	// The inputs have served; a later plan that needs one loads it again.
-	for in, l := range b.inputs {
-		l.store.Close()
-		delete(b.inputs, in)
-	}
 	b.ready[key] = r
+	b.dropInputs()
 	return r, nil
+}
+
+// dropInputs gives back decoded inputs, but for those that a later plan will
+// prepare another picture from, up to the size of one large master.
+func (b *builder) dropInputs() {
+	wanted := map[inputFile]bool{}
+	for _, p := range b.later {
+		if _, ok := b.ready[p.Nodes[p.Ready].key]; ok {
+			continue
+		}
+		for _, n := range p.Nodes {
+			if n.Input != nil && n.Input.Picture != nil {
+				wanted[n.Input.key()] = true
+			}
+		}
+	}
+	var held int64
+	for _, l := range b.inputs {
+		held += l.store.Bytes()
+	}
+	for in, l := range b.inputs {
+		if !wanted[in] || held > memoryLimit {
+			held -= l.store.Bytes()
+			l.store.Close()
+			delete(b.inputs, in)
+		}
+	}
 }
 
 func record(p *Plan, of []int, sums [][]raster.Sum, results map[raster.Sum]result) {
@@ -324,10 +363,14 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *outFile) (*Built, *ch
 		return nil, nil, err
 	}
 	sums, err := run(ctx, g, s, b.runOptions("print "+p.Print, pic.H))
-	if err != nil {
-		return nil, nil, err
+	if err == nil {
+		err = done()
 	}
-	if err := done(); err != nil {
+	if err != nil {
+		var large *TooLarge
+		if errors.As(err, &large) {
+			b.fitting(ctx, p, large)
+		}
 		return nil, nil, err
 	}
 	if err := w.Flush(); err != nil {

@@ -326,6 +326,9 @@ func (c *comparison) head(x, y *account) (out []Change) {
 		if rb.Master.Space != nil {
 			sb = rb.Master.Space.Value
 		}
+		if wa, wb := ra.Master.OnWhite, rb.Master.OnWhite; wa != wb {
+			out = append(out, Change{Kind: "changed", Where: "recipe", Step: "master", LineA: ra.Master.Line, LineB: rb.Master.Line, Param: "on white", Old: fmt.Sprint(wa), New: fmt.Sprint(wb)})
+		}
 		if sa != sb {
 			out = append(out, Change{Kind: "changed", Where: "recipe", Step: "master", LineA: ra.Master.Line, LineB: rb.Master.Line, Param: "space", Old: orNone(sa), New: orNone(sb)})
 		}

@@ -119,6 +119,8 @@ func fieldValue(field string, v reflect.Value) (out value, ok bool) {
 			return value{kind: pointValue}, true
 		case *lang.Ratio:
 			return value{kind: shapeValue}, true
+		case *lang.Colour:
+			return value{kind: wordValue}, true
 		}
 		return value{}, false
 	}
@@ -148,6 +150,18 @@ func fieldValue(field string, v reflect.Value) (out value, ok bool) {
 			o.nums = append(o.nums, amountOf(m.Value, m.Unit))
 		}
 		return o, true
+	case []lang.CurvePoint:
+		var n []amount
+		for _, p := range x {
+			n = append(n, amountOf(p.X, ""), amountOf(p.Y, ""))
+		}
+		return value{kind: listValue, nums: n, set: len(n) > 0}, true
+	case lang.Colour:
+		w := x.Word
+		if x.Lightness != nil && w == "grey" {
+			w += " " + decimals(x.Lightness)
+		}
+		return value{kind: wordValue, word: w, set: w != ""}, true
 	case string:
 		return value{kind: wordValue, word: x, set: x != ""}, true
 	case bool:
@@ -207,6 +221,7 @@ type accountant struct {
 	lines  []string
 	solver *solver
 	uses   map[string]int
+	paper  string // that the print is on
 	out    []*statement
 	cur    int
 	names  map[string]int
@@ -264,8 +279,12 @@ func (a *accountant) steps(block string, list []lang.Step, rec *lang.Recipe) {
 			if o != 1 {
 				a.add(&statement{kind: "turn", block: block, line: first, text: a.text(first), params: []param{{name: "way", v: wordOf(turnWords[o])}}})
 			}
+		case *lang.Tone:
+			if s.For == nil || s.For.Value == a.paper {
+				a.step(block, s, rec)
+			}
 		default:
-			a.step(block, s)
+			a.step(block, s, rec)
 		}
 	}
 }
@@ -298,18 +317,43 @@ func (a *accountant) add(s *statement) {
 	}
 }
 
-func (a *accountant) step(block string, s lang.Step) {
+func (a *accountant) step(block string, s lang.Step, rec *lang.Recipe) {
 	line := s.Where().Line
 	st := &statement{kind: stepKind(s), block: block, line: line, text: a.text(line), params: paramsOf(s)}
 	switch x := s.(type) {
 	case *lang.Convert:
 		to := value{kind: fileValue, set: true}
-		if x.Space != nil {
+		intent, black := x.Intent.Value, x.BlackPoint.Value
+		switch {
+		case x.Space != nil:
 			to = wordOf(x.Space.Value)
-		} else if x.Profile != nil {
+		case x.Profile != nil:
 			to.word = x.Profile.Value
+		case x.Name != nil: // a paper or a lab stands for what it says
+			if p := rec.Paper(x.Name.Value); p != nil {
+				to.word = p.Profile.Value
+				if x.Intent.Line == 0 {
+					intent = p.Intent.Value
+				}
+				if x.BlackPoint.Line == 0 {
+					black = p.BlackPoint.Value
+				}
+			} else if l := rec.Lab(x.Name.Value); l != nil && l.Space != nil {
+				to = wordOf(l.Space.Value)
+			}
 		}
-		st.params = append([]param{{name: "to", v: to}}, without(st.params, "space", "profile")...)
+		st.params = []param{{name: "to", v: to}, {name: "intent", v: wordOf(intent)}, {name: "black-point", v: wordOf(black)}}
+	case *lang.Tone:
+		// The paper has chosen the block already.
+		st.params = without(st.params, "for")
+		for i := range st.params {
+			switch p := &st.params[i]; p.name {
+			case "local":
+				p.name = "local contrast"
+			case "muted":
+				p.name = "muted chroma"
+			}
+		}
 	case *lang.Crop:
 		if x.To != nil && x.At == nil {
 			for i := range st.params {

@@ -237,6 +237,9 @@ func (s *Side) account(pr *lang.Print, p *Plan, l *Log) *account {
 	lines := splitLines(strings.TrimPrefix(string(s.Text), "\ufeff"))
 	acc := &accountant{lines: lines, solver: sv, cur: -1, names: map[string]int{}}
 	acc.uses = nameUses(s.rec.Expand(prep))
+	if pr.On != nil {
+		acc.paper = pr.On.Value
+	}
 	acc.steps("prepare", prep, s.rec)
 	acc.names, acc.uses = map[string]int{}, nameUses(s.rec.Expand(pr.Steps))
 	acc.steps("print "+a.name, pr.Steps, s.rec)
@@ -331,10 +334,13 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *Log, acc *accountant) 
 	}
 }
 
-// printed is the size of the picture that the log's file holds.
+// printed is the size of the print's picture, without border and wrap.
 func (l *Log) printed() (w, h int) {
 	for _, s := range l.Steps {
-		if s.Picture == l.File.Picture {
+		switch {
+		case s.Operation == "enlarge": // a border or a wrap may follow
+			return s.Width, s.Height
+		case s.Picture == l.File.Picture:
 			w, h = s.Width, s.Height
 		}
 	}

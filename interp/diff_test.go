@@ -238,6 +238,16 @@ var diffCases = []diffCase{
 func TestDiff(t *testing.T) {
 	full, bare := t.TempDir(), t.TempDir()
 	writeMaster(t, filepath.Join(full, "m.tif"), 96, 64, 3, "opRGB")
+	base := map[string]*Side{}
+	for _, folder := range []string{full, bare} {
+		write(t, filepath.Join(folder, "base.recipe"), diffBase)
+		s, err := OpenSide(context.Background(), filepath.Join(folder, "base.recipe"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer s.Close()
+		base[folder] = s
+	}
 	for _, c := range diffCases {
 		t.Run(c.name, func(t *testing.T) {
 			text := c.text(t)
@@ -245,7 +255,17 @@ func TestDiff(t *testing.T) {
 				if c.planned && folder == bare {
 					continue
 				}
-				d := diffTexts(t, folder, diffBase, text)
+				file := filepath.Join(folder, "b.recipe")
+				write(t, file, text)
+				s, err := OpenSide(context.Background(), file)
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer s.Close()
+				d, err := Compare(base[folder], s, "")
+				if err != nil {
+					t.Fatal(err)
+				}
 				if folder == full {
 					for _, p := range d.Prints {
 						if p.A != "" && p.B != "" && (p.MarkA == "" || p.MarkB == "") {
@@ -269,21 +289,16 @@ func TestDiff(t *testing.T) {
 				if folder == full {
 					continue
 				}
-				back := diffTexts(t, folder, text, diffBase)
+				back, err := Compare(s, base[folder], "")
+				if err != nil {
+					t.Fatal(err)
+				}
 				if len(back.Changes) != len(d.Changes) || back.Same != d.Same {
 					t.Errorf("the other way round: %d changes, %d this way", len(back.Changes), len(d.Changes))
 				}
 			}
 		})
 	}
-}
-
-func diffTexts(t *testing.T, folder, a, b string) *Diff {
-	t.Helper()
-	fa, fb := filepath.Join(folder, "a.recipe"), filepath.Join(folder, "b.recipe")
-	write(t, fa, a)
-	write(t, fb, b)
-	return diffPaths(t, fa, fb, "")
 }
 
 func diffPaths(t *testing.T, a, b, print string) *Diff {

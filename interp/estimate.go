@@ -24,6 +24,7 @@ type Estimate struct {
 	Memory  int64 // bytes, at most
 	Time    time.Duration
 	Largest int64 // bytes of the print file, at most
+	Likely  int64 // bytes of the print file, as most pictures have them
 	Exact   bool  // Largest is the very size
 }
 
@@ -61,6 +62,10 @@ func (p *Plan) Estimate(workers int) Estimate {
 		if l, err := tiff.NewLayout(p.File.tiffOptions(out)); err == nil {
 			e.Largest, e.Exact = l.Size(), true
 		}
+	}
+	e.Likely = p.File.likely(out)
+	if e.Exact {
+		e.Likely = e.Largest
 	}
 	return e
 }

@@ -43,6 +43,8 @@ type Input struct {
 
 	file *os.File
 	stat fs.FileInfo
+	// shared says that the file is another's to close: recipes of one order.
+	shared bool
 }
 
 // maxProfileBytes bounds what is read as a profile; a JPEG can't carry more.
@@ -109,7 +111,12 @@ func (in *Input) unchanged() error {
 }
 
 // Close closes the file.
-func (in *Input) Close() error { return in.file.Close() }
+func (in *Input) Close() error {
+	if in.shared {
+		return nil
+	}
+	return in.file.Close()
+}
 
 // hashFile is the SHA-256 of size bytes of r, cancelled within a few
 // milliseconds.

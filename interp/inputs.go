@@ -26,6 +26,8 @@ type inputSet struct {
 	// noPins skips the check against the inputs block, for `pin --renew` and
 	// for reading a recipe whose inputs changed.
 	noPins bool
+	// cache, if set, opens the files for several recipes.
+	cache *inputCache
 	// glance opens files without hashing them.
 	glance bool
 
@@ -65,6 +67,8 @@ func (s *inputSet) get(role Role, at lang.Text) *Input {
 	open := openInput
 	if s.glance {
 		open = glanceInput
+	} else if s.cache != nil {
+		open = s.cache.input
 	}
 	in, err := open(s.ctx, role, at.Value, where, role == RoleMaster && s.rec.Master.OnWhite)
 	if err != nil {

@@ -25,6 +25,8 @@ type Job struct {
 	Diags  []lang.Diagnostic
 
 	inputs *inputSet
+	// there are the prints that needn't be built again.
+	there map[*Plan]standing
 }
 
 // LoadOptions say how to read a recipe.
@@ -37,6 +39,11 @@ type LoadOptions struct {
 	Out string
 	// Force allows to overwrite print files.
 	Force bool
+	// Resume accepts print files that exist if a log beside them has the same
+	// mark and records their bytes; such prints aren't built again.
+	Resume bool
+	// cache opens files for several recipes.
+	cache *inputCache
 	// NoOutputs skips the checks of what stands at the outputs.
 	NoOutputs bool
 	// noPins skips the inputs block.
@@ -79,7 +86,7 @@ func readRecipe(file string) ([]byte, error) {
 }
 
 func load(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
-	j := &Job{File: file, Folder: folder, Source: source}
+	j := &Job{File: file, Folder: folder, Source: source, there: map[*Plan]standing{}}
 	j.Recipe, j.Diags = lang.Parse(filepath.Base(file), source)
 	if j.Failed() {
 		return j, nil
@@ -94,6 +101,7 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 		}
 	}
 	j.inputs = newInputSet(ctx, folder, j.Recipe)
+	j.inputs.cache = o.cache
 	j.inputs.noPins, j.inputs.found, j.inputs.glance = o.noPins, o.found, o.glance
 	for _, pr := range j.Recipe.Prints {
 		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) {
@@ -111,7 +119,7 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 	}
 	j.Diags = append(j.Diags, j.inputs.diags...)
 	if !j.Failed() && !o.NoOutputs {
-		j.checkOutputs(o)
+		j.checkOutputs(ctx, o)
 	}
 	j.tidy()
 	return j, nil
@@ -161,7 +169,7 @@ func (j *Job) OutPath(p *Plan, out string) string {
 
 // checkOutputs refuses, before any pixel: an output that is an input by any
 // name, outputs whose names fold together on some system, and files that exist.
-func (j *Job) checkOutputs(o LoadOptions) {
+func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 	say := func(at lang.Span, what, rule string, hints ...string) {
 		j.Diags = append(j.Diags, lang.Diagnostic{Severity: lang.Error, Code: codeOutput, Span: at, Summary: what, Detail: rule, Hints: hints})
 	}
@@ -190,7 +198,20 @@ func (j *Job) checkOutputs(o LoadOptions) {
 		case err != nil:
 		case st.IsDir():
 			say(at, fmt.Sprintf("%s is a folder", out), "", "save the print under another name")
-		case !o.Force:
+		case o.Force:
+		case o.Resume:
+			s, ok, changed := j.standingAt(ctx, p, out)
+			switch {
+			case ok:
+				j.there[p] = s
+			case changed:
+				say(at, fmt.Sprintf("%s is there, but its bytes aren't those that the log of this very print records", out), "Something changed the file, or cut it off.",
+					"look at it, then build with --force to replace it")
+			default:
+				say(at, fmt.Sprintf("%s exists already and is no finished print of this recipe as it is now", out), "Nothing is overwritten unasked.",
+					"build with --force to replace it, or with --out FOLDER to write elsewhere")
+			}
+		default:
 			say(at, fmt.Sprintf("%s exists already", out), "Nothing is overwritten unasked.",
 				"build with --force to replace it, or with --out FOLDER to write elsewhere")
 		}

@@ -70,6 +70,8 @@ type FileSpec struct {
 	Title   string
 	Rights  string
 	Line    int
+	// LargestBytes, if not 0, is the size above which the file is refused.
+	LargestBytes int64
 }
 
 // encoderVersion is the version of both print file encoders.

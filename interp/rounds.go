@@ -432,6 +432,29 @@ func StaleApprovals(ctx context.Context, file string, marks map[string]string) (
 	return out, nil
 }
 
+// StaleLog tells whether the print that a log records isn't the approved one
+// any more, by the rounds kept of the recipe that stands beside the log.
+func StaleLog(ctx context.Context, path string) ([]Stale, error) {
+	l, err := ReadLog(path)
+	if err != nil || l.Run.Failure != "" || l.Run.Recipe == "" {
+		return nil, nil // the verdict says so
+	}
+	file := filepath.Join(filepath.Dir(path), filepath.FromSlash(l.Run.Recipe))
+	r, err := ReadRounds(file)
+	if err != nil {
+		return nil, err
+	}
+	a := r.Approved(l.Recipe.Print)
+	if a == nil || a.Mark == l.File.Mark {
+		return nil, nil
+	}
+	s := Stale{Print: a.Print, Round: a.Number, Old: a.Mark, New: l.File.Mark}
+	if d, err := diffFiles(ctx, fmt.Sprintf("%s@%d", file, a.Number), path, a.Print); err == nil {
+		s.Diff = d
+	}
+	return []Stale{s}, nil
+}
+
 func diffFiles(ctx context.Context, a, b, print string) (*Diff, error) {
 	x, err := OpenSide(ctx, a)
 	if err != nil {

@@ -37,12 +37,16 @@ type fileSink struct {
 	rows  int
 	make  func() sinkWorker
 	limit int64
+	most  int64 // the largest size allowed, if not 0
 }
 
 func (s *fileSink) worker() sinkWorker { return s.make() }
 func (s *fileSink) align() int         { return s.rows }
 
 func (s *fileSink) emit(b []byte) error {
+	if s.most > 0 && s.n+int64(len(b)) > s.most {
+		return &TooLarge{Limit: s.most}
+	}
 	if s.n+int64(len(b)) > s.limit {
 		return fmt.Errorf("the file grew above %d bytes, more than its format can need", s.limit)
 	}
@@ -62,7 +66,7 @@ func (s *fileSink) digest() (d raster.Sum) {
 
 // newFileSink writes the head of a print file; done writes its tail.
 func newFileSink(w io.Writer, f FileSpec, p ops.Pic) (s *fileSink, done func() error, err error) {
-	s = &fileSink{w: w, sum: sha256.New(), limit: 1 << 60}
+	s = &fileSink{w: w, sum: sha256.New(), limit: 1 << 60, most: f.LargestBytes}
 	var head, tail []byte
 	switch f.Format {
 	case "jpeg":

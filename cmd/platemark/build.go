@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"path/filepath"
 	"strconv"
@@ -18,6 +17,7 @@ type buildCmd struct {
 	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files and their logs, instead of where the recipe says." placeholder:"FOLDER"`
 	Force   bool     `help:"Replace print files that exist. Audit logs are never replaced."`
+	Resume  bool     `help:"Take up an order again: prints that are finished, of the same mark and byte for byte as their log says, aren't built again. Several recipes always work so."`
 	Section string   `help:"Only this part of one print, in its pixels from the left upper corner, as a TIFF with the samples that the whole has there." placeholder:"X,Y,W,H"`
 	Upto    int      `help:"The picture after this recipe line (or a mask, by a line of it), as a TIFF." placeholder:"LINE"`
 	JSON    bool     `help:"Say the result as JSON."`
@@ -27,10 +27,13 @@ type buildCmd struct {
 func (buildCmd) Help() string {
 	return `A print file gets its name only when it is complete; beside it lies FILE.MARK.audit.jsonl, from which it can be made again. Nothing that exists is overwritten without --force.
 
+Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and order.csv in the folder given by --out. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
+
 Examples:
   platemark build salt-road.recipe
   platemark build salt-road.recipe --print small
-  platemark build salt-road.recipe --print large --section 9000,6000,2400,1800`
+  platemark build salt-road.recipe --print large --section 9000,6000,2400,1800
+  platemark build *.recipe --out order-17`
 }
 
 func (c *buildCmd) Run(a *app) error {
@@ -44,29 +47,18 @@ func (c *buildCmd) Run(a *app) error {
 			return err
 		}
 	}
-	var all []interp.Built
-	failed := false
-	for _, file := range c.Recipes {
-		built, err := c.one(a, file, rect)
-		all = append(all, built...)
-		if err != nil {
-			var use usageError
-			if a.ctx.Err() != nil || errors.As(err, &use) || len(c.Recipes) == 1 {
-				return err
-			}
-			if !errors.Is(err, errRefused) {
-				fmt.Fprintf(a.err, "error: %s: %v\n", file, err)
-			}
-			failed = true
+	if len(c.Recipes) > 1 || c.Resume {
+		if c.Section != "" || c.Upto != 0 {
+			return usageError{"--resume is for whole prints"}
 		}
+		return c.order(a)
+	}
+	built, err := c.one(a, c.Recipes[0], rect)
+	if err != nil {
+		return err
 	}
 	if c.JSON {
-		if err := a.json(builtJSON(all)); err != nil {
-			return err
-		}
-	}
-	if failed {
-		return errRefused
+		return a.json(builtJSON(built))
 	}
 	return nil
 }
@@ -80,6 +72,9 @@ func (c *buildCmd) one(a *app, file string, rect [4]int) ([]interp.Built, error)
 	defer j.Close()
 	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
 		return nil, errRefused
+	}
+	if !part {
+		a.staleOf(j)
 	}
 	p := a.newProgress()
 	defer p.close()

@@ -49,6 +49,17 @@ func (p *progress) end() {
 	}
 }
 
+// rest takes the bar away until the next stage, so that lines can be written.
+func (p *progress) rest() {
+	if p == nil {
+		return
+	}
+	p.mu.Lock()
+	p.end()
+	p.stage = ""
+	p.mu.Unlock()
+}
+
 // close takes the bar away, whatever became of the run.
 func (p *progress) close() {
 	if p == nil {

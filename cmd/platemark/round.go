@@ -137,8 +137,22 @@ func (a *app) stale(file string, marks map[string]string) {
 	}
 }
 
+// staleLog points out a log whose print isn't the approved one.
+func (a *app) staleLog(log string) {
+	list, err := interp.StaleLog(a.ctx, log)
+	if err != nil {
+		fmt.Fprintf(a.err, "warning: the approvals can't be read: %v\n", err)
+		return
+	}
+	for _, s := range list {
+		for _, l := range staleText(s) {
+			fmt.Fprintln(a.err, l)
+		}
+	}
+}
+
 func staleText(s interp.Stale) []string {
-	out := []string{fmt.Sprintf("warning: print %s was approved in round %d as mark %s; it is %s now, another print:", s.Print, s.Round, s.Old[:12], s.New[:12])}
+	out := []string{fmt.Sprintf("warning: print %s was approved in round %d as mark %s; mark %s is another print:", s.Print, s.Round, s.Old[:12], s.New[:12])}
 	if s.Diff == nil {
 		return out
 	}

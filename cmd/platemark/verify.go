@@ -31,6 +31,7 @@ func (c *verifyCmd) Run(a *app) error {
 		all = append(all, v)
 		if !c.JSON {
 			a.tellVerdict(v)
+			a.staleLog(log)
 		}
 	}
 	if c.JSON {

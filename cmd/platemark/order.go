@@ -1,0 +1,232 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"math/big"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+// orderFile is the summary that an order leaves in its folder.
+const orderFile = "order.csv"
+
+// order builds several recipes in one run.
+func (c *buildCmd) order(a *app) error {
+	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force})
+	if err != nil {
+		return err
+	}
+	defer o.Close()
+	for _, j := range o.Jobs {
+		if j.Err != nil {
+			fmt.Fprintf(a.err, "error: %v\n", j.Err)
+			continue
+		}
+		a.problems(j.Job.Source, j.Job.Diags, lang.Warning)
+		a.staleOf(j.Job)
+	}
+	if len(o.Problems) > 0 {
+		for _, p := range o.Problems {
+			fmt.Fprintf(a.err, "error: %s\n", p)
+		}
+		fmt.Fprintln(a.err, "hint: nothing was built")
+		return errRefused
+	}
+	began := time.Now()
+	cols := orderColumns(o.Rows)
+	if !c.JSON {
+		a.tellOrderPlan(o)
+	}
+	p := a.newProgress()
+	defer p.close()
+	err = o.Build(a.ctx, interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: p.tell()}, func(r *interp.OrderRow) {
+		p.rest()
+		if !c.JSON {
+			fmt.Fprintln(a.out, cols.line(r))
+		}
+		if r.Err != nil {
+			a.tellRowError(r)
+		}
+	})
+	p.close()
+	if c.Out != "" {
+		if werr := writeOrder(filepath.Join(c.Out, orderFile), o); werr != nil && err == nil {
+			err = werr
+		}
+	}
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		if err := a.json(orderJSON(o)); err != nil {
+			return err
+		}
+	} else {
+		a.tellOrderEnd(o, time.Since(began))
+	}
+	if o.Failed() {
+		return errRefused
+	}
+	return nil
+}
+
+func (a *app) tellOrderPlan(o *interp.Order) {
+	todo, there := 0, 0
+	for _, r := range o.Rows {
+		switch r.State {
+		case interp.OrderPlanned:
+			todo++
+		case interp.OrderThere:
+			there++
+		}
+	}
+	fmt.Fprintf(a.out, "%d %s, %d %s to build, about %s", len(o.Jobs), plural(len(o.Jobs), "recipe"), todo, plural(todo, "print"), bytesText(o.Bytes))
+	if there > 0 {
+		fmt.Fprintf(a.out, "; %d already there", there)
+	}
+	fmt.Fprintln(a.out)
+}
+
+func (a *app) tellOrderEnd(o *interp.Order, took time.Duration) {
+	n := map[interp.OrderState]int{}
+	for _, r := range o.Rows {
+		n[r.State]++
+	}
+	fmt.Fprintf(a.out, "%d built, %d already there, %d failed, in %s\n", n[interp.OrderBuilt], n[interp.OrderThere], n[interp.OrderFailed], took.Round(10*time.Millisecond))
+}
+
+func (a *app) tellRowError(r *interp.OrderRow) {
+	var p *interp.Problems
+	if errors.As(r.Err, &p) || r.Print == "" {
+		return // said when it was planned
+	}
+	fmt.Fprintf(a.err, "error: %s, print %s: %v\n", r.Recipe, r.Print, r.Err)
+}
+
+// columns are the widths of the summary's columns, known from the plan.
+type columns [5]int
+
+func orderCells(r *interp.OrderRow) [5]string {
+	if r.Plan == nil {
+		return [5]string{r.Recipe, "-", "-", "-", "-"}
+	}
+	return [5]string{r.Recipe, r.Print, faceText(r.Plan), inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
+}
+
+func faceText(p *interp.Plan) string { return inchText(p.Face.W) + " x " + inchText(p.Face.H) + " in" }
+
+func orderColumns(rows []*interp.OrderRow) (c columns) {
+	for _, r := range rows {
+		for i, s := range orderCells(r) {
+			c[i] = max(c[i], utf8.RuneCountInString(s))
+		}
+	}
+	return c
+}
+
+func (c columns) line(r *interp.OrderRow) string {
+	var b strings.Builder
+	for i, s := range orderCells(r) {
+		b.WriteString(pad(s, c[i]) + "  ")
+	}
+	size := "-"
+	if r.State == interp.OrderBuilt || r.State == interp.OrderThere {
+		size = bytesText(r.Bytes)
+	}
+	return b.String() + fmt.Sprintf("%10s  %s", size, r.State)
+}
+
+// writeOrder writes the summary as a table for spreadsheets, in place of an
+// earlier run's.
+func writeOrder(path string, o *interp.Order) error {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	w.Write([]string{"recipe", "print", "file", "size", "ppi", "bytes", "mark", "lab", "warnings"})
+	for _, r := range o.Rows {
+		rec := []string{r.Recipe, r.Print, "", "", "", "", "", "", ""}
+		warn := append([]string(nil), r.Warnings...)
+		if r.Plan != nil {
+			rec[2], rec[3], rec[4], rec[6] = filepath.Base(r.File), faceText(r.Plan), decimal(r.Plan.Face.PPI), r.Plan.Mark.String()
+		}
+		rec[7] = r.Lab
+		switch r.State {
+		case interp.OrderBuilt, interp.OrderThere:
+			rec[5] = strconv.FormatInt(r.Bytes, 10)
+		case interp.OrderFailed:
+			warn = append([]string{"not built: " + r.Err.Error()}, warn...)
+		default:
+			warn = append([]string{"not built: the run was stopped before"}, warn...)
+		}
+		rec[8] = strings.Join(warn, "; ")
+		w.Write(rec)
+	}
+	w.Flush()
+	if err := w.Error(); err != nil {
+		return err
+	}
+	if _, err := os.Stat(path); err == nil {
+		return interp.ReplaceFile(path, b.Bytes())
+	}
+	return interp.WriteFile(path, func(f *os.File) error {
+		_, err := f.Write(b.Bytes())
+		return err
+	})
+}
+
+func decimal(r *big.Rat) string {
+	s := r.FloatString(4)
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}
+
+func orderJSON(o *interp.Order) any {
+	type row struct {
+		Recipe   string   `json:"recipe"`
+		Print    string   `json:"print,omitempty"`
+		File     string   `json:"file,omitempty"`
+		Log      string   `json:"log,omitempty"`
+		State    string   `json:"state"`
+		Lab      string   `json:"lab,omitempty"`
+		Size     int64    `json:"size,omitempty"`
+		SHA256   string   `json:"sha256,omitempty"`
+		Mark     string   `json:"mark,omitempty"`
+		Error    string   `json:"error,omitempty"`
+		Warnings []string `json:"warnings,omitempty"`
+	}
+	rows := []row{}
+	for _, r := range o.Rows {
+		x := row{Recipe: r.Recipe, Print: r.Print, File: r.File, Log: r.Log, State: string(r.State), Lab: r.Lab, Size: r.Bytes, Warnings: r.Warnings}
+		if r.Plan != nil {
+			x.Mark = r.Plan.Mark.String()
+		}
+		if r.Bytes > 0 {
+			x.SHA256 = r.Sum.String()
+		}
+		if r.Err != nil {
+			x.Error = r.Err.Error()
+		}
+		rows = append(rows, x)
+	}
+	return rows
+}
+
+// staleOf points out a recipe's approved prints that are other prints now.
+func (a *app) staleOf(j *interp.Job) {
+	if j.File == "" || j.Failed() {
+		return
+	}
+	marks := map[string]string{}
+	for _, p := range j.Plans {
+		marks[p.Print] = p.Mark.String()
+	}
+	a.stale(j.File, marks)
+}

@@ -1,0 +1,171 @@
+package interp
+
+import (
+	"context"
+	"fmt"
+
+	"platemark/ops"
+	"platemark/ops/codec/jpeg"
+	"platemark/ops/raster"
+)
+
+// TooLarge is a print file that grew above its limit. It has no name then.
+type TooLarge struct {
+	Limit int64
+	Size  int64 // 0 where only the limit was met
+	// Quality is one that fits by a check on samples of the finished picture,
+	// 0 where none does; Bytes is the size to expect with it.
+	Quality int
+	Bytes   int64
+	Format  string
+	Asked   int
+}
+
+func (e *TooLarge) Error() string {
+	s := fmt.Sprintf("the file grows above the limit of %s", plainBytes(e.Limit))
+	switch {
+	case e.Format != "jpeg":
+		return s + "; a smaller size, or save jpeg, fits"
+	case e.Quality == 0:
+		return fmt.Sprintf("%s at quality %d, and no quality fits; print it smaller or at fewer ppi", s, e.Asked)
+	}
+	return fmt.Sprintf("%s at quality %d; quality %d fits: about %s, by samples of the finished picture", s, e.Asked, e.Quality, plainBytes(e.Bytes))
+}
+
+// plainBytes is a size in the units that labs use: MB is 10^6 bytes.
+func plainBytes(n int64) string {
+	switch {
+	case n >= 1_000_000_000:
+		return fmt.Sprintf("%.2f GB", float64(n)/1e9)
+	case n >= 1_000_000:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	}
+	return fmt.Sprintf("%.1f KB", float64(n)/1e3)
+}
+
+// likelyBits is what a pixel of an enlarged, sharpened photograph takes in a
+// JPEG of full chroma by its quality, in bits: measured on the demonstration's
+// master, linear between. Grain and noise take up to three times as much.
+var likelyBits = []struct {
+	quality int
+	bits    float64
+}{{1, 0.2}, {50, 0.7}, {75, 1.1}, {85, 1.5}, {90, 1.9}, {95, 2.8}, {98, 4.4}, {100, 6.6}}
+
+// likely is the size of the print file that most pictures come to.
+func (f FileSpec) likely(p ops.Pic) int64 {
+	if f.Format != "jpeg" {
+		return f.estimate(p)
+	}
+	bits := likelyBits[len(likelyBits)-1].bits
+	for i := 1; i < len(likelyBits); i++ {
+		if a, b := likelyBits[i-1], likelyBits[i]; f.Quality <= b.quality {
+			bits = a.bits + (b.bits-a.bits)*float64(f.Quality-a.quality)/float64(b.quality-a.quality)
+			break
+		}
+	}
+	if f.Half || p.C == 1 {
+		bits *= 0.75
+	}
+	return int64(bits*float64(p.W)*float64(p.H)/8) + int64(len(f.Profile.Bytes())) + 1000
+}
+
+// The samples that a fitting quality is looked for with: stripes of rows of
+// blocks, spread evenly from top to bottom.
+const (
+	limitStripes = 24
+	limitMemory  = 96 << 20 // bytes of samples at most
+	// limitMargin is kept free below the limit, since samples are only that.
+	limitMargin = 0.03
+)
+
+// fitting looks for the best quality that keeps the print under its limit: it
+// computes stripes of the finished picture again and encodes them at the
+// qualities in question.
+func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
+	asked.Format, asked.Asked = p.File.Format, p.File.Quality
+	if p.File.Format != "jpeg" {
+		return
+	}
+	ready, err := b.prepare(ctx, p)
+	if err != nil {
+		return
+	}
+	g, _, err := b.stage(ctx, p, p.Out, ready, map[raster.Sum]result{})
+	if err != nil {
+		return
+	}
+	for i := range g.nodes {
+		g.nodes[i].digest = false
+	}
+	pic := p.Nodes[p.Out].Pic
+	spec := p.File
+	e, err := jpeg.New(spec.jpegOptions(pic))
+	if err != nil {
+		return
+	}
+	n := e.RowHeight()
+	blocks := (pic.H + n - 1) / n
+	deep := max(1, min(4, limitMemory/(limitStripes*n*pic.Stride()*2)))
+	stripes := min(limitStripes, max(1, blocks/deep))
+	var rows [][]uint16 // of whole rows of blocks
+	var at []int        // the row of blocks that each n rows are
+	for s := range stripes {
+		first := min(blocks*s/stripes+(blocks/stripes-deep)/2, blocks-deep)
+		first = max(first, 0)
+		y0, y1 := first*n, min((first+deep)*n, pic.H)
+		k := &keepRows{y0: y0, rows: make([][]uint16, y1-y0)}
+		if _, err := run(ctx, g, k, runOptions{workers: b.o.Workers, from: y0, till: y1}); err != nil {
+			return
+		}
+		for i := 0; i < len(k.rows); i += n {
+			at = append(at, first+i/n)
+		}
+		rows = append(rows, k.rows...)
+	}
+	size := func(q int) int64 {
+		spec.Quality = q
+		e, err := jpeg.New(spec.jpegOptions(pic))
+		if err != nil {
+			return 1 << 62
+		}
+		w := e.Worker()
+		var out []byte
+		done := 0
+		var total int64
+		for _, i := range at {
+			k := min(n, pic.H-i*n)
+			out = w.Encode(out[:0], i, rows[done:done+k])
+			done += k
+			total += int64(len(out))
+		}
+		return int64(len(e.Header())+len(e.Trailer())) + total*int64(blocks)/int64(len(at))
+	}
+	lo, hi := 0, spec.Quality // lo fits (or is 0), hi doesn't
+	for hi-lo > 1 {
+		mid := (lo + hi) / 2
+		if s := size(mid); float64(s) <= float64(asked.Limit)*(1-limitMargin) {
+			lo, asked.Bytes = mid, s
+		} else {
+			hi = mid
+		}
+	}
+	asked.Quality = lo
+}
+
+// keepRows keeps the rows of a run in memory.
+type keepRows struct {
+	y0   int
+	rows [][]uint16
+}
+
+func (k *keepRows) worker() sinkWorker { return k }
+func (k *keepRows) emit([]byte) error  { return nil }
+func (k *keepRows) align() int         { return 1 }
+
+// row may be called for different rows at the same time.
+func (k *keepRows) row(y int, samples []uint16) error {
+	k.rows[y-k.y0] = append([]uint16(nil), samples...)
+	return nil
+}
+
+func (k *keepRows) finish(dst []byte) ([]byte, error) { return dst, nil }

@@ -1,0 +1,334 @@
+package interp
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"platemark/lang"
+	"platemark/ops/raster"
+)
+
+// An Order is many recipes built in one run: planned as one, with masters and
+// profiles that several share opened, hashed and decoded once.
+type Order struct {
+	Jobs []*OrderJob
+	// Rows are the prints in the order of the recipes; a recipe that can't be
+	// planned has one row without a print.
+	Rows []*OrderRow
+	// Problems stand in the way of the whole order: outputs that meet, no room.
+	Problems []string
+	// Bytes is what the print files are expected to take together.
+	Bytes int64
+
+	cache *inputCache
+	out   string
+}
+
+// OrderJob is one recipe of an order; Err says why it couldn't be opened.
+type OrderJob struct {
+	File string
+	Job  *Job // nil with Err
+	Err  error
+}
+
+// OrderState says what became of a print.
+type OrderState string
+
+const (
+	OrderPlanned OrderState = "planned"
+	OrderBuilt   OrderState = "built"
+	OrderThere   OrderState = "already there, verified"
+	OrderFailed  OrderState = "failed"
+)
+
+// OrderRow is one print of an order.
+type OrderRow struct {
+	Recipe   string
+	Print    string
+	File     string
+	Log      string
+	Plan     *Plan
+	State    OrderState
+	Built    *Built // of a print that was built
+	Bytes    int64  // of the file, once there
+	Sum      raster.Sum
+	Lab      string // the print's, "" where it names none
+	Warnings []string
+	Err      error
+
+	job *Job
+}
+
+// inputCache opens each file once for all recipes of an order.
+type inputCache struct {
+	open map[string]*Input // by role and real path
+}
+
+// input is the open file under the name that one recipe gives it.
+func (c *inputCache) input(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
+	k := fmt.Sprint(role, "\x00", white, "\x00", realPath(found))
+	in := c.open[k]
+	if in == nil {
+		var err error
+		if in, err = openInput(ctx, role, path, found, white); err != nil {
+			return nil, err
+		}
+		c.open[k] = in
+	}
+	mine := *in
+	mine.Path, mine.Found, mine.shared = path, found, true
+	return &mine, nil
+}
+
+func (c *inputCache) close() {
+	for _, in := range c.open {
+		in.Close()
+	}
+}
+
+// LoadOrder plans an order. What is wrong with one recipe stands in its row
+// and leaves the others; what is wrong with the order as a whole in Problems.
+// With o.Resume prints that are there already, of the same mark and with the
+// recorded bytes, need no building. The caller closes the order.
+func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, error) {
+	ord := &Order{cache: &inputCache{open: map[string]*Input{}}, out: o.Out}
+	o.cache = ord.cache
+	// A recipe that has no print of the asked name is left out quietly, if
+	// another has one.
+	for _, f := range files {
+		j := &OrderJob{File: f}
+		ord.Jobs = append(ord.Jobs, j)
+		j.Job, j.Err = Load(ctx, f, o)
+		if ctx.Err() != nil {
+			ord.Close()
+			return nil, context.Cause(ctx)
+		}
+		if j.Err != nil {
+			ord.Rows = append(ord.Rows, &OrderRow{Recipe: f, State: OrderFailed, Err: j.Err})
+			continue
+		}
+		if j.Job.Failed() {
+			ord.Rows = append(ord.Rows, &OrderRow{Recipe: f, State: OrderFailed, Err: &Problems{j.Job.Source, j.Job.Diags}})
+			continue
+		}
+		for _, p := range j.Job.Plans {
+			r := &OrderRow{Recipe: f, Print: p.Print, File: j.Job.OutPath(p, o.Out), Plan: p, State: OrderPlanned, job: j.Job}
+			if pr := j.Job.Recipe.Print(p.Print); pr != nil && pr.For != nil {
+				r.Lab = pr.For.Value
+			}
+			for _, d := range append(slices.Clone(j.Job.inputs.diags), p.Notes...) {
+				if d.Severity == lang.Warning && !slices.Contains(r.Warnings, d.Summary) {
+					r.Warnings = append(r.Warnings, d.Summary)
+				}
+			}
+			if t, ok := j.Job.there[p]; ok {
+				r.State, r.Log, r.Bytes, r.Sum = OrderThere, t.log, t.size, t.sum
+			}
+			ord.Rows = append(ord.Rows, r)
+		}
+	}
+	ord.checkNames()
+	ord.checkRoom()
+	return ord, nil
+}
+
+// Close closes every input.
+func (o *Order) Close() {
+	for _, j := range o.Jobs {
+		if j.Job != nil {
+			j.Job.Close()
+		}
+	}
+	o.cache.close()
+}
+
+// Failed says whether some print of the order failed.
+func (o *Order) Failed() bool {
+	return slices.ContainsFunc(o.Rows, func(r *OrderRow) bool { return r.State == OrderFailed })
+}
+
+// checkNames refuses outputs of two recipes that are one file on some system,
+// and outputs that are an input of another recipe.
+func (o *Order) checkNames() {
+	seen := map[string]*OrderRow{}
+	for _, r := range o.Rows {
+		if r.Plan == nil {
+			continue
+		}
+		name := foldName(realPath(r.File))
+		if q := seen[name]; q != nil {
+			if q.job != r.job { // within a recipe it is said there
+				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s and print %s of %s would be one file: %s and %s", q.Print, q.Recipe, r.Print, r.Recipe, q.File, r.File))
+			}
+			continue
+		}
+		seen[name] = r
+		for _, j := range o.Jobs {
+			if j.Job == nil || j.Job == r.job || j.Job.inputs == nil {
+				continue
+			}
+			if in := j.Job.sameAsInput(r.File); in != nil {
+				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.Role, j.File))
+				break
+			}
+		}
+	}
+}
+
+// checkRoom holds what the files will take against the room on each disk. The
+// largest file is reckoned at its most, as its room is set aside before it is
+// begun; JPEGs that are finished shrink to what they need.
+func (o *Order) checkRoom() {
+	type disk struct {
+		folder     string
+		need, most int64
+		free       int64
+	}
+	var disks []*disk
+	byID := map[uint64]*disk{}
+	for _, r := range o.Rows {
+		if r.State != OrderPlanned {
+			continue
+		}
+		e := r.Plan.Estimate(1)
+		o.Bytes += e.Likely
+		folder := filepath.Dir(r.File)
+		for {
+			if _, err := os.Stat(folder); err == nil || filepath.Dir(folder) == folder {
+				break
+			}
+			folder = filepath.Dir(folder)
+		}
+		id, free, ok := room(folder)
+		if !ok {
+			continue
+		}
+		d := byID[id]
+		if d == nil {
+			d = &disk{folder: folder, free: free}
+			byID[id] = d
+			disks = append(disks, d)
+		}
+		d.need += e.Likely
+		d.most = max(d.most, e.Largest-e.Likely)
+	}
+	for _, d := range disks {
+		if d.need+d.most > d.free {
+			o.Problems = append(o.Problems, fmt.Sprintf("the order needs about %d MB on the disk of %s, which has %d MB free", (d.need+d.most+999_999)/1_000_000, d.folder, d.free/1_000_000))
+		}
+	}
+}
+
+// Build makes what isn't there yet. tell is called for each print when it is
+// finished or has failed, and before the first for those already there. A
+// failed print stops no other; only cancelling does.
+func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)) error {
+	if len(o.Problems) > 0 {
+		return errors.New("the order has problems")
+	}
+	if tell == nil {
+		tell = func(*OrderRow) {}
+	}
+	var todo []*OrderRow
+	for _, r := range o.Rows {
+		if r.State == OrderPlanned {
+			todo = append(todo, r)
+		} else {
+			tell(r)
+		}
+	}
+	if len(todo) == 0 {
+		return nil
+	}
+	groupOrder(todo)
+	b := newBuilder(todo[0].job, bo)
+	defer b.close()
+	watch := bo.Progress
+	for i, r := range todo {
+		b.job = r.job
+		var later []*Plan
+		for _, l := range todo[i+1:] {
+			later = append(later, l.Plan)
+		}
+		b.later = later
+		if watch != nil {
+			b.o.Progress = func(stage string, done, due int64) {
+				watch(fmt.Sprintf("%d of %d, %s", i+1, len(todo), stage), done, due)
+			}
+		}
+		built, err := b.print(ctx, r.Plan, r.File, nil)
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		if err != nil {
+			r.State, r.Err = OrderFailed, err
+		} else {
+			r.State, r.Built, r.Bytes, r.Sum, r.Log = OrderBuilt, built, built.Size, built.Sum, built.Log
+		}
+		tell(r)
+		b.release(later)
+	}
+	return nil
+}
+
+// groupOrder puts prints of one master, and among them prints of one prepared
+// picture, side by side, so that neither is held for longer than it serves.
+func groupOrder(rows []*OrderRow) {
+	rank := map[raster.Sum]int{}
+	at := func(k raster.Sum) int {
+		n, ok := rank[k]
+		if !ok {
+			n = len(rank)
+			rank[k] = n
+		}
+		return n
+	}
+	type place struct{ master, ready, row int }
+	places := map[*OrderRow]place{}
+	for i, r := range rows {
+		var m raster.Sum
+		for _, n := range r.Plan.Nodes {
+			if n.Input != nil && n.Input.Role == RoleMaster {
+				m = n.Input.Sum
+			}
+		}
+		places[r] = place{at(m), at(r.Plan.Nodes[r.Plan.Ready].key), i}
+	}
+	slices.SortFunc(rows, func(x, y *OrderRow) int {
+		p, q := places[x], places[y]
+		return cmp.Or(cmp.Compare(p.master, q.master), cmp.Compare(p.ready, q.ready), cmp.Compare(p.row, q.row))
+	})
+}
+
+// standing is a print file that is there already, as a log beside it records.
+type standing struct {
+	log  string
+	size int64
+	sum  raster.Sum
+}
+
+// standingAt looks for a log of the plan's very mark and draft beside out
+// whose file is there byte for byte. changed says that a log was found and the
+// file isn't what it records.
+func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, ok, changed bool) {
+	sum, size, err := HashPath(ctx, out)
+	if err != nil {
+		return s, false, false
+	}
+	for _, path := range logsOf(out, p.Mark.String()) {
+		l, err := ReadLog(path)
+		if err != nil || l.Run.Failure != "" || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(j) || l.Run.Out != filepath.Base(out) {
+			continue
+		}
+		if l.File.SHA256 == sum.String() {
+			return standing{path, size, sum}, true, false
+		}
+		changed = true
+	}
+	return s, false, changed
+}
