@@ -1,0 +1,268 @@
+package lang
+
+import (
+	"slices"
+	"strings"
+)
+
+// PathUse says what a path is for.
+type PathUse string
+
+const (
+	PathMaster  PathUse = "master"
+	PathMask    PathUse = "mask"
+	PathProfile PathUse = "profile"
+	PathSave    PathUse = "save"
+	PathInput   PathUse = "input" // of an inputs block
+)
+
+// Next says what may be written at a place of a recipe.
+type Next struct {
+	From  int    // the byte where the word or text being written begins
+	Block string // the block of the place: top, mask, …; "" where its lines can't be judged
+	At    int    // its index in the outline, -1 at the top
+	Word  string // the statement that has begun, "" at a line's beginning
+
+	Words   []string // words of the language, in the table's order
+	Units   []string // behind a number
+	Kernels bool
+	Spaces  bool
+	Names   []NameKind // names of these kinds
+	Path    PathUse    // a path, inside its double quotes
+	Text    string     // the part of the path before the place
+}
+
+// Following says what may be written at byte at, from what stands before it
+// alone. Inside comments, texts and numbers that is nothing.
+func Following(src []byte, at int) Next {
+	at = max(0, min(at, len(src)))
+	from := at
+	for from > 0 && (isNameByte(src[from-1]) || src[from-1] == '.' && from > 1 && isNameByte(src[from-2])) {
+		from--
+	}
+	// A number that a unit is glued to isn't part of the word.
+	for from < at && (src[from] >= '0' && src[from] <= '9' || src[from] == '.' || src[from] == '-') {
+		from++
+	}
+	n := Next{From: from, At: -1}
+	whole := ReadOutline(src[:at])
+	if inComment(whole.Source, at) {
+		return n
+	}
+	if t := openString(whole, at); t != nil {
+		n.From = t.Offset + 1
+		n.inString(whole, t)
+		return n
+	}
+	o := ReadOutline(src[:from])
+	n.place(o)
+	l := o.going(src[:from])
+	if l == nil {
+		if n.Block != "" && n.Block != "inputs" {
+			n.Words = wordsIn(n.Block)
+		}
+		return n
+	}
+	n.Block, n.At = l.In, l.Block
+	n.following(l)
+	return n
+}
+
+func isNameByte(b byte) bool {
+	return b == '-' || b == '_' || b >= '0' && b <= '9' || b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' || b >= 0x80
+}
+
+// place says which block the end of the text lies in.
+func (n *Next) place(o *Outline) {
+	n.Block = "top"
+	if k := len(o.open); k > 0 {
+		n.Block = o.open[k-1]
+		n.At = len(o.Blocks) - 1
+	}
+}
+
+func inComment(s *Source, at int) bool {
+	for i := len(s.Lines) - 1; i >= 0; i-- {
+		if c := s.Lines[i].Comments; len(c) > 0 {
+			k := c[len(c)-1]
+			return k.Offset < at && at <= k.End
+		}
+		if len(s.Lines[i].Tokens) > 0 {
+			return false
+		}
+	}
+	return false
+}
+
+// openString returns the string that the end of the text lies in, nil where it
+// lies in none.
+func openString(o *Outline, at int) *Token {
+	if len(o.Lines) == 0 {
+		return nil
+	}
+	l := o.Lines[len(o.Lines)-1]
+	t := &l.Tokens[len(l.Tokens)-1]
+	if t.Kind != KindString || t.End != at || o.Source.Text[t.Offset] != '"' {
+		return nil
+	}
+	// Closed by a double quote that isn't escaped?
+	in := false
+	for i := t.Offset; i < t.End; i++ {
+		switch o.Source.Text[i] {
+		case '\\':
+			if in {
+				i++
+			}
+		case '"':
+			in = !in
+		}
+	}
+	if !in {
+		return nil
+	}
+	return t
+}
+
+// inString: which path stands here?
+func (n *Next) inString(o *Outline, t *Token) {
+	n.place(o)
+	l := o.Lines[len(o.Lines)-1]
+	n.Block, n.At = l.In, l.Block
+	n.Text = t.Value
+	n.Word, _ = l.word()
+	if l.In == "inputs" && len(l.Tokens) == 1 {
+		n.Path = PathInput
+		return
+	}
+	before := &LineAt{Line: &Line{Tokens: l.Tokens[:len(l.Tokens)-1]}, In: l.In}
+	if len(before.Tokens) == 0 {
+		return
+	}
+	for _, f := range before.fails() {
+		if !f.value || f.form.Slots[f.slot].Kind != ValuePath {
+			continue
+		}
+		switch f.form.Word {
+		case "master":
+			n.Path = PathMaster
+		case "file":
+			n.Path = PathMask
+		case "convert", "profile":
+			n.Path = PathProfile
+		case "save":
+			n.Path = PathSave
+		}
+	}
+}
+
+// going returns the statement that goes on at the end of the text, nil where
+// a new one begins there.
+func (o *Outline) going(src []byte) *LineAt {
+	if len(o.Lines) == 0 {
+		return nil
+	}
+	l := o.Lines[len(o.Lines)-1]
+	last := l.Tokens[len(l.Tokens)-1]
+	tail := src[last.End:]
+	if isPunct(l.Tokens, len(l.Tokens)-1, "{") {
+		return nil
+	}
+	if strings.ContainsRune(string(tail), '}') {
+		return nil
+	}
+	if !strings.ContainsRune(string(tail), '\n') {
+		return l
+	}
+	depth := 0
+	for i := range l.Tokens {
+		if isPunct(l.Tokens, i, "(") {
+			depth++
+		} else if isPunct(l.Tokens, i, ")") {
+			depth--
+		}
+	}
+	if depth > 0 || isPunct(l.Tokens, len(l.Tokens)-1, ",") {
+		return l
+	}
+	return nil
+}
+
+// pastEnd is a token that fits nothing.
+var pastEnd = Token{Kind: KindBad, Value: "\x00"}
+
+// fails fits every form to a line that goes on, and returns what each that
+// fits so far waits for.
+func (l *LineAt) fails() []*failure {
+	word, start := l.word()
+	toks := append(slices.Clone(l.Tokens), pastEnd)
+	var out []*failure
+	for _, f := range formsOf(word, l.In) {
+		if _, fail := matchForm(f, toks, min(start, len(toks)-1)); fail != nil && fail.at == len(toks)-1 {
+			out = append(out, fail)
+		}
+	}
+	return out
+}
+
+// following collects what a statement that has begun waits for.
+func (n *Next) following(l *LineAt) {
+	n.Word, _ = l.word()
+	if l.In == "mask" && len(l.Tokens) == 1 && (l.Tokens[0].Value == "less" || l.Tokens[0].Value == "within") {
+		n.Word = ""
+		for _, w := range wordsIn("mask") {
+			switch w {
+			case "invert", "soften", "less", "within":
+			default:
+				n.word(w)
+			}
+		}
+		return
+	}
+	number := l.Tokens[len(l.Tokens)-1].Kind == KindNumber
+	for _, f := range l.fails() {
+		due := f.slot < len(f.form.Slots)
+		for _, w := range f.want {
+			if reserved[w] {
+				n.word(w)
+			}
+		}
+		if f.value && due {
+			s := &f.form.Slots[f.slot]
+			switch s.Kind {
+			case ValueKernel:
+				n.Kernels = true
+			case ValueSpace:
+				n.Spaces = true
+			case ValueName:
+				if of, gives := nameOfSlot(f.form, s, l.In); !gives {
+					n.Names = append(n.Names, of)
+				}
+			case ValueTarget:
+				n.Spaces = true
+				n.Names = append(n.Names, NamePaper, NameLab)
+			}
+		}
+		if !number {
+			continue
+		}
+		var s *Slot
+		if k := len(f.binds); k > 0 && f.binds[k-1].to == len(l.Tokens) {
+			s = f.binds[k-1].slot
+		} else if f.value && due {
+			s = &f.form.Slots[f.slot]
+		}
+		if s != nil && s.measured() {
+			for _, u := range s.units() {
+				if !contains(n.Units, u) {
+					n.Units = append(n.Units, u)
+				}
+			}
+		}
+	}
+}
+
+func (n *Next) word(w string) {
+	if !contains(n.Words, w) {
+		n.Words = append(n.Words, w)
+	}
+}
