@@ -5,14 +5,19 @@ package ops
 // speaks of it is frozen.
 var table = []Operation{
 	blendV1,
+	borderV1,
 	convertV1,
 	CropV1,
 	enlargeV1,
 	MaskV1,
+	mixV1,
 	sharpenV1,
 	SpotPixelsV1,
 	SpotsV1,
+	tintV1,
+	toneV1,
 	TurnV1,
+	wrapV1,
 }
 
 // Table lists every operation in every version, sorted by name, then version.

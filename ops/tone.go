@@ -52,7 +52,7 @@ lose chroma at their lightness and hue. Inputs: picture, perhaps a mask m: in + 
 }
 
 var toneParams = []Param{
-	{Name: "exposure", Unit: "stops", Min: "-4", Max: "4", Default: "0", Doc: "more or less light; 1 doubles it"},
+	{Name: "exposure", Unit: "stops", Min: "-5", Max: "5", Default: "0", Doc: "more or less light; 1 doubles it"},
 	{Name: "warmth", Unit: "mired", Min: "-50", Max: "50", Default: "0", Doc: "shift of the light's colour; above 0 is warmer"},
 	{Name: "contrast", Unit: "1", Min: "-1/2", Max: "1", Default: "0", Doc: "how much steeper L* gets at 50, as a share"},
 	{Name: "curve", Unit: "lightness", Min: "0", Max: "100", Default: "0 0 100 100", Doc: "points: L* before and after, again and again, 2 to 32 points from dark to light"},
