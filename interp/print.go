@@ -250,12 +250,12 @@ func (b *binder) save(pr *lang.Print, out pic) bool {
 		}
 	}
 	b.plan.File = f
-	return b.lab == nil || b.labTakes(pr, &b.plan.File)
+	return b.lab == nil || b.labTakes(pr, &b.plan.File, p)
 }
 
 // labTakes checks the print file against what the lab says it takes. What the
 // lab doesn't say isn't checked.
-func (b *binder) labTakes(pr *lang.Print, f *FileSpec) bool {
+func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 	l, s, ok := b.lab, pr.Save, true
 	name := l.Name.Value
 	bad := func(at lang.Span, what, rule, mend string) {
@@ -293,5 +293,33 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec) bool {
 			bad(s.Span, fmt.Sprintf("lab %s takes %d bits, and this file has %d", name, want, have), "", mend)
 		}
 	}
+	if l.Largest != nil {
+		f.LargestBytes = byteCount(*l.Largest)
+		switch size, exact := f.size(p); {
+		case size <= f.LargestBytes:
+		case exact:
+			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, plainBytes(f.LargestBytes), plainBytes(size)), "", "write bits 8, save jpeg, or print it smaller")
+		default:
+			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, plainBytes(f.LargestBytes), plainBytes(size)),
+				"A guess from other pictures. The file is measured while it is written, and one over the limit never gets its name.", "write a lower quality, such as quality 95")
+		}
+	}
 	return ok
+}
+
+// size is the length of the print file: exact for TIFF, what most pictures
+// come to for JPEG.
+func (f FileSpec) size(p ops.Pic) (n int64, exact bool) {
+	if f.Format == "tiff" {
+		if l, err := tiff.NewLayout(f.tiffOptions(p)); err == nil {
+			return l.Size(), true
+		}
+	}
+	return f.likely(p), false
+}
+
+// byteCount is a size in bytes: KB, MB and GB are 10^3, 10^6 and 10^9.
+func byteCount(m lang.Measure) int64 {
+	n := map[string]int64{"KB": 1e3, "MB": 1e6, "GB": 1e9}[m.Unit]
+	return new(big.Int).Quo(mul(m.Value, rat(n)).Num(), mul(m.Value, rat(n)).Denom()).Int64()
 }
