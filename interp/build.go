@@ -108,12 +108,16 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 	return out, nil
 }
 
-// release gives back what no later plan needs.
+// release gives back what no later plan needs. A master that a print streamed
+// from may be what another one's picture is prepared from.
 func (b *builder) release(later []*Plan) {
 	for k, p := range b.ready {
 		used := false
 		for _, l := range later {
-			used = used || l.Nodes[l.Ready].key == k
+			_, have := b.ready[l.Nodes[l.Ready].key]
+			for i, n := range l.Nodes {
+				used = used || n.key == k && (i == l.Ready || n.Input != nil && !have)
+			}
 		}
 		if !used {
 			p.store.Close()
@@ -358,11 +362,11 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *outFile) (*Built, *ch
 	}
 	pic := p.Nodes[p.Out].Pic
 	w := bufio.NewWriterSize(f, 1<<16)
+	var sums [][]raster.Sum
 	s, done, err := newFileSink(w, p.File, pic)
-	if err != nil {
-		return nil, nil, err
+	if err == nil {
+		sums, err = run(ctx, g, s, b.runOptions("print "+p.Print, pic.H))
 	}
-	sums, err := run(ctx, g, s, b.runOptions("print "+p.Print, pic.H))
 	if err == nil {
 		err = done()
 	}
