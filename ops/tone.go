@@ -22,8 +22,8 @@ import (
 //  3. contrast: toneContrast's curve on L*.
 //  4. curve: a monotone cubic (newCubic) on L*, held to 0..100. Chroma and hue
 //     stay as L* changes.
-//  5. local: L* + limit(local (L* - blur)), blur the Gaussian of sharpen (local-radius
-//     its standard deviation) of L* after step 4, and limit toneLimit.
+//  5. local: L* + limit(local (L* - blur)), blur toneBlur's (local-radius its
+//     standard deviation) of L* after step 4, and limit toneLimit.
 //  6. chroma: a* and b* times 1 + chroma.
 //  7. muted: a* and b* times 1 + muted / (1 + (C*/30)^2).
 //  8. colours outside the space are brought back by less chroma at the same
@@ -57,7 +57,7 @@ var toneParams = []Param{
 	{Name: "contrast", Unit: "1", Min: "-1/2", Max: "1", Default: "0", Doc: "how much steeper L* gets at 50, as a share"},
 	{Name: "curve", Unit: "lightness", Min: "0", Max: "100", Default: "0 0 100 100", Doc: "points: L* before and after, again and again, 2 to 32 points from dark to light"},
 	{Name: "local", Unit: "1", Min: "-1", Max: "2", Default: "0", Doc: "local contrast: share of the difference from the surroundings that is added"},
-	{Name: "local-radius", Unit: "px", Min: "1", Max: "200", Doc: "standard deviation of the surroundings' blur; needed where local isn't 0"},
+	{Name: "local-radius", Unit: "px", Min: "1/2", Max: "400", Doc: "standard deviation of the surroundings' blur; needed where local isn't 0"},
 	{Name: "chroma", Unit: "1", Min: "-1", Max: "1", Default: "0", Doc: "share of chroma added; -1 leaves grey"},
 	{Name: "muted", Unit: "1", Min: "-1", Max: "1", Default: "0", Doc: "share of chroma added, most for weak colours"},
 	{Name: "covers", Unit: "px", Doc: "left, top, right and bottom of what the picture shows, in px of the mask's frame; the whole frame if not given"},
@@ -74,7 +74,7 @@ type tone struct {
 	warmth   *[3][3]float64
 	curves   []*cubic // of lightness, in order
 	local    float64
-	taps     []float32 // of the blur
+	blur     *toneBlur // nil without local contrast
 	chroma   float64   // what a* and b* are multiplied by
 	muted    float64
 	inLab    bool // anything but exposure acts
@@ -196,7 +196,7 @@ func (s *tone) read(a Args) error {
 			return fmt.Errorf("local needs local-radius, the radius of what counts as the surroundings")
 		}
 		s.local, _ = r.Float64()
-		s.taps = gaussian(radius)
+		s.blur = newToneBlur(s.pic.W, s.pic.H, radius)
 	}
 	s.chroma, _ = new(big.Rat).Add(v["chroma"], big.NewRat(1, 1)).Float64()
 	s.muted, _ = v["muted"].Float64()
@@ -205,13 +205,14 @@ func (s *tone) read(a Args) error {
 
 func (s *tone) Pic() Pic { return s.pic }
 
-func (s *tone) reach() int { return max(0, len(s.taps)-1) }
-
 func (s *tone) Window(in, y int) (lo, hi int) {
 	if in == 1 {
 		return s.mask.window(y)
 	}
-	return max(0, y-s.reach()), min(s.pic.H, y+s.reach()+1)
+	if s.blur == nil {
+		return y, y + 1
+	}
+	return s.blur.window(y)
 }
 
 // lightness puts L* through the curves.

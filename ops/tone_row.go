@@ -48,7 +48,7 @@ func (s *tone) Worker() Worker {
 		}
 	}
 	if s.local != 0 {
-		k.blur = newBlurRows(s.pic.W, s.pic.H, s.taps, k.levels)
+		k.around = s.blur.worker(k.levels)
 	}
 	if s.mask != nil {
 		k.mask = s.mask.worker()
@@ -61,7 +61,7 @@ type toneWorker struct {
 	mask   *samplerWorker
 	tables *toneGrey
 	decode [3][]float64
-	blur   *blurRows // nil without local contrast
+	around *toneBlurWorker // nil without local contrast
 	round  [pixelBlock]float32
 	top    [3 * pixelBlock]uint16
 	triple [3 * pixelBlock]float32
@@ -79,8 +79,8 @@ func (k *toneWorker) Row(dst []uint16, y int, in []Rows) {
 		copy(dst, src)
 		return
 	}
-	if k.blur != nil {
-		k.blur.load(y, in[0])
+	if k.around != nil {
+		k.around.load(y, in[0])
 	}
 	c := k.pic.C
 	for x := 0; x < k.pic.W; x += pixelBlock {
@@ -109,9 +109,9 @@ func (k *toneWorker) Row(dst []uint16, y int, in []Rows) {
 func (k *toneWorker) block(dst, src []uint16, x int) {
 	n := len(src) / k.pic.C
 	var round []float32
-	if k.blur != nil {
+	if k.around != nil {
 		round = k.round[:n]
-		k.blur.sum(round, x)
+		k.around.read(round, x)
 	}
 	if k.pic.C == 1 {
 		k.greyBlock(dst, src, round)
@@ -159,61 +159,4 @@ func (k *toneWorker) levels(dst []float32, src []uint16) {
 		p := src[3*i : 3*i+3]
 		dst[i] = float32(k.level(dr[p[0]], dg[p[1]], db[p[2]]))
 	}
-}
-
-// blurRows blurs one plane by a Gaussian, the edge pixel repeated outside,
-// columns first: the sums of sharpen. It keeps the rows last blurred across, by
-// row number.
-type blurRows struct {
-	w, h    int
-	taps    []float32
-	level   func(dst []float32, src []uint16)
-	wide    []float32   // one row, its ends repeated
-	shifted [][]float32 // wide from 0, from 1, …
-	keys    []int       // row number + 1 of each slot
-	slots   [][]float32
-	rows    [][]float32 // the slots that the loaded row needs, in order
-}
-
-func newBlurRows(w, h int, taps []float32, level func([]float32, []uint16)) *blurRows {
-	r := len(taps) - 1
-	b := &blurRows{w: w, h: h, taps: taps, level: level, wide: make([]float32, w+2*r), keys: make([]int, min(2*r+1, h))}
-	for i := range 2*r + 1 {
-		b.shifted = append(b.shifted, b.wide[i:i+w])
-	}
-	for range b.keys {
-		b.slots = append(b.slots, make([]float32, w))
-	}
-	b.rows = make([][]float32, 2*r+1)
-	return b
-}
-
-// load makes the rows that row y needs.
-func (b *blurRows) load(y int, in Rows) {
-	r := len(b.taps) - 1
-	for t := range b.rows {
-		b.rows[t] = b.across(max(0, min(b.h-1, y-r+t)), in)
-	}
-}
-
-// sum sets dst to the blur of the loaded row from column x on.
-func (b *blurRows) sum(dst []float32, x int) { symRows(dst, b.rows, x, b.taps) }
-
-func (b *blurRows) across(r int, in Rows) []float32 {
-	slot := r % len(b.slots)
-	if b.keys[slot] == r+1 {
-		return b.slots[slot]
-	}
-	b.keys[slot] = r + 1
-	n := len(b.taps) - 1
-	b.level(b.wide[n:n+b.w], in.Row(r))
-	first, last := b.wide[n], b.wide[n+b.w-1]
-	for i := range n {
-		b.wide[i], b.wide[n+b.w+i] = first, last
-	}
-	out := b.slots[slot]
-	for x := 0; x < b.w; x += pixelBlock {
-		symRows(out[x:min(x+pixelBlock, b.w)], b.shifted, x, b.taps)
-	}
-	return out
 }

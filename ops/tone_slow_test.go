@@ -181,7 +181,7 @@ func TestToneAgainstPlainFormulas(t *testing.T) {
 			}
 			blur := func(x, y int) float64 { return 0 }
 			if slow.local != 0 {
-				blur = slowBlur(in.W, in.H, s.taps, func(i int) float64 { return slow.before(light(i)) })
+				blur = slowBlur(in.W, in.H, s.blur.taps, func(i int) float64 { return slow.before(light(i)) })
 			}
 			got := apply(t, toneV1, c.args, in)
 			worst := 0

@@ -138,7 +138,7 @@ func TestToneRefuses(t *testing.T) {
 		{Args{{"contrast", "2"}}, []*image{rgb}, "expected -1/2 to 1"},
 		{Args{{"chroma", "-2"}}, []*image{rgb}, "expected -1 to 1"},
 		{Args{{"local", "1"}}, []*image{rgb}, "local needs local-radius"},
-		{Args{{"local", "1"}, {"local-radius", "0"}}, []*image{rgb}, "expected 1 to 200"},
+		{Args{{"local", "1"}, {"local-radius", "0"}}, []*image{rgb}, "expected 1/2 to 400"},
 		{Args{{"curve", "0 0"}}, []*image{rgb}, "2 to 32 points"},
 		{Args{{"curve", "0 0 50 60 100"}}, []*image{rgb}, "pairs"},
 		{Args{{"curve", "0 0 50 160"}}, []*image{rgb}, "lightness 160"},
@@ -169,6 +169,7 @@ func BenchmarkTone(b *testing.B) {
 		{"everything-but-local", rgb, Args{{"exposure", "1/2"}, {"warmth", "-3"}, {"contrast", "1/5"}, {"curve", "0 4 25 22 60 63 100 98"}, {"chroma", "1/5"}, {"muted", "1/5"}}},
 		{"chroma-out-of-gamut", rgb, Args{{"chroma", "1"}}},
 		{"local-8", rgb, Args{{"local", "1/2"}, {"local-radius", "8"}}},
+		{"local-60", rgb, Args{{"local", "1/2"}, {"local-radius", "60"}}},
 		{"grey", grey, Args{{"exposure", "1/2"}, {"contrast", "1/5"}}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
