@@ -21,6 +21,7 @@ type lut struct {
 	a, m, b []lutCurve
 	matrix  *[12]float64 // rows of 3, then the 3 offsets in codes
 	grid    [4]int
+	step    [4]float64 // grid points a code; tableSize sets them
 	table   []uint16 // the first input varies slowest, outputs interleaved
 	linear  bool     // read multilinearly; else tetrahedrally
 	pcs     pcsCode
@@ -177,7 +178,7 @@ func (l *lut) lookup(v *[4]float64) {
 	var at [4]int
 	var f [4]float64
 	for i := range l.in {
-		p := float64(hold16(v[i]) * float64(float64(l.grid[i]-1)/65535))
+		p := float64(hold16(v[i]) * l.step[i])
 		at[i] = min(int(p), l.grid[i]-2)
 		f[i] = p - float64(at[i])
 	}

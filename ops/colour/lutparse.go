@@ -133,13 +133,15 @@ func readMatrix(d []byte, n int) *[12]float64 {
 	return &m
 }
 
-// tableSize is the number of numbers in the grid.
+// tableSize is the number of numbers in the grid. It readies the grid for
+// lookup.
 func (l *lut) tableSize() (int, error) {
 	n := int64(l.out)
-	for _, g := range l.grid[:l.in] {
+	for i, g := range l.grid[:l.in] {
 		if g < 2 {
 			return 0, fmt.Errorf("its grid has %d points a side; at least 2 are needed", g)
 		}
+		l.step[i] = float64(g-1) / 65535
 		n *= int64(g) // 255^4 times 4 at most
 	}
 	if n > maxTable {
