@@ -158,6 +158,7 @@ func TestToneRefuses(t *testing.T) {
 
 func BenchmarkTone(b *testing.B) {
 	rgb := inSpace(newImage(6000, 64, 3).scene(), "opRGB")
+	wild := inSpace(newImage(6000, 64, 3).noise(1), "sRGB")
 	grey := inSpace(newImage(6000, 64, 1).scene(), "grey-2.2")
 	for _, c := range []struct {
 		name string
@@ -167,7 +168,7 @@ func BenchmarkTone(b *testing.B) {
 		{"exposure", rgb, Args{{"exposure", "1/2"}}},
 		{"exposure-contrast-chroma", rgb, Args{{"exposure", "1/2"}, {"contrast", "1/5"}, {"chroma", "1/5"}}},
 		{"everything-but-local", rgb, Args{{"exposure", "1/2"}, {"warmth", "-3"}, {"contrast", "1/5"}, {"curve", "0 4 25 22 60 63 100 98"}, {"chroma", "1/5"}, {"muted", "1/5"}}},
-		{"chroma-out-of-gamut", rgb, Args{{"chroma", "1"}}},
+		{"nearly-all-out-of-gamut", wild, Args{{"chroma", "1"}}},
 		{"local-8", rgb, Args{{"local", "1/2"}, {"local-radius", "8"}}},
 		{"local-60", rgb, Args{{"local", "1/2"}, {"local-radius", "60"}}},
 		{"grey", grey, Args{{"exposure", "1/2"}, {"contrast", "1/5"}}},
