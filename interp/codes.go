@@ -15,7 +15,6 @@ const (
 	codeMaskFile  = "PM509"
 	codeInput     = "PM510"
 	codeChanged   = "PM511"
-	codeUnpinned  = "PM512"
 	codeUntagged  = "PM513"
 	codeProfile   = "PM514"
 	codePaper     = "PM515"

@@ -1,0 +1,358 @@
+package lang
+
+import (
+	_ "embed"
+	"strings"
+	"sync"
+)
+
+// specText is the reference itself: what explain prints and what the tests
+// hold the code against are one text.
+//
+//go:embed SPEC.md
+var specText string
+
+// Entry is one entry of the reference.
+type Entry struct {
+	Word string // what it is looked up by: "sharpen", "px", "lanczos3", "PM301", "the frame"
+	Kind string // one of EntryKinds
+	// Markdown is the text as SPEC.md has it, without the heading.
+	Markdown string
+}
+
+// EntryKinds are the kinds of entries in the order in which Topics has them.
+var EntryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
+
+// specEntries reads the reference once.
+var specEntries = sync.OnceValue(func() []Entry {
+	var out []Entry
+	for _, ch := range splitHeadings(specText, "## ") {
+		for _, sec := range splitHeadings(ch.body, "### ") {
+			out = append(out, sectionEntries(ch.title, sec)...)
+		}
+		if ch.title != "Messages" && ch.title != "" {
+			out = append(out, Entry{strings.ToLower(ch.title), "chapter", ch.body})
+		}
+	}
+	for _, w := range []string{"less", "within"} {
+		out = append(out, Entry{w, "parameter", chapterText("Masks")})
+	}
+	out = append(out, Entry{"x", "parameter", "Stands between the two measures of a size: 60 x 40 in.\n"})
+	for _, w := range []string{"white", "black"} {
+		out = append(out, Entry{w, "parameter", "A colour of border and wrap: white, black, or grey and its lightness from 0 to 100.\n"})
+	}
+	for _, w := range laterWords {
+		out = append(out, laterEntry(w))
+	}
+	for i := range Forms {
+		for k := range Forms[i].Slots {
+			out = append(out, slotEntry(&Forms[i], &Forms[i].Slots[k])...)
+		}
+	}
+	for _, f := range sortedKeys(laterStatements) {
+		out = append(out, laterEntry(f))
+	}
+	var unique []Entry
+	seen := map[string]bool{}
+	for _, e := range out {
+		if k := e.Kind + " " + e.Word + " " + e.Markdown; !seen[k] {
+			seen[k] = true
+			unique = append(unique, e)
+		}
+	}
+	return unique
+})
+
+type specHeading struct{ title, body string }
+
+// splitHeadings cuts a text at its headings of one level; what stands before
+// the first has no title. Lines inside fences are never headings.
+func splitHeadings(text, mark string) []specHeading {
+	out := []specHeading{{}}
+	fenced := false
+	for _, l := range strings.SplitAfter(text, "\n") {
+		if strings.HasPrefix(l, "```") {
+			fenced = !fenced
+		}
+		if !fenced && strings.HasPrefix(l, mark) {
+			out = append(out, specHeading{title: strings.TrimSpace(l[len(mark):])})
+			continue
+		}
+		out[len(out)-1].body += l
+	}
+	return out
+}
+
+// chapterText is what a chapter says before its first section.
+func chapterText(title string) string {
+	for _, ch := range splitHeadings(specText, "## ") {
+		if ch.title == title {
+			return strings.TrimSpace(splitHeadings(ch.body, "### ")[0].body) + "\n"
+		}
+	}
+	return ""
+}
+
+// sectionEntries are the entries of one section of a chapter.
+func sectionEntries(chapter string, sec specHeading) []Entry {
+	body := strings.TrimSpace(sec.body) + "\n"
+	kind := map[string]string{"Units": "unit", "Kernels": "kernel", "Spaces": "space", "Intents": "intent"}[sec.title]
+	switch {
+	case kind != "":
+		var out []Entry
+		for _, r := range tableRows(body)[1:] {
+			text := strings.Join(r[1:], ": ")
+			if strings.TrimSpace(text) == "" {
+				text = "One of the intents of convert."
+			}
+			out = append(out, Entry{r[0], kind, text + "\n"})
+		}
+		return out
+	case chapter == "Messages" && sec.title != "":
+		return []Entry{{sec.title, "message", body}}
+	case chapter == "Operations" && sec.title != "":
+		return []Entry{{sec.title, "operation", body}}
+	case chapter == "Meaning" || chapter == "Lexical rules":
+		var out []Entry
+		for _, p := range strings.Split(body, "\n") {
+			if rest, ok := strings.CutPrefix(p, "- **"); ok {
+				term, text, _ := strings.Cut(rest, "**")
+				out = append(out, Entry{strings.ToLower(strings.TrimRight(term, ".")), "meaning", strings.ReplaceAll(p[2:], "**"+term+"**"+text, capital(term+text)) + "\n"})
+			}
+		}
+		if sec.title != "" {
+			out = append(out, Entry{strings.ToLower(sec.title), "meaning", body})
+		}
+		return out
+	case contains([]string{"Statements", "Papers and labs", "Masks", "Steps", "Tones", "Prints"}, chapter) && sec.title != "":
+		word, _, _ := strings.Cut(sec.title, ",")
+		return []Entry{{word, "statement", body}}
+	case sec.title != "":
+		return []Entry{{strings.ToLower(sec.title), "chapter", body}}
+	}
+	return nil
+}
+
+func laterEntry(w string) Entry {
+	return Entry{w, "later word", "A word of version 1 that this engine doesn't build yet. It is reserved and can't be a name.\n"}
+}
+
+// slotEntry leads from a parameter's words to the statement that takes them.
+func slotEntry(f *Form, s *Slot) []Entry {
+	owner := f.Word
+	if owner == "" {
+		owner = "a line of inputs"
+	}
+	entry := func(w, text string) Entry {
+		return Entry{w, "parameter", text + " " + owner + ":\n\n```\n" + f.Usage() + "\n```\n"}
+	}
+	var out []Entry
+	if s.Word != "" {
+		e := entry(s.Word, "A parameter of")
+		var r []string
+		for _, g := range s.Ranges {
+			r = append(r, g.String())
+		}
+		if len(r) > 0 {
+			e.Markdown += "\nIt may be " + strings.Join(r, ", ") + ".\n"
+		}
+		if s.Default != "" {
+			e.Markdown += "\nLeft out, it is " + s.Default + ".\n"
+		}
+		out = append(out, e)
+	}
+	for _, w := range append([]string{s.Tail}, s.Words...) {
+		if w != "" {
+			out = append(out, entry(w, "A word of"))
+		}
+	}
+	return out
+}
+
+func sortedKeys(m map[string]string) []string {
+	var out []string
+	for k := range m {
+		i := 0
+		for i < len(out) && out[i] < k {
+			i++
+		}
+		out = append(out[:i], append([]string{k}, out[i:]...)...)
+	}
+	return out
+}
+
+// tableRows returns the cells of the tables in a Markdown text, the heading
+// row first, without the row of dashes.
+func tableRows(text string) [][]string {
+	var out [][]string
+	for _, l := range strings.Split(text, "\n") {
+		if !strings.HasPrefix(l, "|") || strings.HasPrefix(l, "| ---") {
+			continue
+		}
+		out = append(out, tableCells(l))
+	}
+	return out
+}
+
+// tableCells cuts a row at its bars; \| is a bar in a cell.
+func tableCells(l string) []string {
+	const bar = "\x00"
+	l = strings.Trim(strings.ReplaceAll(strings.TrimSpace(l), `\|`, bar), "|")
+	cells := strings.Split(l, "|")
+	for i := range cells {
+		cells[i] = strings.ReplaceAll(strings.TrimSpace(cells[i]), bar, "|")
+	}
+	return cells
+}
+
+// Explain returns the entries of a word: a statement, a parameter, a unit, a
+// kernel, a space, an intent, a term, an operation, the code of a message. It
+// is empty where the reference has none. Capitals count only where two words
+// differ in nothing else.
+func Explain(word string) []Entry {
+	word = strings.TrimSpace(word)
+	find := func(same func(a, b string) bool) []Entry {
+		var out []Entry
+		for _, k := range EntryKinds {
+			for _, e := range specEntries() {
+				if e.Kind == k && same(e.Word, word) {
+					out = append(out, e)
+				}
+			}
+		}
+		return out
+	}
+	if out := find(func(a, b string) bool { return a == b }); len(out) > 0 {
+		return out
+	}
+	if out := find(strings.EqualFold); len(out) > 0 {
+		return out
+	}
+	return find(func(a, b string) bool { return strings.EqualFold(strings.TrimPrefix(a, "the "), b) })
+}
+
+// Topic is one kind of entry with its words, as explain lists them.
+type Topic struct {
+	Kind  string
+	Words []string
+}
+
+// Topics lists every word that Explain knows, by kind.
+func Topics() []Topic {
+	var out []Topic
+	for _, k := range EntryKinds {
+		t := Topic{Kind: k}
+		for _, e := range specEntries() {
+			if e.Kind == k && !contains(t.Words, e.Word) {
+				t.Words = append(t.Words, e.Word)
+			}
+		}
+		if len(t.Words) > 0 {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// NearTopic returns the known word that is nearest to one without entry, or
+// "" where none is near.
+func NearTopic(word string) string {
+	var all []string
+	for _, t := range Topics() {
+		all = append(all, t.Words...)
+	}
+	if u := meantUnit(word); u != "" {
+		return u
+	}
+	if s, ok := synonyms[strings.ToLower(word)]; ok {
+		return s
+	}
+	return nearest(word, all)
+}
+
+// Example is the wrong and the right example of a message's code.
+type Example struct {
+	Code         string
+	Place        string // where the lines stand: print, mask, file, …
+	Wrong, Right string
+}
+
+// Examples returns the examples of all messages, from the reference.
+func Examples() []Example {
+	var out []Example
+	for _, e := range specEntries() {
+		if e.Kind != "message" {
+			continue
+		}
+		x := Example{Code: e.Word}
+		for _, part := range strings.Split(e.Markdown, "```") {
+			head, body, _ := strings.Cut(part, "\n")
+			body = strings.TrimSuffix(body, "\n")
+			if p, ok := strings.CutPrefix(head, "wrong "); ok {
+				x.Place, x.Wrong = p, body
+			} else if strings.HasPrefix(head, "right ") {
+				x.Right = body
+			}
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// Recipe puts lines of the example into the recipe that they stand in.
+func (x Example) Recipe(lines string) string {
+	place, times, _ := strings.Cut(x.Place, ", ")
+	if times == "escaped" {
+		lines = unescape(lines)
+	}
+	if place == "file" {
+		return lines + "\n"
+	}
+	at := func(p, otherwise string) string {
+		if p != place {
+			return otherwise
+		}
+		return lines + "\n"
+	}
+	body := at("whole print", "size 3 in x 2 in at 300 ppi\n"+at("print", "")+"save tiff \"small.tif\"\n")
+	return "recipe 1 draft\nmaster \"salt-road.tif\"\n" + at("top", "") +
+		"mask reeds {\n" + at("mask", "ellipse at (50%, 50%) size 20% x 10%\n") + "}\n" +
+		"prepare {\n" + at("prepare", "") + "}\n" +
+		"steps wall {\n" + at("steps", "spot pixels over 12% through reeds\n") + "}\n" +
+		"print small {\n" + body + "}\n" +
+		"print again {\nsize 3 in x 2 in at 300 ppi\nfollow wall\nsave tiff \"again.tif\"\n}\n"
+}
+
+// unescape reads the \xXX, \uXXXX, \n and \t of an escaped example.
+func unescape(s string) string {
+	var b strings.Builder
+	for i := 0; i < len(s); i++ {
+		if s[i] != '\\' || i+1 == len(s) {
+			b.WriteByte(s[i])
+			continue
+		}
+		hex := func(n int) (v rune) {
+			for k := 0; k < n && i+2+k < len(s); k++ {
+				v = v*16 + rune(strings.IndexByte("0123456789ABCDEF", s[i+2+k]))
+			}
+			return v
+		}
+		switch s[i+1] {
+		case 'x':
+			b.WriteByte(byte(hex(2)))
+			i += 3
+		case 'u':
+			b.WriteRune(hex(4))
+			i += 5
+		case 'n':
+			b.WriteByte('\n')
+			i++
+		case 't':
+			b.WriteByte('\t')
+			i++
+		default:
+			b.WriteByte(s[i])
+		}
+	}
+	return b.String()
+}
