@@ -60,6 +60,7 @@ type cli struct {
 	Rounds   roundsCmd   `cmd:"" help:"List the rounds kept; approve a print."`
 	Reprint  reprintCmd  `cmd:"" help:"Make a print again from its audit log, byte for byte."`
 	Demo     demoCmd     `cmd:"" help:"Draw an invented master, build two prints of it, verify, delete one and reprint it."`
+	Lsp      lspCmd      `cmd:"" help:"Serve editors: what is wrong while you type, completion, explanations, renaming."`
 	Version  versionCmd  `cmd:"" help:"Say which engine this is."`
 }
 
