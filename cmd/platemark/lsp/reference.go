@@ -28,4 +28,3 @@ func reference(kind lang.Kind, statement, word string) string {
 	}
 	return "**" + word + "**\n\n" + strings.Join(out, "\n---\n\n")
 }
-
