@@ -1,14 +1,17 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"unicode/utf8"
 
 	"golang.org/x/term"
 
+	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/lang"
 )
@@ -18,6 +21,10 @@ type diffCmd struct {
 	B     string `arg:"" help:"What to compare it with."`
 	Print string `help:"Only the print of this name." placeholder:"NAME"`
 	JSON  bool   `help:"Say the differences as JSON."`
+
+	Picture bool   `help:"Build both and write a page to look at: both pictures, a map of the colour differences, the most changed places at 100 %."`
+	Out     string `help:"The page (default: A-B.html in this folder)." placeholder:"FILE.html"`
+	Force   bool   `help:"Replace the page if it exists."`
 	workersFlag
 }
 
@@ -28,7 +35,8 @@ Exit codes: 0 no difference in the result, 1 a difference, 2 wrong use.
 
 Examples:
   platemark diff salt-road.recipe@2 salt-road.recipe
-  platemark diff salt-road-60x40.jpg.3f09c1d2ab77.audit.jsonl salt-road.recipe`
+  platemark diff salt-road-60x40.jpg.3f09c1d2ab77.audit.jsonl salt-road.recipe
+  platemark diff --picture salt-road.recipe@2 salt-road.recipe --print large`
 }
 
 func (c *diffCmd) Run(a *app) error {
@@ -53,10 +61,63 @@ func (c *diffCmd) Run(a *app) error {
 	} else {
 		a.tellDiff(d, a.outColour())
 	}
+	if c.Picture {
+		if err := c.page(a, x, y, d); err != nil {
+			return err
+		}
+	} else if c.Out != "" {
+		return usageError{"--out goes with --picture"}
+	}
 	if !d.Same {
 		return errRefused
 	}
 	return nil
+}
+
+// page builds both pictures and writes the page.
+func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
+	out := c.Out
+	if out == "" {
+		out = pageName(c.A) + "-" + pageName(c.B) + ".html"
+	}
+	if _, err := os.Lstat(out); err == nil && !c.Force {
+		return fmt.Errorf("%s exists already, and nothing is overwritten unasked: name another with --out, or use --force", out)
+	}
+	p := a.newProgress()
+	defer p.close()
+	v, err := interp.ComparePictures(a.ctx, x, y, d, interp.ViewOptions{Workers: c.n(), Progress: p.tell()})
+	p.close()
+	if err != nil {
+		if a.ctx.Err() != nil {
+			return err
+		}
+		return usageError{err.Error()}
+	}
+	var b bytes.Buffer
+	if err := view.Write(&b, d, v); err != nil {
+		return err
+	}
+	if _, err := os.Lstat(out); err == nil {
+		err = interp.ReplaceFile(out, b.Bytes())
+		if err != nil {
+			return err
+		}
+	} else if err := interp.WriteFile(out, func(f *os.File) error { _, err := f.Write(b.Bytes()); return err }); err != nil {
+		return err
+	}
+	if !c.JSON {
+		fmt.Fprintf(a.out, "\nthe pictures: %s\n", out)
+	}
+	return nil
+}
+
+// pageName is a side's part of a page's name.
+func pageName(arg string) string {
+	s := filepath.Base(arg)
+	for _, end := range []string{".audit.jsonl", ".recipe"} {
+		s = strings.Replace(s, end, "", 1)
+	}
+	return strings.ReplaceAll(s, "@", "-round-")
 }
 
 // openSide opens one side; what can't be compared is wrong use, so that exit

@@ -1,0 +1,227 @@
+// Package view writes the page on which two pictures are looked at side by
+// side: one HTML file with everything in it, that needs no network and no
+// scripts. It promises to show; what it shows was computed in interp.
+package view
+
+import (
+	"bytes"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"image"
+	"image/color"
+	"image/png"
+	"io"
+	"math"
+
+	"platemark/interp"
+)
+
+//go:embed page.html page.css
+var files embed.FS
+
+var page = template.Must(template.New("page.html").Funcs(template.FuncMap{
+	"percent": percent,
+	"number":  func(v float64) string { return fmt.Sprintf("%.2f", v) },
+	"tone":    tone,
+}).ParseFS(files, "page.html"))
+
+// sheet is what the page's template reads.
+type sheet struct {
+	Style       template.CSS
+	Diff        *interp.Diff
+	View        *interp.View
+	A, B, Delta template.URL
+	Scale       template.URL
+	Ticks       []tick
+	Groups      []group
+	Sections    []section
+}
+
+type tick struct {
+	Text string
+	At   string // share of the scale, CSS
+}
+
+// group is the changes of one statement.
+type group struct {
+	Head, Prints string
+	Share        string // in words
+	Bar          string // CSS width
+	Rows         []row
+}
+
+type row struct{ Kind, Param, Old, New, Delta, Text string }
+
+type section struct {
+	Place       string
+	A, B, Delta template.URL
+	Figures     *interp.Figures
+	W           int
+}
+
+// Write writes the page.
+func Write(w io.Writer, d *interp.Diff, v *interp.View) error {
+	css, err := files.ReadFile("page.css")
+	if err != nil {
+		return err
+	}
+	s := &sheet{Style: template.CSS(css), Diff: d, View: v}
+	top := scaleTop(v)
+	if s.A, err = picture(v.A); err != nil {
+		return err
+	}
+	if s.B, err = picture(v.B); err != nil {
+		return err
+	}
+	if v.Aligned {
+		if s.Delta, err = heat(v.Delta, v.W, v.H, top); err != nil {
+			return err
+		}
+		if s.Scale, err = ramp(); err != nil {
+			return err
+		}
+		for _, t := range []float64{0, 1, 3, top} {
+			if t < top || t == top {
+				s.Ticks = append(s.Ticks, tick{fmt.Sprintf("%g", t), fmt.Sprintf("%.1f%%", 100*t/top)})
+			}
+		}
+	}
+	s.groups(d, v)
+	for _, c := range v.Sections {
+		k := section{Place: fmt.Sprintf("from %d, %d", c.AX, c.AY), W: c.A.W}
+		if c.AX != c.BX || c.AY != c.BY {
+			k.Place += fmt.Sprintf(" (second: %d, %d)", c.BX, c.BY)
+		}
+		if k.A, err = picture(c.A); err != nil {
+			return err
+		}
+		if k.B, err = picture(c.B); err != nil {
+			return err
+		}
+		if c.Aligned {
+			if k.Delta, err = heat(c.Delta, c.A.W, c.A.H, top); err != nil {
+				return err
+			}
+			f := c.Figures
+			k.Figures = &f
+		}
+		s.Sections = append(s.Sections, k)
+	}
+	return page.Execute(w, s)
+}
+
+func (s *sheet) groups(d *interp.Diff, v *interp.View) {
+	for i, c := range d.Changes {
+		head := c.Where
+		if c.Step != "" && c.Step != c.Where {
+			head += ": " + c.Step
+		}
+		switch {
+		case c.LineA > 0 && c.LineB > 0 && c.LineA != c.LineB:
+			head += fmt.Sprintf(", line %d, now %d", c.LineA, c.LineB)
+		case c.LineA > 0 || c.LineB > 0:
+			head += fmt.Sprintf(", line %d", max(c.LineA, c.LineB))
+		}
+		g := group{Head: head, Share: "the whole file"}
+		if i < len(v.Shares) && v.Shares[i] >= 0 {
+			g.Share, g.Bar = percent(v.Shares[i])+" of the picture", fmt.Sprintf("%.2f%%", 100*math.Max(v.Shares[i], 0.002))
+		}
+		r := row{Kind: c.Kind, Param: c.Param, Old: c.Old, New: c.New, Delta: c.Delta, Text: c.Text}
+		if n := len(s.Groups); n > 0 && s.Groups[n-1].Head == g.Head && s.Groups[n-1].Share == g.Share {
+			s.Groups[n-1].Rows = append(s.Groups[n-1].Rows, r)
+			continue
+		}
+		g.Rows = []row{r}
+		s.Groups = append(s.Groups, g)
+	}
+}
+
+// percent writes a share so that a small one isn't nought.
+func percent(v float64) string {
+	p := 100 * v
+	switch {
+	case p == 0:
+		return "0 %"
+	case p < 0.01:
+		return "under 0.01 %"
+	case p < 1:
+		return fmt.Sprintf("%.2f %%", p)
+	case p < 10:
+		return fmt.Sprintf("%.1f %%", p)
+	}
+	return fmt.Sprintf("%.0f %%", p)
+}
+
+// scaleTop is the end of the map's scale: a round number at or above what all
+// but one pixel in a thousand reach.
+func scaleTop(v *interp.View) float64 {
+	most := v.Whole.P95 * 2
+	for _, s := range v.Sections {
+		most = math.Max(most, s.P95*1.5)
+	}
+	for _, t := range []float64{5, 10, 20, 50} {
+		if most <= t {
+			return t
+		}
+	}
+	return 100
+}
+
+// stops are the map's colours, from no difference to the largest: lightness
+// rises all the way and the hue goes from blue to yellow, so that those who
+// don't tell red from green, and a grey printer, read the same order.
+var stops = [][3]float64{{12, 20, 38}, {28, 62, 110}, {84, 104, 128}, {150, 138, 110}, {214, 178, 72}, {255, 236, 150}}
+
+// heatColour is the colour of a share 0 to 1 of the scale.
+func heatColour(t float64) color.NRGBA {
+	t = math.Min(math.Max(t, 0), 1) * float64(len(stops)-1)
+	i := min(int(t), len(stops)-2)
+	f := t - float64(i)
+	var c [3]uint8
+	for k := range c {
+		c[k] = uint8(math.Floor(stops[i][k]*(1-f) + stops[i+1][k]*f + 0.5))
+	}
+	return color.NRGBA{c[0], c[1], c[2], 255}
+}
+
+// tone is the colour of a mean difference, for a figure's mark.
+func tone(v *interp.View, d float64) template.CSS {
+	c := heatColour(d / scaleTop(v))
+	return template.CSS(fmt.Sprintf("rgb(%d, %d, %d)", c.R, c.G, c.B))
+}
+
+func heat(d []float32, w, h int, top float64) (template.URL, error) {
+	m := image.NewNRGBA(image.Rect(0, 0, w, h))
+	for i, v := range d {
+		c := heatColour(float64(v) / top)
+		copy(m.Pix[4*i:], []uint8{c.R, c.G, c.B, 255})
+	}
+	return encode(m)
+}
+
+func ramp() (template.URL, error) {
+	m := image.NewNRGBA(image.Rect(0, 0, 256, 1))
+	for x := range 256 {
+		m.SetNRGBA(x, 0, heatColour(float64(x)/255))
+	}
+	return encode(m)
+}
+
+func picture(p interp.ViewPicture) (template.URL, error) {
+	m := image.NewNRGBA(image.Rect(0, 0, p.W, p.H))
+	for i := range p.W * p.H {
+		copy(m.Pix[4*i:], []uint8{p.RGB[3*i], p.RGB[3*i+1], p.RGB[3*i+2], 255})
+	}
+	return encode(m)
+}
+
+// encode is a picture as a part of the page.
+func encode(m image.Image) (template.URL, error) {
+	var b bytes.Buffer
+	if err := png.Encode(&b, m); err != nil {
+		return "", err
+	}
+	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(b.Bytes())), nil
+}
