@@ -1,0 +1,150 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type copyCmd struct {
+	What    []string `arg:"" name:"what" help:"Blocks by kind and name, then the recipe to copy from, then the recipes to copy into." placeholder:"KIND NAME … FROM TO …"`
+	Replace bool     `help:"Put the new block in the place of one of the same kind and name."`
+}
+
+func (copyCmd) Help() string {
+	return `Copies blocks (` + strings.Join(lang.BlockKinds, ", ") + `) with the comments above them from one recipe into others. Every other byte of those stays as it is. Nothing is written where a recipe would no longer read.
+
+Examples:
+  platemark copy mask twigs, steps wall salt-road.recipe marsh.recipe
+  platemark copy --replace paper baryta salt-road.recipe *.recipe`
+}
+
+func (c *copyCmd) Run(a *app) error {
+	blocks, files, err := splitCopy(c.What)
+	if err != nil {
+		return err
+	}
+	from, err := c.read(a, files[0])
+	if err != nil {
+		return err
+	}
+	// All texts are made before one is written.
+	texts := make([][]byte, len(files))
+	for i, file := range files[1:] {
+		if sameFile(file, files[0]) {
+			return usageError{fmt.Sprintf("%s is the recipe to copy from", file)}
+		}
+		to, err := c.read(a, file)
+		if err != nil {
+			return err
+		}
+		out, err := lang.CopyBlocks(from, to, blocks, c.Replace)
+		var ce *lang.CopyError
+		if errors.As(err, &ce) {
+			fmt.Fprintf(a.err, "error: %s: %s\n", file, ce.Summary)
+			for _, h := range ce.Hints {
+				fmt.Fprintf(a.err, "hint: %s\n", h)
+			}
+			return errRefused
+		}
+		if err != nil {
+			return err
+		}
+		if !bytes.Equal(out, to) {
+			texts[i+1] = out
+		}
+	}
+	for i, file := range files {
+		switch {
+		case i == 0:
+		case texts[i] == nil:
+			fmt.Fprintf(a.out, "%s: the same already\n", file)
+		default:
+			if err := interp.ReplaceFile(file, texts[i]); err != nil {
+				return err
+			}
+			var names []string
+			for _, b := range blocks {
+				names = append(names, b.String())
+			}
+			fmt.Fprintf(a.out, "%s: %s copied\n", file, strings.Join(names, ", "))
+		}
+	}
+	return nil
+}
+
+// read reads a recipe that must be right.
+func (c *copyCmd) read(a *app, file string) ([]byte, error) {
+	b, err := readText(file)
+	if err != nil {
+		return nil, err
+	}
+	if _, ds := lang.Parse(file, b); lang.HasErrors(ds) {
+		a.problems(b, ds, lang.Error)
+		return nil, errRefused
+	}
+	return b, nil
+}
+
+func sameFile(a, b string) bool {
+	x, err1 := os.Stat(a)
+	y, err2 := os.Stat(b)
+	return err1 == nil && err2 == nil && os.SameFile(x, y)
+}
+
+// splitCopy takes the blocks off the command line: KIND NAME, with commas
+// between; NAME alone behind a comma is of the same kind. Files follow.
+func splitCopy(args []string) (blocks []lang.BlockName, files []string, err error) {
+	var words []string
+	for _, w := range args {
+		for w != "" && !strings.ContainsAny(w, "/\\.") {
+			before, after, comma := strings.Cut(w, ",")
+			if before != "" {
+				words = append(words, before)
+			}
+			if comma {
+				words = append(words, ",")
+			}
+			w = after
+		}
+		if w != "" {
+			words = append(words, w)
+		}
+	}
+	kind := ""
+	i := 0
+	for i < len(words) {
+		w := words[i]
+		switch {
+		case slices.Contains(lang.BlockKinds, w):
+			kind = w
+			if i+1 >= len(words) || words[i+1] == "," || strings.ContainsAny(words[i+1], "./\\") {
+				return nil, nil, usageError{fmt.Sprintf("%s lacks its name: write for example %s twigs", w, w)}
+			}
+			blocks = append(blocks, lang.BlockName{Kind: kind, Name: words[i+1]})
+			i += 2
+		case w == "," && kind != "" && i+1 < len(words):
+			i++
+			if !slices.Contains(lang.BlockKinds, words[i]) {
+				blocks = append(blocks, lang.BlockName{Kind: kind, Name: words[i]})
+				i++
+			}
+		default:
+			files = words[i:]
+			i = len(words)
+		}
+	}
+	switch {
+	case len(blocks) == 0:
+		return nil, nil, usageError{"say what to copy, a kind and a name: " + strings.Join(lang.BlockKinds, ", ") + " and its NAME"}
+	case len(files) < 2:
+		return nil, nil, usageError{"say the recipe to copy from and at least one to copy into"}
+	}
+	return blocks, files, nil
+}

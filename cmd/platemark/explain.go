@@ -1,0 +1,77 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"platemark/lang"
+)
+
+type explainCmd struct {
+	Word []string `arg:"" optional:"" help:"A statement, parameter, unit, kernel, space, term or code; none lists them all."`
+}
+
+func (explainCmd) Help() string {
+	return `Prints the entry of the language's reference for a word, or for the code of a message.
+
+Examples:
+  platemark explain sharpen
+  platemark explain px
+  platemark explain PM301
+  platemark explain current picture`
+}
+
+func (c *explainCmd) Run(a *app) error {
+	if len(c.Word) == 0 {
+		for _, t := range lang.Topics() {
+			name := t.Kind + "s"
+			if t.Kind == "meaning" {
+				name = "terms"
+			}
+			fmt.Fprintf(a.out, "%s:\n", name)
+			for _, l := range fillLines(t.Words, a.width) {
+				fmt.Fprintf(a.out, "  %s\n", l)
+			}
+		}
+		fmt.Fprintln(a.out, "\nOne of them: platemark explain WORD")
+		return nil
+	}
+	word := strings.Join(c.Word, " ")
+	entries := lang.Explain(word)
+	if len(entries) == 0 {
+		fmt.Fprintf(a.err, "error: the reference has no entry for %q\n", word)
+		if near := lang.NearTopic(word); near != "" {
+			fmt.Fprintf(a.err, "hint: did you mean %s?\n", near)
+		}
+		fmt.Fprintln(a.err, "hint: platemark explain lists all words")
+		return errRefused
+	}
+	for i, e := range entries {
+		if i > 0 {
+			fmt.Fprintln(a.out)
+		}
+		title := e.Word + " (" + e.Kind + ")"
+		fmt.Fprintf(a.out, "%s\n%s\n\n%s", title, strings.Repeat("-", len(title)), e.Text(a.width))
+	}
+	return nil
+}
+
+// fillLines joins words with commas into lines of a width.
+func fillLines(words []string, width int) []string {
+	var out []string
+	cur := ""
+	for i, w := range words {
+		if i < len(words)-1 {
+			w += ","
+		}
+		if cur != "" && len(cur)+1+len(w)+2 > width {
+			out = append(out, cur)
+			cur = ""
+		}
+		if cur != "" {
+			cur += " "
+		}
+		cur += w
+	}
+	return append(out, cur)
+}
