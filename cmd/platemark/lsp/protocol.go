@@ -1,7 +1,9 @@
 package lsp
 
 // The part of the Language Server Protocol 3.17 that this server speaks, in
-// the protocol's own names.
+// the protocol's own names. The types are ours: the published ones
+// (go.lsp.dev/protocol 0.12.0, of 2022) are of 3.16 and don't build with the
+// maintained go.lsp.dev/jsonrpc2 1.0, which carries the messages.
 
 type position struct {
 	Line      int `json:"line"`      // from 0
