@@ -16,7 +16,7 @@ import (
 type ViewOptions struct {
 	Width    int // of the reduced pictures, px at most; 0: 1600
 	Section  int // side of a section at 100 %, px; 0: 600
-	Sections int // how many; 0: 3
+	Sections int // how many; 0: 4
 	Workers  int
 	Progress func(stage string, done, due int64)
 }
@@ -294,7 +294,7 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 		o.Section = 600
 	}
 	if o.Sections <= 0 {
-		o.Sections = 3
+		o.Sections = 4
 	}
 	x, y, err := d.pair(a, b)
 	if err != nil {

@@ -27,6 +27,9 @@ func (c *buildCmd) order(a *app) error {
 		return err
 	}
 	defer o.Close()
+	for _, r := range o.Rows {
+		r.Recipe = shortPath(r.Recipe)
+	}
 	for _, j := range o.Jobs {
 		if j.Err != nil {
 			fmt.Fprintf(a.err, "error: %v\n", j.Err)
@@ -144,6 +147,17 @@ func (c columns) line(r *interp.OrderRow) string {
 		size = bytesText(r.Bytes)
 	}
 	return b.String() + fmt.Sprintf("%10s  %s", size, r.State)
+}
+
+// shortPath is a path as seen from here, or its bare name: tables go out with
+// the prints, and name no folder of this machine.
+func shortPath(path string) string {
+	if here, err := os.Getwd(); err == nil {
+		if rel, err := filepath.Rel(here, path); err == nil && filepath.IsLocal(rel) {
+			return rel
+		}
+	}
+	return filepath.Base(path)
 }
 
 // writeOrder writes the summary as a table for spreadsheets, in place of an

@@ -36,7 +36,7 @@ func (c *roundCmd) Run(a *app) error {
 	for _, p := range e.Prints {
 		logs += len(p.Logs)
 	}
-	fmt.Fprintf(a.out, "kept round %d of %s: %d %s, %d %s; the recipe says round %d now\n", e.Number, c.Recipe,
+	fmt.Fprintf(a.out, "kept round %d of %s: %d %s, %d %s; the recipe says round %d now\n", e.Number, shortPath(c.Recipe),
 		len(e.Prints), plural(len(e.Prints), "print"), logs, plural(logs, "log"), e.Number+1)
 	return nil
 }
@@ -91,7 +91,7 @@ func (c *roundsCmd) Run(a *app) error {
 		return a.json(list)
 	}
 	if len(r.Lines) == 0 {
-		fmt.Fprintf(a.out, "no round of %s is kept yet; `platemark round %s` keeps one\n", c.Recipe, c.Recipe)
+		fmt.Fprintf(a.out, "no round of %s is kept yet; `platemark round %s` keeps one\n", shortPath(c.Recipe), shortPath(c.Recipe))
 	}
 	for _, e := range r.Lines {
 		switch e.Record {

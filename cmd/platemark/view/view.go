@@ -58,7 +58,7 @@ type section struct {
 	Place       string
 	A, B, Delta template.URL
 	Figures     *interp.Figures
-	W           int
+	W, H        int
 }
 
 // Write writes the page.
@@ -90,7 +90,7 @@ func Write(w io.Writer, d *interp.Diff, v *interp.View) error {
 	}
 	s.groups(d, v)
 	for _, c := range v.Sections {
-		k := section{Place: fmt.Sprintf("from %d, %d", c.AX, c.AY), W: c.A.W}
+		k := section{Place: fmt.Sprintf("%d x %d px from %d, %d", c.A.W, c.A.H, c.AX, c.AY), W: c.A.W, H: c.A.H}
 		if c.AX != c.BX || c.AY != c.BY {
 			k.Place += fmt.Sprintf(" (second: %d, %d)", c.BX, c.BY)
 		}

@@ -1,0 +1,138 @@
+package interp
+
+import (
+	"context"
+	"math"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func viewOf(t *testing.T, a, b, print string, o ViewOptions) (*Diff, *View, error) {
+	t.Helper()
+	x, err := OpenSide(context.Background(), a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer x.Close()
+	y, err := OpenSide(context.Background(), b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer y.Close()
+	d, err := Compare(x, y, print)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := ComparePictures(context.Background(), x, y, d, o)
+	return d, v, err
+}
+
+// The figures of a picture against itself are nought; a change shows where it
+// was made and nowhere else, and each change says the share that it touches.
+func TestComparePictures(t *testing.T) {
+	folder, a := smallJob(t, diffBase)
+	b := filepath.Join(folder, "b.recipe")
+	write(t, b, diffBase)
+	o := ViewOptions{Width: 75, Section: 60, Sections: 3}
+	if _, v, err := viewOf(t, a, b, "large", o); err != nil || v.Whole.Largest != 0 || len(v.Sections) != 0 || !v.Aligned || v.W != 75 || v.H != 50 {
+		t.Fatalf("%+v %v", v, err)
+	}
+	// Without a name, three prints are too many.
+	if _, _, err := viewOf(t, a, b, "", o); err == nil || !strings.Contains(err.Error(), "--print") {
+		t.Errorf("%v", err)
+	}
+	// The mask: 40 % of 96 px round 75 % of 64 px, that is from row 28.8 down,
+	// the whole width. A fifth of half its height, 3.84 px, fades inside each
+	// edge, at half on average: (35.2 - 1.92)/64 of the height, (96 - 3.84)/96
+	// of the width.
+	write(t, b, edit(t, diffBase, "amount 190%", "amount 400%", "at (68%, 20%) radius 1%", "at (68%, 20%) radius 0.5%"))
+	d, v, err := viewOf(t, a, b, "large", o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(d.Changes) != 2 || len(v.Shares) != 2 {
+		t.Fatalf("%+v", d.Changes)
+	}
+	// pi r^2 of a spot of 1 % of 96 px, on 96 x 64 px.
+	if want := math.Pi * 0.96 * 0.96 / (96 * 64); math.Abs(v.Shares[0]-want) > 1e-12 {
+		t.Errorf("the spot touches %v, expected %v", v.Shares[0], want)
+	}
+	if math.Abs(v.Shares[1]-0.4992) > 0.002 {
+		t.Errorf("the sharpening touches %v of the picture", v.Shares[1])
+	}
+	if v.Whole.Largest == 0 || len(v.Sections) == 0 || len(v.Regions) != 9 {
+		t.Fatalf("%+v", v.Whole)
+	}
+	if top, low := v.Regions[0], v.Regions[6]; top.Largest != 0 || low.Mean == 0 {
+		t.Errorf("top left %+v, bottom left %+v", top, low)
+	}
+	for _, s := range v.Sections {
+		if s.A.W != 60 || s.A.H != 60 || !s.Aligned || s.Mean == 0 || s.AX+60 > 300 || s.AY+60 > 200 {
+			t.Errorf("section %d, %d of %d x %d, mean %v", s.AX, s.AY, s.A.W, s.A.H, s.Mean)
+		}
+	}
+	// Another shape can't be laid over.
+	write(t, b, edit(t, diffBase, "crop to 4:3", "crop to 1:1"))
+	if _, v, err := viewOf(t, a, b, "card", o); err != nil || v.Aligned || v.Why == "" || v.Delta != nil {
+		t.Errorf("%+v %v", v, err)
+	}
+}
+
+// The reduced picture is the plain area mean: each target pixel is the mean of
+// the source rectangle that it covers.
+func TestReducerIsAreaMean(t *testing.T) {
+	const sw, sh, w, h, c = 23, 17, 9, 6, 3
+	r := &reducer{w: w, h: h, c: c, srcW: sw, srcH: sh, sums: make([]float64, w*h*c)}
+	k := r.worker()
+	for y := range sh {
+		row := make([]uint16, sw*c)
+		for i := range row {
+			row[i] = noise(i/c, y, i%c)
+		}
+		if err := k.row(y, row); err != nil {
+			t.Fatal(err)
+		}
+		if y%5 == 4 || y == sh-1 {
+			b, _ := k.finish(nil)
+			if err := r.emit(b); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	overlap := func(i, n, m, x int) float64 { // of target i of n and source x of m, in source px
+		lo, hi := float64(i)*float64(m)/float64(n), float64(i+1)*float64(m)/float64(n)
+		return math.Max(0, math.Min(hi, float64(x+1))-math.Max(lo, float64(x)))
+	}
+	for j := range h {
+		for i := range w {
+			for p := range c {
+				var sum, area float64
+				for y := range sh {
+					for x := range sw {
+						a := overlap(i, w, sw, x) * overlap(j, h, sh, y)
+						sum += a * float64(noise(x, y, p))
+						area += a
+					}
+				}
+				if got := r.sums[(j*w+i)*c+p]; math.Abs(got-sum/area) > 1e-6 {
+					t.Fatalf("%d, %d: %v, expected %v", i, j, got, sum/area)
+				}
+			}
+		}
+	}
+}
+
+func TestFigures(t *testing.T) {
+	var d []float32
+	for i := range 100 {
+		d = append(d, float32(i)/10)
+	}
+	f := figures(d)
+	if math.Abs(f.Mean-4.95) > 1e-6 || math.Abs(f.P95-9.4) > 1e-6 || math.Abs(f.Largest-9.9) > 1e-6 || f.Above1 != 0.89 || f.Above3 != 0.69 {
+		t.Errorf("%+v", f)
+	}
+	if f := figures(nil); f != (Figures{}) {
+		t.Errorf("%+v", f)
+	}
+}
