@@ -12,6 +12,7 @@ import (
 
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/meta"
+	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 	"platemark/ops/exact"
@@ -98,23 +99,45 @@ func tiffLine(f []string) (string, error) {
 	return sum(append(b, l.Trailer()...)), nil
 }
 
-// tiffCase decodes the file given in hexadecimal.
-func tiffCase(b block) ([]string, error) {
+// decodable is an opened master of either format.
+type decodable struct {
+	w, h, c int
+	decode  func(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error
+}
+
+func openTIFF(b []byte) (d decodable, err error) {
+	f, err := tiff.Open(bytes.NewReader(b), int64(len(b)))
+	if err != nil {
+		return d, err
+	}
+	i := f.Info()
+	return decodable{i.W, i.H, i.Channels, f.Decode}, nil
+}
+
+func openPNG(b []byte) (d decodable, err error) {
+	f, err := png.Open(bytes.NewReader(b), int64(len(b)))
+	if err != nil {
+		return d, err
+	}
+	i := f.Info()
+	return decodable{i.W, i.H, i.Channels, f.Decode}, nil
+}
+
+// decoderCase decodes the file given in hexadecimal.
+func decoderCase(b block, open func([]byte) (decodable, error)) ([]string, error) {
 	file, err := hex.DecodeString(strings.ReplaceAll(strings.Join(b.all("hex"), ""), " ", ""))
 	if err != nil {
 		return nil, err
 	}
 	var first []string
 	for _, workers := range []int{1, 3} {
-		f, err := tiff.Open(bytes.NewReader(file), int64(len(file)))
+		f, err := open(file)
 		if err != nil {
 			return nil, err
 		}
-		i := f.Info()
-		p := picture{w: i.W, h: i.H, c: i.Channels, px: make([]uint16, i.W*i.H*i.Channels)}
-		n := i.W * i.Channels
-		if err := f.Decode(context.Background(), workers, func(y0 int, rows []uint16) error {
-			copy(p.px[y0*n:], rows)
+		p := picture{w: f.w, h: f.h, c: f.c, px: make([]uint16, f.w*f.h*f.c)}
+		if err := f.decode(context.Background(), workers, func(y0 int, rows []uint16) error {
+			copy(p.px[y0*f.w*f.c:], rows)
 			return nil
 		}); err != nil {
 			return nil, err

@@ -69,7 +69,9 @@ func Run(name string, text []byte) ([]byte, error) {
 	case "digest picture":
 		one = digestCase
 	case "decoder tiff":
-		one = tiffCase
+		one = func(b block) ([]string, error) { return decoderCase(b, openTIFF) }
+	case "decoder png":
+		one = func(b block) ([]string, error) { return decoderCase(b, openPNG) }
 	default:
 		if m[1] != "operation" {
 			return nil, fmt.Errorf("%s: nothing computes this file", name)
