@@ -371,3 +371,80 @@ func TestDiffWrongSides(t *testing.T) {
 		}
 	}
 }
+
+// Papers and labs stand for what they say; a tone block belongs to the prints
+// on its paper; the paper's name means nothing.
+func TestDiffOfPapersAndTones(t *testing.T) {
+	const base = `recipe 1 draft
+master "m.tif"
+
+paper rag {
+    profile     "rag.icc"
+    intent      relative
+}
+
+paper gloss {
+    profile     "gloss.icc"
+}
+
+lab harbour {
+    space       sRGB
+}
+
+prepare {
+    tone for rag {
+        exposure    +0.35 stops
+        warmth      -2 mired
+        curve       (0, 0), (25, 22), (100, 100)
+    }
+    tone for gloss {
+        chroma      +3%
+    }
+}
+
+print one on rag {
+    size 3 in wide at 100 ppi
+    enlarge with cubic
+    convert to rag
+    border 0.5 in colour grey 90
+    save tiff "one.tif"
+}
+
+print two on gloss for harbour {
+    size 3 in wide at 100 ppi
+    enlarge with cubic
+    convert to harbour
+    save tiff "two.tif"
+}
+`
+	folder := t.TempDir()
+	a, b := filepath.Join(folder, "a.recipe"), filepath.Join(folder, "b.recipe")
+	write(t, a, base)
+	for _, c := range []struct {
+		name, text string
+		want       []string
+	}{
+		{"a paper and a lab renamed", strings.ReplaceAll(strings.ReplaceAll(base, "harbour", "quay"), " rag ", " cotton "), nil},
+		{"the lab's space written out", edit(t, base, "convert to harbour", "convert to sRGB"), nil},
+		{"the paper's intent written out", edit(t, base, "convert to rag", "convert to rag intent relative black-point on"), nil},
+		{"the paper's intent", edit(t, base, "intent      relative", "intent      perceptual"), []string{"changed print one/convert intent: relative -> perceptual {one}"}},
+		{"one paper's tone", edit(t, base, "+0.35 stops", "+0.5 stops", "(25, 22)", "(25, 23)"),
+			[]string{"changed prepare/tone exposure: 0.35 stops -> 0.5 stops (+0.15 stops) {one}", "changed prepare/tone point 2: (25, 22) -> (25, 23) ((0, +1)) {one}"}},
+		{"the other paper's tone", edit(t, base, "+3%", "-1%"), []string{"changed prepare/tone chroma: 3% -> -1% (-4%) {two}"}},
+		{"a parameter more", edit(t, base, "    tone for gloss {", "    tone for gloss {\n        contrast    +5%"), []string{"changed prepare/tone contrast: none -> 5% {two}"}},
+		{"the border", edit(t, base, "0.5 in colour grey 90", "1.27 cm colour white"), []string{"changed print one/border colour: grey 90 -> white {one}"}},
+	} {
+		text := c.text
+		if c.name == "a paper and a lab renamed" {
+			text = strings.ReplaceAll(text, "convert to rag\n", "convert to cotton\n")
+		}
+		write(t, b, text)
+		var got []string
+		for _, ch := range diffPaths(t, a, b, "").Changes {
+			got = append(got, saidChange(ch))
+		}
+		if strings.Join(got, "\n") != strings.Join(c.want, "\n") {
+			t.Errorf("%s:\ngot\n  %s\nwant\n  %s", c.name, strings.Join(got, "\n  "), strings.Join(c.want, "\n  "))
+		}
+	}
+}
