@@ -128,7 +128,9 @@ func TestAdopt(t *testing.T) {
 func TestAdoptRefuses(t *testing.T) {
 	folder := t.TempDir()
 	grey := jpegFile(t, image.NewGray(image.Rect(0, 0, 40, 40)))
-	frame := func(n byte) string { return "\x08\x00\x08\x00\x08" + string([]byte{n}) + "\x01\x11\x00\x02\x11\x00\x03\x11\x00\x04\x11\x00" }
+	frame := func(n byte) string {
+		return "\x08\x00\x08\x00\x08" + string([]byte{n}) + "\x01\x11\x00\x02\x11\x00\x03\x11\x00\x04\x11\x00"
+	}
 	inks := slices.Concat([]byte{0xff, 0xd8}, jpegSegment(0xc0, frame(4)), jpegSegment(0xda, "\x04\x01\x00\x02\x00\x03\x00\x04\x00\x00\x3f\x00"), []byte{0, 0, 0xff, 0xd9})
 	for name, c := range map[string]struct{ data, word string }{
 		"cut.jpg":     {string(grey[:len(grey)-20]), "ends at byte"},

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -37,6 +38,8 @@ type Built struct {
 	W, H   int
 	Wall   time.Duration
 	Repeat bool // the same file as an older log records
+	// Warnings are what was found in the samples of the inputs.
+	Warnings []string
 }
 
 // prepared is a picture that prints stream from, with the results of every
@@ -55,6 +58,8 @@ type builder struct {
 	began  time.Time
 	// later are the plans still to come, for what is worth keeping.
 	later []*Plan
+	// report is what was found in the samples of the inputs so far.
+	report []string
 }
 
 // inputFile is an input by its bytes: recipes may name one file differently.
@@ -145,9 +150,14 @@ func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
 	if r, ok := b.ready[n.key]; ok { // a print streams from the very picture
 		return loaded{r.store, r.results[n.key].bands}, nil
 	}
-	st, sums, err := loadPicture(ctx, in, b.o.Workers, b.progress("reading "+in.Path, int64(in.Picture.Info().H)))
+	st, sums, report, err := loadPicture(ctx, in, b.o.Workers, b.progress("reading "+in.Path, int64(in.Picture.Info().H)))
 	if err != nil {
 		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
+	}
+	for _, w := range report {
+		if w = in.Path + ": " + w; !slices.Contains(b.report, w) {
+			b.report = append(b.report, w)
+		}
 	}
 	l := loaded{store: st, bands: raster.Bands(sums)}
 	b.inputs[in.key()] = l
@@ -318,6 +328,7 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 		return nil, err
 	}
 	built.Print, built.File = p.Print, out
+	built.Warnings = slices.Clone(b.report)
 	built.Wall = now().Sub(b.began)
 	c.close(b.run(p, filepath.Dir(out), filepath.Base(out), ""))
 	// The log first: a print without its log is worth less than a log that

@@ -178,17 +178,16 @@ func inputPath(folder, path string) string {
 }
 
 // loadPicture decodes a picture input into a store and takes the digest of
-// its samples as stored.
-func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows int)) (*raster.Store, []raster.Sum, error) {
+// its samples as stored. report says what was found in them.
+func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows int)) (st *raster.Store, sums []raster.Sum, report []string, err error) {
 	info := in.Picture.Info()
-	st, err := newStore(info.W, info.H, info.Channels)
-	if err != nil {
-		return nil, nil, err
+	if st, err = newStore(info.W, info.H, info.Channels); err != nil {
+		return nil, nil, nil, err
 	}
-	sums := make([]raster.Sum, info.H)
+	sums = make([]raster.Sum, info.H)
 	var scratch []byte
 	stride := info.W * info.Channels
-	err = in.Picture.Decode(ctx, workers, func(y0 int, rows []uint16) error {
+	emit := func(y0 int, rows []uint16) error {
 		for i := 0; i*stride < len(rows); i++ {
 			row := rows[i*stride : (i+1)*stride]
 			sums[y0+i] = raster.RowSum(row, &scratch)
@@ -200,15 +199,20 @@ func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows
 			progress(len(rows) / stride)
 		}
 		return nil
-	})
+	}
+	if r, ok := in.Picture.(reporter); ok {
+		report, err = r.DecodeReport(ctx, workers, emit)
+	} else {
+		err = in.Picture.Decode(ctx, workers, emit)
+	}
 	if err == nil {
 		err = in.unchanged()
 	}
 	if err != nil {
 		st.Close()
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
-	return st, sums, nil
+	return st, sums, report, nil
 }
 
 // memoryLimit is the largest picture kept in memory between prepare and the

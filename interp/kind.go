@@ -19,6 +19,20 @@ type Picture interface {
 	Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error
 }
 
+// reporter is a Picture that tells after decoding what it found in the samples,
+// as sentences: how many were clipped, say.
+type reporter interface {
+	DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error)
+}
+
+// tiffPicture is a TIFF file as a Picture.
+type tiffPicture struct{ *tiff.File }
+
+func (p tiffPicture) DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error) {
+	c, err := p.DecodeCounted(ctx, workers, emit)
+	return c.Warnings(), err
+}
+
 // pngPicture is a PNG file as a Picture.
 type pngPicture struct {
 	*png.File
@@ -53,12 +67,17 @@ func (p opaqueTIFF) Info() tiff.Info {
 }
 
 func (p opaqueTIFF) Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error {
+	_, err := p.DecodeReport(ctx, workers, emit)
+	return err
+}
+
+func (p opaqueTIFF) DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error) {
 	c, err := p.DecodeCounted(ctx, workers, emit)
 	if err == nil && c.Translucent > 0 {
 		err = &tiff.Error{Property: "alpha", Detail: fmt.Sprintf("the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels),
 			Mend: "lay it on white by writing `on white` behind the master, or save it without alpha"}
 	}
-	return err
+	return c.Warnings(), err
 }
 
 // KindError says that a file is of a kind that can't be a master.
@@ -102,11 +121,11 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (Picture, e
 		}
 		switch {
 		case white:
-			return f.OnWhite(), nil
+			return tiffPicture{f.OnWhite()}, nil
 		case f.Info().Alpha != "":
 			return opaqueTIFF{f}, nil
 		}
-		return f, nil
+		return tiffPicture{f}, nil
 	default:
 		return nil, &KindError{"it is " + kind, mendKind}
 	}

@@ -120,6 +120,11 @@ func (w *walker) edge(s lang.Step) {
 			args = append(args, ops.Arg{Name: "colour", Value: c})
 		}
 		n, ok = b.node(s.Span, w.stage, "wrap", args, w.cur.node)
+		if f := &b.plan.Face; s.Way.Value == "picture" {
+			// The sides are the picture's own: less of it stays in front.
+			two := quo(rat(int64(2*px)), b.size.ppi)
+			f.W, f.H = sub(f.W, two), sub(f.H, two)
+		}
 	}
 	if ok {
 		w.edged = s.Where().Line

@@ -132,7 +132,9 @@ func (r *reader) curve(t *Tone) {
 			return
 		}
 	}
-	if n := len(t.Curve); n == 1 {
+	if n := len(t.Curve); n > 32 {
+		r.add("PM721", t.Curve[32].Span, fmt.Sprintf("this curve has %d points", n), "A curve has at most 32.", "leave some out")
+	} else if n == 1 {
 		r.add("PM721", t.Curve[0].Span, "a curve has at least two points", "", "write for example curve (0, 0), (50, 55), (100, 100)")
 	}
 }

@@ -222,10 +222,10 @@ var Forms = []Form{
 		{Label: "exposure", Kind: ValueMeasure, Ranges: []Range{{"stops", "-5", "5", false}, {"stop", "-5", "5", false}}},
 	}},
 	{Word: "warmth", Blocks: []string{"tone"}, Slots: []Slot{
-		{Label: "warmth", Kind: ValueMeasure, Ranges: []Range{{"mired", "-100", "100", false}}},
+		{Label: "warmth", Kind: ValueMeasure, Ranges: []Range{{"mired", "-50", "50", false}}},
 	}},
 	{Word: "contrast", Blocks: []string{"tone"}, Slots: []Slot{
-		{Label: "contrast", Kind: ValueMeasure, Ranges: signedShare},
+		{Label: "contrast", Kind: ValueMeasure, Ranges: []Range{{"%", "-50", "100", false}}},
 	}},
 	{Word: "curve", Blocks: []string{"tone"}, Slots: []Slot{
 		{Label: "points", Kind: ValuePoints, Ranges: []Range{{"", "0", "100", false}}},

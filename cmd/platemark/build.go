@@ -139,6 +139,9 @@ func parseSection(text string) (r [4]int, err error) {
 
 func (a *app) tellBuilt(b interp.Built) {
 	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, bytesText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
+	for _, w := range b.Warnings {
+		fmt.Fprintf(a.out, "    warning: %s\n", w)
+	}
 	if b.Repeat {
 		fmt.Fprintf(a.out, "    the same bytes as an older log records\n")
 	}
