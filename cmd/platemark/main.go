@@ -61,6 +61,7 @@ type cli struct {
 	Reprint  reprintCmd  `cmd:"" help:"Make a print again from its audit log, byte for byte."`
 	Demo     demoCmd     `cmd:"" help:"Draw an invented master, build two prints of it, verify, delete one and reprint it."`
 	Lsp      lspCmd      `cmd:"" help:"Serve editors: what is wrong while you type, completion, explanations, renaming."`
+	New      newCmd      `cmd:"" help:"Write a first recipe from a master."`
 	Copy     copyCmd     `cmd:"" help:"Copy blocks from one recipe into others, everything else untouched."`
 	Explain  explainCmd  `cmd:"" help:"Print the reference's entry for a word, a unit or the code of a message."`
 	Version  versionCmd  `cmd:"" help:"Say which engine this is."`

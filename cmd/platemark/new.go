@@ -1,0 +1,64 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"platemark/interp"
+	"platemark/lang"
+)
+
+type newCmd struct {
+	Master string `arg:"" name:"master" help:"The master, a TIFF or PNG file."`
+	Out    string `short:"o" help:"The recipe to write, instead of one beside the master with its name." placeholder:"FILE"`
+}
+
+func (newCmd) Help() string {
+	return `Writes a first recipe from a master: its size, shape and profile and the effective resolution at usual print sizes as comments, and one print that builds. Nothing that exists is overwritten.
+
+Examples:
+  platemark new salt-road.tif
+  platemark new masters/salt-road.tif -o salt-road.recipe`
+}
+
+func (c *newCmd) Run(a *app) error {
+	out := c.Out
+	if out == "" {
+		out = strings.TrimSuffix(c.Master, filepath.Ext(c.Master)) + ".recipe"
+	}
+	if _, err := os.Stat(c.Master); err != nil {
+		return usageError{err.Error()}
+	}
+	taken := fmt.Errorf("%s exists already; name another with -o", out)
+	if _, err := os.Lstat(out); err == nil {
+		return taken
+	}
+	text, err := interp.NewRecipe(a.ctx, c.Master, out)
+	if err != nil {
+		return err
+	}
+	err = interp.WriteFile(out, func(w *os.File) error {
+		_, err := w.Write(text)
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
+		return taken
+	}
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "%s written\n", out)
+	j, err := interp.Load(a.ctx, out, interp.LoadOptions{NoOutputs: true})
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	if a.problems(j.Source, j.Diags, lang.Note); !j.Failed() {
+		fmt.Fprintf(a.out, "hint: platemark plan %s\n", out)
+	}
+	return nil
+}

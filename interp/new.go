@@ -1,0 +1,179 @@
+package interp
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math/big"
+	"path/filepath"
+	"strings"
+
+	"platemark/lang"
+	"platemark/ops/codec/tiff"
+	"platemark/ops/colour"
+)
+
+// usualSizes are print sizes that are asked for often, longer side first.
+var usualSizes = []struct {
+	long, short int64
+	unit        string
+}{
+	{12, 8, "in"}, {18, 12, "in"}, {24, 16, "in"}, {30, 20, "in"}, {45, 30, "in"}, {60, 40, "in"},
+	{30, 20, "cm"}, {45, 30, "cm"}, {60, 40, "cm"}, {90, 60, "cm"}, {150, 100, "cm"},
+}
+
+// plentyPPI is the effective resolution up to which a first print is proposed:
+// the eye at 14 inches (one arc minute) resolves 246; common practice.
+const plentyPPI = 240
+
+// NewRecipe writes a first recipe for a master: what the master is and the
+// effective resolution that it has at usual sizes as comments, and one print at
+// the largest usual size for which its own pixels are plenty. The recipe is
+// meant to stand at the path recipe, which needn't exist: the master's path is
+// relative to its folder. Only the master's head is read.
+//
+// The text is in canonical form and reads without error. A master without a
+// profile needs a decision first: the line that takes it stands there as a
+// comment.
+func NewRecipe(ctx context.Context, master, recipe string) ([]byte, error) {
+	path, err := relativePath(recipe, master)
+	if err != nil {
+		return nil, err
+	}
+	in, err := glanceInput(ctx, RoleMaster, path, master, false)
+	if err != nil {
+		return nil, fmt.Errorf("the master %s can't be used: %w", master, err)
+	}
+	defer in.Close()
+	info := in.Picture.Info()
+	base := strings.TrimSuffix(filepath.Base(master), filepath.Ext(master))
+	w, h := info.W, info.H
+	if info.Orientation >= 5 {
+		w, h = h, w
+	}
+	var b strings.Builder
+	line := func(format string, v ...any) { fmt.Fprintf(&b, format+"\n", v...) }
+	line("recipe 1 draft\n")
+	line("# title   %s", quote(base))
+	line("# rights  \"by the photographer, all rights reserved\"")
+	convert := newHead(line, path, info, w, h)
+	size, name := newTable(line, w, h)
+	line("\nprepare {")
+	line("    # spot at (22.4%%, 11.8%%) radius 0.06%%")
+	line("}\n")
+	line("print %s {", name)
+	line("    %s", size)
+	if name != "own-size" {
+		line("    enlarge with mitchell")
+		line("    sharpen radius 0.9 px amount 100%%")
+	}
+	if convert != "" {
+		line("    convert to %s", convert)
+	}
+	file := base + "-" + strings.TrimPrefix(name, "size-")
+	line("    save tiff %s bits 16", quote(file+".tif"))
+	line("    # for a lab that asks for it: save jpeg %s quality 100", quote(file+".jpg"))
+	line("}")
+	out, ds := lang.Format(filepath.Base(recipe), []byte(b.String()))
+	for _, d := range ds {
+		if d.Severity == lang.Error {
+			return nil, fmt.Errorf("no recipe can be written for %s: %s", path, d.Summary)
+		}
+	}
+	return bytes.Clone(out), nil
+}
+
+// newHead writes what the master is, and returns the space to convert to,
+// "" where none is called for.
+func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (convert string) {
+	space := "opRGB"
+	if info.Channels == 1 {
+		space = "grey-2.2"
+	}
+	profile := "no profile"
+	if info.ICC != nil {
+		profile = "a profile that can't be read"
+		if p, err := colour.Parse(info.ICC); err == nil {
+			profile = "profile " + p.Description()
+			if s, ok := colour.Space(space); ok && s.Digest() != p.Digest() {
+				convert = space
+			}
+		}
+	}
+	line("master  %s\n", quote(path))
+	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, plainRatio(big.NewRat(int64(w), int64(h))), channelWord(info.Channels), info.Bits, harmless(profile))
+	if info.ICC == nil {
+		line("# What its colours mean isn't known. If you know it for sure, replace the line above by this one;")
+		line("# a guess would shift every colour of the print without a word:")
+		line("# master  %s space %s", quote(path), space)
+	}
+	if info.Alpha != "" && info.Alpha != tiff.AlphaNone {
+		line("# It has an alpha channel. If anything in it is translucent, write `on white` behind the master.")
+	}
+	return convert
+}
+
+// newTable writes the effective resolution at usual sizes and returns the size
+// line and the name of the print to begin with.
+func newTable(line func(string, ...any), w, h int) (size, name string) {
+	line("# Pixels an inch of its own that the master has at usual sizes, uncropped:")
+	size, name = fmt.Sprintf("size %d px wide at 300 ppi", w), "own-size"
+	for _, u := range usualSizes {
+		bw, bh := u.long, u.short
+		if h > w {
+			bw, bh = bh, bw
+		}
+		fw, fh := within(rat(bw), rat(bh), rat(int64(w)), rat(int64(h)))
+		effective := quo(rat(int64(w)), fw)
+		if u.unit == "cm" {
+			effective = mul(effective, big.NewRat(254, 100))
+		}
+		box := fmt.Sprintf("%d x %d %s", bw, bh, u.unit)
+		fits := ""
+		if !shapeFits(w, h, rat(bw), rat(bh)) {
+			fits = fmt.Sprintf("   within it: %s x %s %s", plainRat(fw, 1), plainRat(fh, 1), u.unit)
+		}
+		line("#     %-12s  %5s ppi%s", box, effective.FloatString(0), fits)
+		if u.unit == "in" && effective.Cmp(rat(plentyPPI)) >= 0 {
+			size = fmt.Sprintf("size within %d in x %d in at 300 ppi", bw, bh)
+			name = fmt.Sprintf("size-%dx%d", bw, bh)
+		}
+	}
+	return size, name
+}
+
+// relativePath is the path of a file as the recipe would write it.
+func relativePath(recipe, file string) (string, error) {
+	folder, err := filepath.Abs(filepath.Dir(recipe))
+	if err != nil {
+		return "", err
+	}
+	abs, err := filepath.Abs(file)
+	if err != nil {
+		return "", err
+	}
+	// Links on the way would lead relative steps elsewhere.
+	if r, err := filepath.EvalSymlinks(folder); err == nil {
+		folder = r
+	}
+	if r, err := filepath.EvalSymlinks(filepath.Dir(abs)); err == nil {
+		abs = filepath.Join(r, filepath.Base(abs))
+	}
+	rel, err := filepath.Rel(folder, abs)
+	if err != nil {
+		return "", fmt.Errorf("%s can't be reached from the folder of %s: a recipe names files relative to its folder", file, recipe)
+	}
+	return filepath.ToSlash(rel), nil
+}
+
+// quote writes a text as a recipe does.
+func quote(s string) string {
+	return `"` + strings.ReplaceAll(strings.ReplaceAll(s, `\`, `\\`), `"`, `\"`) + `"`
+}
+
+// harmless keeps a text from a file to one line of plain characters.
+func harmless(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool {
+		return r < 0x20 || r >= 0x7F && r < 0xA0 || r == 0x2028 || r == 0x2029 || r >= 0x202A && r <= 0x202E || r >= 0x2066 && r <= 0x2069 || r == 0x200E || r == 0x200F || r == 0x061C
+	}), " ")
+}

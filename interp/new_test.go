@@ -1,0 +1,77 @@
+package interp
+
+import (
+	"bytes"
+	"context"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"platemark/lang"
+)
+
+// A first recipe of any master is in canonical form, checks and builds; the
+// untagged one does so once its caution was answered.
+func TestNewRecipe(t *testing.T) {
+	ctx := context.Background()
+	for _, c := range []struct {
+		name, space string
+		w, h, n     int
+		want        []string
+	}{
+		{"tiny", "opRGB", 60, 40, 3, []string{"size 60 px wide at 300 ppi", `save tiff "tiny-own-size.tif" bits 16`, "60 x 40 px upright (3:2), RGB, 16 bits, profile "}},
+		{"square", "sRGB", 300, 300, 3, []string{"within it: 8 x 8 in", "convert to opRGB", "(1:1)"}},
+		{"grey", "grey-2.2", 90, 60, 1, []string{"grey, 16 bits"}},
+		{"tall", "ROMM-RGB", 2000, 3000, 3, []string{"size within 8 in x 12 in at 300 ppi", "40 x 60 in", "100 x 150 cm", "convert to opRGB"}},
+		// 7.75 inches of 12 are 3100 px wide: 258 ppi; 18 inches 172.
+		{"wide", "opRGB", 3100, 2001, 3, []string{"#     12 x 8 in       258 ppi", "#     18 x 12 in      172 ppi", "#     30 x 20 cm      262 ppi", "size within 12 in x 8 in at 300 ppi", `"wide-12x8.tif"`}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			folder := t.TempDir()
+			master := filepath.Join(folder, c.name+".tif")
+			writeMaster(t, master, c.w, c.h, c.n, c.space)
+			file := filepath.Join(folder, c.name+".recipe")
+			text, err := NewRecipe(ctx, master, file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, w := range c.want {
+				if !strings.Contains(string(text), w) {
+					t.Errorf("lacks %q:\n%s", w, text)
+				}
+			}
+			if f, ds := lang.Format("", text); len(ds) > 0 || !bytes.Equal(f, text) {
+				t.Errorf("not canonical: %v\n%s", ds, text)
+			}
+			write(t, file, string(text))
+			j := mustLoad(t, file, LoadOptions{})
+			for _, d := range j.Diags {
+				t.Errorf("%s %s\n%s", d.Code, d.Summary, text)
+			}
+			if c.w < 400 {
+				mustBuild(t, file, LoadOptions{}, BuildOptions{Workers: 2})
+			}
+			// A recipe elsewhere names the master from there.
+			text, err = NewRecipe(ctx, master, filepath.Join(folder, "recipes", "x.recipe"))
+			if err != nil || !strings.Contains(string(text), `master  "../`+c.name+`.tif"`) {
+				t.Errorf("%v\n%s", err, text)
+			}
+		})
+	}
+	folder := t.TempDir()
+	writeMaster(t, filepath.Join(folder, "m.tif"), 60, 40, 3, "")
+	text, err := NewRecipe(ctx, filepath.Join(folder, "m.tif"), filepath.Join(folder, "m.recipe"))
+	if err != nil || !strings.Contains(string(text), "# master  \"m.tif\" space opRGB\n") {
+		t.Fatalf("%v\n%s", err, text)
+	}
+	answered := strings.Replace(strings.Replace(string(text), "master  \"m.tif\"\n", "", 1), "# master  ", "master  ", 1)
+	write(t, filepath.Join(folder, "m.recipe"), answered)
+	mustBuild(t, filepath.Join(folder, "m.recipe"), LoadOptions{}, BuildOptions{Workers: 1})
+
+	write(t, filepath.Join(folder, "text.tif"), "no picture")
+	for _, bad := range []string{"text.tif", "missing.tif", "."} {
+		if _, err := NewRecipe(ctx, filepath.Join(folder, bad), filepath.Join(folder, "n.recipe")); err == nil {
+			t.Errorf("%s gave a recipe", bad)
+		}
+	}
+}
