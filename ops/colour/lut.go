@@ -22,8 +22,8 @@ type lut struct {
 	matrix  *[12]float64 // rows of 3, then the 3 offsets in codes
 	grid    [4]int
 	step    [4]float64 // grid points a code; tableSize sets them
-	table   []uint16 // the first input varies slowest, outputs interleaved
-	linear  bool     // read multilinearly; else tetrahedrally
+	table   []uint16   // the first input varies slowest, outputs interleaved
+	linear  bool       // read multilinearly; else tetrahedrally
 	pcs     pcsCode
 }
 
