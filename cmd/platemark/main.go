@@ -47,24 +47,25 @@ func (u usageError) Error() string { return u.what }
 
 // cli is the command line.
 type cli struct {
-	Build    buildCmd    `cmd:"" help:"Build the print files of recipes, each with its audit log."`
-	Check    checkCmd    `cmd:"" help:"Read recipes and say everything that is wrong, without building."`
-	Fmt      fmtCmd      `cmd:"" help:"Bring recipes into their one form; the meaning stays."`
-	Plan     planCmd     `cmd:"" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
-	Pin      pinCmd      `cmd:"" help:"Write the digests of a recipe's files into its inputs block."`
-	Adopt    adoptCmd    `cmd:"" help:"Take a JPEG over into a 16-bit TIFF, once, so that it can be a master."`
-	Describe describeCmd `cmd:"" help:"Say what matters of a picture or profile for printing, and what a recipe needs."`
-	Verify   verifyCmd   `cmd:"" help:"Check audit logs: their chain, their inputs, their print files."`
-	Diff     diffCmd     `cmd:"" help:"Say what changed between two recipes, logs or rounds, in what they make."`
-	Round    roundCmd    `cmd:"" help:"Keep the recipe and its logs as this proof round, and begin the next."`
-	Rounds   roundsCmd   `cmd:"" help:"List the rounds kept; approve a print."`
-	Reprint  reprintCmd  `cmd:"" help:"Make a print again from its audit log, byte for byte."`
-	Demo     demoCmd     `cmd:"" help:"Draw an invented master, build two prints of it, verify, delete one and reprint it."`
-	Lsp      lspCmd      `cmd:"" help:"Serve editors: what is wrong while you type, completion, explanations, renaming."`
-	New      newCmd      `cmd:"" help:"Write a first recipe from a master."`
-	Copy     copyCmd     `cmd:"" help:"Copy blocks from one recipe into others, everything else untouched."`
-	Explain  explainCmd  `cmd:"" help:"Print the reference's entry for a word, a unit or the code of a message."`
-	Version  versionCmd  `cmd:"" help:"Say which engine this is."`
+	Build      buildCmd      `cmd:"" help:"Build the print files of recipes, each with its audit log."`
+	Check      checkCmd      `cmd:"" help:"Read recipes and say everything that is wrong, without building."`
+	Fmt        fmtCmd        `cmd:"" help:"Bring recipes into their one form; the meaning stays."`
+	Plan       planCmd       `cmd:"" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
+	Pin        pinCmd        `cmd:"" help:"Write the digests of a recipe's files into its inputs block."`
+	Adopt      adoptCmd      `cmd:"" help:"Take a JPEG over into a 16-bit TIFF, once, so that it can be a master."`
+	Describe   describeCmd   `cmd:"" help:"Say what matters of a picture or profile for printing, and what a recipe needs."`
+	Verify     verifyCmd     `cmd:"" help:"Check audit logs: their chain, their inputs, their print files."`
+	Diff       diffCmd       `cmd:"" help:"Say what changed between two recipes, logs or rounds, in what they make."`
+	Round      roundCmd      `cmd:"" help:"Keep the recipe and its logs as this proof round, and begin the next."`
+	Rounds     roundsCmd     `cmd:"" help:"List the rounds kept; approve a print."`
+	Reprint    reprintCmd    `cmd:"" help:"Make a print again from its audit log, byte for byte."`
+	Demo       demoCmd       `cmd:"" help:"Draw an invented master, build two prints of it, verify, delete one and reprint it."`
+	Lsp        lspCmd        `cmd:"" help:"Serve editors: what is wrong while you type, completion, explanations, renaming."`
+	New        newCmd        `cmd:"" help:"Write a first recipe from a master."`
+	Copy       copyCmd       `cmd:"" help:"Copy blocks from one recipe into others, everything else untouched."`
+	Explain    explainCmd    `cmd:"" help:"Print the reference's entry for a word, a unit or the code of a message."`
+	Completion completionCmd `cmd:"" help:"Make a shell complete commands, files and names in recipes."`
+	Version    versionCmd    `cmd:"" help:"Say which engine this is."`
 }
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }

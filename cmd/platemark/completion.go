@@ -1,0 +1,220 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/alecthomas/kong"
+
+	"platemark/lang"
+)
+
+type completionCmd struct {
+	Shell string   `arg:"" enum:"bash,zsh,fish,words" help:"The shell: bash, zsh or fish."`
+	Words []string `arg:"" optional:"" passthrough:"" hidden:"" help:"For the shell's own use: the words typed so far, the last one unfinished."`
+}
+
+func (completionCmd) Help() string {
+	return `Prints what makes a shell complete commands, flags, files, and names in recipes: prints behind --print, blocks behind copy, words behind explain.
+
+Examples:
+  source <(platemark completion bash)        # in ~/.bashrc
+  source <(platemark completion zsh)         # in ~/.zshrc
+  platemark completion fish > ~/.config/fish/completions/platemark.fish`
+}
+
+// The shells ask "completion words" with the words typed so far and get the
+// possible ones, one a line; where there is none they complete files.
+var completionScripts = map[string]string{
+	"bash": `_platemark() {
+    local IFS=$'\n'
+    COMPREPLY=($(platemark completion words -- "${COMP_WORDS[@]:1:COMP_CWORD}" 2>/dev/null))
+}
+complete -o default -o bashdefault -F _platemark platemark
+`,
+	"zsh": `_platemark() {
+    local -a found
+    found=("${(@f)$(platemark completion words -- "${(@)words[2,CURRENT]}" 2>/dev/null)}")
+    found=(${found:#})
+    if (( ${#found} )); then
+        compadd -- "${found[@]}"
+    else
+        _files
+    fi
+}
+compdef _platemark platemark
+`,
+	"fish": `function __platemark_words
+    set -l typed (commandline -opc) (commandline -ct)
+    platemark completion words -- $typed[2..-1] 2>/dev/null
+end
+complete -c platemark -a '(__platemark_words)'
+`,
+}
+
+func (c *completionCmd) Run(a *app, k *kong.Kong) error {
+	if c.Shell != "words" {
+		if len(c.Words) > 0 {
+			return usageError{fmt.Sprintf("completion %s takes nothing more", c.Shell)}
+		}
+		fmt.Fprint(a.out, completionScripts[c.Shell])
+		return nil
+	}
+	words := c.Words
+	if len(words) > 0 && words[0] == "--" {
+		words = words[1:]
+	}
+	if len(words) == 0 {
+		words = []string{""}
+	}
+	for _, w := range completeWords(k.Model, words) {
+		fmt.Fprintln(a.out, w)
+	}
+	return nil
+}
+
+// completeWords returns what the last of the words may become; none where only
+// files fit.
+func completeWords(model *kong.Application, words []string) []string {
+	// bash takes --flag=value apart at the =.
+	if n := len(words); n > 2 && words[n-1] == "=" {
+		words = append(append([]string{}, words[:n-1]...), "")
+	} else if n > 3 && words[n-2] == "=" {
+		words = append(append([]string{}, words[:n-2]...), words[n-1])
+	}
+	last := words[len(words)-1]
+	var cmd *kong.Node
+	if len(words) > 1 {
+		for _, n := range model.Children {
+			if n.Name == words[0] {
+				cmd = n
+			}
+		}
+		if cmd == nil {
+			return nil
+		}
+	}
+	if cmd == nil {
+		var names []string
+		for _, n := range model.Children {
+			if !n.Hidden {
+				names = append(names, n.Name)
+			}
+		}
+		return startingWith(names, last)
+	}
+	before := words[1 : len(words)-1]
+	if strings.HasPrefix(last, "-") {
+		if flag, value, ok := strings.Cut(last, "="); ok {
+			var out []string
+			for _, v := range flagValues(cmd, flag, words) {
+				if strings.HasPrefix(v, value) {
+					out = append(out, flag+"="+v)
+				}
+			}
+			return out
+		}
+		var flags []string
+		for _, f := range cmd.Flags {
+			if !f.Hidden {
+				flags = append(flags, "--"+f.Name)
+			}
+		}
+		return startingWith(append(flags, "--help"), last)
+	}
+	if len(before) > 0 && strings.HasPrefix(before[len(before)-1], "-") {
+		if v := flagValues(cmd, before[len(before)-1], words); v != nil {
+			return startingWith(v, last)
+		}
+	}
+	switch cmd.Name {
+	case "explain":
+		var all []string
+		for _, t := range lang.Topics() {
+			all = append(all, t.Words...)
+		}
+		return startingWith(all, last)
+	case "completion":
+		return startingWith([]string{"bash", "zsh", "fish"}, last)
+	case "copy":
+		return completeCopy(before, last)
+	}
+	return nil
+}
+
+// flagValues are the values of a flag, where they are known.
+func flagValues(cmd *kong.Node, flag string, words []string) []string {
+	for _, f := range cmd.Flags {
+		if "--"+f.Name != flag {
+			continue
+		}
+		if f.Enum != "" {
+			return strings.Split(f.Enum, ",")
+		}
+		if f.Name == "print" {
+			return namesIn(recipesOf(words), "print")
+		}
+	}
+	return nil
+}
+
+// completeCopy completes kinds, then names of that kind in the recipes that
+// are typed or lie in the folder; behind them files.
+func completeCopy(before []string, last string) []string {
+	if n := len(before); n > 0 && slices.Contains(lang.BlockKinds, before[n-1]) {
+		return startingWith(namesIn(recipesOf(before), before[n-1]), last)
+	}
+	n := len(before)
+	if n == 0 || strings.HasSuffix(before[n-1], ",") || strings.HasPrefix(before[n-1], "--") {
+		return startingWith(lang.BlockKinds, last)
+	}
+	return nil
+}
+
+// recipesOf are the recipes among the words, else those of the folder.
+func recipesOf(words []string) []string {
+	var out []string
+	for _, w := range words {
+		if st, err := os.Stat(w); err == nil && st.Mode().IsRegular() && strings.HasSuffix(w, ".recipe") {
+			out = append(out, w)
+		}
+	}
+	if len(out) == 0 {
+		out, _ = filepath.Glob("*.recipe")
+	}
+	return out
+}
+
+// namesIn lists the names of a kind in recipes, each once. Files that can't be
+// read have none.
+func namesIn(files []string, kind string) []string {
+	out := []string{}
+	for _, f := range files {
+		if st, err := os.Stat(f); err != nil || st.Size() > 4<<20 {
+			continue
+		}
+		b, err := os.ReadFile(f)
+		if err != nil {
+			continue
+		}
+		for _, n := range lang.Blocks(b) {
+			if n.Kind == kind && !slices.Contains(out, n.Name) {
+				out = append(out, n.Name)
+			}
+		}
+	}
+	return out
+}
+
+func startingWith(list []string, start string) []string {
+	var out []string
+	for _, w := range list {
+		if strings.HasPrefix(w, start) && !slices.Contains(out, w) {
+			out = append(out, w)
+		}
+	}
+	return out
+}
