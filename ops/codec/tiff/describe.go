@@ -214,19 +214,7 @@ func (f *File) resolution(d *dir) error {
 	if err != nil {
 		return err
 	}
-	scale := new(big.Rat)
-	switch unit {
-	case 1:
-		warn("the resolution has no unit (ResolutionUnit 1)")
-		return nil
-	case 2:
-		scale.SetInt64(1)
-	case 3:
-		scale.SetFrac64(254, 100)
-	default:
-		warn("the resolution has the unknown unit %d (ResolutionUnit)", unit)
-		return nil
-	}
+	scale := big.NewRat(1, 1)
 	read := func(tag uint16) (*big.Rat, error) {
 		e, ok := d.get(tag)
 		if !ok {
@@ -247,6 +235,23 @@ func (f *File) resolution(d *dir) error {
 		}
 		r := new(big.Rat).SetFrac64(int64(n), int64(den))
 		return r.Mul(r, scale), nil
+	}
+	switch unit {
+	case 1:
+		// One pixel of no unit is how a file says that it has no resolution.
+		x, _ := read(tagXResolution)
+		y, _ := read(tagYResolution)
+		if one := big.NewRat(1, 1); x == nil || y == nil || x.Cmp(one) != 0 || y.Cmp(one) != 0 {
+			warn("the resolution has no unit (ResolutionUnit 1)")
+		}
+		return nil
+	case 2:
+		scale.SetInt64(1)
+	case 3:
+		scale.SetFrac64(254, 100)
+	default:
+		warn("the resolution has the unknown unit %d (ResolutionUnit)", unit)
+		return nil
 	}
 	if f.info.XPPI, err = read(tagXResolution); err != nil {
 		return err
