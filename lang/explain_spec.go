@@ -111,8 +111,8 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 	case chapter == "Messages" && sec.title != "":
 		return []Entry{{sec.title, "message", body}}
 	case chapter == "Operations" && sec.title != "":
-		return []Entry{{sec.title, "operation", body}}
-	case chapter == "Meaning" || chapter == "Lexical rules":
+		return []Entry{{strings.TrimPrefix(sec.title, "Operation "), "operation", body}}
+	case contains([]string{"Meaning", "Lexical rules", "Print files", "Digests, marks and logs"}, chapter):
 		var out []Entry
 		for _, p := range strings.Split(body, "\n") {
 			if rest, ok := strings.CutPrefix(p, "- **"); ok {
