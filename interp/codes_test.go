@@ -104,3 +104,25 @@ func TestExamplesOfPlannerCodes(t *testing.T) {
 		t.Errorf("%d examples", n)
 	}
 }
+
+// A profile that can't say its white is refused by intent absolute alone, with
+// the place of the word and the mend.
+func TestAbsoluteIntentNeedsAWhite(t *testing.T) {
+	folder, file := smallJob(t, "recipe 1 draft\nmaster \"m.tif\"\nprint p {\n    size 96 px wide at 300 ppi\n    convert to profile \"dull.icc\" intent absolute\n    save tiff \"p.tif\"\n}\n")
+	p, _ := colour.Space("sRGB")
+	write(t, filepath.Join(folder, "dull.icc"), strings.Replace(string(p.Bytes()), "wtpt", "wxyz", 1))
+	j, err := Load(context.Background(), file, LoadOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	if len(j.Diags) != 1 {
+		t.Fatalf("%v", j.Diags)
+	}
+	d := j.Diags[0]
+	if d.Code != "PM514" || d.Span.Line != 5 || d.Span.Col != 42 || !strings.Contains(d.Summary, "absolute intent can't be used") || !strings.Contains(d.Hints[0], "intent relative") {
+		t.Errorf("%+v", d)
+	}
+	write(t, file, strings.Replace(string(read(t, file)), "absolute", "relative", 1))
+	mustLoad(t, file, LoadOptions{})
+}

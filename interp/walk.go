@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/big"
 	"slices"
+	"strings"
 
 	"platemark/lang"
 	"platemark/ops"
@@ -205,14 +206,34 @@ func (w *walker) convert(s *lang.Convert) {
 		p = in.Profile
 	}
 	args := ops.Args{{Name: "profile", Value: b.profile(p)}, {Name: "intent", Value: intent}, {Name: "black-point", Value: black}}
-	if n, ok := b.node(s.Span, w.stage, "convert", args, w.cur.node); ok {
-		w.set(n, nil, w.cur.covers)
+	n, ok := b.node(s.Span, w.stage, "convert", args, w.cur.node)
+	if !ok {
+		b.convertRefused(s, intent)
+		return
 	}
+	w.set(n, nil, w.cur.covers)
 	if p.HasTables() {
 		if w.stage == 0 {
 			b.err(codePaper, s.Span, "prepare can't work in the colours of a printer", "Such colours are numbers for inks, through tables; every later step would compute with them.", "move the conversion into the print, as its last step before border, wrap and save")
 		}
 		w.final = s.Line
+	}
+}
+
+// convertRefused says in the recipe's words why the conversion that was tried
+// last can't be made: a matter of profiles, not of the step.
+func (b *binder) convertRefused(s *lang.Convert, intent string) {
+	if len(b.diags) == 0 {
+		return
+	}
+	d := &b.diags[len(b.diags)-1]
+	d.Code, d.Summary = codeProfile, strings.TrimPrefix(d.Summary, "convert: ")
+	if intent == "absolute" && strings.HasPrefix(d.Summary, "the absolute intent") {
+		if s.Intent.Line > 0 {
+			d.Span = s.Intent.Span
+		}
+		d.Detail = "Absolute keeps the papers' own whites, so both profiles must say what their white looks like."
+		d.Hints = []string{"write intent relative, which takes white to white", "or ask the maker of the profile for one with its media white (tag wtpt)"}
 	}
 }
 
