@@ -1,0 +1,327 @@
+package interp
+
+import (
+	"context"
+	"math"
+	"slices"
+	"sync"
+
+	"platemark/ops"
+	"platemark/ops/colour"
+)
+
+// inRows calls do with stretches of n pixels from several goroutines.
+func inRows(n, workers int, do func(from, till int)) {
+	const stretch = 4096
+	var wg sync.WaitGroup
+	next := make(chan int)
+	for range max(1, workers) {
+		wg.Go(func() {
+			for from := range next {
+				do(from, min(from+stretch, n))
+			}
+		})
+	}
+	for from := 0; from < n; from += stretch {
+		next <- from
+	}
+	close(next)
+	wg.Wait()
+}
+
+// meantLab are the colours of a picture, white at L* 100.
+func meantLab(m proofPictures, workers int) ([]colour.Lab, error) {
+	to, err := colour.NewToLab(m.profile, colour.Relative)
+	if err != nil {
+		return nil, err
+	}
+	lab := make([]colour.Lab, m.w*m.h)
+	c := m.profile.Channels()
+	inRows(len(lab), workers, func(a, z int) { to.Row(lab[a:z], m.samples[a*c:z*c]) })
+	return lab, nil
+}
+
+// eye sees pictures as a paper shows them.
+type eye struct {
+	proof   *colour.Proof
+	profile *colour.Profile // of the pictures
+}
+
+func newEye(p *proofPlan, src, paper *colour.Profile) (*eye, error) {
+	pr, err := colour.NewProof(src, paper, p.intent, p.black)
+	return &eye{pr, src}, err
+}
+
+// sight is a picture as a paper shows it.
+type sight struct {
+	relative []colour.Lab // to an eye adapted to the paper
+	paper    []colour.Lab // beside D50
+	outside  []bool
+}
+
+func (e *eye) look(m proofPictures, workers int) *sight {
+	n := m.w * m.h
+	s := &sight{make([]colour.Lab, n), make([]colour.Lab, n), make([]bool, n)}
+	c, inks := e.profile.Channels(), e.proof.Inks()
+	inRows(n, workers, func(a, z int) {
+		printed := make([]uint16, (z-a)*inks)
+		src := m.samples[a*c : z*c]
+		e.proof.Print(printed, src)
+		e.proof.Relative(s.relative[a:z], printed)
+		e.proof.Paper(s.paper[a:z], printed)
+		e.proof.Outside(s.outside[a:z], src)
+	})
+	return s
+}
+
+// ends are paper white and the black of the picture's black, beside D50.
+func (e *eye) ends() (white, black colour.Lab) {
+	c := e.profile.Channels()
+	src := make([]uint16, 2*c)
+	for i := range c {
+		src[i] = 65535
+	}
+	printed := make([]uint16, 2*e.proof.Inks())
+	e.proof.Print(printed, src)
+	var lab [2]colour.Lab
+	e.proof.Paper(lab[:], printed)
+	return lab[0], lab[1]
+}
+
+// greys is the number of greys that are asked for casts, evenly spaced in codes.
+const greys = 33
+
+// grey is the largest chroma that greys of the picture take on as the paper
+// shows them, behind a step that may be nil.
+func (e *eye) grey(step ops.Step) float64 {
+	c := e.profile.Channels()
+	src := make([]uint16, greys*c)
+	for i := range src {
+		src[i] = uint16(i / c * 65535 / (greys - 1))
+	}
+	if step != nil {
+		dst := make([]uint16, len(src))
+		step.Worker().Row(dst, 0, []ops.Rows{oneRow(src)})
+		src = dst
+	}
+	printed := make([]uint16, greys*e.proof.Inks())
+	e.proof.Print(printed, src)
+	lab := make([]colour.Lab, greys)
+	e.proof.Relative(lab, printed)
+	most := 0.0
+	for _, l := range lab {
+		most = max(most, l.Chroma())
+	}
+	return most
+}
+
+// oneRow is a picture of one row.
+type oneRow []uint16
+
+func (r oneRow) Row(int) []uint16 { return r }
+
+// onScreen takes colours to the screen's codes, 8 bits.
+func (k *proofer) onScreen(screen *colour.Profile, m proofPictures, lab []colour.Lab, fullW, fullH int) (ViewPicture, error) {
+	from, err := colour.NewFromLab(screen, colour.Relative)
+	if err != nil {
+		return ViewPicture{}, err
+	}
+	v := ViewPicture{Print: k.plans[0].Print, FullW: fullW, FullH: fullH, W: m.w, H: m.h, RGB: make([]uint8, 3*len(lab))}
+	inRows(len(lab), k.o.Workers, func(a, z int) {
+		rgb := make([]uint16, 3*(z-a))
+		from.Row(rgb, lab[a:z])
+		for i, s := range rgb {
+			v.RGB[3*a+i] = uint8((uint32(s) + 128) / 257)
+		}
+	})
+	return v, nil
+}
+
+// proofFigures compares a picture as meant with the same on a paper.
+func proofFigures(meant []colour.Lab, s *sight) (f ProofFigures) {
+	f.Figures = figures(labDistances(meant, s.relative))
+	n := 0
+	for _, o := range s.outside {
+		if o {
+			n++
+		}
+	}
+	f.Share = float64(n) / float64(max(1, len(s.outside)))
+	f.Highlights, f.Shadows = lostSteps(meant, s.relative)
+	return f
+}
+
+// Steps counts steps of lightness.
+type Steps struct{ Lost, Of int }
+
+const (
+	shadowEnd      = 20 // L*, where shadows end
+	highlightStart = 80 // L*, where highlights begin
+	stepKept       = 0.25
+)
+
+// ladder is the mean lightness on the paper of each whole step of lightness as
+// meant, and the number of pixels.
+func ladder(meant, shown []colour.Lab) (mean [101]float64, n [101]int) {
+	for i, m := range meant {
+		k := int(min(max(m.L, 0), 100) + 0.5)
+		mean[k] += shown[i].L
+		n[k]++
+	}
+	for k := range mean {
+		if n[k] > 0 {
+			mean[k] /= float64(n[k])
+		}
+	}
+	return mean, n
+}
+
+// rungs calls do with each pair of neighbouring steps of the ladder that the
+// picture has, from lo to hi: rise is what is left of a step of one.
+func rungs(mean *[101]float64, n *[101]int, pixels, lo, hi int, do func(rise float64)) {
+	least, last := max(1, pixels/10000), -1
+	for k := lo; k <= hi; k++ {
+		if n[k] < least {
+			continue
+		}
+		if last >= 0 {
+			do((mean[k] - mean[last]) / float64(k-last))
+		}
+		last = k
+	}
+}
+
+// lostSteps counts the steps of lightness that a paper swallows: of two
+// neighbouring whole steps of L* that the picture has (a step is there from one
+// pixel in 10000 on), less than a quarter of the rise is left. Highlights are L*
+// 80 and more as meant, shadows L* 20 and less. The definition is ours.
+func lostSteps(meant, shown []colour.Lab) (highlights, shadows Steps) {
+	mean, n := ladder(meant, shown)
+	count := func(s *Steps) func(float64) {
+		return func(rise float64) {
+			s.Of++
+			if rise < stepKept {
+				s.Lost++
+			}
+		}
+	}
+	rungs(&mean, &n, len(meant), highlightStart, 100, count(&highlights))
+	rungs(&mean, &n, len(meant), 0, shadowEnd, count(&shadows))
+	return highlights, shadows
+}
+
+// Band is what becomes of a stretch of values, From to Till as meant: a tenth
+// of the pixels come out below Low, half below Mid, a tenth above High.
+type Band struct {
+	From, Till     float64
+	Low, Mid, High float64
+	Pixels         int
+}
+
+// bands says what becomes of lightness and chroma.
+func bands(meant, shown []colour.Lab) (lightness, chroma []Band) {
+	by := func(width float64, count int, value func(colour.Lab) float64) (out []Band) {
+		lists := make([][]float32, count)
+		for i, m := range meant {
+			k := int(max(0, value(m)) / width)
+			if k < count {
+				lists[k] = append(lists[k], float32(value(shown[i])))
+			}
+		}
+		for k, l := range lists {
+			if len(l) < max(8, len(meant)/20000) {
+				continue
+			}
+			slices.Sort(l)
+			at := func(share float64) float64 { return float64(l[int(share*float64(len(l)-1))]) }
+			out = append(out, Band{float64(k) * width, float64(k+1) * width, at(0.1), at(0.5), at(0.9), len(l)})
+		}
+		return out
+	}
+	return by(2.5, 41, func(l colour.Lab) float64 { return l.L }), by(4, 33, colour.Lab.Chroma)
+}
+
+const (
+	placeW, placeH = 360, 270 // of a place at 100 %, px of the print
+	placeCount     = 5
+)
+
+// places cuts out where the paper changes the picture most, by the mean
+// CIEDE2000 of a cell of the proof; no two lie nearer than a sixth of its longer
+// side.
+func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, meant []colour.Lab, s *sight, m proofPictures, scale float64) ([]ProofPlace, error) {
+	cell := max(8, min(m.w, m.h)/24)
+	if k.o.Section[2] != 0 {
+		cell = max(8, min(m.w, m.h)/4)
+	}
+	cols, rows := max(1, m.w/cell), max(1, m.h/cell)
+	type spot struct {
+		x, y int
+		mean float64
+	}
+	var all []spot
+	for cy := range rows {
+		for cx := range cols {
+			x0, y0 := cx*m.w/cols, cy*m.h/rows
+			x1, y1 := (cx+1)*m.w/cols, (cy+1)*m.h/rows
+			sum := 0.0
+			for y := y0; y < y1; y++ {
+				for x := x0; x < x1; x++ {
+					sum += colour.DeltaE2000(meant[y*m.w+x], s.relative[y*m.w+x])
+				}
+			}
+			all = append(all, spot{cx, cy, sum / float64((x1-x0)*(y1-y0))})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b spot) int {
+		switch {
+		case a.mean > b.mean:
+			return -1
+		case a.mean < b.mean:
+			return 1
+		}
+		return 0
+	})
+	var taken []spot
+	apart := max(cols, rows) / 6
+	for _, c := range all {
+		if len(taken) == placeCount {
+			break
+		}
+		if !slices.ContainsFunc(taken, func(t spot) bool { return max(t.x-c.x, c.x-t.x) <= apart && max(t.y-c.y, c.y-t.y) <= apart }) {
+			taken = append(taken, c)
+		}
+	}
+	full := p.Nodes[p.out].Pic
+	var out []ProofPlace
+	for _, t := range taken {
+		// The middle of the cell, in pixels of the print's picture.
+		mx, my := (float64(t.x)+0.5)*float64(m.w)/float64(cols)*scale, (float64(t.y)+0.5)*float64(m.h)/float64(rows)*scale
+		if sec := k.o.Section; sec[2] != 0 {
+			mx, my = mx+float64(sec[0]-p.edge), my+float64(sec[1]-p.edge)
+		}
+		w, h := min(placeW, full.W), min(placeH, full.H)
+		x := min(max(int(math.Floor(mx))-w/2, 0), full.W-w)
+		y := min(max(int(math.Floor(my))-h/2, 0), full.H-h)
+		pl := ProofPlace{X: x + p.edge, Y: y + p.edge, Mean: t.mean}
+		a, err := k.part(ctx, k.plans[0], x, y, w, h)
+		if err != nil {
+			return nil, err
+		}
+		lab, err := meantLab(a, k.o.Workers)
+		if err != nil {
+			return nil, err
+		}
+		if pl.Meant, err = k.onScreen(screen, a, lab, full.W, full.H); err != nil {
+			return nil, err
+		}
+		if a, err = k.part(ctx, p, x, y, w, h); err != nil {
+			return nil, err
+		}
+		if pl.Shown, err = k.onScreen(screen, a, e.look(a, k.o.Workers).paper, full.W, full.H); err != nil {
+			return nil, err
+		}
+		out = append(out, pl)
+	}
+	return out, nil
+}

@@ -1,0 +1,380 @@
+package interp
+
+import (
+	"context"
+	"fmt"
+	"math/big"
+	"slices"
+
+	"platemark/ops"
+	"platemark/ops/colour"
+	"platemark/ops/raster"
+)
+
+// A proof looks at a print as a whole, on a screen: far fewer pixels than the
+// print has. So it is made from a reduced master. Specks are mended at full
+// size first, since a mean would smear them; every later step works on the
+// reduced picture, its measures in pixels reduced alike. Sharpening finer than
+// a third of a reduced pixel is left out, for nothing of it would be seen.
+
+// source is the picture that a reduced plan starts from.
+type source struct {
+	key   raster.Sum
+	store *raster.Store
+	pic   ops.Pic
+}
+
+// mending are the operations that work at full size before the picture is
+// reduced.
+var mending = []string{"turn", "spots", "spot-pixels", "crop"}
+
+// mended lists the nodes from the master on that mending alone makes, as long
+// as nothing else uses them.
+func mended(p *Plan) []int {
+	at := slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Input != nil && n.Input.Role == RoleMaster })
+	if at < 0 {
+		return nil
+	}
+	list := []int{at}
+	for at != p.Out {
+		next, users := 0, 0
+		for i, n := range p.Nodes {
+			if slices.Contains(n.In, at) {
+				next, users = i, users+1
+			}
+		}
+		if users != 1 || !slices.Contains(mending, p.Nodes[next].Op) || p.Nodes[next].In[0] != at {
+			break
+		}
+		at = next
+		list = append(list, at)
+	}
+	return list
+}
+
+// meeting is the last mended node that all plans have: the same picture.
+func meeting(plans []*Plan) (key raster.Sum, ok bool) {
+	var common []raster.Sum
+	for i, p := range plans {
+		var keys []raster.Sum
+		for _, n := range mended(p) {
+			keys = append(keys, p.Nodes[n].key)
+		}
+		if i == 0 {
+			common = keys
+		}
+		n := 0
+		for n < min(len(common), len(keys)) && common[n] == keys[n] {
+			n++
+		}
+		common = common[:n]
+	}
+	if len(common) == 0 {
+		return key, false
+	}
+	return common[len(common)-1], true
+}
+
+// nodeOf finds a node by its key.
+func (p *Plan) nodeOf(key raster.Sum) int {
+	return slices.IndexFunc(p.Nodes, func(n Node) bool { return n.key == key })
+}
+
+// before is the width of the picture, on the way from cut to out, that enlarging
+// starts from; out's own without an enlargement.
+func (p *Plan) before(cut, out int) int {
+	for i := range p.Nodes {
+		if n := p.Nodes[i]; i > cut && i <= out && n.Op == "enlarge" {
+			return p.Nodes[n.In[0]].Pic.W
+		}
+	}
+	return p.Nodes[out].Pic.W
+}
+
+// reduce computes node cut at full size and keeps it at w x h by area means of
+// its own numbers.
+func (b *builder) reduce(ctx context.Context, p *Plan, cut, w, h int) (*source, error) {
+	g, err := b.loose(ctx, p, cut)
+	if err != nil {
+		return nil, err
+	}
+	pic := p.Nodes[cut].Pic
+	s := &source{key: p.Nodes[cut].key, pic: pic, store: raster.NewMemory(w, h, pic.C)}
+	s.pic.W, s.pic.H = w, h
+	if w == pic.W && h == pic.H {
+		_, err = run(ctx, g, storeSink{s.store}, b.runOptions("reducing", pic.H))
+		return s, err
+	}
+	r := &reducer{w: w, h: h, c: pic.C, srcW: pic.W, srcH: pic.H, sums: make([]float64, w*h*pic.C)}
+	if _, err := run(ctx, g, r, b.runOptions("reducing", pic.H)); err != nil {
+		return nil, err
+	}
+	row := make([]uint16, w*pic.C)
+	var scratch []byte
+	for y := range h {
+		for i := range row {
+			row[i] = uint16(min(max(r.sums[y*len(row)+i]+0.5, 0), 65535))
+		}
+		if err := s.store.WriteRow(y, row, &scratch); err != nil {
+			return nil, err
+		}
+	}
+	return s, nil
+}
+
+// loose is the graph of a node from its inputs on, both stages in one, without
+// digests.
+func (b *builder) loose(ctx context.Context, p *Plan, out int) (*graph, error) {
+	g, _, err := b.stage(ctx, p, out, nil, map[raster.Sum]result{})
+	if err != nil {
+		return nil, err
+	}
+	for i := range g.nodes {
+		g.nodes[i].digest = false
+	}
+	return g, nil
+}
+
+// region computes a rectangle of a node's picture, exactly as the whole has it.
+func (b *builder) region(ctx context.Context, p *Plan, out, x, y, w, h int) ([]uint16, error) {
+	g, err := b.loose(ctx, p, out)
+	if err != nil {
+		return nil, err
+	}
+	c := g.nodes[g.out].pic.C
+	k := &keepRows{y0: y, rows: make([][]uint16, h)}
+	o := b.runOptions("section", h)
+	o.from, o.till = y, y+h
+	if _, err := run(ctx, g, columns{k, x * c, (x + w) * c}, o); err != nil {
+		return nil, err
+	}
+	return slices.Concat(k.rows...), nil
+}
+
+// whole computes all of a graph's picture.
+func (b *builder) whole(ctx context.Context, g *graph) ([]uint16, error) {
+	k := &keepRows{rows: make([][]uint16, g.nodes[g.out].pic.H)}
+	if _, err := run(ctx, g, k, runOptions{workers: b.o.Workers}); err != nil {
+		return nil, err
+	}
+	return slices.Concat(k.rows...), nil
+}
+
+// smallPlan is how a plan's nodes become those of a reduced graph.
+type smallPlan struct {
+	p    *Plan
+	src  *source
+	w, h int // what enlarging to the print's size enlarges to
+	// args replaces the arguments of nodes.
+	args map[int]ops.Args
+	env  ops.Env
+
+	pics map[int]ops.Pic
+}
+
+// small builds the reduced graph of node out, from the source's node on.
+func (b *builder) small(ctx context.Context, s smallPlan, out int) (*graph, error) {
+	cut := s.p.nodeOf(s.src.key)
+	if cut < 0 {
+		return nil, fmt.Errorf("internal: print %s lacks the picture that its proof starts from", s.p.Print)
+	}
+	need := make([]bool, len(s.p.Nodes))
+	need[out] = true
+	for i := out; i >= 0; i-- {
+		if need[i] && i != cut {
+			for _, k := range s.p.Nodes[i].In {
+				need[k] = true
+			}
+		}
+	}
+	s.env = ops.Env{Profiles: map[string]*colour.Profile{}}
+	for _, n := range s.p.Nodes {
+		if n.Pic.Profile != nil {
+			s.env.Profiles[n.Pic.Profile.Digest().String()] = n.Pic.Profile
+		}
+	}
+	s.pics = map[int]ops.Pic{}
+	g := &graph{}
+	at := make([]int, len(s.p.Nodes))
+	for i, n := range s.p.Nodes {
+		if !need[i] {
+			continue
+		}
+		gn := gnode{}
+		switch {
+		case i == cut:
+			gn.pic, gn.store = s.src.pic, s.src.store
+		case n.Input != nil:
+			l, err := b.input(ctx, n)
+			if err != nil {
+				return nil, err
+			}
+			gn.pic, gn.store = n.Pic, l.store
+		default:
+			args, keep, err := s.scaled(i, cut)
+			if err != nil {
+				return nil, err
+			}
+			if !keep {
+				at[i], s.pics[i] = at[n.In[0]], s.pics[n.In[0]]
+				continue
+			}
+			var in []ops.Pic
+			for _, k := range n.In {
+				in, gn.in = append(in, s.pics[k]), append(gn.in, at[k])
+			}
+			o, ok := ops.Lookup(n.Op, n.Ver)
+			if !ok {
+				return nil, fmt.Errorf("internal: no operation %s %d", n.Op, n.Ver)
+			}
+			if gn.step, err = o.New(args, in, s.env); err != nil {
+				return nil, fmt.Errorf("line %d, reduced for the proof: %w", n.Line, err)
+			}
+			gn.pic = gn.step.Pic()
+		}
+		at[i], s.pics[i] = len(g.nodes), gn.pic
+		g.nodes = append(g.nodes, gn)
+	}
+	g.out = at[out]
+	return g, nil
+}
+
+// scaled are a node's arguments in pixels of the reduced pictures; keep is
+// false where nothing would be seen of the step.
+func (s *smallPlan) scaled(i, cut int) (args ops.Args, keep bool, err error) {
+	n := s.p.Nodes[i]
+	args = slices.Clone(n.Args)
+	if a, ok := s.args[i]; ok {
+		args = slices.Clone(a)
+	}
+	ratio := func(a, b int) *big.Rat { return big.NewRat(int64(a), int64(b)) }
+	// The frame keeps whole pixels, so it has its own two ratios.
+	full := s.p.Nodes[cut].Pic
+	frame := func(side int, axis *big.Rat) int { return max(1, roundHalfUp(mul(rat(int64(side)), axis))) }
+	fx, fy := ratio(s.src.pic.W, full.W), ratio(s.src.pic.H, full.H)
+	set := func(name, value string) {
+		for k := range args {
+			if args[k].Name == name {
+				args[k].Value = value
+			}
+		}
+	}
+	if c, ok := args.Get("covers"); ok && c != "" {
+		m := s.p.Nodes[n.In[len(n.In)-1]].Pic
+		r, err := args.Rats("covers", 4)
+		if err != nil {
+			return nil, false, err
+		}
+		mx, my := ratio(frame(m.W, fx), m.W), ratio(frame(m.H, fy), m.H)
+		set("covers", rect{mul(r[0], mx), mul(r[1], my), mul(r[2], mx), mul(r[3], my)}.String())
+	}
+	if n.Op == "mask" {
+		w, err := args.Int("width")
+		if err != nil {
+			return nil, false, err
+		}
+		h, err := args.Int("height")
+		if err != nil {
+			return nil, false, err
+		}
+		nw, nh := frame(w, fx), frame(h, fy)
+		set("width", fmt.Sprint(nw))
+		set("height", fmt.Sprint(nh))
+		for k, text := range args.All("shape") {
+			sh, err := ops.ParseShape(text)
+			if err != nil {
+				return nil, false, err
+			}
+			scaleShape(&sh, ratio(nw, w), ratio(nh, h))
+			set(fmt.Sprintf("shape-%d", k+1), sh.String())
+		}
+		return args, true, nil
+	}
+	if len(n.In) == 0 {
+		return args, true, nil
+	}
+	old, now := s.p.Nodes[n.In[0]].Pic, s.pics[n.In[0]]
+	sx, sy := ratio(now.W, old.W), ratio(now.H, old.H)
+	less := now.W < old.W
+	length := func(name string) *big.Rat {
+		r, err := args.Rat(name)
+		if err != nil {
+			return new(big.Rat)
+		}
+		return mul(r, sx)
+	}
+	switch n.Op {
+	case "spot-pixels":
+		return args, !less, nil
+	case "spots":
+		var kept ops.Args
+		for _, text := range args.All("spot") {
+			sp, err := ops.ParseSpot(text)
+			if err != nil {
+				return nil, false, err
+			}
+			sp.At.X, sp.At.Y, sp.Radius = mul(sp.At.X, sx), mul(sp.At.Y, sy), mul(sp.Radius, sx)
+			if sp.From != nil {
+				sp.From = &ops.MaskPoint{X: mul(sp.From.X, sx), Y: mul(sp.From.Y, sy)}
+			}
+			if sp.Radius.Cmp(big.NewRat(1, 2)) >= 0 {
+				kept = append(kept, ops.Arg{Name: fmt.Sprintf("spot-%d", len(kept)+1), Value: sp.String()})
+			}
+		}
+		return kept, len(kept) > 0, nil
+	case "crop":
+		side := func(from, size string, axis *big.Rat, most int) error {
+			a, err := args.Int(from)
+			if err != nil {
+				return err
+			}
+			l, err := args.Int(size)
+			if err != nil {
+				return err
+			}
+			lo := min(roundHalfUp(mul(rat(int64(a)), axis)), most-1)
+			hi := min(roundHalfUp(mul(rat(int64(a+l)), axis)), most)
+			set(from, fmt.Sprint(lo))
+			set(size, fmt.Sprint(max(1, hi-lo)))
+			return nil
+		}
+		if err := side("x", "w", sx, now.W); err != nil {
+			return nil, false, err
+		}
+		return args, true, side("y", "h", sy, now.H)
+	case "enlarge":
+		if now.W == s.w && now.H == s.h {
+			return nil, false, nil
+		}
+		set("width", fmt.Sprint(s.w))
+		set("height", fmt.Sprint(s.h))
+	case "sharpen":
+		r := length("radius")
+		if less && r.Cmp(big.NewRat(1, 3)) < 0 {
+			return nil, false, nil
+		}
+		set("radius", r.RatString())
+	case "tone":
+		if _, ok := args.Get("local-radius"); ok {
+			r := length("local-radius")
+			if r.Cmp(rat(1)) < 0 {
+				r = rat(1)
+			}
+			set("local-radius", r.RatString())
+		}
+	}
+	return args, true, nil
+}
+
+// scaleShape takes a line of a mask to another frame.
+func scaleShape(sh *ops.MaskShape, x, y *big.Rat) {
+	for i, p := range sh.Points {
+		sh.Points[i] = ops.MaskPoint{X: mul(p.X, x), Y: mul(p.Y, y)}
+	}
+	if sh.W != nil {
+		sh.W = mul(sh.W, x)
+	}
+	if sh.H != nil {
+		sh.H = mul(sh.H, y)
+	}
+}
