@@ -38,11 +38,16 @@ var specEntries = sync.OnceValue(func() []Entry {
 		out = append(out, Entry{w, "parameter", chapterText("Masks")})
 	}
 	out = append(out, Entry{"x", "parameter", "Stands between the two measures of a size: 60 x 40 in.\n"})
-	for _, w := range []string{"white", "black"} {
+	for _, w := range []string{"white", "black", "grey"} {
 		out = append(out, Entry{w, "parameter", "A colour of border and wrap: white, black, or grey and its lightness from 0 to 100.\n"})
 	}
+	for _, w := range []string{"nan", "inf", "infinity"} {
+		out = append(out, Entry{w, "meaning", "Reserved, so that no name is read as a number; a number is finite and known.\n"})
+	}
 	for _, w := range laterWords {
-		out = append(out, laterEntry(w))
+		if !contains([]string{"grey", "nan", "inf", "infinity"}, w) {
+			out = append(out, laterEntry(w))
+		}
 	}
 	for i := range Forms {
 		for k := range Forms[i].Slots {

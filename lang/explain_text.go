@@ -35,6 +35,16 @@ func (e Entry) Text(width int) string {
 				header = cells
 				continue
 			}
+			if header[0] == "parameter" && len(cells) == 5 {
+				// value, range, default, then what it means
+				if d := cells[3]; d != "must be given" && d != "left out" {
+					cells[3] = "default " + d
+				} else if d == "left out" {
+					cells[3] = "may be left out"
+				}
+				put("  "+cells[0]+": "+cells[4]+" ("+strings.Join(notEmpty(cells[1:4]), "; ")+")", "      ")
+				continue
+			}
 			put("  "+cells[0]+": "+strings.Join(notEmpty(cells[1:]), "; "), "      ")
 		case strings.HasPrefix(l, "Example: `"):
 			b.WriteString("Example:\n    " + strings.Trim(strings.TrimPrefix(l, "Example: "), "`") + "\n")
