@@ -1,0 +1,74 @@
+package interp
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"platemark/ops"
+	"platemark/ops/raster"
+)
+
+// Section builds only the rectangle x, y, w, h (pixels of the print) of one
+// plan, with exactly the samples that the whole has there, as a TIFF of 16
+// bits. w 0 means the whole picture.
+func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, o BuildOptions) (*Built, error) {
+	pic := p.Nodes[p.Out].Pic
+	if w == 0 {
+		x, y, w, h = 0, 0, pic.W, pic.H
+	}
+	if x < 0 || y < 0 || w < 1 || h < 1 || x > pic.W-w || y > pic.H-h {
+		return nil, fmt.Errorf("the section %d,%d,%d,%d doesn't lie in the picture of %d x %d px", x, y, w, h, pic.W, pic.H)
+	}
+	if in := j.sameAsInput(path); in != nil {
+		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.Role, in.Path)
+	}
+	b := newBuilder(j, o)
+	defer b.close()
+	b.began = now()
+	var ready *prepared
+	var err error
+	if p.Nodes[p.Out].Stage == 1 {
+		if ready, err = b.prepare(ctx, p); err != nil {
+			return nil, err
+		}
+	}
+	results := map[raster.Sum]result{}
+	g, _, err := b.stage(ctx, p, p.Out, ready, results)
+	if err != nil {
+		return nil, err
+	}
+	for i := range g.nodes {
+		g.nodes[i].digest = false
+	}
+	spec := FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
+	part := ops.Pic{W: w, H: h, C: pic.C, Profile: pic.Profile}
+	f, err := createOut(path, spec.estimate(part), o.Force)
+	if err != nil {
+		return nil, err
+	}
+	s, done, err := newFileSink(io.Writer(f), spec, part)
+	if err == nil {
+		ro := b.runOptions("section", h)
+		ro.from, ro.till = y, y+h
+		_, err = run(ctx, g, columns{s, x * pic.C, (x + w) * pic.C}, ro)
+	}
+	if err == nil {
+		err = done()
+	}
+	if err != nil {
+		f.abandon()
+		return nil, err
+	}
+	if err := f.commit(s.n); err != nil {
+		return nil, err
+	}
+	return &Built{Print: p.Print, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: now().Sub(b.began)}, nil
+}
+
+// PartName is the name for a section or a picture between, beside the print.
+func PartName(out, part string) string {
+	return strings.TrimSuffix(out, filepath.Ext(out)) + "." + part + ".tif"
+}
