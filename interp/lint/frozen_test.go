@@ -133,9 +133,52 @@ func TestEveryOperationIsFrozen(t *testing.T) {
 		text := string(read(t, filepath.Join(frozenDir, n)))
 		for _, p := range o.Params {
 			for _, w := range p.Words {
-				if w != "absolute" && !strings.Contains(text, "arg "+p.Name+" "+w+"\n") {
+				if !strings.Contains(text, "arg "+p.Name+" "+w+"\n") {
 					t.Errorf("%s: no case has %s %s", n, p.Name, w)
 				}
+			}
+		}
+	}
+}
+
+// kinds are the words that the cases of a decoder's vectors must have together:
+// what its package's comment says is accepted.
+var kinds = map[string][]string{
+	"decoder-tiff-1.txt": {
+		"grey", "colour", "palette", "white is zero",
+		"integers of 1 bit", "integers of 2 bits", "integers of 4 bits", "8 bits", "integers of 12 bits", "16 bits", "integers of 24 bits", "integers of 32 bits",
+		"floats of 16 bits", "floats of 24 bits", "floats of 32 bits", "floats of 64 bits",
+		"straight alpha", "associated alpha", "on white", "extra sample",
+		"strips", "tiles", "planes", "MM", "BigTIFF", "BigTIFF, MM",
+		"LZW", "Deflate", "Deflate by its older number", "PackBits", "LZW with differences", "Deflate with differences", "LZW, predictor 3", "Deflate, predictor 3",
+	},
+	"decoder-png-1.txt": {
+		"grey of 1 bit", "grey of 2 bits", "grey of 4 bits", "grey of 8 bits", "grey of 16 bits", "colour of 8 bits", "colour of 16 bits",
+		"palette of 1 bit", "palette of 2 bits", "palette of 4 bits", "palette of 8 bits",
+		"grey and alpha of 8 bits", "grey and alpha of 16 bits", "colour and alpha of 8 bits", "colour and alpha of 16 bits",
+		"transparent colours", "transparent grey", "a transparent colour", "all opaque", "on white",
+		"every filter", "several IDAT", "interlaced",
+	},
+}
+
+// Every kind of file that a decoder reads has a case, and every decoder a list
+// of its kinds.
+func TestEveryKindOfFileIsFrozen(t *testing.T) {
+	for _, n := range vectorFiles(t) {
+		if strings.HasPrefix(n, "decoder-") && kinds[n] == nil {
+			t.Errorf("%s: no kinds are listed for it", n)
+		}
+	}
+	for n, words := range kinds {
+		var names []string
+		for line := range strings.Lines(string(read(t, filepath.Join(frozenDir, n)))) {
+			if name, ok := strings.CutPrefix(line, "case "); ok {
+				names = append(names, name)
+			}
+		}
+		for _, w := range words {
+			if !slices.ContainsFunc(names, func(name string) bool { return strings.Contains(name, w) }) {
+				t.Errorf("%s: no case is called %q", n, w)
 			}
 		}
 	}

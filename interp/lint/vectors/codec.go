@@ -102,49 +102,63 @@ func tiffLine(f []string) (string, error) {
 // decodable is an opened master of either format.
 type decodable struct {
 	w, h, c int
-	decode  func(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error
+	decode  func(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) (tiff.Counts, error)
 }
 
-func openTIFF(b []byte) (d decodable, err error) {
+func openTIFF(b []byte, white bool) (d decodable, err error) {
 	f, err := tiff.Open(bytes.NewReader(b), int64(len(b)))
 	if err != nil {
 		return d, err
 	}
+	if white {
+		f = f.OnWhite()
+	}
 	i := f.Info()
-	return decodable{i.W, i.H, i.Channels, f.Decode}, nil
+	return decodable{i.W, i.H, i.Channels, f.DecodeCounted}, nil
 }
 
-func openPNG(b []byte) (d decodable, err error) {
+func openPNG(b []byte, white bool) (d decodable, err error) {
 	f, err := png.Open(bytes.NewReader(b), int64(len(b)))
 	if err != nil {
 		return d, err
 	}
+	if white {
+		f = f.OnWhite()
+	}
 	i := f.Info()
-	return decodable{i.W, i.H, i.Channels, f.Decode}, nil
+	return decodable{i.W, i.H, i.Channels, func(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) (tiff.Counts, error) {
+		return tiff.Counts{}, f.Decode(ctx, workers, emit)
+	}}, nil
 }
 
-// decoderCase decodes the file given in hexadecimal.
-func decoderCase(b block, open func([]byte) (decodable, error)) ([]string, error) {
+// decoderCase decodes the file given in hexadecimal; a line "on white" lays it
+// on white.
+func decoderCase(b block, open func(file []byte, white bool) (decodable, error)) ([]string, error) {
 	file, err := hex.DecodeString(strings.ReplaceAll(strings.Join(b.all("hex"), ""), " ", ""))
 	if err != nil {
 		return nil, err
 	}
 	var first []string
 	for _, workers := range []int{1, 3} {
-		f, err := open(file)
+		f, err := open(file, slices.Contains(b.all("on"), "white"))
 		if err != nil {
 			return nil, err
 		}
 		p := picture{w: f.w, h: f.h, c: f.c, px: make([]uint16, f.w*f.h*f.c)}
-		if err := f.decode(context.Background(), workers, func(y0 int, rows []uint16) error {
+		n, err := f.decode(context.Background(), workers, func(y0 int, rows []uint16) error {
 			copy(p.px[y0*f.w*f.c:], rows)
 			return nil
-		}); err != nil {
+		})
+		if err != nil {
 			return nil, err
 		}
+		got := p.results()
+		if n.Clipped != 0 || n.NotNumbers != 0 || n.Translucent != 0 {
+			got = append(got, fmt.Sprintf("met %d clipped, %d no numbers, %d translucent", n.Clipped, n.NotNumbers, n.Translucent))
+		}
 		if first == nil {
-			first = p.results()
-		} else if !slices.Equal(first, p.results()) {
+			first = got
+		} else if !slices.Equal(first, got) {
 			return nil, fmt.Errorf("%d workers decode it to other samples", workers)
 		}
 	}

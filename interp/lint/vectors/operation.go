@@ -16,10 +16,10 @@ func operationCase(name string, version int, b block) ([]string, error) {
 		return nil, fmt.Errorf("there is no %s of version %d", name, version)
 	}
 	env := ops.Env{Profiles: map[string]*colour.Profile{}}
-	for _, n := range colour.SpaceNames() {
-		p, _ := colour.Space(n)
+	for _, p := range spaces() {
 		env.Profiles[p.Digest().String()] = p
 	}
+	var named []string // profiles
 	var pics []ops.Pic
 	var in []picture
 	for _, text := range b.all("in") {
@@ -27,14 +27,14 @@ func operationCase(name string, version int, b block) ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		in = append(in, p)
+		in, named = append(in, p), append(named, p.space)
 		pics = append(pics, ops.Pic{W: p.w, H: p.h, C: p.c, Profile: p.profile()})
 	}
 	var args ops.Args
 	for _, text := range b.all("arg") {
 		n, v, _ := strings.Cut(text, " ")
-		if p, ok := colour.Space(v); ok && n == "profile" {
-			v = p.Digest().String()
+		if p := spaces()[v]; p != nil && n == "profile" {
+			v, named = p.Digest().String(), append(named, v)
 		}
 		args = append(args, ops.Arg{Name: n, Value: v})
 	}
@@ -43,14 +43,7 @@ func operationCase(name string, version int, b block) ([]string, error) {
 		return nil, err
 	}
 	pic := step.Pic()
-	out := picture{w: pic.W, h: pic.H, c: pic.C}
-	if pic.Profile != nil {
-		for _, n := range colour.SpaceNames() {
-			if p, _ := colour.Space(n); p.Digest() == pic.Profile.Digest() {
-				out.space = n
-			}
-		}
-	}
+	out := picture{w: pic.W, h: pic.H, c: pic.C, space: spaceName(pic.Profile)}
 	out.px = make([]uint16, pic.W*pic.H*pic.C)
 	w := step.Worker()
 	for y := range pic.H {
@@ -77,7 +70,7 @@ func operationCase(name string, version int, b block) ([]string, error) {
 			return nil, fmt.Errorf("row %d, taken in a section, differs", y)
 		}
 	}
-	return out.results(), nil
+	return append(digests(named), out.results()...), nil
 }
 
 // windowRows lends the rows inside a window and remembers a step that asked

@@ -142,11 +142,7 @@ type picture struct {
 }
 
 func (p picture) profile() *colour.Profile {
-	if p.space == "" {
-		return nil
-	}
-	s, _ := colour.Space(p.space)
-	return s
+	return spaces()[p.space] // nil for ""
 }
 
 func (p picture) row(y int) []uint16 { return p.px[y*p.w*p.c : (y+1)*p.w*p.c] }
@@ -201,7 +197,7 @@ func input(text string) (picture, error) {
 	}
 	p := picture{w: n[1], h: n[2], c: n[3]}
 	if f[5] != "-" {
-		if _, ok := colour.Space(f[5]); !ok {
+		if spaces()[f[5]] == nil {
 			return picture{}, fmt.Errorf("input %q: no space %s", text, f[5])
 		}
 		p.space = f[5]
