@@ -1,0 +1,341 @@
+package interp
+
+import (
+	"context"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"platemark/cmd/platemark/paper"
+	"platemark/lang"
+	"platemark/ops/colour"
+)
+
+// paperICC makes an invented paper's profile once.
+var paperICC = func() func(t testing.TB, name string) []byte {
+	var mu sync.Mutex
+	made := map[string][]byte{}
+	return func(t testing.TB, name string) []byte {
+		mu.Lock()
+		defer mu.Unlock()
+		if made[name] == nil {
+			b, ok := paper.Profile(name)
+			if !ok {
+				t.Fatalf("no paper %s", name)
+			}
+			made[name] = b
+		}
+		return made[name]
+	}
+}()
+
+// onPapers adds two papers to a recipe and their profiles to its folder.
+func onPapers(t testing.TB, folder, recipe string) string {
+	t.Helper()
+	for _, n := range []string{"baryta", "rag"} {
+		write(t, filepath.Join(folder, n+".icc"), string(paperICC(t, n)))
+	}
+	return strings.Replace(recipe, "mask reeds", "paper baryta {\n    profile     \"baryta.icc\"\n}\n\npaper rag {\n    profile     \"rag.icc\"\n    intent      perceptual\n}\n\nmask reeds", 1)
+}
+
+// papersJob is everyStep with papers, tones for them, and two prints on them.
+func papersJob(t testing.TB) *Job {
+	t.Helper()
+	folder, file := smallJob(t, "")
+	text := onPapers(t, folder, everyStep)
+	text = strings.Replace(text, "    spot at (68%", "    spot at (8%, 90%) radius 1%\n    tone for rag {\n        exposure       +0.5 stops\n    }\n    tone for baryta through land {\n        chroma         -20%\n    }\n    spot at (68%", 1)
+	text += `
+print framed on baryta {
+    size 3 in x 2 in at 100 ppi
+    enlarge with mitchell
+    convert to baryta intent perceptual
+    border 0.1 in
+    save tiff "framed.tif" bits 16
+}
+`
+	write(t, file, text)
+	return mustLoad(t, file, LoadOptions{NoOutputs: true})
+}
+
+// Where nothing is reduced, the reduced plan is the plan: same samples, for
+// every statement; and a section is a part of the whole.
+func TestSmallPlanIsThePlan(t *testing.T) {
+	j := papersJob(t)
+	ctx := context.Background()
+	for _, pr := range j.Recipe.Prints {
+		k, _, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("rag"), j.Recipe.Paper("baryta")}, ProofOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := k.reduced(ctx); err != nil {
+			t.Fatal(err)
+		}
+		small := k.src.pic.W < 96
+		for i, p := range k.plans {
+			got, err := k.picture(ctx, p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			pic := p.Nodes[p.out].Pic
+			want, err := k.part(ctx, p, 0, 0, pic.W, pic.H)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !small && (got.w != want.w || !slices.Equal(got.samples, want.samples)) {
+				t.Errorf("print %s, plan %d: the reduced plan at full size has other samples", pr.Name.Value, i)
+			}
+			part, err := k.part(ctx, p, 5, 7, 11, 9)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for y := range 9 {
+				a := ((y+7)*pic.W + 5) * pic.C
+				if !slices.Equal(part.samples[y*11*pic.C:(y+1)*11*pic.C], want.samples[a:a+11*pic.C]) {
+					t.Fatalf("print %s: row %d of a section differs from the whole", pr.Name.Value, y)
+				}
+			}
+		}
+		k.b.close()
+	}
+}
+
+// A reduced proof shows what the whole shows: the mean of the print's pixels
+// under each of its own, but for sharpening. The bounds are what this picture of
+// grain and edges gives, with room.
+func TestReducedProofIsNear(t *testing.T) {
+	j := papersJob(t)
+	ctx := context.Background()
+	for name, most := range map[string]float64{"exact": 0.8, "framed": 0.8, "card": 2.5, "large": 3} {
+		pr := j.Recipe.Print(name)
+		k, _, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("baryta")}, ProofOptions{Long: 48})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer k.b.close()
+		if err := k.reduced(ctx); err != nil {
+			t.Fatal(err)
+		}
+		if k.src.pic.W > 60 {
+			t.Errorf("print %s: reduced to %d px only", name, k.src.pic.W)
+		}
+		p := k.plans[1]
+		got, err := k.picture(ctx, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		pic := p.Nodes[p.out].Pic
+		full, err := k.part(ctx, p, 0, 0, pic.W, pic.H)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The plain mean of each cell, by fractions of pixels.
+		sum, weight := make([]float64, got.w*got.h*pic.C), make([]float64, got.w*got.h)
+		const parts = 12
+		for y := range pic.H * parts {
+			for x := range pic.W * parts {
+				if (x+y)%7 != 0 { // a seventh of the points is plenty
+					continue
+				}
+				to := (y*got.h/(pic.H*parts))*got.w + x*got.w/(pic.W*parts)
+				weight[to]++
+				for c := range pic.C {
+					sum[to*pic.C+c] += float64(full.samples[((y/parts)*pic.W+x/parts)*pic.C+c])
+				}
+			}
+		}
+		mean := proofPictures{got.w, got.h, make([]uint16, len(sum)), got.profile}
+		for i, s := range sum {
+			mean.samples[i] = uint16(s/weight[i/pic.C] + 0.5)
+		}
+		a, err := meantLab(got, 2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := meantLab(mean, 2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f := figures(labDistances(a, b)); f.Mean > most {
+			t.Errorf("print %s: the reduced proof is off by %.2f in the mean, allowed %.2f", name, f.Mean, most)
+		}
+	}
+}
+
+// A proof says what its parts say when asked one by one, pixel after pixel; the
+// tone blocks for a paper act on that paper only.
+func TestProofSaysWhatIsThere(t *testing.T) {
+	j := papersJob(t)
+	ctx := context.Background()
+	p, err := MakeProof(ctx, j, "framed", ProofOptions{Papers: []string{"baryta", "rag"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.Meant.W != 300 || p.Meant.H != 200 || p.Scale != 1 || len(p.Papers) != 2 {
+		t.Fatalf("%d x %d px, scale %g, %d papers", p.Meant.W, p.Meant.H, p.Scale, len(p.Papers))
+	}
+	baryta, rag := p.Papers[0], p.Papers[1]
+	if baryta.Intent != "perceptual" || rag.Intent != "perceptual" || !baryta.Own || rag.Own {
+		t.Errorf("baryta by %s, rag by %s", baryta.Intent, rag.Intent)
+	}
+	// Harbour Baryta's and Quarry Rag's own numbers, by the ink model's tables.
+	if w := baryta.White; math.Abs(w.L-96) > 0.1 || math.Abs(w.B+1) > 0.1 || math.Abs(rag.White.L-96.5) > 0.1 || math.Abs(baryta.Black.L-8) > 1.5 || math.Abs(rag.Black.L-24) > 1.5 {
+		t.Errorf("white %v %v, black %v %v", baryta.White, rag.White, baryta.Black, rag.Black)
+	}
+	// The same, made plainly.
+	pr := j.Recipe.Print("framed")
+	meant, _, err := j.proofPlanOf(pr, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown, prof, err := j.proofPlanOf(pr, j.Recipe.Paper("baryta"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	tones := func(q *proofPlan) (n int) {
+		for _, x := range q.Nodes {
+			if x.Op == "tone" {
+				n++
+			}
+		}
+		return n
+	}
+	if tones(meant) != 0 || tones(shown) != 1 || shown.edge != 10 {
+		t.Errorf("%d tone steps as meant, %d on baryta, edge %d", tones(meant), tones(shown), shown.edge)
+	}
+	b := newBuilder(j, BuildOptions{})
+	defer b.close()
+	src, err := b.region(ctx, meant.Plan, meant.out, 0, 0, 300, 200)
+	if err != nil {
+		t.Fatal(err)
+	}
+	toned, err := b.region(ctx, shown.Plan, shown.out, 0, 0, 300, 200)
+	if err != nil {
+		t.Fatal(err)
+	}
+	proof, err := colour.NewProof(shown.Nodes[shown.out].Pic.Profile, prof, colour.Perceptual, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var delta []float64
+	sum, outside := 0.0, 0
+	for i := range 300 * 200 {
+		var a, z [1]colour.Lab
+		var out [1]bool
+		printed := make([]uint16, proof.Inks())
+		proof.Meant(a[:], src[3*i:3*i+3])
+		proof.Print(printed, toned[3*i:3*i+3])
+		proof.Relative(z[:], printed)
+		proof.Outside(out[:], toned[3*i:3*i+3])
+		d := colour.DeltaE2000(a[0], z[0])
+		delta = append(delta, d)
+		sum += d
+		if out[0] {
+			outside++
+		}
+		if out[0] != baryta.Outside[i] {
+			t.Fatalf("pixel %d: outside %v", i, out[0])
+		}
+	}
+	slices.Sort(delta)
+	near := func(a, b float64) bool { return math.Abs(a-b) < 1e-4 }
+	if !near(baryta.Mean, sum/60000) || !near(baryta.Largest, delta[59999]) || !near(baryta.P95, delta[56999]) || !near(baryta.Share, float64(outside)/60000) {
+		t.Errorf("figures %+v, plainly mean %g, 95 %% %g, largest %g, outside %d", baryta.ProofFigures, sum/60000, delta[56999], delta[59999], outside)
+	}
+	if len(baryta.Places) != 5 {
+		t.Errorf("%d places", len(baryta.Places))
+	}
+	for i, pl := range baryta.Places {
+		if pl.X != 10 || pl.Y != 10 || pl.Shown.W != 300 || i > 0 && pl.Mean > baryta.Places[i-1].Mean {
+			t.Errorf("place %d at %d, %d, %d px wide, mean %g", i, pl.X, pl.Y, pl.Shown.W, pl.Mean)
+		}
+	}
+	// A section's pixels are the whole's; its place counts the border.
+	s, err := MakeProof(ctx, j, "framed", ProofOptions{Section: [4]int{110, 60, 40, 30}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for y := range 30 {
+		a := 3 * ((y+50)*300 + 100)
+		if !slices.Equal(s.Papers[0].Shown.RGB[3*40*y:3*40*(y+1)], baryta.Shown.RGB[a:a+120]) {
+			t.Fatalf("row %d of the section isn't the whole's", y)
+		}
+	}
+}
+
+// A screen like the paper would show the same numbers: through its own profile,
+// sRGB has nothing outside, no difference and no lost step.
+func TestProofOnItself(t *testing.T) {
+	folder, file := smallJob(t, "")
+	writeMaster(t, filepath.Join(folder, "m.tif"), 96, 64, 3, "sRGB")
+	p, _ := colour.Space("sRGB")
+	write(t, filepath.Join(folder, "s.icc"), string(p.Bytes()))
+	write(t, file, "recipe 1 draft\nmaster \"m.tif\"\npaper screen {\n profile \"s.icc\"\n}\nprint a on screen {\n size 96 px x 64 px at 100 ppi\n save tiff \"a.tif\"\n}\n")
+	j := mustLoad(t, file, LoadOptions{NoOutputs: true})
+	proof, err := MakeProof(context.Background(), j, "a", ProofOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := proof.Papers[0]
+	if q.Largest > 1e-6 || q.Share != 0 || q.Highlights.Lost+q.Shadows.Lost != 0 || q.Grey > 1e-6 || !slices.Equal(q.Shown.RGB, proof.Meant.RGB) {
+		t.Errorf("%+v", q.ProofFigures)
+	}
+}
+
+// Steps by hand: a ramp that is flat above 90 and falls below a fifth in the dark.
+func TestLostSteps(t *testing.T) {
+	var meant, shown []colour.Lab
+	for k := 0; k <= 100; k++ {
+		l := float64(k)
+		meant = append(meant, colour.Lab{L: l})
+		switch {
+		case k > 90:
+			l = 90
+		case k < 10:
+			l = 8 + 0.2*l
+		}
+		shown = append(shown, colour.Lab{L: l})
+	}
+	hi, lo := lostSteps(meant, shown)
+	// 80..100 has 20 steps, 90 to 100 are lost; 0..20 has 20, 0 to 9 lost, and the
+	// step from 9 (9.8) to 10 too.
+	if hi != (Steps{10, 20}) || lo != (Steps{10, 20}) {
+		t.Errorf("highlights %v, shadows %v", hi, lo)
+	}
+}
+
+func TestProofRefusals(t *testing.T) {
+	j := papersJob(t)
+	ctx := context.Background()
+	for _, c := range []struct {
+		print string
+		o     ProofOptions
+		want  string
+	}{
+		{"large", ProofOptions{}, "print large is on no paper; name one with --paper"},
+		{"large", ProofOptions{Papers: []string{"silk"}}, "no paper is named silk; there is: baryta, rag"},
+		{"framed", ProofOptions{Section: [4]int{0, 0, 20, 20}}, "begins at 10, 10"},
+		{"framed", ProofOptions{Section: [4]int{300, 10, 20, 20}}, "doesn't lie in the picture"},
+		{"nothing", ProofOptions{}, "no print is named nothing"},
+	} {
+		if _, err := MakeProof(ctx, j, c.print, c.o); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s %v: %v", c.print, c.o, err)
+		}
+	}
+	_, file := smallJob(t, everyStep)
+	if _, err := MakeProof(ctx, mustLoad(t, file, LoadOptions{NoOutputs: true}), "large", ProofOptions{}); err == nil || !strings.Contains(err.Error(), "names no paper") {
+		t.Errorf("no paper: %v", err)
+	}
+	// A damaged profile is refused by its line.
+	write(t, filepath.Join(j.Folder, "rag.icc"), "no profile at all")
+	j = mustLoad(t, j.File, LoadOptions{NoOutputs: true})
+	if _, err := MakeProof(ctx, j, "large", ProofOptions{Papers: []string{"rag"}}); err == nil {
+		t.Error("a damaged profile was taken")
+	} else if p, ok := err.(*Problems); !ok || p.Diags[len(p.Diags)-1].Span.Line == 0 {
+		t.Errorf("%v", err)
+	}
+	os.Remove(j.File)
+}
