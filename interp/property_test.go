@@ -21,6 +21,7 @@ type drawer struct {
 	*rapid.T
 	w, h, c int // the upright picture
 	masks   []string
+	grey    bool // the picture at the line being drawn
 }
 
 func (d drawer) one(what string, of ...string) string { return rapid.SampledFrom(of).Draw(d.T, what) }
@@ -56,6 +57,75 @@ func (d drawer) shape(first bool) string {
 		return op + "stroke along " + d.point() + ", " + d.point() + fmt.Sprintf(" width %d%%", d.n("width", 1, 60)) + d.soft()
 	}
 	return op + "gradient from " + d.point() + " to " + d.point()
+}
+
+// tenths is a number with one decimal and its sign.
+func (d drawer) tenths(what string, lo, hi int) string {
+	v := d.n(what, lo, hi)
+	sign := "+"
+	if v < 0 {
+		sign, v = "-", -v
+	}
+	return fmt.Sprintf("%s%d.%d", sign, v/10, v%10)
+}
+
+// tone is a tone block; a grey picture has no colours to turn.
+func (d drawer) tone(through string) string {
+	var lines []string
+	add := func(what, line string) {
+		if d.yes(what) {
+			lines = append(lines, "        "+line+"\n")
+		}
+	}
+	add("exposure", "exposure "+d.tenths("stops", -50, 50)+" stops")
+	add("contrast", "contrast "+d.tenths("contrast by", -500, 1000)+"%")
+	if d.yes("curve") {
+		// Points that rise, straight or with a bend.
+		x, y := d.n("x0", 0, 40), d.n("y0", 0, 60)
+		line := fmt.Sprintf("        curve (%d, %d)", x, y)
+		for range d.n("points", 1, 3) {
+			x, y = x+d.n("dx", 1, 20), min(100, y+d.n("dy", 0, 30))
+			line += fmt.Sprintf(", (%d, %d)", x, y)
+		}
+		lines = append(lines, line+"\n")
+	}
+	if d.yes("local") {
+		lines = append(lines, fmt.Sprintf("        local contrast %s%% radius %d.%d px\n", d.tenths("local by", -1000, 1000), d.n("radius", 0, 12), d.n("tenth", 5, 9)))
+	}
+	if !d.grey {
+		add("warmth", "warmth "+d.tenths("mired", -500, 500)+" mired")
+		add("chroma", "chroma "+d.tenths("chroma by", -1000, 1000)+"%")
+		add("muted", "muted chroma "+d.tenths("muted by", -1000, 1000)+"%")
+	}
+	if lines == nil {
+		lines = []string{"        exposure +0.5 stops\n"}
+	}
+	return "    tone" + through + " {\n" + strings.Join(lines, "") + "    }"
+}
+
+// mix is black and white, perhaps tinted.
+func (d *drawer) mix() string {
+	red, green := d.n("red", -20, 90), d.n("green", -20, 90)
+	text := fmt.Sprintf("    mix red %d%% green %d%% blue %d%%", red, green, 100-red-green)
+	d.grey = true
+	if d.yes("tint") {
+		text += "\n" + d.tint()
+	}
+	return text
+}
+
+func (d *drawer) tint() string {
+	d.grey = false
+	return fmt.Sprintf("    tint hue %d deg chroma %d%%", d.n("hue", 0, 360), d.n("tint by", 0, 40))
+}
+
+// colour is one of a border or a wrap, "" where none is named.
+func (d drawer) colour(must bool) string {
+	of := []string{" colour white", " colour black", fmt.Sprintf(" colour grey %d", d.n("lightness", 0, 100))}
+	if !must {
+		of = append(of, "")
+	}
+	return d.one("colour", of...)
 }
 
 // recipe draws a whole recipe with one print.
@@ -107,6 +177,9 @@ func (d *drawer) recipe() string {
 		}
 		line("%s", s)
 	}
+	if d.yes("tone") {
+		line("%s", d.tone(through()))
+	}
 	line("}\n\nprint p {")
 	line("    size %d px %s at 100 ppi", d.n("side", 1, 130), d.one("side", "wide", "high"))
 	if d.yes("crop") {
@@ -123,8 +196,31 @@ func (d *drawer) recipe() string {
 	if d.yes("sharpen") {
 		line("    sharpen radius %d.%d px amount %d%%%s", d.n("radius", 0, 6), d.n("tenth", 1, 9), d.n("amount", 1, 300), through())
 	}
+	switch d.one("last", "", "tone", "mix", "tint", "tone, mix") {
+	case "tone":
+		line("%s", d.tone(through()))
+	case "mix":
+		if !d.grey {
+			line("%s", d.mix())
+		}
+	case "tint":
+		if d.grey {
+			line("%s", d.tint())
+		}
+	case "tone, mix":
+		line("%s", d.tone(through()))
+		if !d.grey {
+			line("%s", d.mix())
+		}
+	}
 	if d.yes("convert") {
 		line("    convert to %s", d.one("space", "sRGB", "ROMM-RGB", "Display-P3", "grey-2.2"))
+	}
+	if d.yes("border") {
+		line("    border %d px%s", d.n("border", 1, 9), d.colour(false))
+	}
+	if d.yes("wrap") {
+		line("    wrap %d px%s", d.n("wrap", 1, 20), d.one("way", " mirror", " stretch", " picture", d.colour(true)))
 	}
 	line("    save %s\n}", d.one("save", `jpeg "p.jpg" quality 100 chroma full`, `jpeg "p.jpg" quality 80 chroma half`, `tiff "p.tif" bits 16`, `tiff "p.tif" bits 8`))
 	return b.String()
@@ -155,6 +251,7 @@ func TestPropertySameBytes(t *testing.T) {
 			space = d.one("space", "sRGB", "opRGB", "ROMM-RGB")
 		}
 		writeMaster(t, filepath.Join(dir, "m.tif"), d.w, d.h, d.c, space)
+		d.grey = d.c == 1
 		text := d.recipe()
 		file := filepath.Join(dir, "r.recipe")
 		write(t, file, text)
