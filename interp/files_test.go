@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"image"
 	"os"
 	"path/filepath"
 	"strings"
@@ -352,6 +353,19 @@ func TestUntaggedMasterNeedsASpace(t *testing.T) {
 	write(t, file, strings.Replace(tiny, `"m.tif"`, `"m.tif" space opRGB`, 1))
 	if got := problemsOf(t, file, LoadOptions{}); !strings.Contains(got, "a profile of its own") {
 		t.Errorf("%q", got)
+	}
+}
+
+// What an untagged PNG says of its colours is quoted, but isn't taken for a
+// space. 45455 hundred-thousandths are PNG's usual gamma of 1/2.2 (PNG 11.3.2.2).
+func TestUntaggedPNGIsQuoted(t *testing.T) {
+	folder, file := smallJob(t, strings.Replace(tiny, "m.tif", "m.png", 1))
+	write(t, filepath.Join(folder, "m.png"), string(pngWith(t, image.NewNRGBA64(image.Rect(0, 0, 96, 64)), "gAMA", "\x00\x00\xb1\x8f")))
+	got := problemsOf(t, file, LoadOptions{})
+	for _, want := range []string{"carries no profile", "gamma 0.45455 (gAMA); that names no colour space", `master "m.png" space opRGB`} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q isn't in %q", want, got)
+		}
 	}
 }
 

@@ -25,6 +25,10 @@ type reporter interface {
 	DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error)
 }
 
+// sayer is a Picture that may say in words what its colours are without a
+// profile.
+type sayer interface{ Says() string }
+
 // tiffPicture is a TIFF file as a Picture.
 type tiffPicture struct{ *tiff.File }
 
@@ -40,6 +44,9 @@ type pngPicture struct {
 }
 
 func (p pngPicture) Info() tiff.Info { return p.info }
+
+// Says is what the file says of its colours where that is no profile.
+func (p pngPicture) Says() string { return p.File.Info().Says }
 
 // pngInfo says in the words of TIFF what a PNG file holds. A space that the
 // file names by number is its built-in profile.
