@@ -469,7 +469,7 @@ func (f *fitter) search(ctx context.Context) (setting, error) {
 	}
 	for _, i := range free {
 		s := best
-		if s[i] = 0; s != best && cost(s) < least+0.01 {
+		if s[i] = 0; s != best && cost(s) < least+max(0.01, 0.005*f.bare.mean) {
 			best, least = s, cost(s)
 		}
 	}

@@ -12,7 +12,7 @@ const fitHead = `recipe 1 draft
 master "m.tif"
 
 paper rag {
-    profile     "p.icc"
+    profile      "p.icc"
 }
 
 `

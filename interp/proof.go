@@ -143,7 +143,7 @@ func (j *Job) papers(pr *lang.Print, names []string) ([]*lang.Paper, error) {
 		have = append(have, p.Name.Value)
 	}
 	if len(have) == 0 {
-		return nil, errors.New("the recipe names no paper to show the print on; add a block such as\n    paper baryta {\n        profile     \"papers/baryta.icc\"\n    }")
+		return nil, errors.New("the recipe names no paper to show the print on; add a block such as\n    paper baryta {\n        profile      \"papers/baryta.icc\"\n    }")
 	}
 	if len(names) == 0 {
 		if pr.On == nil {

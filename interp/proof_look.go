@@ -242,7 +242,7 @@ func bands(meant, shown []colour.Lab) (lightness, chroma []Band) {
 }
 
 const (
-	placeW, placeH = 360, 270 // of a place at 100 %, px of the print
+	placeW, placeH = 288, 216 // of a place at 100 %, px of the print
 	placeCount     = 5
 )
 

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"platemark/cmd/platemark/paper"
 	"platemark/cmd/platemark/scene"
 	"platemark/interp"
 	"platemark/lang"
@@ -58,6 +59,10 @@ func (c *demoCmd) Run(a *app) error {
 		err = interp.ReplaceFile(in("marsh.recipe"), text)
 	}
 	if err != nil {
+		return err
+	}
+
+	if err := writePapers(c.Folder); err != nil {
 		return err
 	}
 
@@ -111,10 +116,31 @@ func (c *demoCmd) Run(a *app) error {
 Done in %s. Where to look next, in %s:
     marsh.recipe                 the recipe: change a line and run  platemark plan marsh.recipe
     marsh-12x8.tif               the small print
+    marsh-papers.recipe          the same on two invented papers:
+                                 platemark proof marsh-papers.recipe --paper baryta --paper rag
+                                 platemark proof marsh-papers.recipe --paper rag --fit
     *.audit.jsonl                the logs: one line a step, each with its digest
 A section at full size:  platemark build marsh.recipe --print large --section 2000,1500,1800,1200
 `, time.Since(began).Round(100*time.Millisecond), c.Folder)
 	return nil
+}
+
+// writePapers writes two invented papers' profiles and a recipe that names them.
+func writePapers(folder string) error {
+	if err := os.Mkdir(filepath.Join(folder, "papers"), 0o777); err != nil {
+		return err
+	}
+	for _, name := range paper.Names() {
+		b, _ := paper.Profile(name)
+		if err := os.WriteFile(filepath.Join(folder, "papers", name+".icc"), b, 0o666); err != nil {
+			return err
+		}
+	}
+	text, err := recipes.Files.ReadFile("marsh-papers.recipe")
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(filepath.Join(folder, "marsh-papers.recipe"), text, 0o666)
 }
 
 // drawMaster draws the scene straight into a 16-bit TIFF. A master that isn't

@@ -52,6 +52,7 @@ type cli struct {
 	Fmt        fmtCmd        `cmd:"" help:"Bring recipes into their one form; the meaning stays."`
 	Plan       planCmd       `cmd:"" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
 	Pin        pinCmd        `cmd:"" help:"Write the digests of a recipe's files into its inputs block."`
+	Proof      proofCmd      `cmd:"" help:"Show how a paper will show a print, with figures; with --fit, propose the tone block for it."`
 	Adopt      adoptCmd      `cmd:"" help:"Take a JPEG over into a 16-bit TIFF, once, so that it can be a master."`
 	Describe   describeCmd   `cmd:"" help:"Say what matters of a picture or profile for printing, and what a recipe needs."`
 	Verify     verifyCmd     `cmd:"" help:"Check audit logs: their chain, their inputs, their print files."`

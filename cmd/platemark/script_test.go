@@ -19,6 +19,8 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			// master FILE W H CHANNELS [SPACE] writes an invented master.
 			"master": writeMasterCmd,
+			// papers FOLDER writes the invented papers' profiles.
+			"papers": papersCmd,
 			// photo FILE W H writes an invented picture as PNG or JPEG.
 			"photo": photoCmd,
 		},

@@ -1,0 +1,267 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"platemark/cmd/platemark/view"
+	"platemark/interp"
+	"platemark/lang"
+	"platemark/ops/colour"
+)
+
+type proofCmd struct {
+	Recipe  string   `arg:"" help:"The recipe." type:"existingfile"`
+	Print   []string `help:"Only the print of this name (may be repeated). Without it: every print that is on a paper." placeholder:"NAME"`
+	Paper   []string `help:"Show it on this paper of the recipe (may be repeated, to choose by the figures); without it, on the print's own." placeholder:"NAME"`
+	Section string   `help:"Only this part of a print, in its pixels from the left upper corner, at 100 %." placeholder:"X,Y,W,H"`
+	Display string   `help:"The screen's profile (default: an sRGB screen)." placeholder:"FILE.icc" type:"existingfile"`
+	Fit     bool     `help:"Propose the tone block that brings the print on the paper closest to what was meant, with the figures before and after."`
+	Write   bool     `help:"With --fit: put the block into the recipe; nothing else in it is touched."`
+	Out     string   `help:"Folder for the page and its pictures (default: the recipe's name with .proof)." placeholder:"FOLDER"`
+	Force   bool     `help:"Replace pages and pictures that exist."`
+	JSON    bool     `help:"Say the figures as JSON."`
+	workersFlag
+}
+
+func (proofCmd) Help() string {
+	return `Shows on the screen what a paper and its inks will do: a page with the picture as meant and as each paper will show it, paper white and black as they are, with marks on what can't be printed, figures, and the places that change most. As meant is the print without the tone blocks for a paper. The page needs no network; the pictures also lie beside it as PNG files. A soft proof doesn't replace a hard one.
+
+--fit looks for exposure, warmth, contrast, chroma and muted chroma of a "tone for PAPER" block at the end of prepare. Differences are compared relative to the paper's white, which no tone can mend; no steps of highlights or shadows may be lost for it, and greys stay grey. What it proposes is ordinary recipe text: the last word is yours.
+
+Examples:
+  platemark proof salt-road.recipe
+  platemark proof salt-road.recipe --paper baryta --paper rag
+  platemark proof salt-road.recipe --print large --section 9000,6000,1200,800
+  platemark proof salt-road.recipe --paper rag --fit --write`
+}
+
+func (c *proofCmd) Run(a *app) error {
+	if c.Write && !c.Fit {
+		return usageError{"--write goes with --fit"}
+	}
+	if c.Fit && (c.Section != "" || c.Display != "" || c.Out != "") {
+		return usageError{"--fit proposes a block and writes no page; leave --section, --display and --out out"}
+	}
+	o := interp.ProofOptions{Papers: c.Paper, Workers: c.n()}
+	if c.Section != "" {
+		var err error
+		if o.Section, err = parseSection(c.Section); err != nil {
+			return err
+		}
+	}
+	var icc []byte
+	if c.Display != "" {
+		var err error
+		if icc, err = os.ReadFile(c.Display); err == nil {
+			o.Display, err = colour.Parse(icc)
+		}
+		if err != nil {
+			return fmt.Errorf("the display's profile %s can't be used: %w", c.Display, err)
+		}
+	}
+	j, err := interp.Load(a.ctx, c.Recipe, interp.LoadOptions{Prints: c.Print, NoOutputs: true})
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
+		return errRefused
+	}
+	prints, err := c.prints(j)
+	if err != nil {
+		return err
+	}
+	p := a.newProgress()
+	defer p.close()
+	o.Progress = p.tell()
+	err = c.work(a, j, prints, o, icc, p.close)
+	var bad *interp.Problems
+	if errors.As(err, &bad) {
+		a.problems(bad.Source, bad.Diags, lang.Warning)
+		return errRefused
+	}
+	return err
+}
+
+// prints are the names of the prints to show.
+func (c *proofCmd) prints(j *interp.Job) ([]string, error) {
+	if len(c.Print) > 0 {
+		return c.Print, nil
+	}
+	var on, all []string
+	for _, p := range j.Recipe.Prints {
+		all = append(all, p.Name.Value)
+		if p.On != nil {
+			on = append(on, p.Name.Value)
+		}
+	}
+	switch {
+	case len(on) > 0:
+		return on, nil
+	case len(all) == 1:
+		return all, nil
+	}
+	return nil, usageError{fmt.Sprintf("no print of %s is on a paper: name one with --print; there is: %s", c.Recipe, strings.Join(all, ", "))}
+}
+
+func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOptions, icc []byte, quiet func()) error {
+	if c.Fit {
+		if len(prints) != 1 {
+			return usageError{"a block is fitted to one print: name it with --print; there is: " + strings.Join(prints, ", ")}
+		}
+		list, text, err := interp.Fit(a.ctx, j, prints[0], o)
+		quiet()
+		if err != nil {
+			return err
+		}
+		return c.fitted(a, j, list, text)
+	}
+	out := c.Out
+	if out == "" {
+		out = strings.TrimSuffix(c.Recipe, ".recipe") + ".proof"
+	}
+	// Asked before anything is computed, and again when files are written.
+	name := func(print string) string {
+		if c.Section != "" {
+			print += fmt.Sprintf("-section-%d-%d-%d-%d", o.Section[0], o.Section[1], o.Section[2], o.Section[3])
+		}
+		return print
+	}
+	for _, print := range prints {
+		page := filepath.Join(out, name(print)+".html")
+		if _, err := os.Lstat(page); err == nil && !c.Force {
+			return fmt.Errorf("%s exists already, and nothing is overwritten unasked: name another folder with --out, or use --force", page)
+		}
+	}
+	var rows []any
+	for _, print := range prints {
+		pr, err := interp.MakeProof(a.ctx, j, print, o)
+		if err != nil {
+			return err
+		}
+		quiet()
+		title := ""
+		if j.Recipe.Title != nil {
+			title = j.Recipe.Title.Value
+		}
+		sheet := view.ProofPage{Recipe: filepath.Base(c.Recipe), Title: title, Proof: pr, ICC: icc, Name: name(print)}
+		if o.Display != nil {
+			if sheet.Screen = o.Display.Description(); sheet.Screen == "" {
+				sheet.Screen = filepath.Base(c.Display)
+			}
+		}
+		var b bytes.Buffer
+		files, err := view.WriteProof(&b, sheet)
+		if err != nil {
+			return err
+		}
+		page := filepath.Join(out, name(print)+".html")
+		for _, f := range append(files, view.File{Name: filepath.Base(page), Data: b.Bytes()}) {
+			if err := c.put(filepath.Join(out, f.Name), f.Data); err != nil {
+				return err
+			}
+		}
+		for i := range pr.Papers {
+			rows = append(rows, proofRowOf(print, page, &pr.Papers[i]))
+		}
+		if !c.JSON {
+			a.tellProof(pr, page)
+		}
+	}
+	if c.JSON {
+		return a.json(rows)
+	}
+	return nil
+}
+
+// put writes a file whole; with --force in place of one that is there.
+func (c *proofCmd) put(path string, data []byte) error {
+	if _, err := os.Lstat(path); err == nil && c.Force {
+		return interp.ReplaceFile(path, data)
+	}
+	return interp.WriteFile(path, func(f *os.File) error { _, err := f.Write(data); return err })
+}
+
+func (a *app) tellProof(p *interp.Proof, page string) {
+	fmt.Fprintf(a.out, "print %s\n", p.Print)
+	for _, q := range p.Papers {
+		fmt.Fprintf(a.out, "  on %s: %s\n", q.Paper, figuresText(q.ProofFigures))
+	}
+	fmt.Fprintf(a.out, "  look at %s\n", page)
+}
+
+// figuresText is what a paper does to a picture, on one line.
+func figuresText(f interp.ProofFigures) string {
+	return fmt.Sprintf("mean difference %.2f, 95 %% under %.2f, largest %.2f; %.1f %% can't be printed; steps lost: %d of %d light, %d of %d dark; greys tinted by %.2f",
+		f.Mean, f.P95, f.Largest, 100*f.Share, f.Highlights.Lost, f.Highlights.Of, f.Shadows.Lost, f.Shadows.Of, f.Grey)
+}
+
+// fitted says what was found and writes it where asked.
+func (c *proofCmd) fitted(a *app, j *interp.Job, list []interp.Fitted, text []byte) error {
+	if c.Write {
+		if err := interp.WriteFit(j, text); err != nil {
+			return err
+		}
+	}
+	if c.JSON {
+		rows := []any{}
+		for _, f := range list {
+			rows = append(rows, struct {
+				Paper  string       `json:"paper"`
+				Block  []string     `json:"block"`
+				Before proofFigures `json:"before"`
+				After  proofFigures `json:"after"`
+			}{f.Paper, f.Block, figuresJSON(f.Before), figuresJSON(f.After)})
+		}
+		return a.json(rows)
+	}
+	found := false
+	for _, f := range list {
+		if f.Block == nil {
+			fmt.Fprintf(a.out, "paper %s: no block brings it closer than it is\n  %s\n", f.Paper, figuresText(f.Before))
+			continue
+		}
+		found = true
+		fmt.Fprintf(a.out, "%s\n", strings.Join(f.Block, "\n"))
+		if len(f.Kept) > 0 {
+			fmt.Fprintf(a.out, "  beside the recipe's own: %s\n", strings.Join(f.Kept, ", "))
+		}
+		fmt.Fprintf(a.out, "  without  %s\n  with it  %s\n", figuresText(f.Before), figuresText(f.After))
+	}
+	switch {
+	case found && c.Write:
+		fmt.Fprintf(a.out, "written into prepare of %s; change it as you like\n", c.Recipe)
+	case found:
+		fmt.Fprintln(a.out, "to put it into the recipe, add --write")
+	}
+	return nil
+}
+
+type proofFigures struct {
+	Share      float64 `json:"cannot-be-printed"`
+	Mean       float64 `json:"mean"`
+	P95        float64 `json:"p95"`
+	Largest    float64 `json:"largest"`
+	Highlights int     `json:"highlight-steps-lost"`
+	Shadows    int     `json:"shadow-steps-lost"`
+	Grey       float64 `json:"grey-chroma"`
+}
+
+func figuresJSON(f interp.ProofFigures) proofFigures {
+	return proofFigures{f.Share, f.Mean, f.P95, f.Largest, f.Highlights.Lost, f.Shadows.Lost, f.Grey}
+}
+
+func proofRowOf(print, page string, q *interp.PaperProof) any {
+	return struct {
+		Print   string `json:"print"`
+		Paper   string `json:"paper"`
+		Profile string `json:"profile"`
+		Page    string `json:"page"`
+		proofFigures
+	}{print, q.Paper, q.Profile, page, figuresJSON(q.ProofFigures)}
+}

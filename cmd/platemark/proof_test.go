@@ -1,0 +1,21 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"platemark/cmd/platemark/paper"
+)
+
+func papersCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: papers FOLDER")
+	}
+	ts.Check(os.MkdirAll(ts.MkAbs(args[0]), 0o777))
+	for _, name := range paper.Names() {
+		b, _ := paper.Profile(name)
+		ts.Check(os.WriteFile(filepath.Join(ts.MkAbs(args[0]), name+".icc"), b, 0o666))
+	}
+}
