@@ -82,6 +82,7 @@ func run(ctx context.Context, g *graph, s sink, o runOptions) ([][]raster.Sum, e
 	a := s.align()
 	o.bandRows = (o.bandRows + a - 1) / a * a
 	g.size(out.H)
+	o.workers = g.workers(o.workers)
 
 	sums := make([][]raster.Sum, len(g.nodes))
 	if whole {
@@ -243,6 +244,22 @@ func (g *graph) size(outH int) {
 		// A few rows more than needed: digests are taken a little behind.
 		g.nodes[i].ring = min(g.nodes[i].ring+2, max(g.nodes[i].pic.H, 1))
 	}
+}
+
+// ringsMost is the memory that the rings of all workers may take together, in
+// bytes. Only a picture of hundreds of megapixels that is made small comes near
+// it: each row of the print then needs a hundred rows of the master.
+const ringsMost = 192 << 20
+
+// workers is how many of up to n workers find room, one at least.
+func (g *graph) workers(n int) int {
+	each := int64(1)
+	for _, nd := range g.nodes {
+		if nd.store == nil || !nd.store.InMemory() {
+			each += 2 * int64(nd.ring) * int64(nd.pic.Stride())
+		}
+	}
+	return int(max(1, min(int64(n), ringsMost/each)))
 }
 
 func wholeInput(s ops.Step) bool {

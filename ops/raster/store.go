@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime"
 )
 
 // Store holds a whole picture of W x H pixels of C channels, 16 bits each, in
@@ -77,9 +78,20 @@ func (s *Store) WriteRow(y int, row []uint16, scratch *[]byte) error {
 // Bytes is the room the picture takes.
 func (s *Store) Bytes() int64 { return 2 * int64(s.W) * int64(s.H) * int64(s.C) }
 
-// Close gives the memory back, or closes and removes the temporary file.
+// large is the room from which on a picture in memory is given back at once.
+const large = 16 << 20
+
+// Close gives the memory back, or closes and removes the temporary file. A
+// large picture isn't left to a later round of the collector: that comes only
+// when the heap has doubled, which beside two such pictures is a third and a
+// fourth of them.
 func (s *Store) Close() error {
-	s.mem = nil
+	if s.mem != nil {
+		s.mem = nil
+		if s.Bytes() >= large {
+			runtime.GC()
+		}
+	}
 	if s.file == nil {
 		return nil
 	}

@@ -1,0 +1,59 @@
+//go:build outside && linux
+
+package main
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"syscall"
+	"testing"
+
+	"platemark/ops/codec/tiff"
+)
+
+// A master of 400 megapixels, 2.4 GB, is built within 300 MB, on 2 processors
+// and on 16, with something to prepare and without. It goes through a temporary
+// file of the same size. The file is sparse, black all over.
+func TestMemoryOfAHugeMaster(t *testing.T) {
+	dir := t.TempDir()
+	program := filepath.Join(dir, "platemark")
+	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	l, err := tiff.NewLayout(tiff.Options{W: 25000, H: 16000, C: 3, Bits: 16})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.Create(filepath.Join(dir, "m.tif"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if _, err := f.Write(l.Header()); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Truncate(l.Size()); err != nil {
+		t.Fatal(err)
+	}
+	for name, prepare := range map[string]string{"plain": "", "prepared": "prepare {\n    tone {\n        exposure +0.5 stops\n    }\n}\n"} {
+		recipe := filepath.Join(dir, name+".recipe")
+		text := "recipe 1 draft\nmaster \"m.tif\" space opRGB\n" + prepare + "print p {\n    size 10 in x 6.4 in at 100 ppi\n    enlarge with lanczos3\n    save tiff \"" + name + ".tif\"\n}\n"
+		if err := os.WriteFile(recipe, []byte(text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		for _, procs := range []int{2, 16} {
+			c := exec.Command(program, "build", "--force", recipe)
+			c.Env = append(os.Environ(), fmt.Sprintf("GOMAXPROCS=%d", procs), "TMPDIR="+dir)
+			if out, err := c.CombinedOutput(); err != nil {
+				t.Fatalf("%v\n%s", err, out)
+			}
+			most := c.ProcessState.SysUsage().(*syscall.Rusage).Maxrss * 1024
+			t.Logf("%s, %d processors: %d MB, %v of processor time", name, procs, most/1e6, c.ProcessState.UserTime()+c.ProcessState.SystemTime())
+			if most > 300e6 {
+				t.Errorf("%s, %d processors: %d MB", name, procs, most/1e6)
+			}
+		}
+	}
+}
