@@ -13,7 +13,7 @@ import (
 )
 
 type buildCmd struct {
-	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"existingfile"`
+	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
 	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files and their logs, instead of where the recipe says." placeholder:"FOLDER"`
 	Force   bool     `help:"Replace print files that exist. Audit logs are never replaced."`

@@ -8,7 +8,7 @@ import (
 )
 
 type checkCmd struct {
-	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"existingfile"`
+	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
 	JSON    bool     `help:"Say the problems as JSON."`
 }
 

@@ -7,7 +7,7 @@ import (
 )
 
 type describeCmd struct {
-	Files []string `arg:"" name:"file" help:"Pictures (TIFF, PNG, JPEG) or colour profiles." type:"existingfile"`
+	Files []string `arg:"" name:"file" help:"Pictures (TIFF, PNG, JPEG) or colour profiles." type:"readablefile"`
 	JSON  bool     `help:"Say it as JSON."`
 	workersFlag
 }

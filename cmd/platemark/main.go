@@ -104,6 +104,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 			kong.UsageOnError(),
 			kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: a.width}),
 			kong.Vars{"cores": fmt.Sprint(runtime.GOMAXPROCS(0))},
+			kong.NamedMapper("readablefile", readableFile),
 			kong.Bind(a),
 		)
 		if err != nil {

@@ -8,7 +8,7 @@ import (
 )
 
 type pinCmd struct {
-	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"existingfile"`
+	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
 	Renew   []string `help:"Take the file as it is now, by the path that the recipe writes (may be repeated)." placeholder:"FILE"`
 }
 

@@ -11,7 +11,7 @@ import (
 )
 
 type planCmd struct {
-	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"existingfile"`
+	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
 	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
 	Force   bool     `help:"Plan to replace print files that exist."`

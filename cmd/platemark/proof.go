@@ -15,11 +15,11 @@ import (
 )
 
 type proofCmd struct {
-	Recipe  string   `arg:"" help:"The recipe." type:"existingfile"`
+	Recipe  string   `arg:"" help:"The recipe." type:"readablefile"`
 	Print   []string `help:"Only the print of this name (may be repeated). Without it: every print that is on a paper." placeholder:"NAME"`
 	Paper   []string `help:"Show it on this paper of the recipe (may be repeated, to choose by the figures); without it, on the print's own." placeholder:"NAME"`
 	Section string   `help:"Only this part of a print, in its pixels from the left upper corner, at 100 %." placeholder:"X,Y,W,H"`
-	Display string   `help:"The screen's profile (default: an sRGB screen)." placeholder:"FILE.icc" type:"existingfile"`
+	Display string   `help:"The screen's profile (default: an sRGB screen)." placeholder:"FILE.icc" type:"readablefile"`
 	Fit     bool     `help:"Propose the tone block that brings the print on the paper closest to what was meant, with the figures before and after."`
 	Write   bool     `help:"With --fit: put the block into the recipe; nothing else in it is touched."`
 	Out     string   `help:"Folder for the page and its pictures (default: the recipe's name with .proof)." placeholder:"FOLDER"`

@@ -7,7 +7,7 @@ import (
 )
 
 type reprintCmd struct {
-	Logs   []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl)." type:"existingfile"`
+	Logs   []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl)." type:"readablefile"`
 	LookIn []string `help:"Also look for the inputs below this folder, by their digests: renamed and moved files are found (may be repeated)." placeholder:"FOLDER"`
 	Out    string   `help:"Folder for the print files, instead of beside their logs." placeholder:"FOLDER"`
 	Force  bool     `help:"Replace print files that exist."`

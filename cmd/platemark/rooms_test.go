@@ -15,7 +15,7 @@ import (
 var rooms = map[string][]string{
 	"lang":     {},
 	"ops":      {"ops"},
-	"interp":   {"lang", "ops", "interp", "testdata/frozen"},
+	"interp":   {"lang", "ops", "interp", "testdata"},
 	"recipes":  {},
 	"testdata": {},
 	"cmd":      {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},

@@ -11,7 +11,7 @@ import (
 )
 
 type roundCmd struct {
-	Recipe string `arg:"" help:"The recipe." type:"existingfile"`
+	Recipe string `arg:"" help:"The recipe." type:"readablefile"`
 	Note   string `help:"What was found in this round, in your words." placeholder:"TEXT"`
 }
 
@@ -49,7 +49,7 @@ func plural(n int, word string) string {
 }
 
 type roundsCmd struct {
-	Recipe  string `arg:"" help:"The recipe." type:"existingfile"`
+	Recipe  string `arg:"" help:"The recipe." type:"readablefile"`
 	Approve string `help:"Record that this print of the latest round is good to print." placeholder:"PRINT"`
 	Round   int    `help:"With --approve: the print of this round instead." placeholder:"N"`
 	JSON    bool   `help:"Say the list as JSON."`

@@ -7,7 +7,7 @@ import (
 )
 
 type verifyCmd struct {
-	Logs   []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl)." type:"existingfile"`
+	Logs   []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl)." type:"readablefile"`
 	Recipe bool     `help:"Exit with 1 also where the recipe beside a log makes another print now."`
 	JSON   bool     `help:"Say the verdicts as JSON."`
 }

@@ -1,0 +1,48 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"reflect"
+
+	"github.com/alecthomas/kong"
+)
+
+// readableFile takes paths of files that exist, and keeps them as they were
+// typed: messages shouldn't show where a home folder lies.
+var readableFile = kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.Value) error {
+	if target.Kind() != reflect.Slice {
+		path, err := popFile(ctx)
+		if err == nil {
+			target.SetString(path)
+		}
+		return err
+	}
+	for ctx.Scan.Peek().IsValue() {
+		path, err := popFile(ctx)
+		if err != nil {
+			return err
+		}
+		target.Set(reflect.Append(target, reflect.ValueOf(path)))
+	}
+	return nil
+})
+
+func popFile(ctx *kong.DecodeContext) (string, error) {
+	var path string
+	if err := ctx.Scan.PopValueInto("file", &path); err != nil {
+		return "", err
+	}
+	st, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "", fmt.Errorf("there is no file %s", path)
+	case err != nil:
+		return "", err
+	case st.IsDir():
+		return "", fmt.Errorf("%s is a folder, not a file", path)
+	}
+	return path, nil
+}
