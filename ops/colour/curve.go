@@ -125,6 +125,10 @@ func hold(y exact.DD) exact.DD {
 // light: two 16-bit counts. Rounded parameters leave such dents at joints.
 const tolerance = 2.0 / 65536
 
+// jump is how far a formula's two parts may lie apart where they meet, in
+// light. Those of published spaces meet within 0.0001.
+const jump = 1.0 / 64
+
 // check refuses curves that can't carry a picture there and back.
 func (c *curve) check() error {
 	if c.table != "" {
@@ -174,6 +178,9 @@ func (c *curve) checkFormula() error {
 		hi := c.power(exact.Frac(c.a*d+c.b*one, one*one)).Hi
 		if hi < lo-tolerance {
 			return fmt.Errorf("its curve falls from %.6f to %.6f at x = %s, where its two parts meet", lo, hi, fixed(d))
+		}
+		if hi > lo+jump {
+			return fmt.Errorf("its curve jumps from %.6f to %.6f at x = %s, where its two parts meet, so that no code gives the light between", lo, hi, fixed(d))
 		}
 	}
 	return nil

@@ -97,6 +97,7 @@ func TestRefusalsNameTheReason(t *testing.T) {
 		{"negative factor", withTag(t, rgb, "rTRC", para(1, "2", "-1", "1")), "factor a"},
 		{"falling line", withTag(t, rgb, "rTRC", para(3, "2", "1", "0", "-1", "1/2")), "falls near black"},
 		{"falling joint", withTag(t, rgb, "rTRC", para(3, "2", "1", "0", "1", "1/2")), "where its two parts meet"},
+		{"jumping joint", withTag(t, rgb, "rTRC", para(3, "2", "3/2", "0", "1/16", "3/4")), "its curve jumps from 0.046875 to 1.000000 at x = 0.75000"}, // (9/8)^2 is above 1
 		{"negative power", withTag(t, rgb, "rTRC", para(3, "2", "1", "-1", "1", "1/2")), "power of a negative number"},
 		{"flat colorants", setAt(rgb, goff, string(rgb[off:off+20])), "one plane"},
 		{"D65 colorants", withTag(t, withTag(t, withTag(t, rgb, "rXYZ", xyzTag([3]int32{27026, 13935, 1267})), "gXYZ", xyzTag([3]int32{23435, 46869, 7811})), "bXYZ", xyzTag([3]int32{11828, 4731, 62294})), "its white is X 0.95"},
@@ -209,6 +210,7 @@ func FuzzParse(f *testing.F) {
 	f.Add(withTag(f, rgb, "gTRC", curvTag(0, 0, 30000, 65535)))
 	f.Add(withTag(f, rgb, "rTRC", curvTag(0x0233)))
 	f.Add(withTag(f, rgb, "rTRC", paraTag(4, []string{"12/5", "1", "0", "1/16", "1/32", "0", "0"})))
+	f.Add(withTag(f, rgb, "rTRC", paraTag(3, []string{"9/5", "3/2", "0", "1/16", "57088/65536"}))) // jumps
 	f.Add(withTag(f, rgb, "rTRC", paraTag(1, []string{"2", "11/10", "-1/10"})))
 	for _, icc := range damageable(f) {
 		if len(icc) < 130000 {
@@ -254,7 +256,16 @@ func FuzzParse(f *testing.F) {
 				from.Row(out, back)
 			}
 		}
-		if !p.HasTables() && out[1] < 50000 {
+		// A table may rise from black to white within one code; white that the
+		// colorants don't quite reach then comes back as black.
+		steep := false
+		for i := range p.Channels() {
+			d := p.Tone(i).Decode64()
+			for k := range d[1:] {
+				steep = steep || d[k+1]-d[k] > 1.0/64
+			}
+		}
+		if !p.HasTables() && !steep && out[1] < 50000 {
 			t.Errorf("white comes back as %v", out)
 		}
 	})
