@@ -177,9 +177,10 @@ func ladder(meant, shown []colour.Lab) (mean [101]float64, n [101]int) {
 }
 
 // rungs calls do with each pair of neighbouring steps of the ladder that the
-// picture has, from lo to hi: rise is what is left of a step of one.
-func rungs(mean *[101]float64, n *[101]int, pixels, lo, hi int, do func(rise float64)) {
-	least, last := max(1, pixels/10000), -1
+// picture has in at least so many pixels, from lo to hi: rise is what is left of
+// a step of one.
+func rungs(mean *[101]float64, n *[101]int, least, lo, hi int, do func(rise float64)) {
+	last := -1
 	for k := lo; k <= hi; k++ {
 		if n[k] < least {
 			continue
@@ -205,8 +206,9 @@ func lostSteps(meant, shown []colour.Lab) (highlights, shadows Steps) {
 			}
 		}
 	}
-	rungs(&mean, &n, len(meant), highlightStart, 100, count(&highlights))
-	rungs(&mean, &n, len(meant), 0, shadowEnd, count(&shadows))
+	least := max(1, len(meant)/10000)
+	rungs(&mean, &n, least, highlightStart, 100, count(&highlights))
+	rungs(&mean, &n, least, 0, shadowEnd, count(&shadows))
 	return highlights, shadows
 }
 

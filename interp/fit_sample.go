@@ -1,0 +1,387 @@
+package interp
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/big"
+	"slices"
+
+	"platemark/lang"
+	"platemark/ops"
+	"platemark/ops/colour"
+	"platemark/ops/raster"
+)
+
+// fitter evaluates settings of one print on one paper.
+type fitter struct {
+	k     *proofer
+	base  *lang.Recipe // of the text that the block goes into
+	paper string
+	plan  *proofPlan
+	node  int // the tone step in the plan
+	kept  ops.Args
+	words []string
+	eye   *eye // of the print's pictures
+	greys *eye // of the pictures that the tone step gets
+	grey  bool // they are grey
+
+	sample sample  // of the whole picture
+	ends   *sample // of its highlights and shadows; nil where sample serves
+	bare   judged
+	tried  int
+	seen   map[setting]judged
+	// firm are the steps, by their place in rises, that a setting lost on the
+	// reduced picture: they may not get flatter at all. -1 means all.
+	firm map[int]bool
+}
+
+// judged is what one setting comes to on the sample.
+type judged struct {
+	mean, cast float64
+	rises      []float64 // what is left of each step of highlights and shadows
+}
+
+func newFitter(ctx context.Context, j *Job, source []byte, print, paper string, o ProofOptions) (*fitter, error) {
+	base, _ := lang.Parse(j.File, source)
+	// A block that changes something, so that the plan has a step for it.
+	text, line := setTone(source, base, paper, setting{1})
+	rec, ds := lang.Parse(j.File, text)
+	if lang.HasErrors(ds) {
+		return nil, &Problems{text, ds}
+	}
+	trial := *j
+	trial.Recipe, trial.Source = rec, text
+	k, profiles, err := newProofer(&trial, rec.Print(print), []*lang.Paper{rec.Paper(paper)}, o)
+	if err != nil {
+		return nil, err
+	}
+	f := &fitter{k: k, base: base, paper: paper, plan: k.plans[1], seen: map[setting]judged{}, firm: map[int]bool{}}
+	fail := func(err error) (*fitter, error) { k.b.close(); return nil, err }
+	f.node = slices.IndexFunc(f.plan.Nodes, func(n Node) bool { return n.Op == "tone" && n.Line == line })
+	if f.node < 0 {
+		return fail(fmt.Errorf("a tone block at the end of prepare has no effect on print %s", print))
+	}
+	n := f.plan.Nodes[f.node]
+	f.grey = n.Pic.C == 1
+	for _, a := range n.Args {
+		if !slices.ContainsFunc(knobs, func(k knob) bool { return k.arg == a.Name }) {
+			f.kept = append(f.kept, a)
+		}
+	}
+	if t := ownTone(rec, paper); t != nil {
+		for _, l := range t.Lines {
+			if !slices.ContainsFunc(knobs, func(k knob) bool { return k.param() == l.Param }) {
+				f.words = append(f.words, l.Param)
+			}
+		}
+	}
+	if err := k.reduced(ctx); err != nil {
+		return fail(err)
+	}
+	if f.eye, err = newEye(f.plan, f.plan.Nodes[f.plan.out].Pic.Profile, profiles[0]); err != nil {
+		return fail(err)
+	}
+	if f.greys, err = newEye(f.plan, n.Pic.Profile, profiles[0]); err != nil {
+		return fail(err)
+	}
+	if err := f.take(ctx); err != nil {
+		return fail(err)
+	}
+	return f, nil
+}
+
+// sample is a small picture that settings are tried on.
+type sample struct {
+	src   *source // what evaluation starts from
+	w, h  int     // of the print's picture
+	meant []colour.Lab
+}
+
+// take takes single pixels of the reduced picture, evenly spaced, so that
+// strong colours and the ends of the scale aren't averaged away, and brings them
+// to the tone step.
+func (f *fitter) take(ctx context.Context) error {
+	k := f.k
+	long := max(k.w, k.h)
+	scale := func(v int) int { return max(1, min(v, (v*fitSample+long/2)/long)) }
+	f.sample.w, f.sample.h = scale(k.w), scale(k.h)
+	pic := k.src.pic
+	pic.W, pic.H = scale(pic.W), scale(pic.H)
+	st := raster.NewMemory(pic.W, pic.H, pic.C)
+	from, to := make([]uint16, k.src.pic.Stride()), make([]uint16, pic.Stride())
+	var scratch []byte
+	for y := range pic.H {
+		if err := k.src.store.ReadRow(from, (2*y+1)*k.src.pic.H/(2*pic.H), &scratch); err != nil {
+			return err
+		}
+		for x := range pic.W {
+			at := (2*x + 1) * k.src.pic.W / (2 * pic.W)
+			copy(to[x*pic.C:(x+1)*pic.C], from[at*pic.C:])
+		}
+		if err := st.WriteRow(y, to, &scratch); err != nil {
+			return err
+		}
+	}
+	f.sample.src = &source{k.src.key, st, pic}
+
+	meant := k.plans[0]
+	m, err := f.pictureOf(ctx, meant.Plan, f.sample.src, f.sample.w, f.sample.h, meant.out)
+	if err != nil {
+		return err
+	}
+	if f.sample.meant, err = meantLab(m, k.o.Workers); err != nil {
+		return err
+	}
+	// What comes before the tone step is computed once, where nothing passes
+	// by it.
+	in := f.plan.Nodes[f.node].In[0]
+	if f.passedBy(in) {
+		return nil
+	}
+	if m, err = f.pictureOf(ctx, f.plan.Plan, f.sample.src, f.sample.w, f.sample.h, in); err != nil {
+		return err
+	}
+	if f.sample.src, err = f.sourceOf(m, in); err != nil {
+		return err
+	}
+	return f.takeEnds(ctx, in)
+}
+
+// takeEnds takes up to 24 pixels of every step of lightness at the ends of the
+// scale, evenly over the reduced picture: a picture may have few of them. That
+// needs steps that work on each pixel alone.
+func (f *fitter) takeEnds(ctx context.Context, in int) error {
+	k := f.k
+	for i := in + 1; i < len(f.plan.Nodes); i++ {
+		n := f.plan.Nodes[i]
+		if _, ok := n.Args.Get("local"); ok || len(n.In) > 1 || n.Op == "crop" || n.Op == "spots" || n.Op == "spot-pixels" {
+			return nil
+		}
+	}
+	m, err := f.pictureOf(ctx, f.plan.Plan, k.src, k.w, k.h, in)
+	if err != nil {
+		return err
+	}
+	meant, err := k.picture(ctx, k.plans[0])
+	if err != nil {
+		return err
+	}
+	if m.w != meant.w || m.h != meant.h {
+		return nil
+	}
+	lab, err := meantLab(meant, k.o.Workers)
+	if err != nil {
+		return err
+	}
+	var steps [101][]int
+	for i, l := range lab {
+		if n := int(min(max(l.L, 0), 100) + 0.5); n <= shadowEnd || n >= highlightStart {
+			steps[n] = append(steps[n], i)
+		}
+	}
+	e := &sample{h: 1}
+	var row []uint16
+	c := f.plan.Nodes[in].Pic.C
+	for _, list := range steps {
+		if len(list) < max(1, len(lab)/10000) {
+			continue
+		}
+		for i := range min(24, len(list)) {
+			at := list[(2*i+1)*len(list)/(2*min(24, len(list)))]
+			row = append(row, m.samples[at*c:(at+1)*c]...)
+			e.meant = append(e.meant, lab[at])
+		}
+	}
+	if e.w = len(e.meant); e.w == 0 {
+		return nil
+	}
+	m.w, m.h, m.samples = e.w, 1, row
+	e.src, err = f.sourceOf(m, in)
+	f.ends = e
+	return err
+}
+
+// pictureOf computes a node of a plan from a sample.
+func (f *fitter) pictureOf(ctx context.Context, p *Plan, src *source, w, h, node int) (m proofPictures, err error) {
+	g, err := f.k.b.small(ctx, smallPlan{p: p, src: src, w: w, h: h}, node)
+	if err != nil {
+		return m, err
+	}
+	pic := g.nodes[g.out].pic
+	m = proofPictures{w: pic.W, h: pic.H, profile: pic.Profile}
+	m.samples, err = f.k.b.whole(ctx, g)
+	return m, err
+}
+
+// sourceOf keeps the picture of a node as what evaluation starts from.
+func (f *fitter) sourceOf(m proofPictures, node int) (*source, error) {
+	pic := f.plan.Nodes[node].Pic
+	pic.W, pic.H = m.w, m.h
+	s := &source{f.plan.Nodes[node].key, raster.NewMemory(m.w, m.h, pic.C), pic}
+	var scratch []byte
+	for y := range m.h {
+		if err := s.store.WriteRow(y, m.samples[y*pic.Stride():(y+1)*pic.Stride()], &scratch); err != nil {
+			return nil, err
+		}
+	}
+	return s, nil
+}
+
+// shown is a sample as the paper shows it with a setting.
+func (f *fitter) shown(ctx context.Context, from *sample, s setting) ([]colour.Lab, error) {
+	k := f.k
+	g, err := k.b.small(ctx, smallPlan{p: f.plan.Plan, src: from.src, w: from.w, h: from.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
+	if err != nil {
+		return nil, err
+	}
+	samples, err := k.b.whole(ctx, g)
+	if err != nil {
+		return nil, err
+	}
+	n := len(from.meant)
+	c, inks := f.eye.profile.Channels(), f.eye.proof.Inks()
+	lab := make([]colour.Lab, n)
+	inRows(n, k.o.Workers, func(a, z int) {
+		printed := make([]uint16, (z-a)*inks)
+		f.eye.proof.Print(printed, samples[a*c:z*c])
+		f.eye.proof.Relative(lab[a:z], printed)
+	})
+	return lab, nil
+}
+
+// passedBy says whether the print's picture also comes from the master by a way
+// that doesn't lead through a node.
+func (f *fitter) passedBy(node int) bool {
+	need := make([]bool, len(f.plan.Nodes))
+	need[f.plan.out] = true
+	for i := f.plan.out; i >= 0; i-- {
+		if !need[i] || i == node {
+			continue
+		}
+		if n := f.plan.Nodes[i]; n.Input != nil && n.Input.Role == RoleMaster {
+			return true
+		}
+		for _, k := range f.plan.Nodes[i].In {
+			need[k] = true
+		}
+	}
+	return false
+}
+
+// args are the tone step's arguments with a setting.
+func (f *fitter) args(s setting) ops.Args {
+	var out ops.Args
+	for i, k := range knobs {
+		if s[i] != 0 && !(f.grey && k.colour) {
+			den := int64(math.Round(1 / k.step))
+			out = append(out, ops.Arg{Name: k.arg, Value: big.NewRat(int64(s[i]), den).RatString()})
+		}
+	}
+	return append(out, f.kept...)
+}
+
+// figures judges a setting on the reduced picture; rises are those of judged,
+// of the whole picture.
+func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out ProofFigures, rises []float64, err error) {
+	k := f.k
+	g, err := k.b.small(ctx, smallPlan{p: f.plan.Plan, src: k.src, w: k.w, h: k.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
+	if err != nil {
+		return out, nil, err
+	}
+	pic := g.nodes[g.out].pic
+	m := proofPictures{w: pic.W, h: pic.H, profile: pic.Profile}
+	if m.samples, err = k.b.whole(ctx, g); err != nil {
+		return out, nil, err
+	}
+	seen := f.eye.look(m, k.o.Workers)
+	out = proofFigures(meant, seen)
+	rises = risesOf(meant, seen.relative, max(1, len(meant)/10000))
+	out.Grey, err = f.cast(s)
+	return out, rises, err
+}
+
+// risesOf lists the rungs of highlights, then of shadows.
+func risesOf(meant, shown []colour.Lab, least int) (list []float64) {
+	mean, count := ladder(meant, shown)
+	keep := func(rise float64) { list = append(list, rise) }
+	rungs(&mean, &count, least, highlightStart, 100, keep)
+	rungs(&mean, &count, least, 0, shadowEnd, keep)
+	return list
+}
+
+// cast is the largest chroma of greys behind the tone step, on the paper.
+func (f *fitter) cast(s setting) (float64, error) {
+	var args ops.Args
+	for _, a := range f.args(s) {
+		if a.Name != "local" && a.Name != "local-radius" && a.Name != "covers" {
+			args = append(args, a)
+		}
+	}
+	n := f.plan.Nodes[f.node]
+	pic := n.Pic
+	pic.W, pic.H = greys, 1
+	o, _ := ops.Lookup(n.Op, n.Ver)
+	step, err := o.New(args, []ops.Pic{pic}, ops.Env{})
+	if err != nil {
+		return 0, err
+	}
+	return f.greys.grey(step), nil
+}
+
+// judge evaluates a setting on the sample.
+func (f *fitter) judge(ctx context.Context, s setting) (judged, error) {
+	if v, ok := f.seen[s]; ok {
+		return v, nil
+	}
+	if err := ctx.Err(); err != nil {
+		return judged{}, context.Cause(ctx)
+	}
+	f.tried++
+	shown, err := f.shown(ctx, &f.sample, s)
+	if err != nil {
+		return judged{}, err
+	}
+	var v judged
+	for _, d := range f.distances(f.sample.meant, shown) {
+		v.mean += d
+	}
+	v.mean /= float64(len(shown))
+	ends, least := &f.sample, 3
+	if f.ends != nil {
+		ends, least = f.ends, 1
+		if shown, err = f.shown(ctx, ends, s); err != nil {
+			return judged{}, err
+		}
+	}
+	v.rises = risesOf(ends.meant, shown, least)
+	v.cast, err = f.cast(s)
+	f.seen[s] = v
+	return v, err
+}
+
+// distances is CIEDE2000 by pixel.
+func (f *fitter) distances(a, b []colour.Lab) []float64 {
+	d := make([]float64, len(a))
+	inRows(len(a), f.k.o.Workers, func(from, till int) {
+		for i := from; i < till; i++ {
+			d[i] = colour.DeltaE2000(a[i], b[i])
+		}
+	})
+	return d
+}
+
+// cost is what the fit brings down: the mean difference, and dearly what costs
+// steps that are there without a block, or casts greys.
+func (f *fitter) cost(v judged) float64 {
+	c := v.mean + 2*max(0, v.cast-max(0.8, f.bare.cast))
+	for i, rise := range v.rises {
+		// A little above the threshold, for the sample isn't the picture.
+		least := min(f.bare.rises[i], stepKept+0.03)
+		if f.firm[i] || f.firm[-1] {
+			least = f.bare.rises[i]
+		}
+		c += 10 * max(0, least-rise)
+	}
+	return c
+}
