@@ -2,9 +2,8 @@ package colour
 
 import "math"
 
-// Black points, after ISO 18619:2015 (and the algorithm published before it by
-// Adobe Systems in 2006). All black points here are neutral, so that each is
-// one number: luminance as a share of white's.
+// Black points, after ISO 18619:2015. All black points here are neutral, so
+// that each is one number: luminance as a share of white's.
 //
 // Simplified: a printer's black is looked for with a* = b* = 0 from the start
 // (the standard sets them so for the source's black and takes them over); the
