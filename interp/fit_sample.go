@@ -184,7 +184,7 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 	var row []uint16
 	c := f.plan.Nodes[in].Pic.C
 	for _, list := range steps {
-		if len(list) < max(1, len(lab)/10000) {
+		if len(list) < stepThere(len(lab)) {
 			continue
 		}
 		for i := range min(24, len(list)) {
@@ -296,7 +296,7 @@ func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (ou
 	}
 	seen := f.eye.look(m, k.o.Workers)
 	out = proofFigures(meant, seen)
-	rises = risesOf(meant, seen.relative, max(1, len(meant)/10000))
+	rises = risesOf(meant, seen.relative, stepThere(len(meant)))
 	out.Grey, err = f.cast(s)
 	return out, rises, err
 }
@@ -377,11 +377,15 @@ func (f *fitter) cost(v judged) float64 {
 	c := v.mean + 2*max(0, v.cast-max(0.8, f.bare.cast))
 	for i, rise := range v.rises {
 		// A little above the threshold, for the sample isn't the picture.
-		least := min(f.bare.rises[i], stepKept+0.03)
-		if f.firm[i] || f.firm[-1] {
-			least = f.bare.rises[i]
+		bare := f.bare.rises[i]
+		switch {
+		case f.firm[i] || f.firm[-1]:
+			c += 10 * max(0, bare-rise)
+		case bare < stepKept: // lost already, but no worse for nothing
+			c += 0.5 * max(0, bare-rise)
+		default:
+			c += 10 * max(0, min(bare, stepKept+0.03)-rise)
 		}
-		c += 10 * max(0, least-rise)
 	}
 	return c
 }

@@ -94,7 +94,7 @@ prepare {
 
 # Sent to a lab.
 print p on baryta {
-    size within 0.9 in x 0.9 in at 100 ppi
+    size within 2 in x 2 in at 100 ppi
     enlarge with mitchell
     sharpen radius 0.8 px amount 80%
     save tiff "p.tif"

@@ -192,9 +192,12 @@ func rungs(mean *[101]float64, n *[101]int, least, lo, hi int, do func(rise floa
 	}
 }
 
+// stepThere is the number of pixels from which a picture has a step.
+func stepThere(pixels int) int { return max(8, pixels/10000) }
+
 // lostSteps counts the steps of lightness that a paper swallows: of two
 // neighbouring whole steps of L* that the picture has (a step is there from one
-// pixel in 10000 on), less than a quarter of the rise is left. Highlights are L*
+// pixel in 10000 on, and from 8), less than a quarter of the rise is left. Highlights are L*
 // 80 and more as meant, shadows L* 20 and less. The definition is ours.
 func lostSteps(meant, shown []colour.Lab) (highlights, shadows Steps) {
 	mean, n := ladder(meant, shown)
@@ -206,7 +209,7 @@ func lostSteps(meant, shown []colour.Lab) (highlights, shadows Steps) {
 			}
 		}
 	}
-	least := max(1, len(meant)/10000)
+	least := stepThere(len(meant))
 	rungs(&mean, &n, least, highlightStart, 100, count(&highlights))
 	rungs(&mean, &n, least, 0, shadowEnd, count(&shadows))
 	return highlights, shadows

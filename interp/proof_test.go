@@ -290,14 +290,18 @@ func TestLostSteps(t *testing.T) {
 	var meant, shown []colour.Lab
 	for k := 0; k <= 100; k++ {
 		l := float64(k)
-		meant = append(meant, colour.Lab{L: l})
+		for range 8 {
+			meant = append(meant, colour.Lab{L: l})
+		}
 		switch {
 		case k > 90:
 			l = 90
 		case k < 10:
 			l = 8 + 0.2*l
 		}
-		shown = append(shown, colour.Lab{L: l})
+		for range 8 {
+			shown = append(shown, colour.Lab{L: l})
+		}
 	}
 	hi, lo := lostSteps(meant, shown)
 	// 80..100 has 20 steps, 90 to 100 are lost; 0..20 has 20, 0 to 9 lost, and the
