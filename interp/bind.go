@@ -232,20 +232,10 @@ func (b *binder) prepare() (pic, bool) {
 	if b.rec.Prepare != nil {
 		steps = b.rec.Prepare.Steps
 	}
-	o, at := info.Orientation, lang.Span{}
-	for len(steps) > 0 {
-		way := ""
-		switch s := steps[0].(type) {
-		case *lang.Turn:
-			way = s.Way.Value
-		case *lang.Mirror:
-			way = "mirror"
-		}
-		if way == "" {
-			break
-		}
-		o, at = ops.ComposeOrientation(o, ops.TurnOrientation(way)), steps[0].Where()
-		steps = steps[1:]
+	at := lang.Span{}
+	o, turns := headTurns(info.Orientation, steps)
+	if turns > 0 {
+		at, steps = steps[turns-1].Where(), steps[turns:]
 	}
 	if o != 1 {
 		if n, ok = b.node(at, 0, "turn", ops.Args{{Name: "orientation", Value: fmt.Sprint(o)}}, n); !ok {
@@ -261,6 +251,23 @@ func (b *binder) prepare() (pic, bool) {
 	w := &walker{b: b, cur: cur, names: map[string]pic{}, stage: 0}
 	w.steps(steps)
 	return w.cur, !b.failed
+}
+
+// headTurns adds the turns and mirrors at the head of steps to an orientation;
+// n is how many they are.
+func headTurns(o int, steps []lang.Step) (orientation, n int) {
+	for _, s := range steps {
+		switch s := s.(type) {
+		case *lang.Turn:
+			o = ops.ComposeOrientation(o, ops.TurnOrientation(s.Way.Value))
+		case *lang.Mirror:
+			o = ops.ComposeOrientation(o, ops.TurnOrientation("mirror"))
+		default:
+			return o, n
+		}
+		n++
+	}
+	return o, n
 }
 
 func (b *binder) masterProfile(in *Input) (*colour.Profile, bool) {

@@ -261,21 +261,9 @@ func (a *accountant) steps(block string, list []lang.Step, rec *lang.Recipe) {
 			a.spots(block, run)
 		case *lang.Turn, *lang.Mirror:
 			// Turns at the head are one step, whatever they are made of.
-			o, first := 1, list[i].Where().Line
-			for ; i < len(list); i++ {
-				way := ""
-				switch t := list[i].(type) {
-				case *lang.Turn:
-					way = t.Way.Value
-				case *lang.Mirror:
-					way = "mirror"
-				}
-				if way == "" {
-					break
-				}
-				o = ops.ComposeOrientation(o, ops.TurnOrientation(way))
-			}
-			i--
+			first := list[i].Where().Line
+			o, n := headTurns(1, list[i:])
+			i += n - 1
 			if o != 1 {
 				a.add(&statement{kind: "turn", block: block, line: first, text: a.text(first), params: []param{{name: "way", v: wordOf(turnWords[o])}}})
 			}

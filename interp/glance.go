@@ -4,8 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
-	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 )
@@ -32,10 +30,7 @@ func glanceInput(_ context.Context, role Role, path, found string, white bool) (
 	// Asked before it is opened: opening a named pipe would wait for a writer.
 	st, err := os.Stat(found)
 	if err != nil {
-		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("there is no file %s", found)
-		}
-		return nil, plainPathError(err)
+		return nil, missing(found, err)
 	}
 	if !st.Mode().IsRegular() {
 		return nil, errors.New("it isn't an ordinary file")

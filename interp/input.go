@@ -55,10 +55,7 @@ const maxProfileBytes = 16 << 20
 func openInput(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
 	f, err := os.Open(found)
 	if err != nil {
-		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("there is no file %s", found)
-		}
-		return nil, plainPathError(err)
+		return nil, missing(found, err)
 	}
 	in := &Input{Role: role, Path: path, Found: found, White: white, file: f}
 	if err := in.read(ctx); err != nil {
@@ -66,6 +63,14 @@ func openInput(ctx context.Context, role Role, path, found string, white bool) (
 		return nil, err
 	}
 	return in, nil
+}
+
+// missing says why a file can't be opened.
+func missing(found string, err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no file %s", found)
+	}
+	return plainPathError(err)
 }
 
 func (in *Input) read(ctx context.Context) error {

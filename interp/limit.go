@@ -22,25 +22,27 @@ type TooLarge struct {
 }
 
 func (e *TooLarge) Error() string {
-	s := fmt.Sprintf("the file grows above the limit of %s", plainBytes(e.Limit))
+	s := fmt.Sprintf("the file grows above the limit of %s", SizeText(e.Limit))
 	switch {
 	case e.Format != "jpeg":
 		return s + "; a smaller size, or save jpeg, fits"
 	case e.Quality == 0:
 		return fmt.Sprintf("%s at quality %d, and no quality fits; print it smaller or at fewer ppi", s, e.Asked)
 	}
-	return fmt.Sprintf("%s at quality %d; quality %d fits: about %s, by samples of the finished picture", s, e.Asked, e.Quality, plainBytes(e.Bytes))
+	return fmt.Sprintf("%s at quality %d; quality %d fits: about %s, by samples of the finished picture", s, e.Asked, e.Quality, SizeText(e.Bytes))
 }
 
-// plainBytes is a size in the units that labs use: MB is 10^6 bytes.
-func plainBytes(n int64) string {
+// SizeText is a size in the units that labs use: MB is 10^6 bytes.
+func SizeText(n int64) string {
 	switch {
 	case n >= 1_000_000_000:
 		return fmt.Sprintf("%.2f GB", float64(n)/1e9)
 	case n >= 1_000_000:
 		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	case n >= 1000:
+		return fmt.Sprintf("%.1f KB", float64(n)/1e3)
 	}
-	return fmt.Sprintf("%.1f KB", float64(n)/1e3)
+	return fmt.Sprintf("%d bytes", n)
 }
 
 // likelyBits is what a pixel takes in a JPEG of full and of half chroma by its

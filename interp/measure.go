@@ -71,18 +71,11 @@ func (s space) y(m lang.Measure) (*big.Rat, bool) {
 }
 
 func (s space) pos(m lang.Measure, frame int, c0, cw *big.Rat, size, print int) (*big.Rat, bool) {
-	switch m.Unit {
-	case "%":
+	if m.Unit == "%" {
 		f := mul(share(m), rat(int64(frame)))
 		return quo(mul(sub(f, c0), rat(int64(size))), cw), true
-	case "px":
-		return m.Value, true
 	}
-	in, ok := inches(m)
-	if !ok || s.ppi == nil {
-		return nil, false
-	}
-	return quo(mul(mul(in, s.ppi), rat(int64(size))), rat(int64(print))), true
+	return s.pixels(m, size, print)
 }
 
 // length is a length in pixels of the picture: a share is of the frame's
@@ -92,10 +85,16 @@ func (s space) length(m lang.Measure) (*big.Rat, bool) {
 	if s.frameH > s.frameW {
 		size, cw, frame, print = s.h, s.covers.h(), s.frameH, s.printH
 	}
-	switch m.Unit {
-	case "%":
+	if m.Unit == "%" {
 		return quo(mul(mul(share(m), rat(int64(frame))), rat(int64(size))), cw), true
-	case "px":
+	}
+	return s.pixels(m, size, print)
+}
+
+// pixels is a measure in px, or in inches of a print that is print pixels along
+// the side on which the picture has size.
+func (s space) pixels(m lang.Measure, size, print int) (*big.Rat, bool) {
+	if m.Unit == "px" {
 		return m.Value, true
 	}
 	in, ok := inches(m)

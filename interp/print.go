@@ -298,9 +298,9 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		switch size, exact := f.size(p); {
 		case size <= f.LargestBytes:
 		case exact:
-			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, plainBytes(f.LargestBytes), plainBytes(size)), "", "write bits 8, save jpeg, or print it smaller")
+			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, SizeText(f.LargestBytes), SizeText(size)), "", "write bits 8, save jpeg, or print it smaller")
 		default:
-			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, plainBytes(f.LargestBytes), plainBytes(size)),
+			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, SizeText(f.LargestBytes), SizeText(size)),
 				"A guess from other pictures. The file is measured while it is written, and one over the limit never gets its name.", "write a lower quality, such as quality 95")
 		}
 	}

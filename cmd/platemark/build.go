@@ -138,26 +138,13 @@ func parseSection(text string) (r [4]int, err error) {
 }
 
 func (a *app) tellBuilt(b interp.Built) {
-	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, bytesText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
+	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, interp.SizeText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
 	for _, w := range b.Warnings {
 		fmt.Fprintf(a.out, "    warning: %s\n", w)
 	}
 	if b.Repeat {
 		fmt.Fprintf(a.out, "    the same bytes as an older log records\n")
 	}
-}
-
-// bytesText is a size in the units that labs use: MB is 10^6 bytes.
-func bytesText(n int64) string {
-	switch {
-	case n >= 10_000_000_000:
-		return fmt.Sprintf("%.1f GB", float64(n)/1e9)
-	case n >= 1_000_000:
-		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
-	case n >= 1000:
-		return fmt.Sprintf("%.1f KB", float64(n)/1e3)
-	}
-	return fmt.Sprintf("%d bytes", n)
 }
 
 func builtJSON(all []interp.Built) any {

@@ -57,7 +57,7 @@ func (a *app) tellDescription(d *interp.Description) {
 	line := func(what, format string, v ...any) {
 		fmt.Fprintf(a.out, "  %-11s %s\n", what, fmt.Sprintf(format, v...))
 	}
-	fmt.Fprintf(a.out, "%s: %s, %s\n", d.File, d.Kind, bytesText(d.Bytes))
+	fmt.Fprintf(a.out, "%s: %s, %s\n", d.File, d.Kind, interp.SizeText(d.Bytes))
 	if d.Width > 0 {
 		kind := "bits"
 		if d.Float {

@@ -93,7 +93,7 @@ func (a *app) tellOrderPlan(o *interp.Order) {
 			there++
 		}
 	}
-	fmt.Fprintf(a.out, "%d %s, %d %s to build, about %s", len(o.Jobs), plural(len(o.Jobs), "recipe"), todo, plural(todo, "print"), bytesText(o.Bytes))
+	fmt.Fprintf(a.out, "%d %s, %d %s to build, about %s", len(o.Jobs), plural(len(o.Jobs), "recipe"), todo, plural(todo, "print"), interp.SizeText(o.Bytes))
 	if there > 0 {
 		fmt.Fprintf(a.out, "; %d already there", there)
 	}
@@ -144,7 +144,7 @@ func (c columns) line(r *interp.OrderRow) string {
 	}
 	size := "-"
 	if r.State == interp.OrderBuilt || r.State == interp.OrderThere {
-		size = bytesText(r.Bytes)
+		size = interp.SizeText(r.Bytes)
 	}
 	return b.String() + fmt.Sprintf("%10s  %s", size, r.State)
 }

@@ -130,12 +130,12 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	case p.File.Bits == 8:
 		how = "8 bits"
 	}
-	size := "up to about " + bytesText(r.Bytes)
+	size := "up to about " + interp.SizeText(r.Bytes)
 	if r.Exact {
-		size = bytesText(r.Bytes)
+		size = interp.SizeText(r.Bytes)
 	}
 	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s\n", r.File, r.Format, how, size)
-	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %d processors\n", bytesText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), workers)
+	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %d processors\n", interp.SizeText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), workers)
 	fmt.Fprintln(a.out, "  steps")
 	for _, s := range r.Steps {
 		line := "     "

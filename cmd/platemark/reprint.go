@@ -41,7 +41,7 @@ func (c *reprintCmd) Run(a *app) error {
 		}
 		all = append(all, *b)
 		if !c.JSON {
-			fmt.Fprintf(a.out, "%s\n    %d x %d px, %s\n    identical: sha256 %s\n", b.File, b.W, b.H, bytesText(b.Size), b.Sum)
+			fmt.Fprintf(a.out, "%s\n    %d x %d px, %s\n    identical: sha256 %s\n", b.File, b.W, b.H, interp.SizeText(b.Size), b.Sum)
 			if l, err := interp.ReadLog(log); err == nil {
 				fmt.Fprintf(a.out, "    in the log's language: %s: %s\n", l.Language(), l.Operations())
 			}

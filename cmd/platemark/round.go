@@ -125,21 +125,13 @@ func (c *roundsCmd) Run(a *app) error {
 
 // stale points out approved prints that are other prints now.
 func (a *app) stale(file string, marks map[string]string) {
-	list, err := interp.StaleApprovals(a.ctx, file, marks)
-	if err != nil {
-		fmt.Fprintf(a.err, "warning: the approvals can't be read: %v\n", err)
-		return
-	}
-	for _, s := range list {
-		for _, l := range staleText(s) {
-			fmt.Fprintln(a.err, l)
-		}
-	}
+	a.warnStale(interp.StaleApprovals(a.ctx, file, marks))
 }
 
 // staleLog points out a log whose print isn't the approved one.
-func (a *app) staleLog(log string) {
-	list, err := interp.StaleLog(a.ctx, log)
+func (a *app) staleLog(log string) { a.warnStale(interp.StaleLog(a.ctx, log)) }
+
+func (a *app) warnStale(list []interp.Stale, err error) {
 	if err != nil {
 		fmt.Fprintf(a.err, "warning: the approvals can't be read: %v\n", err)
 		return
