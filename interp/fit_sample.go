@@ -295,7 +295,7 @@ func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (ou
 		return out, nil, err
 	}
 	seen := f.eye.look(m, k.o.Workers)
-	out = proofFigures(meant, seen)
+	out = proofFigures(meant, seen, k.o.Workers)
 	rises = risesOf(meant, seen.relative, stepThere(len(meant)))
 	out.Grey, err = f.cast(s)
 	return out, rises, err

@@ -335,14 +335,14 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		seen := eye.look(s, o.Workers)
 		pp := PaperProof{Paper: paper.Name.Value, Path: paper.Profile.Value, Profile: profiles[i].Description(),
 			Intent: p.intent.String(), BlackPoint: p.black, Own: pr.On != nil && pr.On.Value == paper.Name.Value,
-			Outside: seen.outside, ProofFigures: proofFigures(lab, seen)}
+			Outside: seen.outside, ProofFigures: proofFigures(lab, seen, o.Workers)}
 		pp.Grey = eye.grey(nil)
 		pp.White, pp.Black = eye.ends()
 		pp.Lightness, pp.Chrom = bands(lab, seen.relative)
 		if pp.Shown, err = k.onScreen(screen, s, seen.paper, full.W, full.H); err != nil {
 			return nil, err
 		}
-		if pp.Places, err = k.places(ctx, p, eye, screen, lab, seen, m, out.Scale); err != nil {
+		if pp.Places, err = k.places(ctx, p, eye, screen, seen, m, out.Scale); err != nil {
 			return nil, err
 		}
 		out.Papers = append(out.Papers, pp)

@@ -57,11 +57,12 @@ type sight struct {
 	relative []colour.Lab // to an eye adapted to the paper
 	paper    []colour.Lab // beside D50
 	outside  []bool
+	delta    []float32 // CIEDE2000 from what was meant; proofFigures fills it
 }
 
 func (e *eye) look(m proofPictures, workers int) *sight {
 	n := m.w * m.h
-	s := &sight{make([]colour.Lab, n), make([]colour.Lab, n), make([]bool, n)}
+	s := &sight{relative: make([]colour.Lab, n), paper: make([]colour.Lab, n), outside: make([]bool, n)}
 	c, inks := e.profile.Channels(), e.proof.Inks()
 	inRows(n, workers, func(a, z int) {
 		printed := make([]uint16, (z-a)*inks)
@@ -138,8 +139,10 @@ func (k *proofer) onScreen(screen *colour.Profile, m proofPictures, lab []colour
 }
 
 // proofFigures compares a picture as meant with the same on a paper.
-func proofFigures(meant []colour.Lab, s *sight) (f ProofFigures) {
-	f.Figures = figures(labDistances(meant, s.relative))
+func proofFigures(meant []colour.Lab, s *sight, workers int) (f ProofFigures) {
+	s.delta = make([]float32, len(meant))
+	inRows(len(meant), workers, func(a, z int) { copy(s.delta[a:z], labDistances(meant[a:z], s.relative[a:z])) })
+	f.Figures = figures(s.delta)
 	n := 0
 	for _, o := range s.outside {
 		if o {
@@ -254,7 +257,7 @@ const (
 // places cuts out where the paper changes the picture most, by the mean
 // CIEDE2000 of a cell of the proof; no two lie nearer than a sixth of its longer
 // side.
-func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, meant []colour.Lab, s *sight, m proofPictures, scale float64) ([]ProofPlace, error) {
+func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, s *sight, m proofPictures, scale float64) ([]ProofPlace, error) {
 	cell := max(8, min(m.w, m.h)/24)
 	if k.o.Section[2] != 0 {
 		cell = max(8, min(m.w, m.h)/4)
@@ -272,7 +275,7 @@ func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colo
 			sum := 0.0
 			for y := y0; y < y1; y++ {
 				for x := x0; x < x1; x++ {
-					sum += colour.DeltaE2000(meant[y*m.w+x], s.relative[y*m.w+x])
+					sum += float64(s.delta[y*m.w+x])
 				}
 			}
 			all = append(all, spot{cx, cy, sum / float64((x1-x0)*(y1-y0))})
