@@ -262,6 +262,20 @@ func TestPin(t *testing.T) {
 	}
 }
 
+// A paper's profile is pinned too, whether a print converts to it or not.
+func TestPinCoversPapers(t *testing.T) {
+	folder, file := smallJob(t, strings.Replace(strings.Replace(tiny, "print small {", "print small on baryta {", 1), "mask middle", "paper baryta {\n    profile \"papers/b.icc\"\n}\nmask middle", 1))
+	write(t, filepath.Join(folder, "papers/b.icc"), string(read(t, "../testdata/standards/profiles/rgbprint_v2.icc")))
+	text, pins, err := Pin(context.Background(), file, nil)
+	if err != nil || len(pins) != 2 || pins[1].Path != "papers/b.icc" {
+		t.Fatal(err, pins)
+	}
+	write(t, file, string(text))
+	if got := problemsOf(t, file, LoadOptions{}); strings.Contains(got, "error") {
+		t.Errorf("%q", got)
+	}
+}
+
 // Stopping ends within a second and leaves nothing half written.
 func TestStoppingLeavesNothing(t *testing.T) {
 	folder, file := smallJob(t, strings.ReplaceAll(tiny, "at 96 ppi", "at 3000 ppi"))

@@ -159,6 +159,11 @@ func (s *inputSet) named() []namedInput {
 			}
 		}
 	}
+	for _, p := range s.rec.Papers {
+		if p.Profile != nil {
+			put(RoleProfile, *p.Profile)
+		}
+	}
 	steps := func(l []lang.Step) {
 		for _, x := range l {
 			if c, ok := x.(*lang.Convert); ok && c.Profile != nil {
