@@ -252,7 +252,7 @@ func (b *builder) prepare(ctx context.Context, p *Plan) (*prepared, error) {
 }
 
 // dropInputs gives back decoded inputs, but for those that a later plan will
-// prepare another picture from, up to the size of one large master.
+// prepare another picture from, up to one large master in memory.
 func (b *builder) dropInputs() {
 	wanted := map[inputFile]bool{}
 	for _, p := range b.later {
@@ -265,13 +265,19 @@ func (b *builder) dropInputs() {
 			}
 		}
 	}
+	memory := func(l loaded) int64 {
+		if l.store.InMemory() {
+			return l.store.Bytes()
+		}
+		return 0
+	}
 	var held int64
 	for _, l := range b.inputs {
-		held += l.store.Bytes()
+		held += memory(l)
 	}
 	for in, l := range b.inputs {
 		if !wanted[in] || held > memoryLimit {
-			held -= l.store.Bytes()
+			held -= memory(l)
 			l.store.Close()
 			delete(b.inputs, in)
 		}

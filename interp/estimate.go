@@ -9,8 +9,8 @@ import (
 // nanos is what one pixel of an operation's result takes of one processor, in
 // nanoseconds, measured on a common server core; it serves estimates only.
 var nanos = map[string]float64{
-	"blend": 3, "convert": 45, "crop": 1, "enlarge": 9, "mask": 4, "sharpen": 16,
-	"spot-pixels": 40, "spots": 2, "turn": 4,
+	"blend": 3, "border": 1, "convert": 45, "crop": 1, "enlarge": 9, "mask": 4, "mix": 20, "sharpen": 16,
+	"spot-pixels": 40, "spots": 2, "tint": 1, "tone": 100, "turn": 4, "wrap": 1,
 }
 
 // encodeNanos is the same for writing a pixel of a print file with its digest.
@@ -47,15 +47,18 @@ func (p *Plan) Estimate(workers int) Estimate {
 
 	ready := p.Nodes[p.Ready]
 	pic := 2 * int64(ready.Pic.Stride()) * int64(ready.Pic.H)
+	row, rows := int64(out.Stride())*2, int64(60)
 	if pic > memoryLimit {
-		pic = 64 << 20 // it goes to a temporary file
+		pic = 64 << 20 // it goes to a temporary file, and its rows through rings
+		row = max(row, 2*int64(ready.Pic.Stride()))
+		rows += 8 * int64(ready.Pic.H/max(out.H, 1))
 	}
 	e.Memory = pic
 	if ready.Input == nil {
 		e.Memory += pic // the master beside the prepared picture
 	}
-	row := int64(out.Stride()) * 2
-	e.Memory += 40<<20 + int64(workers)*row*60 + int64(2*workers+1)*defaultBandRows*row/3
+	band, under := cut(out.H, max(workers, 1), 0, p.File.rowBytes(out))
+	e.Memory += 40<<20 + min(int64(workers)*row*rows, ringsMost) + int64(band)*int64(under+workers)*int64(p.File.rowBytes(out))
 
 	e.Largest = p.File.estimate(out)
 	if p.File.Format == "tiff" {

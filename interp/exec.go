@@ -61,6 +61,29 @@ type runOptions struct {
 // memory that finished bands take while they wait for their turn.
 const defaultBandRows = 240
 
+// bandsMost is the memory that bands may take before they are written, in
+// bytes, as long as every worker has one.
+const bandsMost = 256 << 20
+
+// cut says how many rows a band gets, where bandRows doesn't say it, and how
+// many bands may be under way: computed, or finished and waiting for their
+// turn. rowBytes is about what a finished row takes.
+func cut(rows, workers, bandRows, rowBytes int) (band, under int) {
+	band = bandRows
+	if band <= 0 {
+		band = defaultBandRows
+		for band > 64 && int64(workers+1)*int64(band)*int64(rowBytes) > bandsMost {
+			band /= 2
+		}
+	}
+	// Small pictures are cut finer, so that every worker has something to do.
+	for band > 32 && rows < 2*workers*band {
+		band /= 2
+	}
+	room := bandsMost / max(int64(band)*int64(rowBytes), 1)
+	return band, int(max(int64(workers)+1, min(2*int64(workers)+1, room)))
+}
+
 // run computes the graph and returns the row digests by node (nil where not
 // asked for).
 func run(ctx context.Context, g *graph, s sink, o runOptions) ([][]raster.Sum, error) {
@@ -72,17 +95,16 @@ func run(ctx context.Context, g *graph, s sink, o runOptions) ([][]raster.Sum, e
 	if o.workers <= 0 {
 		o.workers = runtime.GOMAXPROCS(0)
 	}
-	if o.bandRows <= 0 {
-		o.bandRows = defaultBandRows
-	}
-	// Small pictures are cut finer, so that every worker has something to do.
-	for o.bandRows > 32 && (o.till-o.from) < 2*o.workers*o.bandRows {
-		o.bandRows /= 2
-	}
-	a := s.align()
-	o.bandRows = (o.bandRows + a - 1) / a * a
 	g.size(out.H)
 	o.workers = g.workers(o.workers)
+	rowBytes := 0
+	if r, ok := s.(interface{ rowBytes() int }); ok {
+		rowBytes = r.rowBytes()
+	}
+	var under int
+	o.bandRows, under = cut(o.till-o.from, o.workers, o.bandRows, rowBytes)
+	a := s.align()
+	o.bandRows = (o.bandRows + a - 1) / a * a
 
 	sums := make([][]raster.Sum, len(g.nodes))
 	if whole {
@@ -102,7 +124,7 @@ func run(ctx context.Context, g *graph, s sink, o runOptions) ([][]raster.Sum, e
 	}
 	var (
 		next   atomic.Int64
-		tokens = make(chan struct{}, 2*o.workers+1)
+		tokens = make(chan struct{}, under)
 		ready  = make(chan done)
 		free   = make(chan []byte, cap(tokens)) // buffers that were emitted
 		wg     sync.WaitGroup
@@ -111,6 +133,9 @@ func run(ctx context.Context, g *graph, s sink, o runOptions) ([][]raster.Sum, e
 		wg.Go(func() {
 			w := newWorker(g, sums, out.H)
 			sw := s.worker()
+			if r, ok := sw.(interface{ room(n int) }); ok {
+				r.room(o.bandRows * rowBytes)
+			}
 			for {
 				select {
 				case tokens <- struct{}{}:

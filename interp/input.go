@@ -221,8 +221,9 @@ func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows
 }
 
 // memoryLimit is the largest picture kept in memory between prepare and the
-// prints; a larger one goes to a temporary file and is read by rows.
-const memoryLimit = 2 << 30
+// prints, in bytes: 89 megapixels of RGB. A larger one goes to a temporary file
+// and is read by rows, which takes some hundredths more of processor time.
+const memoryLimit = 512 << 20
 
 // testOnlyMemoryLimit, if not 0, replaces memoryLimit.
 var testOnlyMemoryLimit int64

@@ -38,6 +38,18 @@ type fileSink struct {
 	make  func() sinkWorker
 	limit int64
 	most  int64 // the largest size allowed, if not 0
+	bytes int   // of a row, see rowBytes
+}
+
+func (s *fileSink) rowBytes() int { return s.bytes }
+
+// rowBytes is what a row takes in the file: exact for TIFF, for JPEG about what
+// a rich picture at top quality takes.
+func (f FileSpec) rowBytes(p ops.Pic) int {
+	if f.Format == "tiff" {
+		return p.Stride() * f.Bits / 8
+	}
+	return p.Stride() * 2 / 3
 }
 
 func (s *fileSink) worker() sinkWorker { return s.make() }
@@ -66,7 +78,7 @@ func (s *fileSink) digest() (d raster.Sum) {
 
 // newFileSink writes the head of a print file; done writes its tail.
 func newFileSink(w io.Writer, f FileSpec, p ops.Pic) (s *fileSink, done func() error, err error) {
-	s = &fileSink{w: w, sum: sha256.New(), limit: 1 << 60, most: f.LargestBytes}
+	s = &fileSink{w: w, sum: sha256.New(), limit: 1 << 60, most: f.LargestBytes, bytes: f.rowBytes(p)}
 	var head, tail []byte
 	switch f.Format {
 	case "jpeg":
@@ -102,6 +114,7 @@ type jpegRows struct {
 	buf    []uint16
 	rows   [][]uint16
 	out    []byte
+	most   int // bytes that a band is likely to need, by those before it
 }
 
 func (j *jpegRows) row(y int, samples []uint16) error {
@@ -118,17 +131,26 @@ func (j *jpegRows) row(y int, samples []uint16) error {
 
 func (j *jpegRows) finish(dst []byte) ([]byte, error) {
 	out := j.out
-	j.out = dst
+	j.most = max(j.most, len(out)+len(out)/8)
+	if j.out = dst; dst == nil {
+		j.out = make([]byte, 0, j.most)
+	}
 	return out, nil
 }
 
 // tiffRows writes rows as they stand in the file.
 type tiffRows struct {
-	l   *tiff.Layout
-	out []byte
+	l    *tiff.Layout
+	out  []byte
+	most int // bytes of a band
 }
 
+func (t *tiffRows) room(n int) { t.most = n }
+
 func (t *tiffRows) row(_ int, samples []uint16) error {
+	if t.out == nil {
+		t.out = make([]byte, 0, t.most)
+	}
 	t.out = t.l.AppendRow(t.out, samples)
 	return nil
 }
