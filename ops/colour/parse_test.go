@@ -245,7 +245,7 @@ func FuzzParse(f *testing.F) {
 		if built++; built%20 != 0 { // tables cost 20 ms
 			return
 		}
-		back, out := make([]uint16, p.Channels()), make([]uint16, 3)
+		back, out, white := make([]uint16, p.Channels()), make([]uint16, 3), uint16(0)
 		for k := range 4 {
 			to, err := NewTransform(space(t, "opRGB"), p, Intent(k), true)
 			if err != nil {
@@ -254,6 +254,9 @@ func FuzzParse(f *testing.F) {
 			to.Row(back, []uint16{65535, 65535, 65535})
 			if from, err := NewTransform(p, space(t, "opRGB"), Intent(k), true); err == nil {
 				from.Row(out, back)
+			}
+			if Intent(k) == Relative { // absolute may state any white
+				white = out[1]
 			}
 		}
 		// A table may rise from black to white within one code; white that the
@@ -265,8 +268,8 @@ func FuzzParse(f *testing.F) {
 				steep = steep || d[k+1]-d[k] > 1.0/64
 			}
 		}
-		if !p.HasTables() && !steep && out[1] < 50000 {
-			t.Errorf("white comes back as %v", out)
+		if !p.HasTables() && !steep && white < 50000 {
+			t.Errorf("the green of white comes back as %d", white)
 		}
 	})
 }
