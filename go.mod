@@ -3,31 +3,29 @@ module platemark
 go 1.26.0
 
 require (
+	github.com/alecthomas/kong v1.17.0
 	github.com/alecthomas/participle/v2 v2.1.4
+	github.com/disintegration/imaging v1.6.2
+	github.com/google/go-cmp v0.7.0
+	github.com/gowebpki/jcs v1.0.2
 	github.com/mattn/go-runewidth v0.0.31
+	github.com/rogpeppe/go-internal v1.16.0
+	github.com/tetratelabs/wazero v1.12.0
+	github.com/vbauerster/mpb/v8 v8.16.2
+	go.lsp.dev/jsonrpc2 v1.0.1
+	golang.org/x/image v0.47.0
+	golang.org/x/sys v0.50.0
+	golang.org/x/term v0.48.0
 	golang.org/x/text v0.44.0
+	gonum.org/v1/gonum v0.17.0
+	pgregory.net/rapid v1.3.0
 )
 
 require (
 	github.com/VividCortex/ewma v1.2.0 // indirect
 	github.com/acarl005/stripansi v0.0.0-20180116102854-5a71ef0e047d // indirect
-	github.com/agext/levenshtein v1.2.3 // indirect
-	github.com/alecthomas/kong v1.17.0 // indirect
 	github.com/clipperhouse/uax29/v2 v2.7.0 // indirect
-	github.com/disintegration/imaging v1.6.2 // indirect
 	github.com/go-json-experiment/json v0.0.0-20260601182631-00ed12fed2a6 // indirect
-	github.com/google/go-cmp v0.7.0 // indirect
-	github.com/google/renameio/v2 v2.0.2 // indirect
-	github.com/gowebpki/jcs v1.0.2 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/tetratelabs/wazero v1.12.0 // indirect
 	github.com/vbauerster/cupwriter v0.0.5 // indirect
-	github.com/vbauerster/mpb/v8 v8.16.2 // indirect
-	go.lsp.dev/jsonrpc2 v1.0.1 // indirect
-	golang.org/x/image v0.47.0 // indirect
-	golang.org/x/sys v0.50.0 // indirect
-	golang.org/x/term v0.48.0 // indirect
 	golang.org/x/tools v0.52.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )

@@ -4,10 +4,11 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // anyFiles are all recipes of the tests, right and wrong.
@@ -148,7 +149,7 @@ func TestOutlineAgreesWithTheTree(t *testing.T) {
 		for _, m := range rec.Labs {
 			want[NameLab] = append(want[NameLab], m.Name.Value)
 		}
-		if !reflect.DeepEqual(got, want) {
+		if cmp.Diff(got, want) != "" {
 			t.Errorf("%q: names %v, want %v", src, got, want)
 		}
 		for _, b := range o.Blocks {
@@ -186,7 +187,7 @@ func TestRenamedRecipesMeanTheSame(t *testing.T) {
 			for _, x := range slices.Backward(all) {
 				out = slices.Concat(out[:x.Offset], []byte("zz-9"), out[x.End:])
 			}
-			if a, b := codesByLine(src), codesByLine(out); !reflect.DeepEqual(a, b) {
+			if a, b := codesByLine(src), codesByLine(out); cmp.Diff(a, b) != "" {
 				t.Errorf("%s %s on line %d: %v before, %v behind\n%s", name.Of, name.Value, name.Line, a, b, out)
 			}
 			n++

@@ -3,8 +3,9 @@ package lang
 import (
 	"math/big"
 	"os"
-	"reflect"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 func whole(t *testing.T) *Recipe {
@@ -37,7 +38,7 @@ func TestTreeOfTheWholeRecipe(t *testing.T) {
 	for _, s := range r.Prepare.Steps {
 		words = append(words, s.Word())
 	}
-	if want := []string{"turn", "mirror", "spot", "spot", "spot", "crop", "convert", "sharpen"}; !reflect.DeepEqual(words, want) {
+	if want := []string{"turn", "mirror", "spot", "spot", "spot", "crop", "convert", "sharpen"}; cmp.Diff(words, want) != "" {
 		t.Errorf("prepare %v", words)
 	}
 	if s := r.Prepare.Steps[3].(*SpotAt); !s.Soft.Default || s.Soft.Value.Cmp(big.NewRat(30, 1)) != 0 || s.From != nil {
@@ -49,7 +50,7 @@ func TestTreeOfTheWholeRecipe(t *testing.T) {
 	for _, s := range steps {
 		words = append(words, s.Word())
 	}
-	if want := []string{"enlarge", "enlarge", "blend", "sharpen", "convert"}; !reflect.DeepEqual(words, want) {
+	if want := []string{"enlarge", "enlarge", "blend", "sharpen", "convert"}; cmp.Diff(words, want) != "" {
 		t.Errorf("large %v", words)
 	}
 	if b := steps[2].(*Blend); b.Top.Value != "smooth" || b.Over.Value != "crisp" || b.At.Value.Cmp(big.NewRat(40, 1)) != 0 || b.At.Default {
@@ -81,7 +82,7 @@ func TestTreeOfTheWholeRecipe(t *testing.T) {
 	for _, f := range r.Files() {
 		files = append(files, f.Value)
 	}
-	if want := []string{"salt-road.tif", "masks/rocks.tif", "papers/cotton-rag.icc"}; !reflect.DeepEqual(files, want) {
+	if want := []string{"salt-road.tif", "masks/rocks.tif", "papers/cotton-rag.icc"}; cmp.Diff(files, want) != "" {
 		t.Errorf("files %v", files)
 	}
 }

@@ -3,10 +3,11 @@ package lsp
 import (
 	"os"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 func labels(l itemList) []string {
@@ -87,7 +88,7 @@ func TestCompletion(t *testing.T) {
 		if want == nil {
 			want = []string{}
 		}
-		if got := labels(l); !reflect.DeepEqual(got, want) {
+		if got := labels(l); cmp.Diff(got, want) != "" {
 			t.Errorf("%q: %q, want %q", row.new, got, want)
 		}
 		for _, i := range l.Items {

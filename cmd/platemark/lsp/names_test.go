@@ -1,9 +1,10 @@
 package lsp
 
 import (
-	"reflect"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // placesOf finds every place of a word in a text, by the test's own count.
@@ -44,7 +45,7 @@ func TestNames(t *testing.T) {
 			for _, r := range refs {
 				got = append(got, r.Range)
 			}
-			if !reflect.DeepEqual(got, all) {
+			if cmp.Diff(got, all) != "" {
 				t.Errorf("%s: used at %v, want %v", name, got, all)
 			}
 			q["context"] = map[string]any{"includeDeclaration": false}
@@ -63,7 +64,7 @@ func TestNames(t *testing.T) {
 					t.Errorf("%s becomes %q", name, e.Text)
 				}
 			}
-			if !reflect.DeepEqual(got, all) {
+			if cmp.Diff(got, all) != "" {
 				t.Errorf("%s: renamed at %v, want %v", name, got, all)
 			}
 		}

@@ -6,7 +6,6 @@ import (
 	"math/big"
 	"os"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -14,6 +13,8 @@ import (
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 const saltRoad = `recipe 1 draft
@@ -244,7 +245,7 @@ func TestSymbols(t *testing.T) {
 		}
 	}
 	want := []string{"mask grasses 5-8", "mask rocks 10-13", "steps wall 15-19", "  crisp", "  smooth", "print large 21-26", "print small 28-32"}
-	if !reflect.DeepEqual(list, want) {
+	if cmp.Diff(list, want) != "" {
 		t.Errorf("%q", list)
 	}
 	c.leaves()
