@@ -203,6 +203,13 @@ func TestVerifyFindsWhatChanged(t *testing.T) {
 	expect(false, false, "is gone")
 	write(t, b.File, string(old))
 
+	// Another build took the file's place: its log says so.
+	write(t, file, strings.ReplaceAll(tiny, "amount 100%", "amount 120%"))
+	other := mustBuild(t, file, LoadOptions{}, BuildOptions{Force: true})[0]
+	expect(false, false, "is another build's now: "+filepath.Base(other.Log))
+	write(t, file, tiny)
+	write(t, b.File, string(old))
+
 	master := filepath.Join(folder, "m.tif")
 	m := read(t, master)
 	c = bytes.Clone(m)

@@ -94,6 +94,8 @@ func Verify(ctx context.Context, path string, strict bool) (*Verdict, error) {
 		v.say(false, "the print file %s is gone (`platemark reprint` makes it again)", l.Run.Out)
 	case err != nil:
 		v.say(false, "the print file %s can't be read: %v", l.Run.Out, err)
+	case sum.String() != l.File.SHA256 && laterBuild(path, v.File, sum.String()) != "":
+		v.say(false, "the print file %s is another build's now: %s records it", l.Run.Out, laterBuild(path, v.File, sum.String()))
 	case sum.String() != l.File.SHA256:
 		v.say(false, "the print file %s was changed: %d bytes, sha256 %s…, recorded %d bytes, %s…", l.Run.Out, size, sum.String()[:16], l.File.Size, l.File.SHA256[:16])
 	default:
@@ -116,6 +118,21 @@ func Verify(ctx context.Context, path string, strict bool) (*Verdict, error) {
 		v.say(!strict, "the recipe %s was edited since and has errors now: %s", l.Run.Recipe, strings.Join(lines, "; "))
 	}
 	return v, nil
+}
+
+// laterBuild is the name of another log beside a print file that records the
+// file as it is, "" where there is none.
+func laterBuild(log, file, sum string) string {
+	list, _ := filepath.Glob(escapeGlob(file) + ".*.audit*.jsonl")
+	for _, p := range list {
+		if filepath.Base(p) == filepath.Base(log) {
+			continue
+		}
+		if l, err := ReadLog(p); err == nil && l.File.SHA256 == sum {
+			return filepath.Base(p)
+		}
+	}
+	return ""
 }
 
 // recipeState compares the recipe beside a log with the recorded one.
