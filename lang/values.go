@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/big"
 	"strings"
+	"sync"
 )
 
 // values checks units and ranges of a line that fits its form, from the table
@@ -125,7 +126,9 @@ func (r *reader) measure(st *statement, s *Slot, m mtok) {
 				r.add("PM304", m.span, "a print's side in px is a whole number", "", "round it")
 				return
 			}
-			r.inRange(labelIn(st, s), g, v, withUnit(m.num.Value, m.unit), m.span)
+			if !g.holds(v) { // its words are only made where they are needed
+				r.inRange(labelIn(st, s), g, v, withUnit(m.num.Value, m.unit), m.span)
+			}
 			return
 		}
 	}
@@ -144,11 +147,27 @@ func (r *reader) measure(st *statement, s *Slot, m mtok) {
 }
 
 func (r *reader) inRange(label string, g Range, v *big.Rat, shown string, sp Span) {
-	lo, hi := rat(g.Min), rat(g.Max)
-	if v.Cmp(hi) <= 0 && (v.Cmp(lo) > 0 || v.Cmp(lo) == 0 && !g.Above) {
-		return
+	if !g.holds(v) {
+		r.add("PM303", sp, fmt.Sprintf("%s is %s", label, shown), fmt.Sprintf("It may be %s.", g.String()))
 	}
-	r.add("PM303", sp, fmt.Sprintf("%s is %s", label, shown), fmt.Sprintf("It may be %s.", g.String()))
+}
+
+// holds says whether a value lies in the range.
+func (g Range) holds(v *big.Rat) bool {
+	lo, hi := bound(g.Min), bound(g.Max)
+	return v.Cmp(hi) <= 0 && (v.Cmp(lo) > 0 || v.Cmp(lo) == 0 && !g.Above)
+}
+
+// bounds are the ends of ranges as numbers, each read once.
+var bounds sync.Map
+
+func bound(s string) *big.Rat {
+	if r, ok := bounds.Load(s); ok {
+		return r.(*big.Rat)
+	}
+	r := rat(s)
+	bounds.Store(s, r)
+	return r
 }
 
 // String shows a range in words: "0.1 to 100 px", "above 0 to 1 %".

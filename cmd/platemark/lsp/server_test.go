@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
@@ -377,39 +376,42 @@ func long() string {
 	return b.String()
 }
 
-// From a keystroke in a recipe of 500 lines to its problems on the wire take
-// well under 30 ms. It is tried until one does, so that a busy machine doesn't
-// fail it.
-func TestSpeedOf500Lines(t *testing.T) {
-	c, _, uri := folder(t)
+// From a keystroke in a recipe of 500 lines to its problems on the wire:
+// well under 30 ms on a machine that does nothing else.
+func BenchmarkKeystroke500Lines(b *testing.B) {
+	c, _, uri := folder(b)
 	src := long()
 	if n := strings.Count(src, "\n"); n < 500 {
-		t.Fatalf("%d lines", n)
+		b.Fatalf("%d lines", n)
 	}
 	c.opens(uri, src)
 	c.published(uri, 1)
-	best := time.Hour
-	for v := 2; v < 100 && (v < 6 || best > 30*time.Millisecond); v++ {
-		began := time.Now()
+	v := 2
+	for b.Loop() {
 		c.tell("textDocument/didChange", map[string]any{
 			"textDocument":   map[string]any{"uri": uri, "version": v},
 			"contentChanges": []change{{&span{position{250, 0}, position{250, 0}}, " "}},
 		})
 		c.published(uri, v)
-		best = min(best, time.Since(began))
+		v++
 	}
-	t.Logf("checked in %v", best)
-	if best > 30*time.Millisecond {
-		t.Errorf("a keystroke took %v", best)
+	c.leaves()
+}
+
+// A long recipe that changes line by line is answered to the last version.
+func TestLongRecipe(t *testing.T) {
+	c, _, uri := folder(t)
+	c.opens(uri, long())
+	c.published(uri, 1)
+	for v := 2; v < 8; v++ {
+		c.tell("textDocument/didChange", map[string]any{
+			"textDocument":   map[string]any{"uri": uri, "version": v},
+			"contentChanges": []change{{&span{position{250, 0}, position{250, 0}}, " "}},
+		})
+		c.published(uri, v)
 	}
 	for _, ask := range []string{"textDocument/completion", "textDocument/hover", "textDocument/definition"} {
-		best := time.Hour
-		for range 8 {
-			began := time.Now()
-			c.ask(ask, where(uri, 490, 10), nil)
-			best = min(best, time.Since(began))
-		}
-		t.Logf("%s in %v", ask, best)
+		c.ask(ask, where(uri, 490, 10), nil)
 	}
 	c.leaves()
 }
