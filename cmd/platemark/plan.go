@@ -42,6 +42,7 @@ type planRow struct {
 	Effective string     `json:"effective-ppi"`
 	Bytes     int64      `json:"bytes"`
 	Exact     bool       `json:"bytes-exact"`
+	Likely    int64      `json:"bytes-likely"`
 	Memory    int64      `json:"memory"`
 	Seconds   int64      `json:"seconds"`
 	Steps     []planStep `json:"steps"`
@@ -94,7 +95,7 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 	w, h := p.Pixels()
 	r := planRow{Recipe: recipe, Print: p.Print, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
 		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
-		Bytes: e.Largest, Exact: e.Exact, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Steps: []planStep{}}
+		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Steps: []planStep{}}
 	for _, k := range p.Steps() {
 		n := p.Nodes[k]
 		s := planStep{Line: n.Line, Text: n.Text, Operation: n.Op, Version: n.Ver, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C}
@@ -130,7 +131,7 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	case p.File.Bits == 8:
 		how = "8 bits"
 	}
-	size := "up to about " + interp.SizeText(r.Bytes)
+	size := "about " + interp.SizeText(r.Likely) + " (noise: up to " + interp.SizeText(r.Bytes) + ")"
 	if r.Exact {
 		size = interp.SizeText(r.Bytes)
 	}
