@@ -182,3 +182,27 @@ func TestHugeFile(t *testing.T) {
 		t.Errorf("%v", ds)
 	}
 }
+
+// A line of nothing but problems is told of in bounds, and quickly: the first
+// ones, and that there are more.
+func TestLineOfProblemsIsBounded(t *testing.T) {
+	_, ds := Parse("x.recipe", []byte("recipe 1 draft\nmaster \"m.tif\"\nprint p {\n    si\xff"+strings.Repeat("..", 20000)+"\n}\n"))
+	n := 0
+	for _, d := range ds {
+		if d.Span.Line == 4 {
+			n++
+		}
+	}
+	if n == 0 || n > mostOnLine {
+		t.Fatalf("%d problems of one line", n)
+	}
+	more := false
+	for _, d := range ds {
+		for _, h := range d.Hints {
+			more = more || strings.Contains(h, "more problems")
+		}
+	}
+	if !more {
+		t.Error("it isn't said that there are more")
+	}
+}

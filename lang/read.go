@@ -57,7 +57,8 @@ func Parse(file string, src []byte) (*Recipe, []Diagnostic) {
 	s, ds := ReadSource(file, src)
 	r := &reader{src: s, ds: ds, top: &block{kind: "top"}}
 	if len(s.Lines) == 0 && len(ds) > 0 { // no text at all
-		return &Recipe{}, r.ds
+		Sort(r.ds)
+		return &Recipe{}, unique(r.ds)
 	}
 	r.walk()
 	rec := r.check()
@@ -65,11 +66,31 @@ func Parse(file string, src []byte) (*Recipe, []Diagnostic) {
 	return rec, unique(r.ds)
 }
 
+// mostOnLine bounds the problems told of one line. A line with more is no
+// recipe's: a picture opened by mistake, a stuck key.
+const mostOnLine = 20
+
 // unique drops diagnostics that say the same at the same place, as happens
-// where two prints follow one steps block.
+// where two prints follow one steps block, and what goes beyond mostOnLine.
+// They come sorted by place.
 func unique(ds []Diagnostic) []Diagnostic {
 	var out []Diagnostic
+	line, n, wrong := 0, 0, false
 	for _, d := range ds {
+		if d.Span.Line != line {
+			line, n, wrong = d.Span.Line, 0, false
+		}
+		// A line's first error is always kept: it decides whether the recipe
+		// may be run.
+		first := d.Severity == Error && !wrong
+		wrong = wrong || first
+		if n++; n > mostOnLine && !first {
+			if n == mostOnLine+1 {
+				last := &out[len(out)-1]
+				last.Hints = append(last.Hints[:len(last.Hints):len(last.Hints)], "this line has more problems; they are told once these are mended")
+			}
+			continue
+		}
 		twice := false
 		for i := len(out) - 1; i >= 0 && out[i].Span == d.Span; i-- {
 			twice = twice || out[i].Code == d.Code && out[i].Summary == d.Summary
