@@ -275,10 +275,9 @@ func TestReprintTellsADifference(t *testing.T) {
 		}
 		text = change(text)
 		c := &chain{}
-		for i, x := range text[:len(text)-1] {
+		for _, x := range text[:len(text)-1] {
 			old := prevOf(x)
 			x = strings.Replace(x, `"prev":"`+old+`"`, `"prev":"`+c.prev()+`"`, 1)
-			_ = i
 			c.lines = append(c.lines, []byte(x))
 		}
 		c.close(l.Run.Run)
