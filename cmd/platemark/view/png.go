@@ -12,12 +12,16 @@ import (
 // headEnd is where a PNG file's first chunk (IHDR) ends.
 const headEnd = 8 + 25
 
+// quick writes PNG files a tenth larger in half the time: pages are looked at
+// at once.
+var quick = png.Encoder{CompressionLevel: png.BestSpeed}
+
 // tagged is a picture as a PNG file that says what its numbers mean: the given
 // profile, or sRGB where it is nil. (PNG, third edition, 11.3.2: iCCP holds a
 // name, 0, the method 0 and the profile deflated; sRGB holds the intent.)
 func tagged(m image.Image, icc []byte) ([]byte, error) {
 	var b bytes.Buffer
-	if err := png.Encode(&b, m); err != nil {
+	if err := quick.Encode(&b, m); err != nil {
 		return nil, err
 	}
 	kind, body := "sRGB", []byte{1} // media-relative

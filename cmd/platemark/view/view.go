@@ -11,7 +11,6 @@ import (
 	"html/template"
 	"image"
 	"image/color"
-	"image/png"
 	"io"
 	"math"
 
@@ -220,7 +219,7 @@ func picture(p interp.ViewPicture) (template.URL, error) {
 // encode is a picture as a part of the page.
 func encode(m image.Image) (template.URL, error) {
 	var b bytes.Buffer
-	if err := png.Encode(&b, m); err != nil {
+	if err := quick.Encode(&b, m); err != nil {
 		return "", err
 	}
 	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(b.Bytes())), nil
