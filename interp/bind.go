@@ -3,7 +3,6 @@ package interp
 import (
 	"fmt"
 	"math/big"
-	"path"
 	"strings"
 
 	"platemark/lang"
@@ -16,7 +15,7 @@ import (
 // goes on where it can.
 type binder struct {
 	rec    *lang.Recipe
-	lines  []string
+	lines  recipeText
 	inputs *inputSet
 	diags  []lang.Diagnostic
 
@@ -60,34 +59,6 @@ func (b *binder) err(code string, at lang.Span, summary, detail string, hints ..
 	b.report(lang.Error, code, at, summary, detail, hints...)
 }
 
-func (b *binder) text(at lang.Span) string {
-	if at.Line < 1 || at.Line > len(b.lines) {
-		return ""
-	}
-	l := b.lines[at.Line-1]
-	// A point list may run over several lines: the first one names it.
-	if i := commentStart(l); i >= 0 {
-		l = l[:i]
-	}
-	return strings.Join(strings.Fields(l), " ")
-}
-
-// commentStart finds the # that starts a comment, outside strings.
-func commentStart(l string) int {
-	in := false
-	for i := 0; i < len(l); i++ {
-		switch {
-		case l[i] == '\\' && in:
-			i++
-		case l[i] == '"':
-			in = !in
-		case l[i] == '#' && !in:
-			return i
-		}
-	}
-	return -1
-}
-
 // node adds a step, or finds the equal one that is there already.
 func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...int) (int, bool) {
 	o, ok := ops.Lookup(op, ops.Version(b.rec.Version, op))
@@ -110,7 +81,7 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 		b.err(codeStep, at, err.Error(), "")
 		return 0, false
 	}
-	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), key: key, Text: b.text(at)})
+	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), key: key, Text: b.lines.words(at.Line)})
 	n := len(b.plan.Nodes) - 1
 	b.bykey[key], b.atLine[at.Line] = n, n
 	return n, true
@@ -120,7 +91,7 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 // this line makes (nil where the print has no such line).
 func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet, upto int) (*Plan, []lang.Diagnostic) {
 	b := &binder{
-		rec: rec, lines: strings.Split(strings.ReplaceAll(strings.TrimPrefix(string(source), "\ufeff"), "\r\n", "\n"), "\n"),
+		rec: rec, lines: recipeLines(string(source)),
 		inputs: inputs, bykey: map[raster.Sum]int{}, masks: map[string]int{}, atLine: map[int]int{},
 		plan: &Plan{Print: pr.Name.Value, Line: pr.Line},
 		env:  ops.Env{Profiles: map[string]*colour.Profile{}},
@@ -194,7 +165,7 @@ func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage i
 		return n
 	}
 	b.plan.Nodes = append(b.plan.Nodes, Node{
-		Input: in, Line: at.Line, Stage: stage, key: key, Text: b.text(at),
+		Input: in, Line: at.Line, Stage: stage, key: key, Text: b.lines.words(at.Line),
 		Pic: ops.Pic{W: info.W, H: info.H, C: info.Channels, Profile: profile},
 	})
 	b.uses(in)
@@ -455,6 +426,3 @@ func sameShape(w, h, w2, h2 int) bool {
 	d := sub(at, rat(int64(h)))
 	return d.Abs(d).Cmp(rat(1)) < 0
 }
-
-// outPath is where a print file's path lies, cleaned.
-func outPath(p string) string { return path.Clean(p) }

@@ -218,24 +218,13 @@ func derived(kind, name string) bool {
 
 // accountant lists the statements of one print.
 type accountant struct {
-	lines  []string
+	lines  recipeText
 	solver *solver
 	uses   map[string]int
 	paper  string // that the print is on
 	out    []*statement
 	cur    int
 	names  map[string]int
-}
-
-func (a *accountant) text(line int) string {
-	if line < 1 || line > len(a.lines) {
-		return ""
-	}
-	l := a.lines[line-1]
-	if i := commentStart(l); i >= 0 {
-		l = l[:i]
-	}
-	return strings.Join(strings.Fields(l), " ")
 }
 
 func (a *accountant) steps(block string, list []lang.Step, rec *lang.Recipe) {
@@ -265,7 +254,7 @@ func (a *accountant) steps(block string, list []lang.Step, rec *lang.Recipe) {
 			o, n := headTurns(1, list[i:])
 			i += n - 1
 			if o != 1 {
-				a.add(&statement{kind: "turn", block: block, line: first, text: a.text(first), params: []param{{name: "way", v: wordOf(turnWords[o])}}})
+				a.add(&statement{kind: "turn", block: block, line: first, text: a.lines.words(first), params: []param{{name: "way", v: wordOf(turnWords[o])}}})
 			}
 		case *lang.Tone:
 			if s.For == nil || s.For.Value == a.paper {
@@ -307,7 +296,7 @@ func (a *accountant) add(s *statement) {
 
 func (a *accountant) step(block string, s lang.Step, rec *lang.Recipe) {
 	line := s.Where().Line
-	st := &statement{kind: stepKind(s), block: block, line: line, text: a.text(line), params: paramsOf(s)}
+	st := &statement{kind: stepKind(s), block: block, line: line, text: a.lines.words(line), params: paramsOf(s)}
 	switch x := s.(type) {
 	case *lang.Convert:
 		to := value{kind: fileValue, set: true}
@@ -389,9 +378,9 @@ next:
 }
 
 func (a *accountant) spots(block string, run []*lang.SpotAt) {
-	st := &statement{kind: "spots", block: block, line: run[0].Line, text: a.text(run[0].Line)}
+	st := &statement{kind: "spots", block: block, line: run[0].Line, text: a.lines.words(run[0].Line)}
 	for _, s := range run {
-		st.spots = append(st.spots, spotLine{line: s.Line, text: a.text(s.Line), params: paramsOf(s)})
+		st.spots = append(st.spots, spotLine{line: s.Line, text: a.lines.words(s.Line), params: paramsOf(s)})
 	}
 	if args := a.solver.take(st.line, "spots"); args != nil {
 		// Spots that a crop cut away have no solved form, and then nobody

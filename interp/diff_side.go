@@ -234,7 +234,7 @@ func (s *Side) account(pr *lang.Print, p *Plan, l *Log) *account {
 	if s.rec.Prepare != nil {
 		prep = s.rec.Prepare.Steps
 	}
-	lines := splitLines(strings.TrimPrefix(string(s.Text), "\ufeff"))
+	lines := recipeLines(string(s.Text))
 	acc := &accountant{lines: lines, solver: sv, cur: -1, names: map[string]int{}}
 	acc.uses = nameUses(s.rec.Expand(prep))
 	if pr.On != nil {
@@ -287,7 +287,7 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *Log, acc *accountant) 
 		return r.RatString()
 	}
 	if z := pr.Size; z != nil {
-		a.line2, a.sizeIs = z.Line, strings.TrimPrefix(acc.text(z.Line), "size ")
+		a.line2, a.sizeIs = z.Line, strings.TrimPrefix(acc.lines.words(z.Line), "size ")
 		form := "exact"
 		switch {
 		case z.Within:
@@ -330,7 +330,7 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *Log, acc *accountant) 
 		}
 	}
 	if e := pr.Edition; e != nil {
-		a.edit = acc.text(e.Line)
+		a.edit = acc.lines.words(e.Line)
 	}
 }
 
@@ -354,12 +354,12 @@ func (l *Log) printed() (w, h int) {
 
 // maskAccounts reads every mask, with the solved shapes of the prints.
 func (s *Side) maskAccounts() {
-	lines := splitLines(strings.TrimPrefix(string(s.Text), "\ufeff"))
+	lines := recipeLines(string(s.Text))
 	acc := &accountant{lines: lines, solver: newSolver()}
 	for _, m := range s.rec.Masks {
 		ma := &maskAccount{name: m.Name.Value, line: m.Line}
 		for _, e := range m.Elements {
-			st := &statement{kind: e.Shape, block: "mask " + ma.name, line: e.Line, text: acc.text(e.Line), params: paramsOf(e)}
+			st := &statement{kind: e.Shape, block: "mask " + ma.name, line: e.Line, text: acc.lines.words(e.Line), params: paramsOf(e)}
 			st.params = without(st.params, "shape")
 			if e.Shape == "invert" || e.Shape == "soften" {
 				st.params = without(st.params, "op")

@@ -7,7 +7,6 @@ import (
 	"maps"
 	"os"
 	"slices"
-	"strings"
 
 	"platemark/ops/raster"
 )
@@ -62,15 +61,11 @@ func (l *Log) engines() string {
 
 // step names a step by its recipe line.
 func (l *Log) step(s stepRecord) string {
-	lines := strings.Split(strings.ReplaceAll(strings.TrimPrefix(l.Recipe.Text, "\ufeff"), "\r\n", "\n"), "\n")
+	lines := recipeLines(l.Recipe.Text)
 	if s.Line < 1 || s.Line > len(lines) {
 		return "the step " + s.Operation
 	}
-	t := lines[s.Line-1]
-	if i := commentStart(t); i >= 0 {
-		t = t[:i]
-	}
-	return fmt.Sprintf("the step of line %d (%s), `%s`,", s.Line, s.Operation, strings.Join(strings.Fields(t), " "))
+	return fmt.Sprintf("the step of line %d (%s), `%s`,", s.Line, s.Operation, lines.words(s.Line))
 }
 
 // replaced tells of an input whose place holds another file now.

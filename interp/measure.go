@@ -22,19 +22,6 @@ func roundHalfUp(r *big.Rat) int {
 	return int(q.Int64())
 }
 
-// inches converts a length in in, cm or mm; ok is false for other units.
-func inches(m lang.Measure) (r *big.Rat, ok bool) {
-	switch m.Unit {
-	case "in":
-		return m.Value, true
-	case "cm":
-		return mul(m.Value, big.NewRat(50, 127)), true
-	case "mm":
-		return mul(m.Value, big.NewRat(5, 127)), true
-	}
-	return nil, false
-}
-
 // share is a percentage as a share of 1.
 func share(m lang.Measure) *big.Rat { return quo(m.Value, rat(100)) }
 
@@ -97,7 +84,7 @@ func (s space) pixels(m lang.Measure, size, print int) (*big.Rat, bool) {
 	if m.Unit == "px" {
 		return m.Value, true
 	}
-	in, ok := inches(m)
+	in, ok := m.Inches()
 	if !ok || s.ppi == nil {
 		return nil, false
 	}

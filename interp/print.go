@@ -63,7 +63,7 @@ func (z *sizing) want(m *lang.Measure) *big.Rat {
 	if m.Unit == "px" {
 		return m.Value
 	}
-	in, _ := inches(*m)
+	in, _ := m.Inches()
 	return mul(in, z.ppi)
 }
 

@@ -82,7 +82,7 @@ func (w *walker) edge(s lang.Step) {
 	}
 	width := func(m lang.Measure) (int, bool) {
 		r := m.Value
-		if in, ok := inches(m); ok {
+		if in, ok := m.Inches(); ok {
 			r = mul(in, b.size.ppi)
 		}
 		px := roundHalfUp(r)

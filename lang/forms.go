@@ -55,13 +55,6 @@ type Range struct {
 	Above    bool
 }
 
-func (s *Slot) label() string {
-	if s.Word != "" {
-		return s.Word
-	}
-	return s.Label
-}
-
 var (
 	steps3      = []string{"prepare", "steps", "print"}
 	percent     = []Range{{"%", "0", "100", false}}

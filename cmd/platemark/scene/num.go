@@ -40,8 +40,6 @@ func abs(x float32) float32 { return float32(math.Abs(float64(x))) }
 
 func (c rgb) times(k float32) rgb { return rgb{c.r * k, c.g * k, c.b * k} }
 
-func (c rgb) plus(d rgb) rgb { return rgb{c.r + d.r, c.g + d.g, c.b + d.b} }
-
 // add is c + k*d.
 func (c rgb) add(k float32, d rgb) rgb {
 	return rgb{mad(k, d.r, c.r), mad(k, d.g, c.g), mad(k, d.b, c.b)}
