@@ -112,6 +112,9 @@ func adopt(ctx context.Context, f *os.File, from, to string) (*Adopted, error) {
 		if ctx.Err() != nil {
 			return nil, context.Cause(ctx)
 		}
+		if other := jpeg.UnsupportedError(""); errors.As(err, &other) {
+			return nil, fmt.Errorf("its picture is stored in a way that isn't read (%s): the file is not damaged; export the picture again as TIFF, or as an ordinary JPEG", string(other))
+		}
 		return nil, fmt.Errorf("its picture can't be decoded (%v): take it from a backup, or export it again", err)
 	}
 	if err := in.unchanged(); err != nil {

@@ -97,6 +97,35 @@ func TestOutsideFaultB04(t *testing.T) {
 	}
 }
 
+// Restart markers in scans of one channel, and sampling factors of three, are
+// whole files that Go's decoder doesn't read: the property is named, and nobody
+// is sent to a backup. Everything else that cjpeg can do to a file is read.
+func TestOutsideJPEGsOfAllKinds(t *testing.T) {
+	folder := t.TempDir()
+	ppm, to := filepath.Join(folder, "p.ppm"), filepath.Join(folder, "p.tif")
+	outsideTool(t, "convert-im6", "-size", "200x150", "gradient:teal-orange", ppm)
+	for _, sample := range []string{"1x1", "2x1", "1x2", "2x2", "4x1", "3x1"} {
+		for _, restart := range []string{"0", "1B", "4"} {
+			for _, kind := range []string{"-baseline", "-progressive"} {
+				from := filepath.Join(folder, "p.jpg")
+				outsideTool(t, "cjpeg", kind, "-sample", sample, "-restart", restart, "-outfile", from, ppm)
+				_, err := Adopt(context.Background(), from, to)
+				os.Remove(to)
+				want := ""
+				switch {
+				case kind == "-progressive" && restart != "0" && sample != "1x1":
+					want = "restart markers"
+				case sample == "3x1":
+					want = "subsampling ratio"
+				}
+				if want == "" && err != nil || want != "" && (err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "not damaged")) {
+					t.Errorf("%s %s, restart %s: %v", kind, sample, restart, err)
+				}
+			}
+		}
+	}
+}
+
 // Profile, resolution, orientation and rights as PIL writes them.
 func TestOutsideAdoptProperties(t *testing.T) {
 	folder := t.TempDir()

@@ -82,7 +82,7 @@ func TestTablesCutAtEveryByte(t *testing.T) {
 			e, off, size := tagAt(t, icc, sig)
 			for n := 0; n < size; n += 1 + size/1000 {
 				d := icc[off : off+n]
-				l, err := parseLUT(d, int(icc[off+8]), int(icc[off+9]), sig == "A2B0", string(icc[20:24]))
+				l, err := tableReader{}.parse(d, int(icc[off+8]), int(icc[off+9]), sig == "A2B0", string(icc[20:24]))
 				if err == nil {
 					var v [4]float64
 					l.eval(&v)
@@ -222,6 +222,62 @@ func TestFaultB05TablesComeBack(t *testing.T) {
 			to.Row(got[:], codes)
 			if d := DeltaE2000(got[2], Lab{L: 100}); d > 1 || !(got[0].L < got[1].L && got[1].L < got[2].L) {
 				t.Errorf("%s %v: %.2f", name, intent, got)
+			}
+		}
+	}
+}
+
+// An accepted profile whose six tables are one piece of data keeps no more than
+// three times the file.
+func TestSharedTablesKeptOnce(t *testing.T) {
+	d := tableTagData(1, 3, 3, 100, 256, 1, nil, func(x []float64) []float64 { return []float64{x[0], 0.5, 0.5} })
+	tags := []madeTag{white}
+	for k := range 3 {
+		tags = append(tags, madeTag{tableTag(true, k), d}, madeTag{tableTag(false, k), d})
+	}
+	icc := makeProfile(2, "prtr", "RGB ", "Lab ", tags...)
+	kept := func() (*Profile, int64) {
+		var before, after runtime.MemStats
+		runtime.GC()
+		runtime.ReadMemStats(&before)
+		p, err := Parse(icc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		runtime.GC()
+		runtime.ReadMemStats(&after)
+		return p, int64(after.HeapAlloc) - int64(before.HeapAlloc)
+	}
+	p, used := kept()
+	t.Logf("%d bytes kept for a file of %d", used, len(icc))
+	if used > 3*int64(len(icc))+64<<10 {
+		t.Errorf("%d bytes kept for a file of %d", used, len(icc))
+	}
+	runtime.KeepAlive(p)
+}
+
+// A matrix that isn't the identity has a meaning only before a table that
+// begins at XYZ; elsewhere it is refused, never left aside.
+// Source: ICC.1:2010, 10.8 and 10.9.
+func TestMatrixOfATable(t *testing.T) {
+	half := []float64{0.5, 0, 0, 0, 0.5, 0, 0, 0, 0.5}
+	for _, width := range []int{1, 2} {
+		for _, c := range []struct {
+			in      int
+			forward bool
+			pcs     string
+			refused bool
+		}{
+			{3, true, "Lab ", true}, {3, false, "Lab ", true}, {3, true, "XYZ ", true}, {3, false, "XYZ ", false},
+			{4, true, "Lab ", false}, // a matrix of three can't touch four inks
+		} {
+			if width == 1 && c.pcs == "XYZ " {
+				continue // such tables don't exist
+			}
+			d := tableTagData(width, c.in, 3, 3, 256, 1, half, func([]float64) []float64 { return make([]float64, 3) })
+			_, err := tableReader{}.parse(d, c.in, 3, c.forward, c.pcs)
+			if got := err != nil && strings.Contains(err.Error(), "matrix isn't the identity"); got != c.refused {
+				t.Errorf("width %d, %+v: %v", width, c, err)
 			}
 		}
 	}

@@ -13,10 +13,20 @@ const (
 	maxEntries = 1 << 16
 )
 
-// parseLUT reads a table transform of in inputs and out outputs whose
+// tableReader reads the table transforms of one profile. Tables that share
+// their data share the numbers read of it too.
+type tableReader map[numbers][]uint16
+
+// numbers says where numbers lie: n of width bytes from at.
+type numbers struct {
+	at       *byte
+	n, width int
+}
+
+// parse reads a table transform of in inputs and out outputs whose
 // connection-space end (its output if forward) is pcs, "XYZ " or "Lab ".
 // Every count and offset is checked before memory is taken for it.
-func parseLUT(d []byte, in, out int, forward bool, pcs string) (*lut, error) {
+func (r tableReader) parse(d []byte, in, out int, forward bool, pcs string) (*lut, error) {
 	if len(d) < 32 {
 		return nil, fmt.Errorf("it has %d bytes, too few for a table transform", len(d))
 	}
@@ -33,14 +43,14 @@ func parseLUT(d []byte, in, out int, forward bool, pcs string) (*lut, error) {
 	case kind == "mft1" && pcs != "Lab ":
 		err = fmt.Errorf("8-bit tables have no meaning for XYZ")
 	case kind == "mft1":
-		err = l.readTables(d, 1, pcs)
+		err = r.readTables(l, d, 1, pcs)
 	case kind == "mft2":
 		if pcs == "Lab " {
 			l.pcs = pcsLab2
 		}
-		err = l.readTables(d, 2, pcs)
+		err = r.readTables(l, d, 2, pcs)
 	case kind == "mAB " && forward, kind == "mBA " && !forward:
-		err = l.readParts(d)
+		err = r.readParts(l, d)
 	default:
 		err = fmt.Errorf("it is of the kind %s, which doesn't belong there", show(kind))
 	}
@@ -51,17 +61,25 @@ func parseLUT(d []byte, in, out int, forward bool, pcs string) (*lut, error) {
 }
 
 // readTables reads lut8 (width 1) and lut16 (width 2).
-func (l *lut) readTables(d []byte, width int, pcs string) error {
+func (r tableReader) readTables(l *lut, d []byte, width int, pcs string) error {
 	head, first, last := 48, 256, 256
 	if width == 2 {
 		head = 52
-		if len(d) < head {
-			return fmt.Errorf("it is cut short at %d bytes", len(d))
-		}
+	}
+	if len(d) < head {
+		return fmt.Errorf("it is cut short at %d bytes", len(d))
+	}
+	if width == 2 {
 		first, last = int(binary.BigEndian.Uint16(d[48:])), int(binary.BigEndian.Uint16(d[50:]))
 	}
 	if first < 2 || last < 2 || first > 4096 || last > 4096 {
 		return fmt.Errorf("its curves have %d and %d entries; 2 to 4096 are allowed", first, last)
+	}
+	matrix := readMatrix(d[12:], 9)
+	if !l.forward && pcs == "XYZ " {
+		l.matrix = matrix
+	} else if matrix != nil && l.in == 3 {
+		return fmt.Errorf("its matrix isn't the identity, which it must be where the table doesn't begin at XYZ (ICC.1:2010, 10.8 and 10.9)")
 	}
 	for i := range l.in {
 		l.grid[i] = int(d[10])
@@ -75,7 +93,7 @@ func (l *lut) readTables(d []byte, width int, pcs string) error {
 	}
 	at := head
 	take := func(n int) []uint16 {
-		v := words(d[at:], n, width)
+		v := r.words(d[at:], n, width)
 		at += n * width
 		return v
 	}
@@ -92,15 +110,17 @@ func (l *lut) readTables(d []byte, width int, pcs string) error {
 		return nil
 	}
 	l.m, l.a = from, to
-	if pcs == "XYZ " { // the matrix counts for XYZ only
-		l.matrix = readMatrix(d[12:], 9)
-	}
 	return nil
 }
 
-// words reads n numbers of width bytes, as 16-bit ones.
-func words(d []byte, n, width int) []uint16 {
+// words reads n numbers of width bytes, one at least, as 16-bit ones.
+func (r tableReader) words(d []byte, n, width int) []uint16 {
+	key := numbers{&d[0], n, width}
+	if v := r[key]; v != nil {
+		return v
+	}
 	v := make([]uint16, n)
+	r[key] = v
 	for i := range v {
 		if width == 1 {
 			v[i] = uint16(d[i]) * 257
@@ -151,7 +171,7 @@ func (l *lut) tableSize() (int, error) {
 }
 
 // readParts reads lutAToB and lutBToA.
-func (l *lut) readParts(d []byte) error {
+func (r tableReader) readParts(l *lut, d []byte) error {
 	var off [5]uint64 // b, matrix, m, table, a
 	for i := range off {
 		off[i] = uint64(binary.BigEndian.Uint32(d[12+4*i:]))
@@ -176,7 +196,7 @@ func (l *lut) readParts(d []byte) error {
 		return fmt.Errorf("it has a matrix for %d channels", pcs)
 	}
 	var err error
-	if l.b, err = readCurves(d, off[0], pcs); err != nil {
+	if l.b, err = r.readCurves(d, off[0], pcs); err != nil {
 		return err
 	}
 	if off[1] != 0 {
@@ -184,14 +204,14 @@ func (l *lut) readParts(d []byte) error {
 			return fmt.Errorf("its matrix is cut short")
 		}
 		l.matrix = readMatrix(d[off[1]:], 12)
-		if l.m, err = readCurves(d, off[2], 3); err != nil {
+		if l.m, err = r.readCurves(d, off[2], 3); err != nil {
 			return err
 		}
 	}
 	if off[3] == 0 {
 		return nil
 	}
-	if l.a, err = readCurves(d, off[4], device); err != nil {
+	if l.a, err = r.readCurves(d, off[4], device); err != nil {
 		return err
 	}
 	t := d[off[3]:]
@@ -212,12 +232,12 @@ func (l *lut) readParts(d []byte) error {
 	if len(t)-20 < n*width {
 		return fmt.Errorf("its table claims %d numbers but has room for %d", n, (len(t)-20)/width)
 	}
-	l.table = words(t[20:], n, width)
+	l.table = r.words(t[20:], n, width)
 	return nil
 }
 
 // readCurves reads n curves, one after another, each padded to 4 bytes.
-func readCurves(d []byte, off uint64, n int) ([]lutCurve, error) {
+func (r tableReader) readCurves(d []byte, off uint64, n int) ([]lutCurve, error) {
 	out := make([]lutCurve, 0, 4)
 	d = d[off:]
 	for range n {
@@ -240,7 +260,7 @@ func readCurves(d []byte, off uint64, n int) ([]lutCurve, error) {
 		case len(c.table)/2 > maxEntries:
 			return nil, fmt.Errorf("one of its curves has %d entries, more than the %d allowed", len(c.table)/2, maxEntries)
 		default:
-			out = append(out, tableCurve(words([]byte(c.table), len(c.table)/2, 2)))
+			out = append(out, tableCurve(r.words(d[12:], len(c.table)/2, 2)))
 		}
 		d = d[min((size+3)&^3, len(d)):]
 	}

@@ -97,22 +97,16 @@ func (p *Profile) readLUTs(tags tagTable, pcs string) error {
 	if pcs == "XYZ " && p.channels != 4 {
 		shapeErr = p.readShape(tags)
 	}
-	read := map[*byte]*lut{} // tags may share data
+	tables := tableReader{} // tags may share data
 	get := func(sig string, in, out int, forward bool) (*lut, error) {
 		d, ok := tags[sig]
 		if !ok {
 			return nil, nil
 		}
-		if len(d) > 0 && read[&d[0]] != nil {
-			if l := read[&d[0]]; l.in == in && l.out == out && l.forward == forward {
-				return l, nil
-			}
-		}
-		l, err := parseLUT(d, in, out, forward, pcs)
+		l, err := tables.parse(d, in, out, forward, pcs)
 		if err != nil {
 			return nil, fmt.Errorf("its table %s can't be used: %w", sig, err)
 		}
-		read[&d[0]] = l
 		return l, nil
 	}
 	var err error

@@ -359,6 +359,40 @@ func TestRefused(t *testing.T) {
 	}
 }
 
+// without is a file without its segments of one marker.
+func without(b []byte, marker byte) []byte {
+	out := b[:2:2]
+	for i := 2; ; {
+		n := 2 + int(b[i+2])<<8 + int(b[i+3])
+		if b[i+1] != marker {
+			out = append(out, b[i:i+n]...)
+		}
+		if b[i+1] == 0xda {
+			return append(out, b[i+n:]...)
+		}
+		i += n
+	}
+}
+
+// A picture whose quantisation tables are gone is refused, also where they
+// stand behind the scan or one of two is missing (T.81 B.2.4.1: a table stands
+// before the first scan that needs it).
+func TestQuantisationTables(t *testing.T) {
+	b := plain(9, 9, false)
+	tables := b[2 : 4+int(b[4])<<8+int(b[5])]
+	if tables[1] != 0xdb {
+		t.Fatalf("% X", tables[:4])
+	}
+	none := without(b, 0xdb)
+	refused(t, "none", none, "quantisation table", "missing")
+	refused(t, "behind the scan", slices.Concat(none[:len(none)-2], tables, none[len(none)-2:]), "missing")
+	refused(t, "the first alone", with(none, segment(0xdb, tables[4:4+65])), "missing")
+	refused(t, "cut short", with(none, segment(0xdb, tables[4:4+64])), "cut short")
+	if in, err := open(with(none, tables)); err != nil || in.Decodable() != nil {
+		t.Error(err)
+	}
+}
+
 // Whatever the bytes: no panic, and an *Error or a picture within the limits.
 func FuzzHead(f *testing.F) {
 	for _, b := range seeds() {

@@ -52,6 +52,14 @@ type Info struct {
 	// "half" (both ways), "half across", "half down" or "other"; "" for grey.
 	Sampling string
 
+	// NoTable says that a scan stands before a quantisation table that it
+	// needs. Go's decoder gives a flat picture for it.
+	NoTable bool
+	// LoneRestarts says that restart markers stand in a scan of one channel
+	// that is stored larger than others. Go's decoder counts them wrongly
+	// there.
+	LoneRestarts bool
+
 	// Adobe is the transform that the segment APP14 names: 0 none, 1 YCbCr,
 	// 2 YCCK; -1 where there is no such segment.
 	Adobe int
@@ -127,6 +135,11 @@ func (in Info) Decodable() error {
 		return &Error{"SOF", "the picture is " + in.Kind + " JPEG; baseline and progressive are read", mendExport}
 	case in.Channels == 3 && in.Adobe > 1:
 		return &Error{"APP14", fmt.Sprintf("the segment APP14 says transform %d, which is for four inks", in.Adobe), mendExport}
+	case in.NoTable:
+		return &Error{"DQT", "a quantisation table, which the picture's data need, is missing", mendDamaged}
+	case in.LoneRestarts:
+		return &Error{"DRI", "the picture has restart markers in scans of a single channel, beside colour differences of a smaller size; such files are not read",
+			"export the picture again as TIFF, or as JPEG without restart markers; the file itself is not damaged"}
 	case in.Scans > 100:
 		return &Error{"SOS", fmt.Sprintf("the picture is stored in %d scans; up to 100 are read", in.Scans), mendExport}
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"platemark/ops/codec/exif"
 )
@@ -85,7 +86,14 @@ type head struct {
 	exifs             int         // Exif segments
 	multi, moreBehind bool        // further pictures
 	end               int64       // where the picture ends
+
+	channels []channel // of the frame
+	tables   [4]bool   // the quantisation tables that stand so far
+	restart  bool      // restart markers stand in the scans to come
 }
+
+// channel is a channel of the frame.
+type channel struct{ id, across, down, table byte }
 
 // ended says in an error where the file ended.
 func (h *head) ended(err error, what string) error {
@@ -201,8 +209,12 @@ func (h *head) segment(marker byte, b []byte) error {
 	switch {
 	case kindsOfFrame[marker] != "":
 		return h.frame(kindsOfFrame[marker], b)
-	case marker == 0xda && h.info.W == 0:
-		return &Error{"SOS", "the picture's data begin before its size is said", mendDamaged}
+	case marker == 0xda:
+		return h.scanHead(b)
+	case marker == 0xdb:
+		return h.quantisation(b)
+	case marker == 0xdd && len(b) >= 2:
+		h.restart = be.Uint16(b) != 0
 	case !early:
 	case marker == 0xe0 && starts(b, "JFIF\x00") && h.jfif == nil:
 		h.jfif = append([]byte{}, b...)
@@ -252,6 +264,9 @@ func (h *head) frame(kind string, b []byte) error {
 	if blocks := pixels / 64; kind != Lossless && kind != Arithmetic && blocks > 8*h.size {
 		return &Error{"SOF", fmt.Sprintf("the picture claims %d x %d pixels; the file has %d bytes, too few to hold them", in.W, in.H, h.size), mendDamaged}
 	}
+	for c := b[6:]; len(c) > 0; c = c[3:] {
+		h.channels = append(h.channels, channel{c[0], c[1] >> 4, c[1] & 15, c[2]})
+	}
 	if in.Channels == 3 {
 		f := [3]byte{b[7], b[10], b[13]}
 		in.Sampling = "other"
@@ -262,6 +277,44 @@ func (h *head) frame(kind string, b []byte) error {
 			}
 		} else if f[0] == f[1] && f[1] == f[2] {
 			in.Sampling = "full"
+		}
+	}
+	return nil
+}
+
+// quantisation takes quantisation tables (T.81 B.2.4.1).
+func (h *head) quantisation(b []byte) error {
+	for len(b) > 0 {
+		n, id := 1+64*(1+int(b[0]>>4)), b[0]&15
+		if len(b) < n || b[0]>>4 > 1 || id > 3 {
+			return &Error{"DQT", "the quantisation tables are cut short or of an unknown kind", mendDamaged}
+		}
+		h.tables[id] = true
+		b = b[n:]
+	}
+	return nil
+}
+
+// scanHead reads the head of a scan (T.81 B.2.3): each of its channels needs
+// its quantisation table by now.
+func (h *head) scanHead(b []byte) error {
+	if h.info.W == 0 {
+		return &Error{"SOS", "the picture's data begin before its size is said", mendDamaged}
+	}
+	if len(b) < 1 || len(b) != 4+2*int(b[0]) {
+		return &Error{"SOS", fmt.Sprintf("the head of a scan has %d bytes, which don't fit its channels", len(b)), mendDamaged}
+	}
+	for i := range int(b[0]) {
+		at := slices.IndexFunc(h.channels, func(c channel) bool { return c.id == b[1+2*i] })
+		if at < 0 {
+			return &Error{"SOS", fmt.Sprintf("a scan is of the channel %d, which the picture hasn't", b[1+2*i]), mendDamaged}
+		}
+		c := h.channels[at]
+		if h.info.Kind != Lossless && (c.table > 3 || !h.tables[c.table]) {
+			h.info.NoTable = true
+		}
+		if h.restart && b[0] == 1 && len(h.channels) > 1 && c.across*c.down > 1 {
+			h.info.LoneRestarts = true
 		}
 	}
 	return nil

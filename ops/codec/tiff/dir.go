@@ -273,50 +273,49 @@ func (s *source) one(d *dir, tag uint16, fallback uint64) (uint64, error) {
 	return v[0], nil
 }
 
-// walk reads all directories: each one, then its SubIFDs, then the next. A
-// directory reached twice is an error. Damage behind the first full picture
-// is a warning: the picture itself is still whole.
+// walk reads all directories: each one, then its SubIFDs, then the next. One
+// that several lead to is read once; one that leads back to itself is an
+// error. Damage behind the first full picture is a warning: the picture itself
+// is still whole.
 func (s *source) walk(first uint64) (dirs []*dir, warnings []string, err error) {
-	type step struct {
-		off uint64
-		sub bool
-	}
-	seen := map[uint64]bool{}
-	todo := []step{{first, false}} // the last is read first
+	open := map[uint64]bool{} // by offset: whether the way to the present one leads through it
 	found := false
-	for len(todo) > 0 {
-		at := todo[len(todo)-1]
-		todo = todo[:len(todo)-1]
-		if seen[at.off] {
-			return nil, nil, &Error{"directory", fmt.Sprintf("the directories lead in a circle: the one at byte %d is reached twice", at.off), mendDamaged}
+	var visit func(off uint64) error
+	visit = func(off uint64) error {
+		if through, seen := open[off]; through {
+			return &Error{"directory", fmt.Sprintf("the directories lead in a circle: the one at byte %d leads back to itself", off), mendDamaged}
+		} else if seen {
+			return nil
 		}
-		if len(seen) == maxDirs {
-			return nil, nil, &Error{"directory", fmt.Sprintf("the file has more than %d directories", maxDirs), "save the picture alone in its own file"}
+		if len(open) == maxDirs {
+			return &Error{"directory", fmt.Sprintf("the file has more than %d directories", maxDirs), "save the picture alone in its own file"}
 		}
-		seen[at.off] = true
-		d, err := s.dir(at.off)
+		open[off] = true
+		defer func() { open[off] = false }()
+		d, err := s.dir(off)
 		if err == nil {
 			var subs []uint64
 			if e, ok := d.get(tagSubIFDs); ok {
 				subs, err = s.uints(e, maxDirs)
 			}
 			if d.next != 0 {
-				todo = append(todo, step{d.next, false})
-			}
-			for i := len(subs) - 1; i >= 0; i-- {
-				todo = append(todo, step{subs[i], true})
+				subs = append(subs, d.next)
 			}
 			dirs = append(dirs, d)
 			if kind, _ := s.kind(d); kind == kindFull {
 				found = true
 			}
-		}
-		if err != nil {
-			if _, plain := err.(*Error); !plain || !found {
-				return nil, nil, err
+			for _, next := range subs {
+				if err := visit(next); err != nil {
+					return err
+				}
 			}
-			warnings = append(warnings, "the file is damaged behind its first picture, which is whole: "+err.(*Error).Detail)
 		}
+		if damage, plain := err.(*Error); plain && found {
+			warnings = append(warnings, "the file is damaged behind its first picture, which is whole: "+damage.Detail)
+			return nil
+		}
+		return err
 	}
-	return dirs, warnings, nil
+	return dirs, warnings, visit(first)
 }

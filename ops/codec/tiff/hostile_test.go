@@ -108,6 +108,23 @@ func TestFaultI02DirectoryLoops(t *testing.T) {
 	le.PutUint32(b[len(b)-4:], le.Uint32(b[4:]))
 	refused(t, "picture, then circle", b, "circle")
 
+	// Sub-directories that are chained too, to each other and from the picture,
+	// are no circle: each is read once.
+	small := tifftest.Picture{W: 1, H: 1, C: 1, Bits: 8, Set: []tifftest.Tag{{Tag: 254, Type: 4, Values: []uint64{1}}}}
+	whole := tifftest.Picture{W: 2, H: 2, C: 1, Bits: 8, SubIFDs: []tifftest.Picture{small, small}}
+	b = one(whole).Bytes()
+	subs := b[le.Uint32(valueOf(b, 330)[4:]):]
+	first, second := le.Uint32(subs), le.Uint32(subs[4:])
+	nextOf := func(ifd uint32) []byte { return b[ifd+2+12*uint32(le.Uint16(b[ifd:])):] }
+	le.PutUint32(nextOf(first), second)
+	le.PutUint32(nextOf(le.Uint32(b[4:])), first)
+	f, got, err := decodeAll(b, 1)
+	if err != nil || !slices.Equal(got, whole.Samples()) || len(f.Info().Others) != 2 {
+		t.Errorf("sub-directories that are chained too: %v", err)
+	}
+	le.PutUint32(nextOf(second), first)
+	refused(t, "sub-directories in a circle", b, "circle")
+
 	// Many directories that overlap, each at its own place.
 	many := []byte{'I', 'I', 42, 0, 8, 0, 0, 0}
 	for i := range 2000 {
