@@ -56,8 +56,8 @@ type builder struct {
 	began  time.Time
 	// later are the plans still to come, for what is worth keeping.
 	later []*Plan
-	// report is what was found in the samples of the inputs so far.
-	report []string
+	// report is what was found in the samples of each input.
+	report map[inputFile][]string
 }
 
 // inputFile is an input by its bytes: recipes may name one file differently.
@@ -78,7 +78,7 @@ func newBuilder(j *Job, o BuildOptions) *builder {
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
-	return &builder{job: j, o: o, inputs: map[inputFile]loaded{}, ready: map[raster.Sum]*prepared{}}
+	return &builder{job: j, o: o, inputs: map[inputFile]loaded{}, ready: map[raster.Sum]*prepared{}, report: map[inputFile][]string{}}
 }
 
 func (b *builder) close() {
@@ -152,14 +152,25 @@ func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
 	if err != nil {
 		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
 	}
-	for _, w := range report {
-		if w = in.Path + ": " + w; !slices.Contains(b.report, w) {
-			b.report = append(b.report, w)
-		}
-	}
+	b.report[in.key()] = report
 	l := loaded{store: st, bands: raster.Bands(sums)}
 	b.inputs[in.key()] = l
 	return l, nil
+}
+
+// warnings are what was found in the samples of the inputs of one print.
+func (b *builder) warnings(p *Plan) (out []string) {
+	for _, n := range p.Nodes {
+		if n.Input == nil {
+			continue
+		}
+		for _, w := range b.report[n.Input.key()] {
+			if w = n.Input.Path + ": " + w; !slices.Contains(out, w) {
+				out = append(out, w)
+			}
+		}
+	}
+	return out
 }
 
 func resultOf(n Node, bands []raster.Sum) result {
@@ -332,7 +343,7 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 		return nil, err
 	}
 	built.Print, built.File = p.Print, out
-	built.Warnings = slices.Clone(b.report)
+	built.Warnings = b.warnings(p)
 	built.Wall = now().Sub(b.began)
 	c.close(b.run(p, filepath.Dir(out), filepath.Base(out), ""))
 	// The log first: a print without its log is worth less than a log that

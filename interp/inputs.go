@@ -113,8 +113,8 @@ func (s *inputSet) failed(role Role, at lang.Text, where string, err error) {
 		d.Hints = []string{ke.Hint}
 	case errors.As(err, &te), errors.As(err, &pe):
 		d.Summary = fmt.Sprintf("%s can't be read as a picture: %v", at.Value, err)
-	case errors.Is(err, context.Canceled):
-		d.Summary = "stopped"
+	case s.ctx.Err() != nil:
+		return // whoever asked says that it was stopped
 	default:
 		d.Summary = fmt.Sprintf("the %s %s can't be opened: %v", role, at.Value, err)
 		d.Detail = "Tried: " + where + ". Paths are relative to the recipe's folder."

@@ -113,6 +113,10 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 			j.Plans = append(j.Plans, p)
 		}
 	}
+	if ctx.Err() != nil {
+		j.inputs.Close()
+		return nil, context.Cause(ctx)
+	}
 	if o.Upto != 0 && len(j.Plans) == 0 && !j.Failed() && len(j.inputs.diags) == 0 {
 		j.inputs.Close()
 		return nil, fmt.Errorf("line %d of %s makes no picture; name a line with a step, or a line of a mask that a print uses", o.Upto, file)

@@ -83,6 +83,22 @@ func TestFileOverTheLabsLimit(t *testing.T) {
 	}
 }
 
+// Where the samples for that quality can't be computed, nobody is told that no
+// quality fits.
+func TestOverTheLimitWithoutAnAnswer(t *testing.T) {
+	_, file := smallJob(t, forLab)
+	j := mustLoad(t, file, LoadOptions{})
+	ctx, stop := context.WithCancel(context.Background())
+	stop()
+	b := newBuilder(j, BuildOptions{})
+	defer b.close()
+	large := &TooLarge{Limit: 1000}
+	b.fitting(ctx, j.Plans[0], large)
+	if s := large.Error(); strings.Contains(s, "no quality fits") || !strings.Contains(s, "couldn't be found out") {
+		t.Error(s)
+	}
+}
+
 // The lab's and paper's names and lines aren't in the mark: the same file is
 // the same print.
 func TestLabIsNotInTheMark(t *testing.T) {

@@ -14,7 +14,7 @@ type TooLarge struct {
 	Limit int64
 	Size  int64 // 0 where only the limit was met
 	// Quality is one that fits by a check on samples of the finished picture,
-	// 0 where none does; Bytes is the size to expect with it.
+	// 0 where none does, -1 where that check failed; Bytes is the size to expect with it.
 	Quality int
 	Bytes   int64
 	Format  string
@@ -26,6 +26,8 @@ func (e *TooLarge) Error() string {
 	switch {
 	case e.Format != "jpeg":
 		return s + "; a smaller size, or save jpeg, fits"
+	case e.Quality < 0:
+		return fmt.Sprintf("%s at quality %d; which quality fits couldn't be found out", s, e.Asked)
 	case e.Quality == 0:
 		return fmt.Sprintf("%s at quality %d, and no quality fits; print it smaller or at fewer ppi", s, e.Asked)
 	}
@@ -89,7 +91,7 @@ const (
 // computes stripes of the finished picture again and encodes them at the
 // qualities in question.
 func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
-	asked.Format, asked.Asked = p.File.Format, p.File.Quality
+	asked.Format, asked.Asked, asked.Quality = p.File.Format, p.File.Quality, -1
 	if p.File.Format != "jpeg" {
 		return
 	}

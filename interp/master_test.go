@@ -75,9 +75,10 @@ func TestMasterOnWhite(t *testing.T) {
 	mustBuild(t, file, LoadOptions{}, BuildOptions{Out: t.TempDir()})
 }
 
-// Samples beyond white are clipped, and the build says how many.
-func TestClippedSamplesAreSaid(t *testing.T) {
-	folder, file := smallJob(t, plain)
+// writeFloatMaster writes 96 x 64 px of 32-bit floats in opRGB, grey but for the
+// first column, whose red lies beyond white.
+func writeFloatMaster(t *testing.T, path string) {
+	t.Helper()
 	p, _ := colour.Space("opRGB")
 	pic := tifftest.Picture{W: 96, H: 64, C: 3, Bits: 32, Float: true,
 		Raw: func(x, y, c int) uint64 {
@@ -88,7 +89,13 @@ func TestClippedSamplesAreSaid(t *testing.T) {
 			return uint64(math.Float32bits(v))
 		},
 		Set: []tifftest.Tag{tifftest.Bytes(34675, 7, p.Bytes())}}
-	write(t, filepath.Join(folder, "m.tif"), string(tifftest.File{Pictures: []tifftest.Picture{pic}}.Bytes()))
+	write(t, path, string(tifftest.File{Pictures: []tifftest.Picture{pic}}.Bytes()))
+}
+
+// Samples beyond white are clipped, and the build says how many.
+func TestClippedSamplesAreSaid(t *testing.T) {
+	folder, file := smallJob(t, plain)
+	writeFloatMaster(t, filepath.Join(folder, "m.tif"))
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
 	// 64 of 96 · 64 · 3 samples (hand calculation).
 	if len(b.Warnings) != 1 || !strings.Contains(b.Warnings[0], "64") || !strings.Contains(b.Warnings[0], "clipped") {

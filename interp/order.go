@@ -258,7 +258,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 		b.later = later
 		if watch != nil {
 			b.o.Progress = func(stage string, done, due int64) {
-				watch(fmt.Sprintf("%d of %d, %s", i+1, len(todo), stage), done, due)
+				watch(fmt.Sprintf("%d of %d, %s, %s", i+1, len(todo), filepath.Base(r.Recipe), stage), done, due)
 			}
 		}
 		built, err := b.print(ctx, r.Plan, r.File, nil)
@@ -269,6 +269,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 			r.State, r.Err = OrderFailed, err
 		} else {
 			r.State, r.Built, r.Bytes, r.Sum, r.Log = OrderBuilt, built, built.Size, built.Sum, built.Log
+			r.Warnings = append(r.Warnings, built.Warnings...)
 		}
 		tell(r)
 		b.release(later)

@@ -168,3 +168,32 @@ func TestLargestBytes(t *testing.T) {
 		t.Errorf("left: %v", left)
 	}
 }
+
+// What a single build warns of, found in the samples of an input, stands with
+// each print of an order that the input goes into, read for it or not, and with
+// no other.
+func TestOrderWarnsOfEachPrintItsOwn(t *testing.T) {
+	folder := t.TempDir()
+	writeFloatMaster(t, filepath.Join(folder, "f.tif"))
+	writeMaster(t, filepath.Join(folder, "m.tif"), 96, 64, 3, "opRGB")
+	var files []string
+	for i, master := range []string{"f.tif", "m.tif", "./f.tif", "m.tif"} {
+		f := filepath.Join(folder, fmt.Sprintf("r%d.recipe", i))
+		write(t, f, fmt.Sprintf("recipe 1 draft\nmaster %q\nprint p {\n    size 1 in wide at 40 ppi\n    enlarge with linear\n    save tiff \"p%d.tif\"\n}\n", master, i))
+		files = append(files, f)
+	}
+	o, err := LoadOrder(context.Background(), files, LoadOptions{Resume: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer o.Close()
+	if err := o.Build(context.Background(), BuildOptions{}, nil); err != nil || o.Failed() {
+		t.Fatal(err, o.Rows[0].Err)
+	}
+	for i, r := range o.Rows {
+		clipped := strings.Contains(strings.Join(r.Warnings, "\n"), "were clipped")
+		if clipped != (i%2 == 0) || clipped && !strings.Contains(strings.Join(r.Built.Warnings, "\n"), r.Plan.Inputs[0].Path+": ") {
+			t.Errorf("%s: %q", r.Recipe, r.Warnings)
+		}
+	}
+}

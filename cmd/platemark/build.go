@@ -139,11 +139,16 @@ func parseSection(text string) (r [4]int, err error) {
 
 func (a *app) tellBuilt(b interp.Built) {
 	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, interp.SizeText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
-	for _, w := range b.Warnings {
-		fmt.Fprintf(a.out, "    warning: %s\n", w)
-	}
+	a.tellWarnings(b)
 	if b.Repeat {
 		fmt.Fprintf(a.out, "    the same bytes as an older log records\n")
+	}
+}
+
+// tellWarnings says what was found in the samples while a print was built.
+func (a *app) tellWarnings(b interp.Built) {
+	for _, w := range b.Warnings {
+		fmt.Fprintf(a.out, "    warning: %s\n", w)
 	}
 }
 
@@ -170,7 +175,7 @@ func builtJSON(all []interp.Built) any {
 }
 
 func (a *app) json(v any) error {
-	e := json.NewEncoder(a.out)
+	e := json.NewEncoder(unfolded(a.out))
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
 	return e.Encode(v)

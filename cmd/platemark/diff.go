@@ -9,8 +9,6 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"golang.org/x/term"
-
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/lang"
@@ -139,8 +137,7 @@ func (a *app) openSide(arg string) (*interp.Side, error) {
 
 // outColour says whether the standard output may be coloured.
 func (a *app) outColour() bool {
-	f, ok := a.out.(*os.File)
-	return ok && term.IsTerminal(int(f.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+	return a.outWidth() > 0 && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 }
 
 // tellDiff writes a comparison for people.

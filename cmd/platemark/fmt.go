@@ -92,7 +92,7 @@ func (c *fmtCmd) one(a *app, file string, src []byte) (same bool, err error) {
 		}
 	}
 	if !c.Write && !c.Diff && !c.Check {
-		_, err = a.out.Write(out)
+		_, err = unfolded(a.out).Write(out)
 	}
 	return same, err
 }

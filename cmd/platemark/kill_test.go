@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -27,6 +28,31 @@ print p {
 }
 `
 
+var built struct {
+	sync.Once
+	path string
+	err  error
+}
+
+// binary is the command, built once for all tests.
+func binary(t *testing.T) string {
+	t.Helper()
+	built.Do(func() {
+		var dir string
+		if dir, built.err = os.MkdirTemp("", "platemark-test"); built.err != nil {
+			return
+		}
+		built.path = filepath.Join(dir, "platemark")
+		if out, err := exec.Command("go", "build", "-o", built.path, ".").CombinedOutput(); err != nil {
+			built.err = fmt.Errorf("%w: %s", err, out)
+		}
+	})
+	if built.err != nil {
+		t.Fatal(built.err)
+	}
+	return built.path
+}
+
 // Fault j01: a build killed at any moment leaves the master as it was, no file
 // under the print's name unless it is whole, only temporary files that can be
 // told by their name; the next build succeeds.
@@ -34,10 +60,7 @@ func TestFaultJ01KilledAtRandomMoments(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Fatal("this test needs a system with kill -9")
 	}
-	bin := filepath.Join(t.TempDir(), "platemark")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	bin := binary(t)
 	dir := t.TempDir()
 	master := filepath.Join(dir, "m.tif")
 	if err := writeMaster(master, 1200, 800, 3, "opRGB"); err != nil {
@@ -118,10 +141,7 @@ func TestInterruptEndsWithinASecond(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Fatal("this test needs a system with signals")
 	}
-	bin := filepath.Join(t.TempDir(), "platemark")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	bin := binary(t)
 	dir := t.TempDir()
 	if err := writeMaster(filepath.Join(dir, "m.tif"), 1200, 800, 3, "opRGB"); err != nil {
 		t.Fatal(err)

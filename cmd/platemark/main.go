@@ -15,7 +15,6 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
-	"golang.org/x/term"
 
 	"platemark/interp"
 )
@@ -33,8 +32,8 @@ type app struct {
 	out    io.Writer
 	err    io.Writer
 	colour bool
-	width  int
-	bars   bool
+	width  int      // of the terminal; 100 where there is none
+	screen *os.File // where bars are drawn; nil where nobody watches
 }
 
 // errRefused ends a command with exit code 1 after it has said why.
@@ -75,13 +74,14 @@ func run(args []string, stdout, stderr io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	a := &app{ctx: ctx, out: stdout, err: stderr, width: 100}
-	if f, ok := stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		a.bars = true
+	if f, w := terminal(stderr); f != nil {
+		a.screen, a.width, a.err = f, w, &folded{w: f, width: w}
 		a.colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
-		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 20 {
-			a.width = w
-		}
 	}
+	if f, w := terminal(stdout); f != nil {
+		a.out = &folded{w: f, width: w}
+	}
+	defer func() { flush(a.out); flush(a.err) }()
 	// A finished exit is a value here, so that tests and deferred work see it.
 	type exit struct{ code int }
 	code := exitDone

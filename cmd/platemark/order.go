@@ -22,6 +22,7 @@ const orderFile = "order.csv"
 
 // order builds several recipes in one run.
 func (c *buildCmd) order(a *app) error {
+	began := time.Now()
 	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force})
 	if err != nil {
 		return err
@@ -35,8 +36,15 @@ func (c *buildCmd) order(a *app) error {
 			fmt.Fprintf(a.err, "error: %v\n", j.Err)
 			continue
 		}
-		a.problems(j.Job.Source, j.Job.Diags, lang.Warning)
+		least := lang.Error
+		if len(o.Jobs) == 1 {
+			least = lang.Warning
+		}
+		a.problems(j.Job.Source, j.Job.Diags, least)
 		a.staleOf(j.Job)
+	}
+	if len(o.Jobs) > 1 {
+		a.tellKinds(o)
 	}
 	if len(o.Problems) > 0 {
 		for _, p := range o.Problems {
@@ -45,17 +53,19 @@ func (c *buildCmd) order(a *app) error {
 		fmt.Fprintln(a.err, "hint: nothing was built")
 		return errRefused
 	}
-	began := time.Now()
-	cols := orderColumns(o.Rows)
+	cols := orderColumns(o.Rows, a.outWidth())
 	if !c.JSON {
 		a.tellOrderPlan(o)
 	}
 	p := a.newProgress()
 	defer p.close()
 	err = o.Build(a.ctx, interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: p.tell()}, func(r *interp.OrderRow) {
-		p.rest()
+		p.close()
 		if !c.JSON {
 			fmt.Fprintln(a.out, cols.line(r))
+			if r.Built != nil {
+				a.tellWarnings(*r.Built)
+			}
 		}
 		if r.Err != nil {
 			a.tellRowError(r)
@@ -116,9 +126,42 @@ func (a *app) tellRowError(r *interp.OrderRow) {
 	fmt.Fprintf(a.err, "error: %s, print %s: %v\n", r.Recipe, r.Print, r.Err)
 }
 
-// columns are the widths of the summary's columns, known from the plan.
-type columns [5]int
+// tellKinds says what the recipes of an order warn of: a line for each kind,
+// with its first place and how many more there are.
+func (a *app) tellKinds(o *interp.Order) {
+	type kind struct {
+		first string
+		more  int
+	}
+	var codes []string
+	kinds := map[string]*kind{}
+	for _, j := range o.Jobs {
+		if j.Err != nil {
+			continue
+		}
+		for _, d := range j.Job.Diags {
+			if d.Severity != lang.Warning {
+				continue
+			}
+			if k := kinds[d.Code]; k != nil {
+				k.more++
+				continue
+			}
+			codes = append(codes, d.Code)
+			kinds[d.Code] = &kind{first: fmt.Sprintf("%s:%d: %s", shortPath(j.File), d.Span.Line, d.Summary)}
+		}
+	}
+	for _, code := range codes {
+		k := kinds[code]
+		fmt.Fprintf(a.err, "warning: %s [%s]", k.first, code)
+		if k.more > 0 {
+			fmt.Fprintf(a.err, "; and %d more of this kind, for each of which `platemark plan RECIPE` says more", k.more)
+		}
+		fmt.Fprintln(a.err)
+	}
+}
 
+// orderCells are the cells of a row: recipe, print, face, resolution, mark.
 func orderCells(r *interp.OrderRow) [5]string {
 	if r.Plan == nil {
 		return [5]string{r.Recipe, "-", "-", "-", "-"}
@@ -128,11 +171,38 @@ func orderCells(r *interp.OrderRow) [5]string {
 
 func faceText(p *interp.Plan) string { return inchText(p.Face.W) + " x " + inchText(p.Face.H) + " in" }
 
-func orderColumns(rows []*interp.OrderRow) (c columns) {
+// columns are the widths of the summary's columns, known from the plan; a
+// column of 0 is left out.
+type columns [5]int
+
+// orderColumns fits the columns into width cells: marks go first, then
+// resolutions, then names are shortened.
+func orderColumns(rows []*interp.OrderRow, width int) (c columns) {
+	state := len(interp.OrderFailed)
 	for _, r := range rows {
 		for i, s := range orderCells(r) {
 			c[i] = max(c[i], utf8.RuneCountInString(s))
 		}
+		if r.State == interp.OrderThere {
+			state = len(r.State)
+		}
+	}
+	over := func() int {
+		n := len("999.9 KB  ") + state - width
+		for _, k := range c {
+			if k > 0 {
+				n += k + 2
+			}
+		}
+		return n
+	}
+	for _, i := range []int{4, 3} {
+		if width > 0 && over() > 0 {
+			c[i] = 0
+		}
+	}
+	if width > 0 && over() > 0 {
+		c[0] = max(c[0]-over(), 8)
 	}
 	return c
 }
@@ -140,13 +210,15 @@ func orderColumns(rows []*interp.OrderRow) (c columns) {
 func (c columns) line(r *interp.OrderRow) string {
 	var b strings.Builder
 	for i, s := range orderCells(r) {
-		b.WriteString(pad(s, c[i]) + "  ")
+		if c[i] > 0 {
+			b.WriteString(pad(cutText(s, c[i]), c[i]) + "  ")
+		}
 	}
 	size := "-"
 	if r.State == interp.OrderBuilt || r.State == interp.OrderThere {
 		size = interp.SizeText(r.Bytes)
 	}
-	return b.String() + fmt.Sprintf("%10s  %s", size, r.State)
+	return b.String() + fmt.Sprintf("%9s  %s", size, r.State)
 }
 
 // shortPath is a path as seen from here, or its bare name: tables go out with

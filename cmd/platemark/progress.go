@@ -7,8 +7,11 @@ import (
 	"github.com/vbauerster/mpb/v8/decor"
 )
 
-// progress shows one bar for the stage at work, on a terminal only.
+// progress shows one bar for the stage at work, on a terminal only. Each stage
+// has a container of bars of its own, which is waited for when the stage ends:
+// then the bar is gone from the screen, and lines can be written where it was.
 type progress struct {
+	a     *app
 	mu    sync.Mutex
 	p     *mpb.Progress
 	bar   *mpb.Bar
@@ -17,10 +20,10 @@ type progress struct {
 
 // newProgress is nil where nobody watches; its methods then do nothing.
 func (a *app) newProgress() *progress {
-	if !a.bars {
+	if a.screen == nil {
 		return nil
 	}
-	return &progress{p: mpb.New(mpb.WithOutput(a.err), mpb.WithWidth(min(a.width-50, 40)))}
+	return &progress{a: a}
 }
 
 // tell has the form that interp calls; several goroutines may.
@@ -34,33 +37,27 @@ func (p *progress) tell() func(stage string, done, due int64) {
 		if stage != p.stage {
 			p.end()
 			p.stage = stage
+			name := cutText(stage, max(p.a.width-40, 12))
+			p.p = mpb.New(mpb.WithOutput(p.a.screen), mpb.WithWidth(min(max(p.a.width-len(name)-28, 8), 40)))
 			p.bar = p.p.AddBar(due, mpb.BarRemoveOnComplete(),
-				mpb.PrependDecorators(decor.Name(stage+" ", decor.WC{C: decor.DindentRight | decor.DextraSpace})),
+				mpb.PrependDecorators(decor.Name(name+" ", decor.WC{C: decor.DindentRight | decor.DextraSpace})),
 				mpb.AppendDecorators(decor.Percentage(decor.WC{W: 5}), decor.Name("  about "), decor.AverageETA(decor.ET_STYLE_MMSS), decor.Name(" left")))
 		}
 		p.bar.SetCurrent(done)
 	}
 }
 
+// end takes the bar off the screen.
 func (p *progress) end() {
 	if p.bar != nil {
 		p.bar.Abort(true)
-		p.bar = nil
+		p.p.Wait()
+		p.p, p.bar, p.stage = nil, nil, ""
 	}
 }
 
-// rest takes the bar away until the next stage, so that lines can be written.
-func (p *progress) rest() {
-	if p == nil {
-		return
-	}
-	p.mu.Lock()
-	p.end()
-	p.stage = ""
-	p.mu.Unlock()
-}
-
-// close takes the bar away, whatever became of the run.
+// close takes the bar away, so that lines can be written; a further stage opens
+// another.
 func (p *progress) close() {
 	if p == nil {
 		return
@@ -68,5 +65,4 @@ func (p *progress) close() {
 	p.mu.Lock()
 	p.end()
 	p.mu.Unlock()
-	p.p.Wait()
 }
