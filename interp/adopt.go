@@ -15,6 +15,7 @@ import (
 	"runtime"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/ops/codec/jpegin"
 	"platemark/ops/codec/meta"
 	"platemark/ops/codec/tiff"
@@ -62,25 +63,20 @@ func Adopt(ctx context.Context, from, to string) (*Adopted, error) {
 	if ext := strings.ToLower(filepath.Ext(to)); ext != ".tif" && ext != ".tiff" {
 		return nil, fmt.Errorf("%s: what is written is a TIFF file, and its name ends with .tif", to)
 	}
-	f, err := os.Open(from)
+	in, err := newInput("", from, from, false)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", from, plainPathError(err))
+		return nil, fmt.Errorf("%s: %w", from, err)
 	}
-	defer f.Close()
-	a, err := adopt(ctx, f, from, to)
+	defer in.Close()
+	a, err := adopt(ctx, in, to)
 	if err != nil && !errors.Is(err, context.Canceled) {
 		err = fmt.Errorf("%s: %w", from, err)
 	}
 	return a, err
 }
 
-func adopt(ctx context.Context, f *os.File, from, to string) (*Adopted, error) {
-	in := &Input{Path: from, Found: from, file: f}
-	var err error
-	if in.stat, err = f.Stat(); err != nil {
-		return nil, plainPathError(err)
-	}
-	in.Size = in.stat.Size()
+func adopt(ctx context.Context, in *Input, to string) (*Adopted, error) {
+	f, from := in.file, in.Found
 	head, err := firstBytes(f, in.Size)
 	if err != nil {
 		return nil, err
@@ -94,7 +90,7 @@ func adopt(ctx context.Context, f *os.File, from, to string) (*Adopted, error) {
 	default:
 		return nil, &KindError{"it is " + kind, mendKind}
 	}
-	if err := absent(to); err != nil {
+	if err := disk.Absent(to); err != nil {
 		return nil, err
 	}
 	if in.Sum, err = hashFile(ctx, f, in.Size); err != nil {
@@ -147,7 +143,7 @@ func adopt(ctx context.Context, f *os.File, from, to string) (*Adopted, error) {
 		return nil, err
 	}
 	h := sha256.New()
-	err = WriteFile(to, func(w *os.File) error {
+	err = disk.Make(to, false, func(w *os.File) error {
 		out := bufio.NewWriterSize(io.MultiWriter(w, h), 1<<20)
 		if _, err := out.Write(l.Header()); err != nil {
 			return err

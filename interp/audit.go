@@ -6,10 +6,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/ops/raster"
 	"platemark/testdata/frozen"
 )
@@ -230,17 +230,13 @@ const maxLog = 64 << 20
 
 // ReadLog reads a log and checks its form and its whole chain.
 func ReadLog(path string) (*Log, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, &LogError{path, 0, plainPathError(err).Error()}
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, maxLog+1))
-	if err != nil {
-		return nil, &LogError{path, 0, plainPathError(err).Error()}
-	}
-	if len(b) > maxLog {
+	b, err := disk.Read(path, maxLog)
+	var large *disk.SizeError
+	switch {
+	case errors.As(err, &large):
 		return nil, &LogError{path, 0, "too long for an audit log"}
+	case err != nil:
+		return nil, &LogError{path, 0, disk.PlainError(err).Error()}
 	}
 	return parseLog(path, b)
 }

@@ -11,7 +11,7 @@ import (
 	"slices"
 	"time"
 
-	"platemark/ops"
+	"platemark/interp/disk"
 	"platemark/ops/raster"
 )
 
@@ -308,37 +308,28 @@ func (b *builder) runOptions(stage string, rows int) runOptions {
 	return runOptions{workers: b.o.Workers, bandRows: b.o.BandRows, progress: b.progress(stage, int64(rows))}
 }
 
-// estimate is the room to set aside for a print file: exact for TIFF, about
-// what noise at top quality takes for JPEG.
-func (f FileSpec) estimate(p ops.Pic) int64 {
-	n := int64(p.W) * int64(p.H) * int64(p.C)
-	if f.Format == "tiff" {
-		return n*int64(f.Bits)/8 + 1<<20
-	}
-	return n*2/3 + 1<<20
-}
-
 // print makes one print. With want set (a reprint) the records are compared
 // with that log's before the file gets its name.
 func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*Built, error) {
 	b.began = now()
-	f, err := createOut(out, p.File.estimate(p.Nodes[p.Out].Pic), b.o.Force)
+	likely, most := p.File.room(p.Nodes[p.Out].Pic)
+	f, err := disk.Create(out, likely, most, b.o.Force)
 	if err != nil {
 		return nil, err
 	}
 	built, c, err := b.picture(ctx, p, f)
 	if err != nil {
-		f.abandon()
+		f.Abandon()
 		b.failed(p, out, err)
 		return nil, err
 	}
 	if want != nil {
 		if err := compare(ctx, want, c, f.File, built.Size); err != nil {
-			f.abandon()
+			f.Abandon()
 			return nil, err
 		}
 	} else if err := b.olderLogs(p, out, built); err != nil {
-		f.abandon()
+		f.Abandon()
 		b.failed(p, out, err)
 		return nil, err
 	}
@@ -350,16 +341,16 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 	// `verify` finds without its print.
 	log := nextLogName(out, p.Mark.String())
 	if want == nil || !b.sameLog(want, out) {
-		if err := writeNew(log, c.bytes()); err != nil {
-			f.abandon()
+		if err := disk.Write(log, c.bytes(), false); err != nil {
+			f.Abandon()
 			return nil, err
 		}
 		built.Log = log
 	} else {
 		built.Log = want.Path
 	}
-	if err := f.commit(built.Size); err != nil {
-		if built.Log == log {
+	if err := f.Commit(built.Size); err != nil {
+		if built.Log == log && !f.Named() {
 			os.Remove(log)
 		}
 		return nil, err
@@ -369,11 +360,11 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 
 // sameLog says whether want already lies beside the file.
 func (b *builder) sameLog(want *Log, out string) bool {
-	return filepath.Dir(realPath(want.Path)) == filepath.Dir(realPath(out))
+	return filepath.Dir(disk.Real(want.Path)) == filepath.Dir(disk.Real(out))
 }
 
 // picture computes the print into f and writes the determined records.
-func (b *builder) picture(ctx context.Context, p *Plan, f *outFile) (*Built, *chain, error) {
+func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *chain, error) {
 	ready, err := b.prepare(ctx, p)
 	if err != nil {
 		return nil, nil, err
@@ -404,7 +395,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *outFile) (*Built, *ch
 		return nil, nil, err
 	}
 	if err := w.Flush(); err != nil {
-		return nil, nil, plainPathError(err)
+		return nil, nil, disk.PlainError(err)
 	}
 	record(p, of, sums, results)
 	list := make([]result, len(p.Nodes))
@@ -427,11 +418,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *outFile) (*Built, *ch
 // olderLogs compares with every log of the same mark beside the file: same
 // mark, same file. A log of another draft speaks of other pictures.
 func (b *builder) olderLogs(p *Plan, out string, built *Built) error {
-	list, err := filepath.Glob(escapeGlob(out) + "." + p.MarkShort() + "*.audit.jsonl")
-	if err != nil {
-		return err
-	}
-	for _, path := range list {
+	for _, path := range logsOf(out, p.Mark.String()) {
 		l, err := ReadLog(path)
 		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(b.job) {
 			continue
@@ -461,7 +448,7 @@ func (b *builder) failed(p *Plan, out string, why error) {
 	c.close(b.run(p, filepath.Dir(out), filepath.Base(out), why.Error()))
 	base := out + "." + p.MarkShort()
 	for i := 1; i < 1000; i++ {
-		if writeNew(fmt.Sprintf("%s.failed-%d.jsonl", base, i), c.bytes()) == nil {
+		if disk.Write(fmt.Sprintf("%s.failed-%d.jsonl", base, i), c.bytes(), false) == nil {
 			return
 		}
 	}

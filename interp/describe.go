@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/ops/codec/jpegin"
 	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
@@ -72,18 +73,11 @@ type PrintSize struct {
 // for files that can't be opened; what is wrong inside a file stands in
 // Refused.
 func Describe(ctx context.Context, path string, workers int) (*Description, error) {
-	f, err := os.Open(path)
+	f, st, err := disk.Open(path)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, plainPathError(err))
+		return nil, fmt.Errorf("%s: %w", path, disk.PlainError(err))
 	}
 	defer f.Close()
-	st, err := f.Stat()
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, plainPathError(err))
-	}
-	if !st.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s isn't an ordinary file", path)
-	}
 	head, err := firstBytes(f, st.Size())
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
@@ -290,12 +284,12 @@ func spacesFor(channels int) []string {
 }
 
 func (r *describer) profile() error {
-	if r.d.Bytes > maxProfileBytes {
-		return fmt.Errorf("it has %d bytes; a profile has at most %d", r.d.Bytes, maxProfileBytes)
+	if r.d.Bytes > MaxProfile {
+		return fmt.Errorf("it has %d bytes; a profile has at most %d", r.d.Bytes, MaxProfile)
 	}
 	b := make([]byte, r.d.Bytes)
 	if _, err := r.f.ReadAt(b, 0); err != nil && err != io.EOF {
-		return plainPathError(err)
+		return disk.PlainError(err)
 	}
 	p, err := colour.Parse(b)
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/ops"
 )
@@ -88,9 +89,9 @@ func OpenSide(ctx context.Context, arg string) (*Side, error) {
 	if strings.HasSuffix(arg, ".jsonl") {
 		return openLogSide(ctx, arg)
 	}
-	b, err := readRecipe(arg)
+	b, err := ReadRecipe(arg)
 	if err != nil {
-		return nil, fmt.Errorf("the recipe %s can't be read: %w", arg, plainPathError(err))
+		return nil, err
 	}
 	return recipeSide(ctx, arg, arg, b)
 }
@@ -98,7 +99,7 @@ func OpenSide(ctx context.Context, arg string) (*Side, error) {
 // recipeSide plans a recipe's text as if it stood at file.
 func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, error) {
 	s := &Side{Name: name, Text: text, files: map[string]string{}}
-	j, err := load(ctx, file, filepath.Dir(realPath(file)), text, LoadOptions{NoOutputs: true, noPins: true})
+	j, err := load(ctx, file, filepath.Dir(disk.Real(file)), text, LoadOptions{NoOutputs: true, noPins: true})
 	if err != nil {
 		return nil, err
 	}

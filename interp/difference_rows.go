@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"platemark/interp/disk"
 	"platemark/ops/codec/tiff"
 )
 
@@ -20,7 +21,7 @@ func atThePrint(ctx context.Context, want *Log, made *os.File, size int64) strin
 	if sum, _, err := HashPath(ctx, path); err != nil || sum.String() != want.File.SHA256 {
 		return ""
 	}
-	old, err := os.Open(path)
+	old, _, err := disk.Open(path)
 	if err != nil {
 		return ""
 	}

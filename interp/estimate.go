@@ -2,8 +2,6 @@ package interp
 
 import (
 	"time"
-
-	"platemark/ops/codec/tiff"
 )
 
 // nanos is what one pixel of an operation's result takes of one processor, in
@@ -60,19 +58,7 @@ func (p *Plan) Estimate(workers int) Estimate {
 	band, under := cut(out.H, max(workers, 1), 0, p.File.rowBytes(out))
 	e.Memory += 40<<20 + min(int64(workers)*row*rows, ringsMost) + int64(band)*int64(under+workers)*int64(p.File.rowBytes(out))
 
-	e.Largest = p.File.estimate(out)
-	if p.File.Format == "jpeg" {
-		// Pure noise at the highest quality took 1.32 bytes a sample.
-		e.Largest = int64(out.W)*int64(out.H)*int64(out.C)*4/3 + 1<<20
-	}
-	if p.File.Format == "tiff" {
-		if l, err := tiff.NewLayout(p.File.tiffOptions(out)); err == nil {
-			e.Largest, e.Exact = l.Size(), true
-		}
-	}
-	e.Likely = p.File.likely(out)
-	if e.Exact {
-		e.Likely = e.Largest
-	}
+	e.Likely, e.Largest = p.File.room(out)
+	e.Exact = p.File.Format == "tiff"
 	return e
 }

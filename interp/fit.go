@@ -1,15 +1,14 @@
 package interp
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"math"
-	"os"
 
 	"gonum.org/v1/gonum/optimize"
 
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -81,17 +80,7 @@ func Fit(ctx context.Context, j *Job, print string, o ProofOptions) ([]Fitted, [
 // WriteFit puts the text with fitted blocks in place of a job's recipe, unless
 // the recipe changed meanwhile.
 func WriteFit(j *Job, text []byte) error {
-	now, err := os.ReadFile(j.File)
-	if err != nil {
-		return fmt.Errorf("the recipe %s can't be read: %w", j.File, plainPathError(err))
-	}
-	if !bytes.Equal(now, j.Source) {
-		return fmt.Errorf("%s changed while the block was being fitted; nothing was written", j.File)
-	}
-	if bytes.Equal(text, j.Source) {
-		return nil
-	}
-	return ReplaceFile(j.File, text)
+	return disk.Rewrite(j.File, j.Source, text)
 }
 
 // fit finds the setting and judges it on the reduced picture.

@@ -3,9 +3,9 @@ package interp
 import (
 	"context"
 	"crypto/sha256"
-	"errors"
-	"os"
 	"path/filepath"
+
+	"platemark/interp/disk"
 )
 
 // Glance plans the text of a recipe that would lie at file, without reading
@@ -18,31 +18,18 @@ import (
 // digests aren't compared and what stands at the outputs isn't looked at. The
 // caller closes the job.
 func Glance(ctx context.Context, file string, source []byte, prints ...string) (*Job, error) {
-	folder := filepath.Dir(file)
-	if real, err := filepath.EvalSymlinks(file); err == nil {
-		folder = filepath.Dir(real)
-	}
-	return load(ctx, file, folder, source, LoadOptions{Prints: prints, NoOutputs: true, noPins: true, glance: true})
+	return load(ctx, file, filepath.Dir(disk.Target(file)), source, LoadOptions{Prints: prints, NoOutputs: true, noPins: true, glance: true})
 }
 
 // glanceInput opens one input and reads its head.
 func glanceInput(_ context.Context, role Role, path, found string, white bool) (*Input, error) {
-	// Asked before it is opened: opening a named pipe would wait for a writer.
-	st, err := os.Stat(found)
+	in, err := newInput(role, path, found, white)
 	if err != nil {
-		return nil, missing(found, err)
+		return nil, err
 	}
-	if !st.Mode().IsRegular() {
-		return nil, errors.New("it isn't an ordinary file")
-	}
-	f, err := os.Open(found)
-	if err != nil {
-		return nil, plainPathError(err)
-	}
-	in := &Input{Role: role, Path: path, Found: found, White: white, file: f, stat: st, Size: st.Size()}
 	in.Sum = sha256.Sum256([]byte(string(role) + "\x00" + path))
 	if err := in.head(); err != nil {
-		f.Close()
+		in.file.Close()
 		return nil, err
 	}
 	return in, nil

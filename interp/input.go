@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"platemark/interp/disk"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
@@ -47,22 +48,34 @@ type Input struct {
 	shared bool
 }
 
-// maxProfileBytes bounds what is read as a profile; a JPEG can't carry more.
-const maxProfileBytes = 16 << 20
+// MaxProfile bounds what is read as a profile, in bytes; a JPEG can't carry
+// more.
+const MaxProfile = 16 << 20
 
 // openInput opens, hashes and reads the head of one input. The master and
 // every other input are opened read-only.
 func openInput(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
-	f, err := os.Open(found)
+	in, err := newInput(role, path, found, white)
 	if err != nil {
-		return nil, missing(found, err)
+		return nil, err
 	}
-	in := &Input{Role: role, Path: path, Found: found, White: white, file: f}
-	if err := in.read(ctx); err != nil {
-		f.Close()
+	if in.Sum, err = hashFile(ctx, in.file, in.Size); err == nil {
+		err = in.head()
+	}
+	if err != nil {
+		in.file.Close()
 		return nil, err
 	}
 	return in, nil
+}
+
+// newInput opens an input and reads nothing of it.
+func newInput(role Role, path, found string, white bool) (*Input, error) {
+	f, st, err := disk.Open(found)
+	if err != nil {
+		return nil, missing(found, err)
+	}
+	return &Input{Role: role, Path: path, Found: found, White: white, file: f, stat: st, Size: st.Size()}, nil
 }
 
 // missing says why a file can't be opened.
@@ -70,22 +83,7 @@ func missing(found string, err error) error {
 	if errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("there is no file %s", found)
 	}
-	return plainPathError(err)
-}
-
-func (in *Input) read(ctx context.Context) error {
-	st, err := in.file.Stat()
-	if err != nil {
-		return plainPathError(err)
-	}
-	if !st.Mode().IsRegular() {
-		return errors.New("it isn't an ordinary file")
-	}
-	in.stat, in.Size = st, st.Size()
-	if in.Sum, err = hashFile(ctx, in.file, in.Size); err != nil {
-		return err
-	}
-	return in.head()
+	return disk.PlainError(err)
 }
 
 // head reads what the file says before its pixels.
@@ -94,12 +92,12 @@ func (in *Input) head() (err error) {
 	case RoleMaster, RoleMask:
 		in.Picture, err = openPicture(in.file, in.Size, quoted(in.Path), in.White)
 	case RoleProfile:
-		if in.Size > maxProfileBytes {
-			return fmt.Errorf("it has %d bytes; a profile has at most %d", in.Size, maxProfileBytes)
+		if in.Size > MaxProfile {
+			return fmt.Errorf("it has %d bytes; a profile has at most %d", in.Size, MaxProfile)
 		}
 		b := make([]byte, in.Size)
 		if _, err = in.file.ReadAt(b, 0); err != nil {
-			return plainPathError(err)
+			return disk.PlainError(err)
 		}
 		in.Profile, err = colour.Parse(b)
 	}
@@ -141,7 +139,7 @@ func hashFile(ctx context.Context, r io.ReaderAt, size int64) (raster.Sum, error
 			break
 		}
 		if err != nil {
-			return raster.Sum{}, plainPathError(err)
+			return raster.Sum{}, disk.PlainError(err)
 		}
 	}
 	if n != size {
@@ -154,27 +152,13 @@ func hashFile(ctx context.Context, r io.ReaderAt, size int64) (raster.Sum, error
 
 // HashPath is the SHA-256 and size of the file at path.
 func HashPath(ctx context.Context, path string) (raster.Sum, int64, error) {
-	f, err := os.Open(path)
+	f, st, err := disk.Open(path)
 	if err != nil {
-		return raster.Sum{}, 0, plainPathError(err)
+		return raster.Sum{}, 0, disk.PlainError(err)
 	}
 	defer f.Close()
-	st, err := f.Stat()
-	if err != nil {
-		return raster.Sum{}, 0, plainPathError(err)
-	}
 	s, err := hashFile(ctx, f, st.Size())
 	return s, st.Size(), err
-}
-
-// plainPathError drops the path and system call from an error that is shown
-// beside the path anyway.
-func plainPathError(err error) error {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		return pe.Err
-	}
-	return err
 }
 
 // inputPath is where a path of the recipe lies on this system.
@@ -237,14 +221,9 @@ func newStore(w, h, c int) (*raster.Store, error) {
 	if size <= limit {
 		return raster.NewMemory(w, h, c), nil
 	}
-	f, err := os.CreateTemp("", "platemark-picture-*.partial")
+	f, err := disk.Temp(size)
 	if err != nil {
-		return nil, fmt.Errorf("no temporary file for a picture of %d MB: %w", size/1e6, err)
-	}
-	if err := reserve(f, size); err != nil {
-		f.Close()
-		os.Remove(f.Name())
-		return nil, fmt.Errorf("no room in %s for a temporary picture of %d MB: %w", os.TempDir(), size/1e6, plainPathError(err))
+		return nil, fmt.Errorf("no room in %s for a temporary picture of %d MB: %w", os.TempDir(), size/1e6, disk.PlainError(err))
 	}
 	return raster.NewFile(f, w, h, c), nil
 }

@@ -3,15 +3,14 @@ package interp
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
-	"golang.org/x/text/cases"
-	"golang.org/x/text/unicode/norm"
-
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -61,28 +60,26 @@ const maxRecipe = 4 << 20
 // order of the text; err is for a recipe that can't be opened at all. The
 // caller closes the job.
 func Load(ctx context.Context, file string, o LoadOptions) (*Job, error) {
-	b, err := readRecipe(file)
-	if err != nil {
-		return nil, fmt.Errorf("the recipe %s can't be read: %w", file, plainPathError(err))
-	}
-	// A linked recipe stands where the link points: its paths are relative to
-	// the file itself.
-	folder := filepath.Dir(file)
-	if real, err := filepath.EvalSymlinks(file); err == nil {
-		folder = filepath.Dir(real)
-	}
-	return load(ctx, file, folder, b, o)
-}
-
-func readRecipe(file string) ([]byte, error) {
-	st, err := os.Stat(file)
+	b, err := ReadRecipe(file)
 	if err != nil {
 		return nil, err
 	}
-	if st.Size() > maxRecipe {
-		return nil, fmt.Errorf("it has %d bytes; is it a recipe?", st.Size())
+	// A linked recipe stands where the link points: its paths are relative to
+	// the file itself.
+	return load(ctx, file, filepath.Dir(disk.Target(file)), b, o)
+}
+
+// ReadRecipe reads a recipe's text.
+func ReadRecipe(file string) ([]byte, error) {
+	b, err := disk.Read(file, maxRecipe)
+	var large *disk.SizeError
+	if errors.As(err, &large) {
+		err = fmt.Errorf("it has %d bytes; is it a recipe?", large.Size)
 	}
-	return os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("the recipe %s can't be read: %w", file, disk.PlainError(err))
+	}
+	return b, nil
 }
 
 func load(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
@@ -186,12 +183,12 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 				at = pr.Save.Path.Span
 			}
 		}
-		if q := seen[foldName(out)]; q != nil {
+		if q := seen[disk.Fold(out)]; q != nil {
 			say(at, fmt.Sprintf("%q and %q are one file on some systems", p.File.Path, q.File.Path),
 				"Capital letters and composed accents don't tell files apart everywhere: the second would overwrite the first.", "give one of them another name")
 			continue
 		}
-		seen[foldName(out)] = p
+		seen[disk.Fold(out)] = p
 		if in := j.sameAsInput(out); in != nil {
 			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.Role, in.Path),
 				"Inputs are never written to, by whatever name.", "save the print under another name")
@@ -203,6 +200,9 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 		case st.IsDir():
 			say(at, fmt.Sprintf("%s is a folder", out), "", "save the print under another name")
 		case o.Force:
+			if err := disk.Replaceable(out); err != nil {
+				say(at, err.Error(), "")
+			}
 		case o.Resume:
 			s, ok, changed := j.standingAt(ctx, p, out)
 			switch {
@@ -226,33 +226,13 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 // another way to its folder, or by a name that folds to its name.
 func (j *Job) sameAsInput(path string) *Input {
 	st, err := os.Stat(path)
-	real := realPath(path)
+	real := disk.Real(path)
 	for _, in := range j.inputs.sorted() {
-		if err == nil && os.SameFile(st, in.stat) || foldName(real) == foldName(realPath(in.Found)) {
+		if err == nil && os.SameFile(st, in.stat) || disk.Fold(real) == disk.Fold(disk.Real(in.Found)) {
 			return in
 		}
 	}
 	return nil
-}
-
-// realPath resolves the links on the way to a file that needn't exist.
-func realPath(path string) string {
-	abs, err := filepath.Abs(path)
-	if err != nil {
-		return path
-	}
-	if r, err := filepath.EvalSymlinks(abs); err == nil {
-		return r
-	}
-	if dir, err := filepath.EvalSymlinks(filepath.Dir(abs)); err == nil {
-		return filepath.Join(dir, filepath.Base(abs))
-	}
-	return abs
-}
-
-// foldName is a name as the most forgiving file system sees it.
-func foldName(s string) string {
-	return norm.NFC.String(cases.Fold().String(norm.NFC.String(filepath.ToSlash(filepath.Clean(s)))))
 }
 
 // sorted lists the open inputs by role and path.

@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
@@ -145,7 +146,7 @@ func firstBytes(r io.ReaderAt, size int64) ([]byte, error) {
 	b := make([]byte, min(64, max(size, 0)))
 	n, err := r.ReadAt(b, 0)
 	if n < len(b) && err != nil && err != io.EOF {
-		return nil, plainPathError(err)
+		return nil, disk.PlainError(err)
 	}
 	return b[:n], nil
 }

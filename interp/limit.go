@@ -6,6 +6,7 @@ import (
 
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
+	"platemark/ops/codec/tiff"
 	"platemark/ops/raster"
 )
 
@@ -56,10 +57,22 @@ var likelyBits = []struct {
 	full, half float64
 }{{1, 0.26, 0.17}, {50, 1.17, 0.93}, {75, 1.89, 1.50}, {85, 2.65, 2.09}, {90, 3.43, 2.68}, {95, 5.17, 3.94}, {98, 7.82, 5.56}, {100, 12.58, 7.58}}
 
-// likely is the size of the print file that most pictures come to.
-func (f FileSpec) likely(p ops.Pic) int64 {
-	if f.Format != "jpeg" {
-		return f.estimate(p)
+// room is what the print file takes on the disk: the very size of a TIFF, twice;
+// of a JPEG what most pictures come to, and what pure noise at the highest
+// quality does (1.32 bytes a sample were measured), within the lab's limit.
+// Every estimate and what is set aside stand on it.
+func (f FileSpec) room(p ops.Pic) (likely, most int64) {
+	if f.Format == "tiff" {
+		l, err := tiff.NewLayout(f.tiffOptions(p))
+		if err != nil {
+			return 0, 0 // said when the file is begun
+		}
+		return l.Size(), l.Size()
+	}
+	head := int64(len(f.Profile.Bytes())) + 1000
+	most = int64(p.W)*int64(p.H)*int64(p.C)*4/3 + head
+	if f.LargestBytes > 0 {
+		most = min(most, f.LargestBytes)
 	}
 	// Grey has no chroma: nearer to half than to full.
 	pick := func(i int) float64 {
@@ -75,7 +88,7 @@ func (f FileSpec) likely(p ops.Pic) int64 {
 			break
 		}
 	}
-	return int64(bits*float64(p.W)*float64(p.H)/8) + int64(len(f.Profile.Bytes())) + 1000
+	return min(most, int64(bits*float64(p.W)*float64(p.H)/8)+head), most
 }
 
 // The samples that a fitting quality is looked for with: stripes of rows of

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
@@ -144,22 +145,8 @@ func newTable(line func(string, ...any), w, h int) (size, name string) {
 
 // relativePath is the path of a file as the recipe would write it.
 func relativePath(recipe, file string) (string, error) {
-	folder, err := filepath.Abs(filepath.Dir(recipe))
-	if err != nil {
-		return "", err
-	}
-	abs, err := filepath.Abs(file)
-	if err != nil {
-		return "", err
-	}
 	// Links on the way would lead relative steps elsewhere.
-	if r, err := filepath.EvalSymlinks(folder); err == nil {
-		folder = r
-	}
-	if r, err := filepath.EvalSymlinks(filepath.Dir(abs)); err == nil {
-		abs = filepath.Join(r, filepath.Base(abs))
-	}
-	rel, err := filepath.Rel(folder, abs)
+	rel, err := filepath.Rel(disk.Real(filepath.Dir(recipe)), filepath.Join(disk.Real(filepath.Dir(file)), filepath.Base(file)))
 	if err != nil {
 		return "", fmt.Errorf("%s can't be reached from the folder of %s: a recipe names files relative to its folder", file, recipe)
 	}

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -71,7 +72,7 @@ type inputCache struct {
 
 // input is the open file under the name that one recipe gives it.
 func (c *inputCache) input(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
-	k := fmt.Sprint(role, "\x00", white, "\x00", realPath(found))
+	k := fmt.Sprint(role, "\x00", white, "\x00", disk.Real(found))
 	in := c.open[k]
 	if in == nil {
 		var err error
@@ -160,7 +161,7 @@ func (o *Order) checkNames() {
 		if r.Plan == nil {
 			continue
 		}
-		name := foldName(realPath(r.File))
+		name := disk.Fold(disk.Real(r.File))
 		if q := seen[name]; q != nil {
 			if q.job != r.job { // within a recipe it is said there
 				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s and print %s of %s would be one file: %s and %s", q.Print, q.Recipe, r.Print, r.Recipe, q.File, r.File))
@@ -180,17 +181,15 @@ func (o *Order) checkNames() {
 	}
 }
 
-// checkRoom holds what the files will take against the room on each disk. The
-// largest file is reckoned at its most, as its room is set aside before it is
-// begun; JPEGs that are finished shrink to what they need.
+// checkRoom holds what the files will likely take against the room on each
+// disk.
 func (o *Order) checkRoom() {
-	type disk struct {
+	type volume struct {
 		folder     string
-		need, most int64
-		free       int64
+		need, free int64
 	}
-	var disks []*disk
-	byID := map[uint64]*disk{}
+	var disks []*volume
+	byID := map[string]*volume{}
 	for _, r := range o.Rows {
 		if r.State != OrderPlanned {
 			continue
@@ -204,22 +203,21 @@ func (o *Order) checkRoom() {
 			}
 			folder = filepath.Dir(folder)
 		}
-		id, free, ok := room(folder)
+		id, free, ok := disk.Free(folder)
 		if !ok {
 			continue
 		}
 		d := byID[id]
 		if d == nil {
-			d = &disk{folder: folder, free: free}
+			d = &volume{folder: folder, free: free}
 			byID[id] = d
 			disks = append(disks, d)
 		}
 		d.need += e.Likely
-		d.most = max(d.most, e.Largest-e.Likely)
 	}
 	for _, d := range disks {
-		if d.need+d.most > d.free {
-			o.Problems = append(o.Problems, fmt.Sprintf("the order needs about %d MB on the disk of %s, which has %d MB free", (d.need+d.most+999_999)/1_000_000, d.folder, d.free/1_000_000))
+		if d.need > d.free {
+			o.Problems = append(o.Problems, fmt.Sprintf("the order needs about %d MB on the disk of %s, which has %d MB free", (d.need+999_999)/1_000_000, d.folder, d.free/1_000_000))
 		}
 	}
 }

@@ -294,10 +294,11 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		}
 	}
 	if l.Largest != nil {
+		size, _ := f.room(p)
 		f.LargestBytes = byteCount(*l.Largest)
-		switch size, exact := f.size(p); {
+		switch {
 		case size <= f.LargestBytes:
-		case exact:
+		case f.Format == "tiff":
 			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, SizeText(f.LargestBytes), SizeText(size)), "", "write bits 8, save jpeg, or print it smaller")
 		default:
 			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, SizeText(f.LargestBytes), SizeText(size)),
@@ -305,17 +306,6 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		}
 	}
 	return ok
-}
-
-// size is the length of the print file: exact for TIFF, what most pictures
-// come to for JPEG.
-func (f FileSpec) size(p ops.Pic) (n int64, exact bool) {
-	if f.Format == "tiff" {
-		if l, err := tiff.NewLayout(f.tiffOptions(p)); err == nil {
-			return l.Size(), true
-		}
-	}
-	return f.likely(p), false
 }
 
 // byteCount is a size in bytes: KB, MB and GB are 10^3, 10^6 and 10^9.

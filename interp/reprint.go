@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/testdata/frozen"
 )
@@ -74,7 +75,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.Role)
 	}
 	if !o.Force {
-		if err := absent(target); err != nil {
+		if err := disk.Absent(target); err != nil {
 			return nil, fmt.Errorf("%w; reprint with --out FOLDER, or --force to replace it", err)
 		}
 	}
@@ -136,7 +137,7 @@ func findInput(ctx context.Context, l *Log, in inputRecord, lookIn []string) (st
 			return "", context.Cause(ctx)
 		}
 		if err != nil {
-			return "", fmt.Errorf("can't look in %s: %w", dir, plainPathError(err))
+			return "", fmt.Errorf("can't look in %s: %w", dir, disk.PlainError(err))
 		}
 	}
 	if d := replaced(ctx, first, in); d != nil {
@@ -183,21 +184,21 @@ func (l *Log) fillDetermined() error {
 	return nil
 }
 
-// Pin makes the inputs block of a recipe: the digest of every file it names.
+// Pin writes the inputs block of a recipe: the digest of every file it names.
 // A pinned file whose digest changed is an error unless renew names it; then
-// its line is renewed. It returns the new text.
-func Pin(ctx context.Context, file string, renew []string) (text []byte, pinned []lang.Pin, err error) {
-	source, err := readRecipe(file)
+// its line is renewed. A recipe that was changed meanwhile stays as it is.
+func Pin(ctx context.Context, file string, renew []string) (pinned []lang.Pin, err error) {
+	source, err := ReadRecipe(file)
 	if err != nil {
-		return nil, nil, fmt.Errorf("the recipe %s can't be read: %w", file, plainPathError(err))
+		return nil, err
 	}
 	rec, ds := lang.Parse(filepath.Base(file), source)
 	for _, d := range ds {
 		if d.Severity == lang.Error {
-			return nil, nil, &Problems{source, ds}
+			return nil, &Problems{source, ds}
 		}
 	}
-	folder := filepath.Dir(realPath(file))
+	folder := filepath.Dir(disk.Real(file))
 	set := newInputSet(ctx, folder, rec)
 	var missing []string
 	known := map[string]bool{}
@@ -211,27 +212,30 @@ func Pin(ctx context.Context, file string, renew []string) (text []byte, pinned 
 		sum, _, err := HashPath(ctx, inputPath(folder, n.text.Value))
 		if err != nil {
 			if ctx.Err() != nil {
-				return nil, nil, context.Cause(ctx)
+				return nil, context.Cause(ctx)
 			}
-			missing = append(missing, fmt.Sprintf("%s (line %d): %v", n.text.Value, n.text.Line, plainPathError(err)))
+			missing = append(missing, fmt.Sprintf("%s (line %d): %v", n.text.Value, n.text.Line, disk.PlainError(err)))
 			continue
 		}
 		if old, ok := set.pins[n.text.Value]; ok && old != sum.String() && !slices.Contains(renew, n.text.Value) {
-			return nil, nil, fmt.Errorf("%s isn't the file that was pinned (sha256 %s…, pinned %s…): put the old one back, or, if the change is wanted: platemark pin --renew %s %s",
+			return nil, fmt.Errorf("%s isn't the file that was pinned (sha256 %s…, pinned %s…): put the old one back, or, if the change is wanted: platemark pin --renew %s %s",
 				n.text.Value, sum.String()[:16], old[:min(16, len(old))], n.text.Value, file)
 		}
 		pinned = append(pinned, lang.Pin{Path: n.text.Value, SHA256: sum.String()})
 	}
 	for _, r := range renew {
 		if !known[r] {
-			return nil, nil, fmt.Errorf("the recipe names no file %s; write the path as the recipe does", r)
+			return nil, fmt.Errorf("the recipe names no file %s; write the path as the recipe does", r)
 		}
 	}
 	if len(missing) > 0 {
-		return nil, nil, fmt.Errorf("can't pin: %s", strings.Join(missing, "; "))
+		return nil, fmt.Errorf("can't pin: %s", strings.Join(missing, "; "))
 	}
-	text, err = lang.SetInputs(source, pinned)
-	return text, pinned, err
+	text, err := lang.SetInputs(source, pinned)
+	if err != nil {
+		return nil, err
+	}
+	return pinned, disk.Rewrite(file, source, text)
 }
 
 // Problems are diagnostics as an error.

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -70,6 +71,9 @@ type RoundInput struct {
 	SHA256 string `json:"sha256"`
 }
 
+// maxRounds bounds what is read as a list of rounds.
+const maxRounds = 64 << 20
+
 // RoundsError names the record of a list of rounds that is damaged.
 type RoundsError struct {
 	Path string
@@ -81,7 +85,7 @@ func (e *RoundsError) Error() string {
 }
 
 func roundsAt(file string) *Rounds {
-	real := realPath(file)
+	real := disk.Real(file)
 	folder := filepath.Join(filepath.Dir(real), "rounds")
 	return &Rounds{File: file, folder: folder, index: filepath.Join(folder, filepath.Base(real)+".jsonl")}
 }
@@ -90,12 +94,12 @@ func roundsAt(file string) *Rounds {
 // damage in the middle is a *RoundsError.
 func ReadRounds(file string) (*Rounds, error) {
 	r := roundsAt(file)
-	b, err := os.ReadFile(r.index)
+	b, err := disk.Read(r.index, maxRounds)
 	if errors.Is(err, fs.ErrNotExist) {
 		return r, nil
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", r.index, plainPathError(err))
+		return nil, fmt.Errorf("%s: %w", r.index, disk.PlainError(err))
 	}
 	return r, r.parse(b)
 }
@@ -162,12 +166,10 @@ func (r *Rounds) change(fill func(r *Rounds) ([]RoundEntry, error)) error {
 		return err
 	}
 	defer f.Close()
-	for began := time.Now(); lock(f) != nil; time.Sleep(20 * time.Millisecond) {
-		if time.Since(began) > 20*time.Second {
-			return fmt.Errorf("another run holds %s; try again when it has ended", r.index)
-		}
+	if err := disk.Lock(f, 20*time.Second); err != nil {
+		return fmt.Errorf("another run holds %s; try again when it has ended", r.index)
 	}
-	b, err := os.ReadFile(r.index)
+	b, err := disk.Read(r.index, maxRounds)
 	if err != nil {
 		return err
 	}
@@ -198,18 +200,20 @@ func (r *Rounds) change(fill func(r *Rounds) ([]RoundEntry, error)) error {
 	}
 	if r.Torn != nil {
 		if err := f.Truncate(r.good); err != nil {
-			return plainPathError(err)
+			return disk.PlainError(err)
 		}
 		r.Torn = nil
 	}
 	if _, werr := f.WriteAt(out.Bytes(), r.good); werr != nil {
-		return plainPathError(werr)
+		return disk.PlainError(werr)
 	}
 	r.good += int64(out.Len())
 	if serr := f.Sync(); serr != nil {
-		return plainPathError(serr)
+		return disk.PlainError(serr)
 	}
-	syncDir(r.folder)
+	if serr := disk.SyncDir(r.folder); serr != nil {
+		return disk.PlainError(serr)
+	}
 	return err
 }
 
@@ -225,7 +229,7 @@ func (r *Rounds) keep(data []byte) (string, error) {
 	}
 	path := r.objectPath(sum)
 	os.Remove(path) // damaged, since its content isn't what its name says
-	if err := writeNew(path, data); err != nil {
+	if err := disk.Write(path, data, false); err != nil {
 		if old, rerr := r.object(sum); rerr == nil && bytes.Equal(old, data) {
 			return sum, nil // another run was faster
 		}
@@ -239,9 +243,9 @@ func (r *Rounds) object(sum string) ([]byte, error) {
 	if len(sum) != 64 {
 		return nil, fmt.Errorf("%q is no digest", sum)
 	}
-	b, err := os.ReadFile(r.objectPath(sum))
+	b, err := disk.Read(r.objectPath(sum), maxLog)
 	if err != nil {
-		return nil, fmt.Errorf("a kept file is gone from the rounds folder (%s…): %w", sum[:16], plainPathError(err))
+		return nil, fmt.Errorf("a kept file is gone from the rounds folder (%s…): %w", sum[:16], disk.PlainError(err))
 	}
 	if sumOf(b) != sum {
 		return nil, fmt.Errorf("a kept file in the rounds folder was changed (%s…)", sum[:16])
@@ -313,7 +317,7 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 				if l, err := ReadLog(path); err != nil || l.File.Mark != rp.Mark {
 					continue
 				}
-				b, err := os.ReadFile(path)
+				b, err := disk.Read(path, maxLog)
 				if err != nil {
 					return nil, err
 				}
@@ -348,19 +352,15 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 	if err != nil {
 		return nil, err
 	}
-	if now, err := readRecipe(file); err != nil || !bytes.Equal(now, j.Source) {
-		return &kept, fmt.Errorf("round %d is kept, but %s was changed meanwhile: its number wasn't raised; write `round %d` in it", n, file, n+1)
+	if err := disk.Rewrite(file, j.Source, raised); err != nil {
+		return &kept, fmt.Errorf("round %d is kept, but its number wasn't raised: %w; write `round %d` in %s", n, err, n+1, file)
 	}
-	return &kept, ReplaceFile(file, raised)
+	return &kept, nil
 }
 
 // logsOf lists the logs of a mark beside a print file, oldest name first.
 func logsOf(out, mark string) []string {
-	list, err := filepath.Glob(escapeGlob(out) + "." + mark[:12] + "*.audit.jsonl")
-	if err != nil {
-		return nil
-	}
-	return list
+	return disk.Beside(out+"."+mark[:12], ".audit.jsonl")
 }
 
 // Approve records that a print of a kept round (0: the latest) is good to

@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"platemark/interp/disk"
 	"platemark/ops/raster"
 	"platemark/testdata/frozen"
 )
@@ -79,7 +80,7 @@ func (b *builder) run(p *Plan, folder, out, failure string) Run {
 // relative is path as seen from folder, with forward slashes; the bare name
 // where there is no such way.
 func relative(folder, path string) string {
-	if r, err := filepath.Rel(realPath(folder), realPath(path)); err == nil {
+	if r, err := filepath.Rel(disk.Real(folder), disk.Real(path)); err == nil {
 		return filepath.ToSlash(r)
 	}
 	return filepath.Base(path)

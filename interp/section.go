@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/ops"
 	"platemark/ops/raster"
 )
@@ -45,7 +46,8 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 	}
 	spec := FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
 	part := ops.Pic{W: w, H: h, C: pic.C, Profile: pic.Profile}
-	f, err := createOut(path, spec.estimate(part), o.Force)
+	likely, most := spec.room(part)
+	f, err := disk.Create(path, likely, most, o.Force)
 	if err != nil {
 		return nil, err
 	}
@@ -59,10 +61,10 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 		err = done()
 	}
 	if err != nil {
-		f.abandon()
+		f.Abandon()
 		return nil, err
 	}
-	if err := f.commit(s.n); err != nil {
+	if err := f.Commit(s.n); err != nil {
 		return nil, err
 	}
 	return &Built{Print: p.Print, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: now().Sub(b.began)}, nil

@@ -6,6 +6,7 @@ import (
 	"hash"
 	"io"
 
+	"platemark/interp/disk"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/meta"
@@ -65,7 +66,7 @@ func (s *fileSink) emit(b []byte) error {
 	s.sum.Write(b)
 	s.n += int64(len(b))
 	if _, err := s.w.Write(b); err != nil {
-		return plainPathError(err)
+		return disk.PlainError(err)
 	}
 	return nil
 }

@@ -5,10 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strings"
 
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -123,8 +123,7 @@ func Verify(ctx context.Context, path string, strict bool) (*Verdict, error) {
 // laterBuild is the name of another log beside a print file that records the
 // file as it is, "" where there is none.
 func laterBuild(log, file, sum string) string {
-	list, _ := filepath.Glob(escapeGlob(file) + ".*.audit*.jsonl")
-	for _, p := range list {
+	for _, p := range disk.Beside(file+".", ".audit.jsonl") {
 		if filepath.Base(p) == filepath.Base(log) {
 			continue
 		}
@@ -141,7 +140,7 @@ func recipeState(ctx context.Context, l *Log) (RecipeState, []string) {
 		return RecipeMissing, nil
 	}
 	path := filepath.Join(filepath.Dir(l.Path), filepath.FromSlash(l.Run.Recipe))
-	b, err := os.ReadFile(path)
+	b, err := disk.Read(path, maxRecipe)
 	if err != nil {
 		return RecipeMissing, nil
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -35,7 +36,7 @@ func (c *copyCmd) Run(a *app) error {
 		return err
 	}
 	// All texts are made before one is written.
-	texts := make([][]byte, len(files))
+	olds, texts := make([][]byte, len(files)), make([][]byte, len(files))
 	for i, file := range files[1:] {
 		if sameFile(file, files[0]) {
 			return usageError{fmt.Sprintf("%s is the recipe to copy from", file)}
@@ -57,7 +58,7 @@ func (c *copyCmd) Run(a *app) error {
 			return err
 		}
 		if !bytes.Equal(out, to) {
-			texts[i+1] = out
+			olds[i+1], texts[i+1] = to, out
 		}
 	}
 	for i, file := range files {
@@ -66,7 +67,7 @@ func (c *copyCmd) Run(a *app) error {
 		case texts[i] == nil:
 			fmt.Fprintf(a.out, "%s: the same already\n", file)
 		default:
-			if err := interp.ReplaceFile(file, texts[i]); err != nil {
+			if err := disk.Rewrite(file, olds[i], texts[i]); err != nil {
 				return err
 			}
 			var names []string
@@ -81,7 +82,7 @@ func (c *copyCmd) Run(a *app) error {
 
 // read reads a recipe that must be right.
 func (c *copyCmd) read(a *app, file string) ([]byte, error) {
-	b, err := readText(file)
+	b, err := interp.ReadRecipe(file)
 	if err != nil {
 		return nil, err
 	}

@@ -12,6 +12,7 @@ import (
 	"platemark/cmd/platemark/paper"
 	"platemark/cmd/platemark/scene"
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
@@ -51,14 +52,10 @@ func (c *demoCmd) Run(a *app) error {
 	}
 	p.close()
 	fmt.Fprintf(a.out, "2. Its recipe: %s\n", in("marsh.recipe"))
-	if err := os.WriteFile(in("marsh.recipe"), recipes.Marsh, 0o666); err != nil {
+	if err := disk.Write(in("marsh.recipe"), recipes.Marsh, false); err != nil {
 		return err
 	}
-	text, _, err := interp.Pin(a.ctx, in("marsh.recipe"), nil)
-	if err == nil {
-		err = interp.ReplaceFile(in("marsh.recipe"), text)
-	}
-	if err != nil {
+	if _, err := interp.Pin(a.ctx, in("marsh.recipe"), nil); err != nil {
 		return err
 	}
 
@@ -127,12 +124,9 @@ A section at full size:  platemark build marsh.recipe --print large --section 20
 
 // writePapers writes two invented papers' profiles and a recipe that names them.
 func writePapers(folder string) error {
-	if err := os.Mkdir(filepath.Join(folder, "papers"), 0o777); err != nil {
-		return err
-	}
 	for _, name := range paper.Names() {
 		b, _ := paper.Profile(name)
-		if err := os.WriteFile(filepath.Join(folder, "papers", name+".icc"), b, 0o666); err != nil {
+		if err := disk.Write(filepath.Join(folder, "papers", name+".icc"), b, false); err != nil {
 			return err
 		}
 	}
@@ -140,7 +134,7 @@ func writePapers(folder string) error {
 	if err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(folder, "marsh-papers.recipe"), text, 0o666)
+	return disk.Write(filepath.Join(folder, "marsh-papers.recipe"), text, false)
 }
 
 // drawMaster draws the scene straight into a 16-bit TIFF. A master that isn't
@@ -151,7 +145,7 @@ func drawMaster(ctx context.Context, path string, tell func(string, int64, int64
 	if err != nil {
 		return err
 	}
-	return interp.WriteFile(path, func(w *os.File) error {
+	return disk.Make(path, false, func(w *os.File) error {
 		if _, err := w.Write(l.Header()); err != nil {
 			return err
 		}

@@ -11,6 +11,7 @@ import (
 
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -78,8 +79,8 @@ func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
 	if out == "" {
 		out = pageName(c.A) + "-" + pageName(c.B) + ".html"
 	}
-	if _, err := os.Lstat(out); err == nil && !c.Force {
-		return fmt.Errorf("%s exists already, and nothing is overwritten unasked: name another with --out, or use --force", out)
+	if err := free(out, c.Force, "another"); err != nil {
+		return err
 	}
 	p := a.newProgress()
 	defer p.close()
@@ -95,12 +96,7 @@ func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
 	if err := view.Write(&b, d, v); err != nil {
 		return err
 	}
-	if _, err := os.Lstat(out); err == nil {
-		err = interp.ReplaceFile(out, b.Bytes())
-		if err != nil {
-			return err
-		}
-	} else if err := interp.WriteFile(out, func(f *os.File) error { _, err := f.Write(b.Bytes()); return err }); err != nil {
+	if err := disk.Write(out, b.Bytes(), c.Force); err != nil {
 		return err
 	}
 	if !c.JSON {

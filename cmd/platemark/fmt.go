@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -47,7 +48,7 @@ func (c *fmtCmd) Run(a *app) error {
 	}
 	failed := false
 	for _, file := range c.Recipes {
-		src, err := readText(file)
+		src, err := interp.ReadRecipe(file)
 		if err != nil {
 			return err
 		}
@@ -61,15 +62,6 @@ func (c *fmtCmd) Run(a *app) error {
 		return errRefused
 	}
 	return nil
-}
-
-// readText reads a recipe by the name that was typed, which messages keep.
-func readText(file string) ([]byte, error) {
-	b, err := os.ReadFile(file)
-	if err != nil {
-		return nil, usageError{err.Error()}
-	}
-	return b, nil
 }
 
 // one brings one text into its form, and says whether it was there already.
@@ -87,7 +79,7 @@ func (c *fmtCmd) one(a *app, file string, src []byte) (same bool, err error) {
 		fmt.Fprint(a.out, paintDiff(lang.UnifiedDiff(file, file+" (formatted)", src, out), a.outColour()))
 	}
 	if c.Write && !same {
-		if err := interp.ReplaceFile(file, out); err != nil {
+		if err := disk.Rewrite(file, src, out); err != nil {
 			return same, err
 		}
 	}

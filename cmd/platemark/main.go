@@ -17,6 +17,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"platemark/interp"
+	"platemark/interp/disk"
 )
 
 // Exit codes, the same for every command.
@@ -126,6 +127,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 			return
 		}
 		code = a.finish(kc.Run())
+		a.tellSwept()
 	}()
 	return code
 }
@@ -161,6 +163,17 @@ func (a *app) finish(err error) int {
 	default:
 		fmt.Fprintf(a.err, "error: %v\n", err)
 		return exitDiffers
+	}
+}
+
+// tellSwept says what was taken away of runs that were killed.
+func (a *app) tellSwept() {
+	for _, s := range disk.TakeSwept() {
+		what := fmt.Sprintf("%d unfinished files", s.Files)
+		if s.Files == 1 {
+			what = "an unfinished file"
+		}
+		fmt.Fprintf(a.err, "note: %s (%s) of a run that was cut off was taken out of %s\n", what, interp.SizeText(s.Bytes), s.Folder)
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -41,10 +42,7 @@ func (c *newCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	err = interp.WriteFile(out, func(w *os.File) error {
-		_, err := w.Write(text)
-		return err
-	})
+	err = disk.Write(out, text, false)
 	if errors.Is(err, fs.ErrExist) {
 		return taken
 	}

@@ -14,6 +14,7 @@ import (
 	"unicode/utf8"
 
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -260,13 +261,7 @@ func writeOrder(path string, o *interp.Order) error {
 	if err := w.Error(); err != nil {
 		return err
 	}
-	if _, err := os.Stat(path); err == nil {
-		return interp.ReplaceFile(path, b.Bytes())
-	}
-	return interp.WriteFile(path, func(f *os.File) error {
-		_, err := f.Write(b.Bytes())
-		return err
-	})
+	return disk.Write(path, b.Bytes(), true)
 }
 
 func decimal(r *big.Rat) string {

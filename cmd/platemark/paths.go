@@ -8,6 +8,8 @@ import (
 	"reflect"
 
 	"github.com/alecthomas/kong"
+
+	"platemark/interp/disk"
 )
 
 // readableFile takes paths of files that exist, and keeps them as they were
@@ -41,8 +43,21 @@ func popFile(ctx *kong.DecodeContext) (string, error) {
 		return "", fmt.Errorf("there is no file %s", path)
 	case err != nil:
 		return "", err
-	case st.IsDir():
-		return "", fmt.Errorf("%s is a folder, not a file", path)
+	}
+	if err := disk.Regular(st); err != nil {
+		return "", fmt.Errorf("%s can't be read: %w", path, err)
 	}
 	return path, nil
+}
+
+// free fails before anything is computed if a file couldn't get its name; it is
+// asked again when the file is written.
+func free(path string, force bool, other string) error {
+	if force {
+		return disk.Replaceable(path)
+	}
+	if err := disk.Absent(path); err != nil {
+		return fmt.Errorf("%w: name %s with --out, or use --force", err, other)
+	}
+	return nil
 }

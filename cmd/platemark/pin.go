@@ -25,15 +25,12 @@ func (c *pinCmd) Run(a *app) error {
 		return usageError{"--renew works on one recipe"}
 	}
 	for _, file := range c.Recipes {
-		text, pins, err := interp.Pin(a.ctx, file, c.Renew)
+		pins, err := interp.Pin(a.ctx, file, c.Renew)
 		if p, ok := err.(*interp.Problems); ok {
 			a.problems(p.Source, p.Diags, lang.Warning)
 			return errRefused
 		}
 		if err != nil {
-			return err
-		}
-		if err := interp.ReplaceFile(file, text); err != nil {
 			return err
 		}
 		for _, p := range pins {

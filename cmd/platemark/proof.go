@@ -4,12 +4,12 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/ops/colour"
 )
@@ -57,11 +57,11 @@ func (c *proofCmd) Run(a *app) error {
 	var icc []byte
 	if c.Display != "" {
 		var err error
-		if icc, err = os.ReadFile(c.Display); err == nil {
+		if icc, err = disk.Read(c.Display, interp.MaxProfile); err == nil {
 			o.Display, err = colour.Parse(icc)
 		}
 		if err != nil {
-			return fmt.Errorf("the display's profile %s can't be used: %w", c.Display, err)
+			return fmt.Errorf("the display's profile %s can't be used: %w", c.Display, disk.PlainError(err))
 		}
 	}
 	j, err := interp.Load(a.ctx, c.Recipe, interp.LoadOptions{Prints: c.Print, NoOutputs: true})
@@ -134,8 +134,8 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 	}
 	for _, print := range prints {
 		page := filepath.Join(out, name(print)+".html")
-		if _, err := os.Lstat(page); err == nil && !c.Force {
-			return fmt.Errorf("%s exists already, and nothing is overwritten unasked: name another folder with --out, or use --force", page)
+		if err := free(page, c.Force, "another folder"); err != nil {
+			return err
 		}
 	}
 	var rows []any
@@ -162,7 +162,7 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 		}
 		page := filepath.Join(out, name(print)+".html")
 		for _, f := range append(files, view.File{Name: filepath.Base(page), Data: b.Bytes()}) {
-			if err := c.put(filepath.Join(out, f.Name), f.Data); err != nil {
+			if err := disk.Write(filepath.Join(out, f.Name), f.Data, c.Force); err != nil {
 				return err
 			}
 		}
@@ -177,14 +177,6 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 		return a.json(rows)
 	}
 	return nil
-}
-
-// put writes a file whole; with --force in place of one that is there.
-func (c *proofCmd) put(path string, data []byte) error {
-	if _, err := os.Lstat(path); err == nil && c.Force {
-		return interp.ReplaceFile(path, data)
-	}
-	return interp.WriteFile(path, func(f *os.File) error { _, err := f.Write(data); return err })
 }
 
 func (a *app) tellProof(p *interp.Proof, page string) {

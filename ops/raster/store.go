@@ -22,7 +22,7 @@ func NewMemory(w, h, c int) *Store {
 	return &Store{W: w, H: h, C: c, mem: make([]uint16, w*h*c)}
 }
 
-// NewFile keeps the picture in f, which it owns from now on: Close removes it.
+// NewFile keeps the picture in f, which it owns from now on: Close closes it.
 // f must have room for W*H*C*2 bytes.
 func NewFile(f *os.File, w, h, c int) *Store {
 	return &Store{W: w, H: h, C: c, file: f}
@@ -81,7 +81,7 @@ func (s *Store) Bytes() int64 { return 2 * int64(s.W) * int64(s.H) * int64(s.C) 
 // large is the room from which on a picture in memory is given back at once.
 const large = 16 << 20
 
-// Close gives the memory back, or closes and removes the temporary file. A
+// Close gives the memory back, or closes the temporary file. A
 // large picture isn't left to a later round of the collector: that comes only
 // when the heap has doubled, which beside two such pictures is a third and a
 // fourth of them.
@@ -95,10 +95,5 @@ func (s *Store) Close() error {
 	if s.file == nil {
 		return nil
 	}
-	name := s.file.Name()
-	err := s.file.Close()
-	if e := os.Remove(name); err == nil && !os.IsNotExist(e) {
-		err = e
-	}
-	return err
+	return s.file.Close()
 }
