@@ -131,7 +131,7 @@ func TestGlanceRefusesWhatIsNoFile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !j.Failed() || !strings.Contains(j.Diags[0].Summary, "isn't an ordinary file") {
+	if !j.Failed() || !strings.Contains(j.Diags[0].Summary, "not an ordinary file") {
 		t.Errorf("%+v", j.Diags)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"math/big"
 	"os"
 	"path/filepath"
@@ -35,13 +36,25 @@ Example:
 const demoW, demoH = 6144, 4096
 
 func (c *demoCmd) Run(a *app) error {
-	began := time.Now()
-	if _, err := os.Lstat(c.Folder); err == nil {
-		return fmt.Errorf("%s exists already; name another folder: platemark demo FOLDER", c.Folder)
-	}
-	if err := os.MkdirAll(c.Folder, 0o777); err != nil {
+	if err := os.MkdirAll(filepath.Dir(filepath.Clean(c.Folder)), 0o777); err != nil {
 		return err
 	}
+	if err := os.Mkdir(c.Folder, 0o777); errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%s exists already; name another folder: platemark demo FOLDER", c.Folder)
+	} else if err != nil {
+		return err
+	}
+	err := c.show(a)
+	if err != nil {
+		// What was made so far would only stand in the way of the next run.
+		os.RemoveAll(c.Folder)
+	}
+	return err
+}
+
+// show does the demonstration in its new folder.
+func (c *demoCmd) show(a *app) error {
+	began := time.Now()
 	in := func(name string) string { return filepath.Join(c.Folder, name) }
 	p := a.newProgress()
 	defer p.close()

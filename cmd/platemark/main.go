@@ -72,6 +72,10 @@ type cli struct {
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 func run(args []string, stdout, stderr io.Writer) int {
+	if err := limits(); err != nil {
+		fmt.Fprintf(stderr, "error: %v\n", err)
+		return exitDiffers
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	a := &app{ctx: ctx, out: stdout, err: stderr, width: 100}
