@@ -381,6 +381,10 @@ func Approve(file, print string, round int) (*RoundEntry, error) {
 		}
 		have := ""
 		for _, p := range e.Prints {
+			if p.Print == print && len(p.Logs) == 0 {
+				return nil, fmt.Errorf("print %s of round %d was never built: no log of its mark lay beside %s when the round was kept; build it, and `platemark round %s` keeps it as built",
+					print, e.Number, p.File, file)
+			}
 			if p.Print == print {
 				out = RoundEntry{Record: "approved", Number: e.Number, Print: print, Mark: p.Mark}
 				return []RoundEntry{out}, nil
