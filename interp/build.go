@@ -38,6 +38,8 @@ type Built struct {
 	Repeat bool // the same file as an older log records
 	// Warnings are what was found in the samples of the inputs.
 	Warnings []string
+	// Elsewhere says of a reprint where inputs lay that weren't in their places.
+	Elsewhere []string
 }
 
 // prepared is a picture that prints stream from, with the results of every
@@ -427,11 +429,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *outFile) (*Built, *ch
 // olderLogs compares with every log of the same mark beside the file: same
 // mark, same file. A log of another draft speaks of other pictures.
 func (b *builder) olderLogs(p *Plan, out string, built *Built) error {
-	list, err := filepath.Glob(escapeGlob(out) + "." + p.MarkShort() + "*.audit.jsonl")
-	if err != nil {
-		return err
-	}
-	for _, path := range list {
+	for _, path := range logsOf(out, p.Mark.String()) {
 		l, err := ReadLog(path)
 		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(b.job) {
 			continue

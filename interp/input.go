@@ -152,15 +152,24 @@ func hashFile(ctx context.Context, r io.ReaderAt, size int64) (raster.Sum, error
 	return sum, nil
 }
 
+var errNoFile = errors.New("it isn't an ordinary file")
+
 // HashPath is the SHA-256 and size of the file at path.
 func HashPath(ctx context.Context, path string) (raster.Sum, int64, error) {
+	// Asked before it is opened: opening a named pipe would wait for a writer.
+	st, err := os.Stat(path)
+	if err == nil && !st.Mode().IsRegular() {
+		err = errNoFile
+	}
+	if err != nil {
+		return raster.Sum{}, 0, plainPathError(err)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return raster.Sum{}, 0, plainPathError(err)
 	}
 	defer f.Close()
-	st, err := f.Stat()
-	if err != nil {
+	if st, err = f.Stat(); err != nil {
 		return raster.Sum{}, 0, plainPathError(err)
 	}
 	s, err := hashFile(ctx, f, st.Size())

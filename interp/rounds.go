@@ -354,15 +354,6 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 	return &kept, ReplaceFile(file, raised)
 }
 
-// logsOf lists the logs of a mark beside a print file, oldest name first.
-func logsOf(out, mark string) []string {
-	list, err := filepath.Glob(escapeGlob(out) + "." + mark[:12] + "*.audit.jsonl")
-	if err != nil {
-		return nil
-	}
-	return list
-}
-
 // Approve records that a print of a kept round (0: the latest) is good to
 // print, by its name and mark.
 func Approve(file, print string, round int) (*RoundEntry, error) {
