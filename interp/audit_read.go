@@ -50,7 +50,8 @@ func (e *LogError) Error() string {
 // What is read as a log. A print of 65535 rows and twenty steps has under
 // 1 MB, thousands of spots some more.
 const (
-	maxLog     = 32 << 20 // bytes
+	maxLog     = 16 << 20 // bytes
+	maxLine    = 8 << 20  // of them in one record; as JSON a recipe takes at most twice its bytes
 	maxRecords = 1 << 16
 )
 
@@ -138,6 +139,9 @@ func parseLog(path string, b []byte) (*Log, error) {
 	prevs := make([]string, n)
 	broken := 0
 	for i, line := range l.Lines {
+		if len(line) > maxLine+4096 {
+			return fail(i+1, "too long for a record: more than %d MB", maxLine>>20)
+		}
 		var r struct {
 			Record string `json:"record"`
 			Prev   string `json:"prev"`
@@ -192,8 +196,6 @@ func strictJSON(line []byte, v any) error {
 	}
 	return nil
 }
-
-var errLongRecipe = fmt.Errorf("the recipe's text is longer than a recipe may be (%d MB)", maxRecipe>>20)
 
 // fill reads the records by kind and checks what can be told without a plan.
 func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
@@ -263,12 +265,9 @@ func (l *Log) record(i int, kind string) error {
 	case "log":
 		return strictJSON(line, &l.Head)
 	case "recipe":
-		if len(line) > 3*maxRecipe { // as JSON a text takes at most twice its bytes
-			return errLongRecipe
-		}
 		err := strictJSON(line, &l.Recipe)
 		if len(l.Recipe.Text) > maxRecipe {
-			return errLongRecipe
+			return fmt.Errorf("the recipe's text is longer than a recipe may be (%d MB)", maxRecipe>>20)
 		}
 		return cmp.Or(err, digests(l.Recipe.SHA256))
 	case "input":

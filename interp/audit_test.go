@@ -200,7 +200,7 @@ func TestVerifyFindsWhatChanged(t *testing.T) {
 	write(t, b.File, string(c))
 	expect(false, false, "the print file small.tif was changed")
 	os.Remove(b.File)
-	expect(false, false, "isn't there: looked at")
+	expect(false, false, "isn't there (")
 	write(t, b.File, string(old))
 
 	// Another build took the file's place: its log says so.
@@ -217,7 +217,7 @@ func TestVerifyFindsWhatChanged(t *testing.T) {
 	write(t, master, string(c))
 	expect(false, false, "master m.tif was changed")
 	os.Remove(master)
-	expect(false, false, "isn't there: looked at")
+	expect(false, false, "isn't there (")
 }
 
 // A reprint finds moved and renamed inputs by their digests and gives the same

@@ -351,6 +351,12 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 	// The log first: a print without its log is worth less than a log that
 	// `verify` finds without its print.
 	log := nextLogName(out, p.Mark.String())
+	if text := c.bytes(); len(text) > 1<<20 {
+		if _, err := parseLog(log, text); err != nil { // it would be of no use
+			f.abandon()
+			return nil, fmt.Errorf("the log of this print can't be written: %w", err)
+		}
+	}
 	if want == nil || !b.sameLog(want, out) {
 		if err := writeNew(log, c.bytes()); err != nil {
 			f.abandon()

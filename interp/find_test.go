@@ -189,12 +189,12 @@ func TestHostileLogs(t *testing.T) {
 		words string
 	}{
 		"a text above a recipe's limit": {log(text(maxRecipe)), "line 2: this line was changed, or isn't an audit record: the recipe's text is longer than a recipe may be (4 MB)"},
-		"a text far above it":           {log(text(4 * maxRecipe)), "longer than a recipe may be"},
+		"a text far above it":           {log(text(5 << 19 << 2)), "line 2: too long for a record: more than 8 MB"},
 		"line ends alone":               {strings.Repeat("\n", maxRecords+1), "more than 65536 lines"},
 		"deep brackets":                 {strings.Repeat("[", 1<<20) + "\n", "line 1: this isn't a record"},
 		"thousands of steps":            {log(again(6)), "line 7: "},
 		"thousands of inputs":           {log(again(3)), "line 4: the master m.tif stands twice"},
-		"too many bytes":                {strings.Repeat("x", maxLog+1), "too long for an audit log: more than 32 MB"},
+		"too many bytes":                {strings.Repeat("x", maxLog+1), "too long for an audit log: more than 16 MB"},
 		"a device in an input's place":  {log(lay("/dev/zero")), "ok the master m.tif is the recorded one"},
 		"a pipe in an input's place":    {log(lay("pipe")), "ok the master m.tif is the recorded one"},
 		"a path of a million folders":   {log(lay(strings.Repeat("a/", 1<<20))), "ok the master m.tif is the recorded one"},

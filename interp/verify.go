@@ -102,7 +102,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 		return nil, err
 	}
 	for i, in := range l.Inputs {
-		v.found(fmt.Sprintf("the %s %s", in.Role, in.Path), inputs[i], "`--look-in FOLDER` finds it by its digest")
+		v.found(fmt.Sprintf("the %s %s", in.Role, in.Path), inputs[i], "it lay at "+l.Run.Found[in.Path]+"; `--look-in FOLDER` finds it by its digest")
 	}
 	later := ""
 	if file.at == "" && file.is != nil {
@@ -139,9 +139,9 @@ func (v *Verdict) found(name string, s *sought, mend string) {
 	case s.at == "" && s.err != nil:
 		v.say(Wrong, "%s can't be read: %v", name, s.err)
 	case s.at == "":
-		v.say(Absent, "%s isn't there: looked at %s (%s)", name, s.places[0], mend)
+		v.say(Absent, "%s isn't there (%s)", name, mend)
 	case slices.Contains(s.places, s.at):
-		v.say(Fine, "%s is the recorded one: sha256 %s", name, s.sum)
+		v.say(Fine, "%s is the recorded one: sha256 %s…", name, s.sum[:16])
 	default:
 		v.say(Fine, "%s is the recorded one, and lies at %s", name, s.at)
 	}
