@@ -3,10 +3,10 @@ package interp
 import (
 	"bytes"
 	"crypto/sha256"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
+	"regexp"
+	"slices"
 	"strings"
 
 	"platemark/interp/disk"
@@ -159,7 +159,7 @@ func determined(p *Plan, version int, draft bool, source []byte, results []resul
 				r.On = "white"
 			}
 			for k, n := range p.Nodes {
-				if n.Input == in {
+				if n.Input != nil && n.Input.key() == in.key() {
 					r.Profile, r.Picture = profileName(n), results[k].sum.String()
 					break
 				}
@@ -196,186 +196,6 @@ func profileSum(n Node) raster.Sum {
 	return n.Pic.Profile.Digest()
 }
 
-// A Log is an audit log as read.
-type Log struct {
-	Path   string
-	Lines  [][]byte // without their LF
-	Head   logRecord
-	Recipe recipeRecord
-	Inputs []inputRecord
-	Steps  []stepRecord
-	File   fileRecord
-	Run    runRecord
-	// FirstStep is the line number of the first step record.
-	FirstStep int
-}
-
-// LogError says which line of a log is wrong, and how.
-type LogError struct {
-	Path string
-	Line int // 0: the file as a whole
-	What string
-}
-
-func (e *LogError) Error() string {
-	if e.Line == 0 {
-		return fmt.Sprintf("%s: %s", e.Path, e.What)
-	}
-	return fmt.Sprintf("%s line %d: %s", e.Path, e.Line, e.What)
-}
-
-// maxLog bounds what is read as a log; a print of 65535 rows and twenty steps
-// has under 1 MB.
-const maxLog = 64 << 20
-
-// ReadLog reads a log and checks its form and its whole chain.
-func ReadLog(path string) (*Log, error) {
-	b, err := disk.Read(path, maxLog)
-	var large *disk.SizeError
-	switch {
-	case errors.As(err, &large):
-		return nil, &LogError{path, 0, "too long for an audit log"}
-	case err != nil:
-		return nil, &LogError{path, 0, disk.PlainError(err).Error()}
-	}
-	return parseLog(path, b)
-}
-
-func parseLog(path string, b []byte) (*Log, error) {
-	l := &Log{Path: path}
-	fail := func(line int, what string, args ...any) (*Log, error) {
-		return nil, &LogError{path, line, fmt.Sprintf(what, args...)}
-	}
-	if len(b) == 0 {
-		return fail(0, "the file is empty")
-	}
-	torn := b[len(b)-1] != '\n'
-	l.Lines = bytes.Split(bytes.TrimSuffix(b, []byte("\n")), []byte("\n"))
-	n := len(l.Lines)
-	if torn {
-		return fail(n, "the last line has no line end: it was cut off or added to")
-	}
-	// First every link, so that the line that was changed is named and not
-	// the one where it shows.
-	prevs := make([]string, n)
-	broken := 0
-	for i, line := range l.Lines {
-		var r struct {
-			Record string `json:"record"`
-			Prev   string `json:"prev"`
-		}
-		if json.Unmarshal(line, &r) != nil {
-			return fail(i+1, "this isn't a record: it was changed")
-		}
-		prevs[i] = r.Prev
-	}
-	linked := func(i int) bool { // line i's prev fits line i-1
-		if i == 0 {
-			return prevs[0] == zeros
-		}
-		return i >= n || prevs[i] == raster.Sum(sha256.Sum256(l.Lines[i-1])).String()
-	}
-	for i := range n {
-		if linked(i) {
-			continue
-		}
-		// Line i doesn't fit the one before. If line i doesn't fit the next
-		// one either, line i was changed, else the one before.
-		if broken = i; i == 0 || !linked(i+1) || i == n-1 && !selfFits(l.Lines[i]) {
-			broken = i + 1
-		}
-		return fail(broken, "this line was changed, or a line beside it was taken out: the chain of digests breaks here")
-	}
-	return l, l.fill(fail)
-}
-
-// selfFits checks the run record's own digest.
-func selfFits(line []byte) bool {
-	var r runRecord
-	if strictJSON(line, &r) != nil {
-		return false
-	}
-	said := r.Self
-	r.Self = zeros
-	return raster.Sum(sha256.Sum256(canonical(r))).String() == said
-}
-
-func strictJSON(line []byte, v any) error {
-	d := json.NewDecoder(bytes.NewReader(line))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
-		return err
-	}
-	if d.More() {
-		return errors.New("more than one value")
-	}
-	if !bytes.Equal(canonical(v), line) {
-		return errors.New("not in canonical form")
-	}
-	return nil
-}
-
-// fill reads the records by kind.
-func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
-	order := []string{"log", "recipe", "input", "step", "file", "run"}
-	stage := 0
-	for i, line := range l.Lines {
-		var k struct {
-			Record string `json:"record"`
-		}
-		if json.Unmarshal(line, &k) != nil {
-			_, err := fail(i+1, "this isn't a record")
-			return err
-		}
-		for stage < len(order) && order[stage] != k.Record {
-			stage++
-		}
-		if stage == len(order) {
-			_, err := fail(i+1, "a record %q has no place here", k.Record)
-			return err
-		}
-		var err error
-		switch k.Record {
-		case "log":
-			err = strictJSON(line, &l.Head)
-		case "recipe":
-			err = strictJSON(line, &l.Recipe)
-		case "input":
-			var r inputRecord
-			err = strictJSON(line, &r)
-			l.Inputs = append(l.Inputs, r)
-		case "step":
-			var r stepRecord
-			if err = strictJSON(line, &r); l.FirstStep == 0 {
-				l.FirstStep = i + 1
-			}
-			l.Steps = append(l.Steps, r)
-		case "file":
-			err = strictJSON(line, &l.File)
-		case "run":
-			if err = strictJSON(line, &l.Run); err == nil && !selfFits(line) {
-				err = errors.New("its own digest doesn't fit")
-			}
-		}
-		if err != nil {
-			_, err = fail(i+1, "this line was changed, or isn't an audit record: %v", err)
-			return err
-		}
-	}
-	switch {
-	case l.Head.Format != logFormat:
-		_, err := fail(1, "the log's format is %q; this engine reads %q", l.Head.Format, logFormat)
-		return err
-	case l.Recipe.Record == "" || len(l.Inputs) == 0 || l.File.Record == "" && l.Run.Failure == "" || l.Run.Record == "":
-		_, err := fail(len(l.Lines), "records are missing after this line: the log isn't whole")
-		return err
-	case raster.Sum(sha256.Sum256([]byte(l.Recipe.Text))).String() != l.Recipe.SHA256:
-		_, err := fail(2, "the recipe's text doesn't have the digest that the line says")
-		return err
-	}
-	return nil
-}
-
 // LogName is the name of a print's log: the full file name, the first twelve
 // characters of its mark.
 func LogName(file, mark string) string {
@@ -393,3 +213,16 @@ func nextLogName(file, mark string) string {
 		name = strings.TrimSuffix(LogName(file, mark), ".audit.jsonl") + fmt.Sprintf("-%d.audit.jsonl", i)
 	}
 }
+
+// logsOf lists the logs beside a print file: of a mark, or of any mark where it
+// is "", by name.
+func logsOf(out, mark string) []string {
+	begin := out + "." + mark[:min(12, len(mark))]
+	return slices.DeleteFunc(disk.Beside(begin, ".audit.jsonl"), func(log string) bool {
+		return !logTail.MatchString(strings.TrimPrefix(log, out+"."))
+	})
+}
+
+// logTail is what a log's name has behind its print file's: the mark's first
+// characters, and a number where the print was built again.
+var logTail = regexp.MustCompile(`^([0-9a-f]{12})(-[0-9]+)?\.audit\.jsonl$`)

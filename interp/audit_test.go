@@ -164,7 +164,7 @@ func TestVerifyFindsWhatChanged(t *testing.T) {
 	folder, file := smallJob(t, tiny)
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
 	verify := func(strict bool) (bool, string) {
-		v, err := Verify(ctx, b.Log, strict)
+		v, err := Verify(ctx, b.Log, VerifyOptions{Strict: strict})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -200,7 +200,7 @@ func TestVerifyFindsWhatChanged(t *testing.T) {
 	write(t, b.File, string(c))
 	expect(false, false, "the print file small.tif was changed")
 	os.Remove(b.File)
-	expect(false, false, "is gone")
+	expect(false, false, "isn't there (")
 	write(t, b.File, string(old))
 
 	// Another build took the file's place: its log says so.
@@ -217,7 +217,7 @@ func TestVerifyFindsWhatChanged(t *testing.T) {
 	write(t, master, string(c))
 	expect(false, false, "master m.tif was changed")
 	os.Remove(master)
-	expect(false, false, "is gone")
+	expect(false, false, "isn't there (")
 }
 
 // A reprint finds moved and renamed inputs by their digests and gives the same
@@ -389,7 +389,7 @@ func TestOlderLogsStay(t *testing.T) {
 	}
 	if f, _ := filepath.Glob(filepath.Join(folder, "*.failed-1.jsonl")); len(f) != 1 {
 		t.Error("the failed build left no log under another name")
-	} else if v, err := Verify(context.Background(), f[0], false); err != nil || v.OK {
+	} else if v, err := Verify(context.Background(), f[0], VerifyOptions{}); err != nil || v.OK {
 		t.Errorf("verifying the log of a failed build: %v %v", v, err)
 	}
 }

@@ -160,6 +160,8 @@ func (b *binder) prune() {
 // input adds an input picture as a node.
 func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage int) int {
 	info := in.Picture.Info()
+	// Two files of equal bytes are one picture, and each is an input by its name.
+	b.uses(in)
 	key := inputKey(in.Role, in.Sum, profile, in.White)
 	if n, ok := b.bykey[key]; ok && b.plan.Nodes[n].Stage == stage {
 		return n
@@ -168,7 +170,6 @@ func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage i
 		Input: in, Line: at.Line, Stage: stage, key: key, Text: b.lines.words(at.Line),
 		Pic: ops.Pic{W: info.W, H: info.H, C: info.Channels, Profile: profile},
 	})
-	b.uses(in)
 	n := len(b.plan.Nodes) - 1
 	b.bykey[key] = n
 	return n

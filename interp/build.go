@@ -38,6 +38,8 @@ type Built struct {
 	Repeat bool // the same file as an older log records
 	// Warnings are what was found in the samples of the inputs.
 	Warnings []string
+	// Elsewhere says of a reprint where inputs lay that weren't in their places.
+	Elsewhere []string
 }
 
 // prepared is a picture that prints stream from, with the results of every
@@ -340,6 +342,12 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 	// The log first: a print without its log is worth less than a log that
 	// `verify` finds without its print.
 	log := nextLogName(out, p.Mark.String())
+	if text := c.bytes(); len(text) > 1<<20 {
+		if _, err := parseLog(log, text); err != nil { // it would be of no use
+			f.Abandon()
+			return nil, fmt.Errorf("the log of this print can't be written: %w", err)
+		}
+	}
 	if want == nil || !b.sameLog(want, out) {
 		if err := disk.Write(log, c.bytes(), false); err != nil {
 			f.Abandon()

@@ -256,7 +256,7 @@ func TestPNGMaster(t *testing.T) {
 		if !bytes.Equal(out, first) {
 			t.Errorf("%s makes another print", m)
 		}
-		if v, err := Verify(context.Background(), b[0].Log, true); err != nil || !v.OK {
+		if v, err := Verify(context.Background(), b[0].Log, VerifyOptions{Strict: true}); err != nil || !v.OK {
 			t.Errorf("%+v %v", v, err)
 		}
 		if _, err := Reprint(context.Background(), b[0].Log, ReprintOptions{BuildOptions: BuildOptions{Workers: 1, Force: true}}); err != nil {

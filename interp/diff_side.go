@@ -170,16 +170,12 @@ func openLogSide(ctx context.Context, path string) (*Side, error) {
 	s.maskAccounts()
 	// With the recorded inputs at hand the pictures can be built too; a
 	// comparison of recipes doesn't need them.
-	where := map[string]string{}
-	for _, in := range l.Inputs {
-		f, err := findInput(ctx, l, in, nil)
-		if err != nil {
-			return s, nil
-		}
-		where[in.Role+"\x00"+in.Path] = f
+	where, _, err := l.locate(ctx, []string{filepath.Dir(path)})
+	if err != nil {
+		return s, nil
 	}
 	j, err := load(ctx, "", filepath.Dir(path), s.Text, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(role Role, p string) string { return where[string(role)+"\x00"+p] }})
+		found: func(_ Role, p string) string { return where[p] }})
 	if err != nil {
 		return s, nil
 	}

@@ -3,10 +3,12 @@ package interp
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"os"
 	"slices"
+	"strings"
 
 	"platemark/ops/raster"
 )
@@ -16,13 +18,14 @@ const (
 	otherInput   = "another input"
 	otherProfile = "another profile"
 	otherEngine  = "another engine"
+	changedLog   = "a changed log"
 )
 
 // A Difference is a reprint that didn't come to what the log records. Nothing
 // stands under the print's name then.
 type Difference struct {
 	What  string // what differs, from where on, by how much
-	Cause string // otherInput, otherProfile or otherEngine
+	Cause string // otherInput, otherProfile, otherEngine or changedLog
 	Why   string // what speaks for the cause
 	// Line is the recipe line of the step that differs, 0 where it is none.
 	Line int
@@ -49,14 +52,22 @@ func engineName(version, revision, toolchain string) string {
 	return s + ", " + toolchain
 }
 
-// engines compares the log's engine with this one.
-func (l *Log) engines() string {
+// sameEngine says whether the log names an engine of this one's name.
+func (l *Log) sameEngine() bool {
+	version, revision, toolchain, modules := Engine()
+	r := l.Run
+	return r.Engine == version && r.Revision == revision && r.Toolchain == toolchain && slices.Equal(r.Modules, modules)
+}
+
+// cause is why records may differ where the recipe and the inputs are the
+// recorded ones, by the engine that the log names.
+func (l *Log) cause() (cause, why string) {
 	version, revision, toolchain, _ := Engine()
-	was, is := l.madeBy(), engineName(version, revision, toolchain)
-	if was == is {
-		return "the log names an engine of the same name (" + is + "), so one of the two was changed, or a machine's memory or disk is faulty; run it again, and on another machine"
+	is := engineName(version, revision, toolchain)
+	if l.sameEngine() {
+		return changedLog, "the log names an engine of the same name (" + is + "); if both are sound, a machine's memory or disk is faulty: run it again, and on another machine"
 	}
-	return "the log was made by " + was + ", this is " + is
+	return otherEngine, "the log was made by " + l.madeBy() + ", this is " + is + "; or the log was changed"
 }
 
 // step names a step by its recipe line.
@@ -68,67 +79,46 @@ func (l *Log) step(s stepRecord) string {
 	return fmt.Sprintf("the step of line %d (%s), `%s`,", s.Line, s.Operation, lines.words(s.Line))
 }
 
-// replaced tells of an input whose place holds another file now.
-func replaced(ctx context.Context, places []string, in inputRecord) *Difference {
-	for _, f := range places {
-		sum, size, err := HashPath(ctx, f)
-		if err != nil || sum.String() == in.SHA256 {
-			continue
+// missing tells of the inputs that weren't found; nil where all were. Where
+// another file stands in the place of one, that is the difference.
+func (l *Log) missing(list []*sought) error {
+	var gone, there []string
+	d := &Difference{Why: "put the recorded file back, or say where it lies: --look-in FOLDER finds it by its digest"}
+	for i, in := range l.Inputs {
+		s, name := list[i], in.Role+" "+in.Path
+		switch {
+		case s.at != "":
+			there = append(there, fmt.Sprintf("the %s is at %s", name, s.at))
+		case s.is != nil:
+			d.Cause = otherInput
+			if in.Role == string(RoleProfile) {
+				d.Cause = otherProfile
+			}
+			bytes := fmt.Sprintf("%d bytes as recorded", s.isSize)
+			if s.isSize != s.size {
+				bytes = fmt.Sprintf("%d bytes, recorded %d", s.isSize, s.size)
+			}
+			gone = append(gone, fmt.Sprintf("the %s isn't the recorded file: sha256 %s…, recorded %s… (%s)", name, s.is.String()[:16], in.SHA256[:16], bytes))
+		default:
+			gone = append(gone, fmt.Sprintf("the %s (%d bytes, sha256 %s…) was not found, neither where it was nor by its digest", name, in.Size, in.SHA256[:16]))
 		}
-		d := &Difference{Cause: otherInput, Why: "put the recorded file back, or say where it lies: --look-in FOLDER finds it by its digest"}
-		if in.Role == string(RoleProfile) {
-			d.Cause = otherProfile
-		}
-		bytes := fmt.Sprintf("%d bytes as recorded", size)
-		if size != in.Size {
-			bytes = fmt.Sprintf("%d bytes, recorded %d", size, in.Size)
-		}
-		d.What = fmt.Sprintf("the %s %s isn't the recorded file: sha256 %s…, recorded %s… (%s)", in.Role, in.Path, sum.String()[:16], in.SHA256[:16], bytes)
-		return d
 	}
-	return nil
+	if gone == nil {
+		return nil
+	}
+	d.What = strings.Join(append(gone, there...), ";\n  ")
+	if d.Cause == "" {
+		return errors.New(d.What + "\n--look-in FOLDER names more places")
+	}
+	return d
 }
 
-// anotherPlan tells why the recorded recipe and inputs came to another mark.
-func anotherPlan(l *Log, p *Plan) *Difference {
-	d := &Difference{Cause: otherEngine, Why: l.engines()}
-	var now []stepRecord
-	seen := map[raster.Sum]bool{}
-	for _, n := range p.Nodes {
-		if n.Input == nil && !seen[n.key] {
-			seen[n.key] = true
-			now = append(now, stepRecord{Line: n.Line, Operation: n.Op, Version: n.Ver, Args: argMap(n.Args), Width: n.Pic.W, Height: n.Pic.H, Profile: profileName(n)})
-		}
-	}
-	for i := range min(len(l.Steps), len(now)) {
-		a, g := l.Steps[i], now[i]
-		if a.Operation == g.Operation && a.Version == g.Version && maps.Equal(a.Args, g.Args) && a.Profile == g.Profile && a.Width == g.Width && a.Height == g.Height {
-			continue
-		}
-		d.Line = a.Line
-		switch {
-		case a.Operation != g.Operation || a.Version != g.Version:
-			d.What = fmt.Sprintf("%s is %s version %d now, recorded %s version %d", l.step(a), g.Operation, g.Version, a.Operation, a.Version)
-		case a.Args["profile"] != g.Args["profile"] || a.Profile != g.Profile:
-			d.Cause = otherProfile
-			d.Why = "a space that the recipe names has other bytes in this engine; " + d.Why
-			d.What = fmt.Sprintf("%s has another profile: sha256 %s…, recorded %s…", l.step(a), briefSum(g.Profile), briefSum(a.Profile))
-		case !maps.Equal(a.Args, g.Args):
-			d.What = fmt.Sprintf("%s is planned with %s", l.step(a), differentArgs(a.Args, g.Args))
-		default:
-			d.What = fmt.Sprintf("%s makes %d x %d px now, recorded %d x %d px", l.step(a), g.Width, g.Height, a.Width, a.Height)
-		}
-		return d
-	}
-	switch {
-	case len(l.Steps) != len(now):
-		d.What = fmt.Sprintf("the recorded recipe has %d steps now, the log %d", len(now), len(l.Steps))
-	case l.File.Encoder != encoderVersion:
-		d.What = fmt.Sprintf("the file would be written by encoder version %d, the log has version %d", encoderVersion, l.File.Encoder)
-	case !maps.Equal(l.File.Args, argMap(p.File.Args())):
-		d.What = "the file would be written with " + differentArgs(l.File.Args, argMap(p.File.Args()))
-	default:
-		d.What = fmt.Sprintf("the recorded recipe and inputs give the mark %s, the log says %s", p.MarkShort(), l.File.Mark[:min(12, len(l.File.Mark))])
+// difference tells a record that the recorded recipe and inputs don't give.
+func (l *Log) difference(m *misfit) *Difference {
+	d := &Difference{What: fmt.Sprintf("line %d of the log: %s", m.record, m.what), Line: m.line}
+	d.Cause, d.Why = l.cause()
+	if m.profile && !l.sameEngine() {
+		d.Cause, d.Why = otherProfile, "a space that the recipe names has other bytes in this engine; "+d.Why
 	}
 	return d
 }
@@ -170,7 +160,8 @@ func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64
 	if err := got.fillDetermined(); err != nil {
 		return err
 	}
-	d := &Difference{Cause: otherEngine, Why: want.engines()}
+	d := &Difference{}
+	d.Cause, d.Why = want.cause()
 	for i := range min(len(want.Inputs), len(got.Inputs)) {
 		a, g := want.Inputs[i], got.Inputs[i]
 		if a.SHA256 == g.SHA256 && a.Picture != g.Picture {
@@ -180,10 +171,6 @@ func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64
 	}
 	for i := range min(len(want.Steps), len(got.Steps)) {
 		a, g := want.Steps[i], got.Steps[i]
-		if a.Operation != g.Operation || a.Version != g.Version {
-			d.What, d.Line = fmt.Sprintf("%s is %s version %d now, recorded %s version %d", want.step(a), g.Operation, g.Version, a.Operation, a.Version), a.Line
-			return d
-		}
 		if a.Picture == g.Picture {
 			continue
 		}
@@ -199,8 +186,6 @@ func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64
 		return d
 	}
 	switch {
-	case len(want.Steps) != len(got.Steps):
-		d.What = fmt.Sprintf("the plan has %d steps now, the log %d", len(got.Steps), len(want.Steps))
 	case want.File.SHA256 != got.File.SHA256:
 		d.What = fmt.Sprintf("every picture is identical, but the print file differs (sha256 %s…, recorded %s…): another encoder", briefSum(got.File.SHA256), briefSum(want.File.SHA256))
 		if more := atThePrint(ctx, want, made, size); more != "" {

@@ -119,7 +119,7 @@ func TestLaterVersionLeavesOldOnesAlone(t *testing.T) {
 		t.Error("the later version gives the same print: the test shows nothing")
 	}
 	_, err := Reprint(context.Background(), before[0].Log, ReprintOptions{BuildOptions: BuildOptions{Out: filepath.Join(folder, "refused")}})
-	for _, w := range []string{"line 6 (enlarge), `enlarge with mitchell`", "is enlarge version 2 now, recorded enlarge version 1", otherEngine, "the log"} {
+	for _, w := range []string{"line 6 (enlarge), `enlarge with mitchell`", "is enlarge version 2 now, recorded enlarge version 1", changedLog, "the log"} {
 		if err == nil || !strings.Contains(err.Error(), w) {
 			t.Errorf("%v: expected the words %q", err, w)
 		}
@@ -153,15 +153,16 @@ func reprintWords(t *testing.T, log, out string, o ReprintOptions, line int, cau
 	return err.Error()
 }
 
-// Another engine: one kernel differs from row 300 on by 7 of 65535. The report
+// Another engine of the log's own name, so that the log is suspected first: one
+// kernel differs from row 300 on by 7 of 65535. The report
 // names the step by its line, where it begins, how far it goes, and, while the
 // recorded print still stands, exactly which rows and by how much.
-func TestReprintTellsAnotherEngine(t *testing.T) {
+func TestReprintTellsAnchangedLog(t *testing.T) {
 	folder, _, built := twoJob(t)
 	undo := ops.TestOnlyRegister(otherKernel(t, "enlarge", 1, 300, 7))
 	again := filepath.Join(folder, "again")
 	o := ReprintOptions{BuildOptions: BuildOptions{Out: again}}
-	reprintWords(t, built[0].Log, filepath.Join(again, "tall.tif"), o, 6, otherEngine,
+	reprintWords(t, built[0].Log, filepath.Join(again, "tall.tif"), o, 6, changedLog,
 		"line 6 \\(enlarge\\), `enlarge with mitchell`, came out different",
 		// Rows 300 to 699 lie in bands 1 and 2 of 3: rows 256 to 699.
 		"one of rows 256 to 511, and at most 444 of its 700 rows differ, in 2 of its 3 bands", "every picture before it is identical",
@@ -169,11 +170,11 @@ func TestReprintTellsAnotherEngine(t *testing.T) {
 		// there or takes is below 1, and 50 % of it is not seen in every row.
 		`against the recorded print, which still stands at .*tall\.tif, the first row that differs is row (29[6-9]|300), and 40[0-4] rows differ, by at most ([789]|10) of 65535`,
 		"the log names an engine of the same name")
-	reprintWords(t, built[1].Log, filepath.Join(again, "web.jpg"), o, 13, otherEngine,
+	reprintWords(t, built[1].Log, filepath.Join(again, "web.jpg"), o, 13, changedLog,
 		"line 13 \\(enlarge\\)", "against the recorded print", "one of rows 288 to 303, and at most 416 rows differ", "JPEG") // 44 - 18 intervals of 16
 	// Without the old print, what the log alone can tell.
 	os.Remove(built[0].File)
-	if s := reprintWords(t, built[0].Log, built[0].File, ReprintOptions{}, 6, otherEngine, "one of rows 256 to 511"); strings.Contains(s, "against the recorded print") {
+	if s := reprintWords(t, built[0].Log, built[0].File, ReprintOptions{}, 6, changedLog, "one of rows 256 to 511"); strings.Contains(s, "against the recorded print") {
 		t.Errorf("%s: there is no recorded print", s)
 	}
 	undo()

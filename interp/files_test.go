@@ -98,7 +98,7 @@ func TestFaultJ04NamesThatFold(t *testing.T) {
 		writeMaster(t, filepath.Join(folder, name), 96, 64, 3, "opRGB")
 		write(t, file, strings.ReplaceAll(strings.ReplaceAll(tiny, "m.tif", name), "small.tif", "print of "+name))
 		b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
-		if v, err := Verify(context.Background(), b.Log, true); err != nil || !v.OK {
+		if v, err := Verify(context.Background(), b.Log, VerifyOptions{Strict: true}); err != nil || !v.OK {
 			t.Errorf("%s: %v %+v", name, err, v)
 		}
 		if !mustBuild(t, file, LoadOptions{}, BuildOptions{Force: true})[0].Repeat {
@@ -148,7 +148,7 @@ func TestFaultK08PathsAreRelativeToTheRecipe(t *testing.T) {
 		t.Error("after moving the folder: other records")
 	}
 	logs, _ := filepath.Glob(filepath.Join(moved, "out0", "*.audit.jsonl"))
-	if v, err := Verify(context.Background(), logs[0], true); err != nil || !v.OK {
+	if v, err := Verify(context.Background(), logs[0], VerifyOptions{Strict: true}); err != nil || !v.OK {
 		t.Errorf("after moving the folder: %v %+v", err, v)
 	}
 	write(t, filepath.Join(moved, "r.recipe"), strings.ReplaceAll(tiny, "m.tif", "M.tif"))

@@ -11,6 +11,7 @@ import (
 	"platemark/lang"
 	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
+	"platemark/ops/raster"
 )
 
 // inputSet opens each file that a recipe names once, whatever number of prints
@@ -28,8 +29,9 @@ type inputSet struct {
 	noPins bool
 	// cache, if set, opens the files for several recipes.
 	cache *inputCache
-	// glance opens files without hashing them.
+	// glance opens files without hashing them; known are digests taken before.
 	glance bool
+	known  map[inputName]raster.Sum
 
 	open  map[inputName]*Input
 	diags []lang.Diagnostic
@@ -74,6 +76,9 @@ func (s *inputSet) get(role Role, at lang.Text) *Input {
 	if err != nil {
 		s.failed(role, at, where, err)
 		return nil
+	}
+	if sum, ok := s.known[k]; ok {
+		in.Sum = sum
 	}
 	if pin, ok := s.pins[at.Value]; !s.noPins && ok && pin != in.Sum.String() {
 		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Error, Code: codeChanged, Span: at.Span,

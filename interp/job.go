@@ -12,6 +12,7 @@ import (
 
 	"platemark/interp/disk"
 	"platemark/lang"
+	"platemark/ops/raster"
 )
 
 // A Job is a recipe with its inputs open and each of its prints planned.
@@ -49,6 +50,8 @@ type LoadOptions struct {
 	noPins bool
 	// glance plans without hashing the inputs; see Glance.
 	glance bool
+	// known, with glance, are the digests of inputs that were hashed just now.
+	known map[inputName]raster.Sum
 	// found says where an input lies, if not where the recipe says.
 	found func(role Role, path string) string
 }
@@ -99,7 +102,7 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 	}
 	j.inputs = newInputSet(ctx, folder, j.Recipe)
 	j.inputs.cache = o.cache
-	j.inputs.noPins, j.inputs.found, j.inputs.glance = o.noPins, o.found, o.glance
+	j.inputs.noPins, j.inputs.found, j.inputs.glance, j.inputs.known = o.noPins, o.found, o.glance, o.known
 	for _, pr := range j.Recipe.Prints {
 		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) {
 			continue
@@ -211,6 +214,9 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 			case changed:
 				say(at, fmt.Sprintf("%s is there, but its bytes aren't those that the log of this very print records", out), "Something changed the file, or cut it off.",
 					"look at it, then build with --force to replace it")
+			case logLost(ctx, out):
+				say(at, fmt.Sprintf("%s exists already, and no log beside it records it", out), "Its log was lost, or the file isn't a print: nothing says how it was made, and nothing is overwritten unasked.",
+					"put the log back from a backup, or build with --force to replace the file")
 			default:
 				say(at, fmt.Sprintf("%s exists already and is no finished print of this recipe as it is now", out), "Nothing is overwritten unasked.",
 					"build with --force to replace it, or with --out FOLDER to write elsewhere")

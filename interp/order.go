@@ -331,3 +331,9 @@ func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, 
 	}
 	return s, false, changed
 }
+
+// logLost says whether no log beside a print file records its bytes.
+func logLost(ctx context.Context, out string) bool {
+	sum, _, err := HashPath(ctx, out)
+	return err == nil && laterBuild("", out, sum.String()) == ""
+}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -35,35 +34,25 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	if err := speaks(l); err != nil {
 		return nil, err
 	}
-	where := map[string]string{}
-	for _, in := range l.Inputs {
-		f, err := findInput(ctx, l, in, o.LookIn)
-		if err != nil {
-			return nil, err
-		}
-		where[in.Role+"\x00"+in.Path] = f
+	where, elsewhere, err := l.locate(ctx, append(slices.Clone(o.LookIn), filepath.Dir(path)))
+	if err != nil {
+		return nil, err
 	}
 	folder := filepath.Dir(path)
 	j, err := load(ctx, "", folder, []byte(l.Recipe.Text), LoadOptions{
 		Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(role Role, p string) string { return where[string(role)+"\x00"+p] },
+		found: func(_ Role, p string) string { return where[p] },
 	})
 	if err != nil {
 		return nil, fmt.Errorf("the recorded recipe: %w", err)
 	}
 	defer j.Close()
 	if j.Failed() {
-		var why []string
-		for _, d := range j.Diags {
-			if d.Severity == lang.Error {
-				why = append(why, fmt.Sprintf("line %d: %s", d.Span.Line, d.Summary))
-			}
-		}
-		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(why, "; "))
+		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", j.why())
 	}
 	p := j.Plans[0]
-	if p.Mark.String() != l.File.Mark {
-		return nil, anotherPlan(l, p)
+	if m := l.misfit(j); m != nil {
+		return nil, l.difference(m)
 	}
 	// The file goes beside its log under its recorded name, or to --out.
 	out := o.Out
@@ -82,12 +71,19 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	b := newBuilder(j, o.BuildOptions)
 	defer b.close()
 	// The run record names the recipe as before, if it is still there.
-	if r := filepath.Join(folder, filepath.FromSlash(l.Run.Recipe)); l.Run.Recipe != "" {
-		if _, err := os.Stat(r); err == nil {
-			j.File = r
+	if l.Run.Recipe != "" {
+		for _, r := range l.at(l.Run.Recipe) {
+			if _, err := os.Stat(r); err == nil {
+				j.File = r
+			}
 		}
 	}
-	return b.print(ctx, p, target, l)
+	built, err := b.print(ctx, p, target, l)
+	if err != nil {
+		return nil, err
+	}
+	built.Elsewhere = elsewhere
+	return built, nil
 }
 
 // speaks says whether this engine knows the log's language.
@@ -100,59 +96,6 @@ func speaks(l *Log) error {
 			l.Head.Draft[:min(16, len(l.Head.Draft))], frozen.Digest()[:16], l.madeBy())
 	}
 	return nil
-}
-
-// findInput looks for an input where it was, then by size and digest below the
-// log's folder and the given ones.
-func findInput(ctx context.Context, l *Log, in inputRecord, lookIn []string) (string, error) {
-	folder := filepath.Dir(l.Path)
-	first := []string{filepath.Join(folder, filepath.FromSlash(l.Run.Found[in.Path])), inputPath(folder, in.Path)}
-	for _, f := range first {
-		if fits(ctx, f, in) {
-			return f, nil
-		}
-	}
-	for _, dir := range append(slices.Clone(lookIn), folder) {
-		var found string
-		err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
-			if err := ctx.Err(); err != nil {
-				return context.Cause(ctx)
-			}
-			if err != nil {
-				if p == dir {
-					return err
-				}
-				return nil // a folder that may not be read
-			}
-			if d.Type().IsRegular() && fits(ctx, p, in) {
-				found = p
-				return fs.SkipAll
-			}
-			return nil
-		})
-		if found != "" {
-			return found, nil
-		}
-		if ctx.Err() != nil {
-			return "", context.Cause(ctx)
-		}
-		if err != nil {
-			return "", fmt.Errorf("can't look in %s: %w", dir, disk.PlainError(err))
-		}
-	}
-	if d := replaced(ctx, first, in); d != nil {
-		return "", d
-	}
-	return "", fmt.Errorf("the %s %s (%d bytes, sha256 %s…) was not found, neither where it was nor by its digest; --look-in FOLDER names more places", in.Role, in.Path, in.Size, in.SHA256[:16])
-}
-
-func fits(ctx context.Context, path string, in inputRecord) bool {
-	st, err := os.Stat(path)
-	if err != nil || !st.Mode().IsRegular() || st.Size() != in.Size {
-		return false
-	}
-	sum, _, err := HashPath(ctx, path)
-	return err == nil && sum.String() == in.SHA256
 }
 
 // fillDetermined reads records that this engine has just written.

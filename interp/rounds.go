@@ -358,11 +358,6 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 	return &kept, nil
 }
 
-// logsOf lists the logs of a mark beside a print file, oldest name first.
-func logsOf(out, mark string) []string {
-	return disk.Beside(out+"."+mark[:12], ".audit.jsonl")
-}
-
 // Approve records that a print of a kept round (0: the latest) is good to
 // print, by its name and mark.
 func Approve(file, print string, round int) (*RoundEntry, error) {
@@ -381,6 +376,10 @@ func Approve(file, print string, round int) (*RoundEntry, error) {
 		}
 		have := ""
 		for _, p := range e.Prints {
+			if p.Print == print && len(p.Logs) == 0 {
+				return nil, fmt.Errorf("print %s of round %d was never built: no log of its mark lay beside %s when the round was kept; build it, and `platemark round %s` keeps it as built",
+					print, e.Number, p.File, file)
+			}
 			if p.Print == print {
 				out = RoundEntry{Record: "approved", Number: e.Number, Print: print, Mark: p.Mark}
 				return []RoundEntry{out}, nil

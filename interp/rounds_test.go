@@ -98,6 +98,7 @@ func TestRounds(t *testing.T) {
 // damage in the middle is refused with the entry's number.
 func TestFaultJ05TornRounds(t *testing.T) {
 	_, file := smallJob(t, diffBase)
+	mustBuild(t, file, LoadOptions{}, BuildOptions{})
 	for i := range 3 {
 		keepRound(t, file, fmt.Sprintf("note %d", i))
 	}
@@ -177,6 +178,7 @@ func TestFaultJ05TornRounds(t *testing.T) {
 // Fault j05: two runs at once don't write into each other.
 func TestFaultJ05RoundsAtOnce(t *testing.T) {
 	_, file := smallJob(t, diffBase)
+	mustBuild(t, file, LoadOptions{}, BuildOptions{})
 	keepRound(t, file, "")
 	var wg sync.WaitGroup
 	for range 12 {

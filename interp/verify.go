@@ -6,30 +6,57 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"slices"
 	"strings"
 
-	"platemark/interp/disk"
 	"platemark/lang"
 )
 
 // Verdict is what verifying one log came to.
 type Verdict struct {
-	Log   string    `json:"log"`
-	File  string    `json:"file"` // the print's path
-	Mark  string    `json:"mark"`
-	OK    bool      `json:"ok"`
-	Lines []Finding `json:"findings"`
+	Log  string `json:"log"`
+	File string `json:"file"` // the print's path
+	Mark string `json:"mark"`
+	// OK says that all is there and as recorded; State says what stands against
+	// it: Wrong where something differs, else Absent where a file isn't there.
+	OK    bool         `json:"ok"`
+	State FindingState `json:"state"`
+	Lines []Finding    `json:"findings"`
 }
+
+// FindingState says what a line of a verdict is.
+type FindingState string
+
+const (
+	Fine   FindingState = "ok"
+	Wrong  FindingState = "wrong"
+	Absent FindingState = "absent"
+	// Noted is what verifying didn't look at, and what it found beside.
+	Noted FindingState = "note"
+	// NoLog is a verdict's state only: the file isn't an audit log.
+	NoLog FindingState = "no log"
+)
 
 // Finding is one line of a verdict.
 type Finding struct {
-	OK   bool   `json:"ok"`
-	What string `json:"what"`
+	State FindingState `json:"state"`
+	What  string       `json:"what"`
 }
 
-func (v *Verdict) say(ok bool, format string, args ...any) {
-	v.Lines = append(v.Lines, Finding{ok, fmt.Sprintf(format, args...)})
-	v.OK = v.OK && ok
+func (v *Verdict) say(is FindingState, format string, args ...any) {
+	v.Lines = append(v.Lines, Finding{is, fmt.Sprintf(format, args...)})
+	if is == Wrong || is == Absent && v.State != Wrong {
+		v.OK, v.State = false, is
+	}
+}
+
+// VerifyOptions say how to verify.
+type VerifyOptions struct {
+	// Strict counts a recipe that would now make another print as a difference.
+	Strict bool
+	// LookIn are folders in which inputs and prints are found by their digests
+	// that aren't where they were.
+	LookIn []string
 }
 
 // RecipeState says how the recipe beside a log stands to it.
@@ -43,87 +70,147 @@ const (
 	RecipeBroken
 )
 
-// Verify checks a log's chain, its inputs and its print file. With strict, a
-// recipe that would now make another print counts as a difference too.
-func Verify(ctx context.Context, path string, strict bool) (*Verdict, error) {
-	v := &Verdict{Log: path, OK: true}
+// Verify checks a log without computing a picture: its chain, its inputs, its
+// print file, and, with the inputs at hand, that the recorded recipe still
+// comes to what the records say.
+func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error) {
+	v := &Verdict{Log: path, OK: true, State: Fine}
 	l, err := ReadLog(path)
 	if err != nil {
 		var le *LogError
-		if errors.As(err, &le) && le.Line > 0 {
-			v.say(false, "line %d: %s", le.Line, le.What)
-		} else if errors.As(err, &le) {
-			v.say(false, "%s", le.What)
-		} else {
-			v.say(false, "%v", err)
+		if !errors.As(err, &le) {
+			return nil, err
+		}
+		v.wrong(le)
+		if le.Line == 0 {
+			v.State = NoLog
 		}
 		return v, nil
 	}
 	v.Mark = l.File.Mark
-	v.say(true, "the chain of %d records holds", len(l.Lines))
-	folder := filepath.Dir(path)
+	v.say(Fine, "the chain of %d records holds", len(l.Lines))
 	if l.Run.Failure != "" {
-		v.say(false, "this is the log of a build that failed: %s", l.Run.Failure)
+		v.say(Wrong, "this is the log of a build that failed: %s", l.Run.Failure)
 		return v, nil
 	}
-	for _, in := range l.Inputs {
-		found := l.Run.Found[in.Path]
-		where := filepath.Join(folder, filepath.FromSlash(found))
-		sum, _, err := HashPath(ctx, where)
-		if ctx.Err() != nil {
-			return nil, context.Cause(ctx)
-		}
-		switch {
-		case errors.Is(err, fs.ErrNotExist):
-			v.say(false, "the %s %s is gone from %s (`reprint --look-in FOLDER` finds it by its digest)", in.Role, in.Path, found)
-		case err != nil:
-			v.say(false, "the %s %s can't be read: %v", in.Role, in.Path, err)
-		case sum.String() != in.SHA256:
-			v.say(false, "the %s %s was changed: sha256 %s…, recorded %s…", in.Role, in.Path, sum.String()[:16], in.SHA256[:16])
-		default:
-			v.say(true, "the %s %s is the recorded one", in.Role, in.Path)
-		}
+	if _, tail, _ := strings.Cut(strings.TrimPrefix(filepath.Base(path), l.Run.Out), "."); logTail.MatchString(tail) && tail[:12] != l.File.Mark[:12] {
+		v.say(Wrong, "the log's name bears the mark %s, its line %d the mark %s: one of them was changed", tail[:12], len(l.Lines)-1, l.File.Mark[:12])
 	}
-	v.File = filepath.Join(folder, filepath.FromSlash(l.Run.Out))
-	sum, size, err := HashPath(ctx, v.File)
-	if ctx.Err() != nil {
-		return nil, context.Cause(ctx)
+	v.File = filepath.Join(filepath.Dir(path), l.Run.Out)
+	inputs := l.seek()
+	file := &sought{places: []string{v.File}, size: l.File.Size, sum: l.File.SHA256}
+	if err := find(ctx, append(slices.Clone(inputs), file), o.LookIn); err != nil {
+		return nil, err
 	}
+	for i, in := range l.Inputs {
+		v.found(fmt.Sprintf("the %s %s", in.Role, in.Path), inputs[i], "it lay at "+l.Run.Found[in.Path]+"; `--look-in FOLDER` finds it by its digest")
+	}
+	later := ""
+	if file.at == "" && file.is != nil {
+		later = laterBuild(path, v.File, file.is.String())
+	}
+	if later != "" {
+		v.say(Wrong, "the print file %s is another build's now: %s records it", l.Run.Out, later)
+	} else {
+		v.found("the print file "+l.Run.Out, file, "`platemark reprint` makes it again, `--look-in FOLDER` finds it by its digest")
+	}
+	if err := v.planned(ctx, l, inputs); err != nil {
+		return nil, err
+	}
+	v.recipe(ctx, l, o.Strict)
+	if n := len(l.Steps); n > 0 {
+		v.say(Noted, "the pictures of %d %s were not computed again: `platemark reprint` does", n, plural(n, "step"))
+	}
+	return v, nil
+}
+
+func (v *Verdict) wrong(e *LogError) {
+	if e.Line > 0 {
+		v.say(Wrong, "line %d: %s", e.Line, e.What)
+	} else {
+		v.say(Wrong, "%s", e.What)
+	}
+}
+
+// found says what became of a sought file; mend is what helps if it is absent.
+func (v *Verdict) found(name string, s *sought, mend string) {
 	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		v.say(false, "the print file %s is gone (`platemark reprint` makes it again)", l.Run.Out)
-	case err != nil:
-		v.say(false, "the print file %s can't be read: %v", l.Run.Out, err)
-	case sum.String() != l.File.SHA256 && laterBuild(path, v.File, sum.String()) != "":
-		v.say(false, "the print file %s is another build's now: %s records it", l.Run.Out, laterBuild(path, v.File, sum.String()))
-	case sum.String() != l.File.SHA256:
-		v.say(false, "the print file %s was changed: %d bytes, sha256 %s…, recorded %d bytes, %s…", l.Run.Out, size, sum.String()[:16], l.File.Size, l.File.SHA256[:16])
+	case s.at == "" && s.is != nil:
+		v.say(Wrong, "%s was changed: %d bytes, sha256 %s…, recorded %d bytes, %s…", name, s.isSize, s.is.String()[:16], s.size, s.sum[:16])
+	case s.at == "" && s.err != nil:
+		v.say(Wrong, "%s can't be read: %v", name, s.err)
+	case s.at == "":
+		v.say(Absent, "%s isn't there (%s)", name, mend)
+	case slices.Contains(s.places, s.at):
+		v.say(Fine, "%s is the recorded one: sha256 %s…", name, s.sum[:16])
 	default:
-		v.say(true, "the print file %s is the recorded one: sha256 %s", l.Run.Out, sum)
+		v.say(Fine, "%s is the recorded one, and lies at %s", name, s.at)
+	}
+}
+
+// planned says whether the recorded recipe comes to what the records say.
+func (v *Verdict) planned(ctx context.Context, l *Log, inputs []*sought) error {
+	var le *LogError
+	err := l.readable()
+	switch {
+	case errors.As(err, &le):
+		v.wrong(le)
+		return nil
+	case err != nil:
+		v.say(Noted, "line 1: %v; its plan was not made again", err)
+		return nil
+	}
+	where := map[string]string{}
+	for i, in := range l.Inputs {
+		if inputs[i].at == "" {
+			v.say(Noted, "the recorded recipe was not planned again: that needs every input")
+			return nil
+		}
+		where[in.Path] = inputs[i].at
+	}
+	err = l.planAgain(ctx, where)
+	switch {
+	case errors.As(err, &le):
+		v.wrong(le)
+	case err != nil:
+		return err
+	default:
+		v.say(Fine, "the recorded recipe, planned again, gives this mark, these steps and these records")
+	}
+	return nil
+}
+
+// recipe says how the recipe beside the log stands to it.
+func (v *Verdict) recipe(ctx context.Context, l *Log, strict bool) {
+	against := Noted
+	if strict {
+		against = Wrong
 	}
 	state, lines := recipeState(ctx, l)
 	switch state {
 	case RecipeSame:
-		v.say(true, "the recipe %s is the recorded one", l.Run.Recipe)
+		v.say(Fine, "the recipe %s is the recorded one", l.Run.Recipe)
 	case RecipeEdited:
-		v.say(true, "the recipe %s was edited since, same mark: it still makes this print", l.Run.Recipe)
+		v.say(Fine, "the recipe %s was edited since, same mark: it still makes this print", l.Run.Recipe)
 	case RecipeAnother:
-		v.say(!strict, "the recipe %s was edited since and makes another print now:", l.Run.Recipe)
+		v.say(against, "the recipe %s was edited since and makes another print now:", l.Run.Recipe)
 		for _, s := range lines {
-			v.say(true, "    %s", s)
+			v.say(Noted, "    %s", s)
 		}
 	case RecipeMissing:
-		v.say(!strict, "the recipe %s isn't there; the log holds its text", l.Run.Recipe)
+		if strict {
+			against = Absent
+		}
+		v.say(against, "the recipe %s isn't there; the log holds its text", l.Run.Recipe)
 	case RecipeBroken:
-		v.say(!strict, "the recipe %s was edited since and has errors now: %s", l.Run.Recipe, strings.Join(lines, "; "))
+		v.say(against, "the recipe %s was edited since and has errors now: %s", l.Run.Recipe, strings.Join(lines, "; "))
 	}
-	return v, nil
 }
 
 // laterBuild is the name of another log beside a print file that records the
 // file as it is, "" where there is none.
 func laterBuild(log, file, sum string) string {
-	for _, p := range disk.Beside(file+".", ".audit.jsonl") {
+	for _, p := range logsOf(file, "") {
 		if filepath.Base(p) == filepath.Base(log) {
 			continue
 		}
@@ -139,8 +226,14 @@ func recipeState(ctx context.Context, l *Log) (RecipeState, []string) {
 	if l.Run.Recipe == "" {
 		return RecipeMissing, nil
 	}
-	path := filepath.Join(filepath.Dir(l.Path), filepath.FromSlash(l.Run.Recipe))
-	b, err := disk.Read(path, maxRecipe)
+	var path string
+	var b []byte
+	err := fs.ErrNotExist
+	for _, path = range l.at(l.Run.Recipe) {
+		if b, err = ReadRecipe(path); err == nil {
+			break
+		}
+	}
 	if err != nil {
 		return RecipeMissing, nil
 	}

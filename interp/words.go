@@ -36,3 +36,11 @@ func commentStart(l string) int {
 	}
 	return -1
 }
+
+// plural is the word for n of a thing.
+func plural(n int, word string) string {
+	if n == 1 {
+		return word
+	}
+	return word + "s"
+}

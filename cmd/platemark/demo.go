@@ -97,7 +97,7 @@ func (c *demoCmd) show(a *app) error {
 
 	fmt.Fprintln(a.out, "4. platemark verify")
 	for _, b := range built {
-		v, err := interp.Verify(a.ctx, b.Log, true)
+		v, err := interp.Verify(a.ctx, b.Log, interp.VerifyOptions{Strict: true})
 		if err != nil {
 			return err
 		}

@@ -42,6 +42,9 @@ func (c *reprintCmd) Run(a *app) error {
 		all = append(all, *b)
 		if !c.JSON {
 			fmt.Fprintf(a.out, "%s\n    %d x %d px, %s\n    identical: sha256 %s\n", b.File, b.W, b.H, interp.SizeText(b.Size), b.Sum)
+			for _, w := range b.Elsewhere {
+				fmt.Fprintln(a.out, "    "+w)
+			}
 			if l, err := interp.ReadLog(log); err == nil {
 				fmt.Fprintf(a.out, "    in the log's language: %s: %s\n", l.Language(), l.Operations())
 			}

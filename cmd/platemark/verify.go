@@ -8,22 +8,26 @@ import (
 
 type verifyCmd struct {
 	Logs   []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl)." type:"readablefile"`
+	LookIn []string `help:"Also look below this folder, by their digests, for inputs and prints that aren't where they were (may be repeated)." placeholder:"FOLDER"`
 	Recipe bool     `help:"Exit with 1 also where the recipe beside a log makes another print now."`
 	JSON   bool     `help:"Say the verdicts as JSON."`
 }
 
 func (verifyCmd) Help() string {
-	return `Checks that no line of a log was changed, that the inputs and the print file are the recorded ones, and says whether the recipe beside it still makes this print.
+	return `Checks that no line of a log was changed and that the inputs and the print file are the recorded ones; plans the recorded recipe again and compares its mark, steps and records; and says whether the recipe beside the log still makes this print. No picture is computed: reprint does that.
 
-Example:
-  platemark verify salt-road-60x40.jpg.*.audit.jsonl`
+Exit code 0 where all is there and as recorded, 1 where something differs or is absent.
+
+Examples:
+  platemark verify salt-road-60x40.jpg.*.audit.jsonl
+  platemark verify LOG --look-in ../archive`
 }
 
 func (c *verifyCmd) Run(a *app) error {
 	ok := true
 	var all []*interp.Verdict
 	for _, log := range c.Logs {
-		v, err := interp.Verify(a.ctx, log, c.Recipe)
+		v, err := interp.Verify(a.ctx, log, interp.VerifyOptions{Strict: c.Recipe, LookIn: c.LookIn})
 		if err != nil {
 			return err
 		}
@@ -46,16 +50,10 @@ func (c *verifyCmd) Run(a *app) error {
 }
 
 func (a *app) tellVerdict(v *interp.Verdict) {
-	word := "verified"
-	if !v.OK {
-		word = "DIFFERS"
-	}
+	word := map[interp.FindingState]string{interp.Fine: "verified", interp.Wrong: "DIFFERS", interp.Absent: "NOT WHOLE", interp.NoLog: "NO LOG"}[v.State]
 	fmt.Fprintf(a.out, "%s: %s\n", v.Log, word)
+	signs := map[interp.FindingState]string{interp.Fine: "ok", interp.Wrong: "WRONG", interp.Absent: "absent", interp.Noted: ""}
 	for _, l := range v.Lines {
-		sign := "  ok    "
-		if !l.OK {
-			sign = "  WRONG "
-		}
-		fmt.Fprintln(a.out, sign+l.What)
+		fmt.Fprintf(a.out, "  %-6s  %s\n", signs[l.State], l.What)
 	}
 }

@@ -1,0 +1,293 @@
+package interp
+
+import (
+	"bytes"
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"maps"
+	pathpkg "path"
+	"path/filepath"
+	"strings"
+
+	"platemark/interp/disk"
+	"platemark/lang"
+	"platemark/ops/raster"
+)
+
+// A Log is an audit log as read.
+type Log struct {
+	Path   string
+	Lines  [][]byte // without their LF
+	Head   logRecord
+	Recipe recipeRecord
+	Inputs []inputRecord
+	Steps  []stepRecord
+	File   fileRecord
+	Run    runRecord
+	// FirstStep is the line number of the first step record.
+	FirstStep int
+}
+
+// LogError says which line of a log is wrong, and how.
+type LogError struct {
+	Path string
+	Line int // 0: the file as a whole
+	What string
+}
+
+func (e *LogError) Error() string {
+	if e.Line == 0 {
+		return fmt.Sprintf("%s: %s", e.Path, e.What)
+	}
+	return fmt.Sprintf("%s line %d: %s", e.Path, e.Line, e.What)
+}
+
+// What is read as a log. A print of 65535 rows and twenty steps has under
+// 1 MB, thousands of spots some more.
+const (
+	maxLog     = 16 << 20 // bytes
+	maxLine    = 8 << 20  // of them in one record; as JSON a recipe takes at most twice its bytes
+	maxRecords = 1 << 16
+)
+
+// ReadLog reads a log and checks its form and its whole chain.
+func ReadLog(path string) (*Log, error) {
+	b, err := disk.Read(path, maxLog)
+	if what := otherKind(path, b); what != "" {
+		return nil, &LogError{path, 0, what}
+	}
+	var large *disk.SizeError
+	switch {
+	case errors.As(err, &large):
+		return nil, &LogError{path, 0, fmt.Sprintf("too long for an audit log: more than %d MB", maxLog>>20)}
+	case err != nil:
+		return nil, &LogError{path, 0, disk.PlainError(err).Error()}
+	}
+	return parseLog(path, b)
+}
+
+// otherKind says what a file is that was taken for its log, and what to type;
+// "" where it may be a log.
+func otherKind(path string, b []byte) string {
+	if logs := logsOf(path, ""); len(logs) > 0 {
+		return "this is a print file, not an audit log; its log: " + strings.Join(logs, ", ")
+	}
+	if len(b) > maxRecipe || !isRecipe(b) {
+		return ""
+	}
+	what := "this is a recipe, not an audit log: `platemark build " + path + "` makes its prints, each with its log"
+	if rec, _ := lang.Parse(filepath.Base(path), b); rec != nil {
+		for _, p := range rec.Prints {
+			if p.Save == nil {
+				continue
+			}
+			if logs := logsOf(inputPath(filepath.Dir(path), p.Save.Path.Value), ""); len(logs) > 0 {
+				what += "; the log of print " + p.Name.Value + ": " + strings.Join(logs, ", ")
+			}
+		}
+	}
+	return what
+}
+
+// isRecipe says whether a text begins as a recipe does, after its comments.
+func isRecipe(b []byte) bool {
+	for line := range bytes.Lines(bytes.TrimPrefix(b, []byte("\ufeff"))) {
+		if words := bytes.Fields(line); len(words) > 0 && words[0][0] != '#' {
+			return string(words[0]) == "recipe"
+		}
+	}
+	return false
+}
+
+func parseLog(path string, b []byte) (*Log, error) {
+	l := &Log{Path: path}
+	fail := func(line int, what string, args ...any) (*Log, error) {
+		return nil, &LogError{path, line, fmt.Sprintf(what, args...)}
+	}
+	if len(b) == 0 {
+		return fail(0, "the file is empty")
+	}
+	torn := b[len(b)-1] != '\n'
+	if bytes.Count(b, []byte("\n")) > maxRecords {
+		return fail(0, "it has more than %d lines; no audit log has", maxRecords)
+	}
+	l.Lines = bytes.Split(bytes.TrimSuffix(b, []byte("\n")), []byte("\n"))
+	n := len(l.Lines)
+	if torn {
+		return fail(n, "the last line has no line end: it was cut off or added to")
+	}
+	// First every link, so that the line that was changed is named and not
+	// the one where it shows.
+	prevs := make([]string, n)
+	broken := 0
+	for i, line := range l.Lines {
+		if len(line) > maxLine+4096 {
+			return fail(i+1, "too long for a record: more than %d MB", maxLine>>20)
+		}
+		var r struct {
+			Record string `json:"record"`
+			Prev   string `json:"prev"`
+		}
+		if json.Unmarshal(line, &r) != nil {
+			return fail(i+1, "this isn't a record: it was changed")
+		}
+		prevs[i] = r.Prev
+	}
+	linked := func(i int) bool { // line i's prev fits line i-1
+		if i == 0 {
+			return prevs[0] == zeros
+		}
+		return i >= n || prevs[i] == raster.Sum(sha256.Sum256(l.Lines[i-1])).String()
+	}
+	for i := range n {
+		if linked(i) {
+			continue
+		}
+		// Line i doesn't fit the one before. If line i doesn't fit the next
+		// one either, line i was changed, else the one before.
+		if broken = i; i == 0 || !linked(i+1) || i == n-1 && !selfFits(l.Lines[i]) {
+			broken = i + 1
+		}
+		return fail(broken, "this line was changed, or a line beside it was taken out: the chain of digests breaks here")
+	}
+	return l, l.fill(fail)
+}
+
+// selfFits checks the run record's own digest.
+func selfFits(line []byte) bool {
+	var r runRecord
+	if strictJSON(line, &r) != nil {
+		return false
+	}
+	said := r.Self
+	r.Self = zeros
+	return raster.Sum(sha256.Sum256(canonical(r))).String() == said
+}
+
+func strictJSON(line []byte, v any) error {
+	d := json.NewDecoder(bytes.NewReader(line))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return err
+	}
+	if d.More() {
+		return errors.New("more than one value")
+	}
+	if !bytes.Equal(canonical(v), line) {
+		return errors.New("not in canonical form")
+	}
+	return nil
+}
+
+// fill reads the records by kind and checks what can be told without a plan.
+func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
+	order := []string{"log", "recipe", "input", "step", "file", "run"}
+	stage := 0
+	for i, line := range l.Lines {
+		var k struct {
+			Record string `json:"record"`
+		}
+		if json.Unmarshal(line, &k) != nil {
+			_, err := fail(i+1, "this isn't a record")
+			return err
+		}
+		for stage < len(order) && order[stage] != k.Record {
+			stage++
+		}
+		if stage == len(order) {
+			_, err := fail(i+1, "a record %q has no place here", k.Record)
+			return err
+		}
+		if k.Record != "input" && k.Record != "step" {
+			stage++ // one of each
+		}
+		if err := l.record(i, k.Record); err != nil {
+			_, err = fail(i+1, "this line was changed, or isn't an audit record: %v", err)
+			return err
+		}
+	}
+	last := len(l.Lines)
+	switch {
+	case l.Head.Format != logFormat:
+		_, err := fail(1, "the log's format is %q; this engine reads %q", l.Head.Format, logFormat)
+		return err
+	case l.Recipe.Record == "" || len(l.Inputs) == 0 || l.File.Record == "" && l.Run.Failure == "" || l.Run.Record == "":
+		_, err := fail(last, "records are missing after this line: the log isn't whole")
+		return err
+	case sumOf([]byte(l.Recipe.Text)) != l.Recipe.SHA256:
+		_, err := fail(2, "the recipe's text doesn't have the digest that the line says")
+		return err
+	case !filepath.IsLocal(l.Run.Out) || strings.ContainsAny(l.Run.Out, `/\`) || l.Run.Out == ".":
+		_, err := fail(last, "the print file's name %q isn't a plain file name", l.Run.Out)
+		return err
+	case l.File.Record != "" && l.Run.Out != pathpkg.Base(l.File.Name):
+		_, err := fail(last, "the print file's name is %q, and line %d says %q", l.Run.Out, last-1, l.File.Name)
+		return err
+	}
+	named, lay := map[inputName]bool{}, map[string]string{}
+	for i, in := range l.Inputs {
+		k := inputName{Role(in.Role), in.Path}
+		if named[k] {
+			_, err := fail(3+i, "the %s %s stands twice", in.Role, in.Path)
+			return err
+		}
+		named[k], lay[in.Path] = true, l.Run.Found[in.Path]
+	}
+	if !maps.Equal(lay, l.Run.Found) {
+		_, err := fail(last, "it says where other inputs lay than the log has")
+		return err
+	}
+	return nil
+}
+
+// record reads line i as a record of the given kind.
+func (l *Log) record(i int, kind string) error {
+	line := l.Lines[i]
+	switch kind {
+	case "log":
+		return strictJSON(line, &l.Head)
+	case "recipe":
+		err := strictJSON(line, &l.Recipe)
+		if len(l.Recipe.Text) > maxRecipe {
+			return fmt.Errorf("the recipe's text is longer than a recipe may be (%d MB)", maxRecipe>>20)
+		}
+		return cmp.Or(err, digests(l.Recipe.SHA256))
+	case "input":
+		var r inputRecord
+		err := strictJSON(line, &r)
+		l.Inputs = append(l.Inputs, r)
+		// The log of a build that failed knows the first only.
+		return cmp.Or(err, digests(r.SHA256), digests(cmp.Or(r.Profile, zeros), cmp.Or(r.Picture, zeros)))
+	case "step":
+		var r stepRecord
+		err := strictJSON(line, &r)
+		if l.FirstStep == 0 {
+			l.FirstStep = i + 1
+		}
+		l.Steps = append(l.Steps, r)
+		return cmp.Or(err, digests(r.Profile, r.Picture), digests(r.Inputs...), digests(r.Bands...))
+	case "file":
+		return cmp.Or(strictJSON(line, &l.File), digests(l.File.SHA256, l.File.Picture, l.File.Mark))
+	}
+	if err := strictJSON(line, &l.Run); err != nil {
+		return err
+	}
+	if !selfFits(line) {
+		return errors.New("its own digest doesn't fit")
+	}
+	return nil
+}
+
+// digests fails if one of the texts isn't a SHA-256 as records write it.
+func digests(sums ...string) error {
+	for _, s := range sums {
+		if b, err := hex.DecodeString(s); err != nil || len(b) != sha256.Size || strings.ToLower(s) != s {
+			return fmt.Errorf("%q is no SHA-256", s[:min(80, len(s))])
+		}
+	}
+	return nil
+}

@@ -1,0 +1,232 @@
+package interp
+
+import (
+	"context"
+	"encoding/hex"
+	"fmt"
+	"maps"
+	"path/filepath"
+	"reflect"
+	"strings"
+
+	"platemark/lang"
+	"platemark/ops/raster"
+)
+
+// wrong is an error of one of the log's lines.
+func (l *Log) wrong(line int, format string, args ...any) *LogError {
+	return &LogError{l.Path, line, fmt.Sprintf(format, args...)}
+}
+
+// readable reads the recorded recipe and compares what needs no input: a
+// *LogError says which record is wrong. Another error says that this engine
+// can't tell, since the log is of another draft.
+func (l *Log) readable() error {
+	if err := speaks(l); err != nil {
+		if l.Head.Language != 1 || l.sameEngine() {
+			return l.wrong(1, "%v", err)
+		}
+		return err
+	}
+	rec, ds := lang.Parse(filepath.Base(l.Path), []byte(l.Recipe.Text))
+	for _, d := range ds {
+		if d.Severity == lang.Error {
+			return l.wrong(2, "the recorded recipe has errors: its line %d: %s", d.Span.Line, d.Summary)
+		}
+	}
+	pr := rec.Print(l.Recipe.Print)
+	switch {
+	case rec.Version != l.Head.Language || rec.Draft != (l.Head.Draft != ""):
+		return l.wrong(1, "the log is of %s, and its recipe says another version", l.Language())
+	case pr == nil:
+		return l.wrong(2, "the recorded recipe has no print %s", l.Recipe.Print)
+	}
+	set := newInputSet(context.Background(), "", rec)
+	named := map[inputName]bool{}
+	for _, n := range set.named() {
+		named[inputName{n.role, n.text.Value}] = true
+	}
+	for i, in := range l.Inputs {
+		if !named[inputName{Role(in.Role), in.Path}] {
+			return l.wrong(3+i, "the recorded recipe names no %s %s", in.Role, in.Path)
+		}
+		if pin, ok := set.pins[in.Path]; ok && pin != in.SHA256 {
+			return l.wrong(3+i, "%s has the sha256 %s… here, and the recorded recipe pins %s…", in.Path, in.SHA256[:16], briefSum(pin))
+		}
+	}
+	if l.File.Name != pr.Save.Path.Value {
+		return l.wrong(len(l.Lines)-1, "the print file is %s here, and the recorded recipe saves %s", l.File.Name, pr.Save.Path.Value)
+	}
+	return nil
+}
+
+// planAgain plans the recorded recipe with the recorded inputs, found at where
+// by their paths, and compares what it comes to with every record, but for the
+// pictures themselves: a *LogError says which record is wrong.
+func (l *Log) planAgain(ctx context.Context, where map[string]string) error {
+	known := map[inputName]raster.Sum{}
+	for _, in := range l.Inputs {
+		known[inputName{Role(in.Role), in.Path}] = sumFrom(in.SHA256)
+	}
+	j, err := load(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
+		glance: true, known: known, found: func(_ Role, p string) string { return where[p] }})
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	if err != nil {
+		return l.wrong(2, "the recorded recipe: %v", err)
+	}
+	defer j.Close()
+	if j.Failed() {
+		return l.wrong(2, "the recorded recipe can't be planned with the recorded inputs: %s", j.why())
+	}
+	if m := l.misfit(j); m != nil {
+		return l.wrong(m.record, "%s", m.what)
+	}
+	return nil
+}
+
+// why are the job's errors in one line.
+func (j *Job) why() string {
+	var why []string
+	for _, d := range j.Diags {
+		if d.Severity == lang.Error {
+			why = append(why, fmt.Sprintf("line %d: %s", d.Span.Line, d.Summary))
+		}
+	}
+	return strings.Join(why, "; ")
+}
+
+// A misfit is a record that isn't what its recipe and inputs come to.
+type misfit struct {
+	record  int // line of the log
+	line    int // of the recipe, 0 where it is no step's
+	what    string
+	profile bool // what differs is a profile
+}
+
+// misfit finds the first record that a job's only plan doesn't give. It computes
+// no picture: the records are written again with the log's own digests of bands.
+func (l *Log) misfit(j *Job) *misfit {
+	p := j.Plans[0]
+	of := map[raster.Sum]result{}
+	for i, k := range p.Steps() {
+		if i < len(l.Steps) {
+			of[p.Nodes[k].key] = resultOf(p.Nodes[k], bandsOf(l.Steps[i]))
+		}
+	}
+	results := make([]result, len(p.Nodes))
+	for k, n := range p.Nodes {
+		results[k] = of[n.key]
+		if n.Input == nil {
+			continue
+		}
+		for _, in := range l.Inputs {
+			if in.Role == string(n.Input.Role) && in.Path == n.Input.Path {
+				results[k].sum = sumFrom(in.Picture)
+			}
+		}
+	}
+	c := determined(p, j.Recipe.Version, j.Recipe.Draft, j.Source, results, l.File.Size, sumFrom(l.File.SHA256))
+	now := &Log{Lines: c.lines}
+	if err := now.fillDetermined(); err != nil {
+		return &misfit{record: 1, what: err.Error()}
+	}
+	for i, in := range l.Inputs {
+		if i == len(now.Inputs) {
+			return &misfit{record: 3 + i, what: fmt.Sprintf("the print doesn't need the %s %s", in.Role, in.Path)}
+		}
+		if what := differs(in, now.Inputs[i]); what != "" {
+			return &misfit{record: 3 + i, what: fmt.Sprintf("the %s %s: %s", in.Role, in.Path, what)}
+		}
+	}
+	next := 3 + len(l.Inputs)
+	if n := len(l.Inputs); n < len(now.Inputs) {
+		return &misfit{record: next, what: fmt.Sprintf("the record of the %s %s is missing before this line", now.Inputs[n].Role, now.Inputs[n].Path)}
+	}
+	for i, s := range l.Steps {
+		if i == len(now.Steps) {
+			return &misfit{record: next + i, line: s.Line, what: fmt.Sprintf("%s is not one of the recorded recipe, which has %d", l.step(s), i)}
+		}
+		if m := l.stepMisfit(s, now.Steps[i]); m != nil {
+			m.record = next + i
+			return m
+		}
+	}
+	next += len(l.Steps)
+	if n := len(l.Steps); n < len(now.Steps) {
+		return &misfit{record: next, what: fmt.Sprintf("the recorded recipe has %d %s, the log %d", len(now.Steps), plural(len(now.Steps), "step"), n)}
+	}
+	f, g := l.File, now.File
+	switch {
+	case f.Encoder != g.Encoder:
+		return &misfit{record: next, what: fmt.Sprintf("the file would be written by encoder version %d, the log has version %d", g.Encoder, f.Encoder)}
+	case !maps.Equal(f.Args, g.Args):
+		return &misfit{record: next, what: "the file would be written with " + differentArgs(f.Args, g.Args)}
+	case f.Mark != g.Mark:
+		return &misfit{record: next, what: fmt.Sprintf("the recorded recipe and inputs give the mark %s, the log says %s", g.Mark[:12], f.Mark[:12])}
+	}
+	if what := differs(f, g); what != "" {
+		return &misfit{record: next, what: "the print file: " + what}
+	}
+	return nil
+}
+
+// stepMisfit holds a recorded step against the one that the plan has now.
+func (l *Log) stepMisfit(a, g stepRecord) *misfit {
+	m := &misfit{line: a.Line}
+	switch {
+	case a.Line != g.Line:
+		m.what = fmt.Sprintf("%s would be a step of line %d", l.step(a), g.Line)
+	case a.Operation != g.Operation || a.Version != g.Version:
+		m.what = fmt.Sprintf("%s is %s version %d now, recorded %s version %d", l.step(a), g.Operation, g.Version, a.Operation, a.Version)
+	case a.Args["profile"] != g.Args["profile"] || a.Profile != g.Profile:
+		m.profile = true
+		m.what = fmt.Sprintf("%s has another profile: sha256 %s…, recorded %s…", l.step(a), briefSum(g.Profile), briefSum(a.Profile))
+	case !maps.Equal(a.Args, g.Args):
+		m.what = fmt.Sprintf("%s is planned with %s", l.step(a), differentArgs(a.Args, g.Args))
+	case a.Width != g.Width || a.Height != g.Height:
+		m.what = fmt.Sprintf("%s makes %d x %d px now, recorded %d x %d px", l.step(a), g.Width, g.Height, a.Width, a.Height)
+	case len(a.Bands) != (g.Height+raster.BandRows-1)/raster.BandRows:
+		m.what = fmt.Sprintf("%s has %d digests of bands, and %d rows", l.step(a), len(a.Bands), g.Height)
+	default:
+		what := differs(a, g)
+		if what == "" {
+			return nil
+		}
+		m.what = l.step(a) + " " + what
+	}
+	return m
+}
+
+// differs names the first field in which a record isn't the one that the plan
+// gives now, "" where there is none.
+func differs(was, is any) string {
+	a, b := reflect.ValueOf(was), reflect.ValueOf(is)
+	for i := range a.NumField() {
+		name, _, _ := strings.Cut(a.Type().Field(i).Tag.Get("json"), ",")
+		x, y := a.Field(i).Interface(), b.Field(i).Interface()
+		if name == "prev" || reflect.DeepEqual(x, y) {
+			continue
+		}
+		if a.Field(i).Kind() == reflect.Slice {
+			return "has other " + name
+		}
+		return fmt.Sprintf("has the %s %s, and the recorded recipe gives %s", name, briefSum(fmt.Sprint(x)), briefSum(fmt.Sprint(y)))
+	}
+	return ""
+}
+
+func bandsOf(s stepRecord) []raster.Sum {
+	var bands []raster.Sum
+	for _, b := range s.Bands {
+		bands = append(bands, sumFrom(b))
+	}
+	return bands
+}
+
+// sumFrom is a digest from its checked text.
+func sumFrom(s string) (sum raster.Sum) {
+	hex.Decode(sum[:], []byte(s)) // of another length for an input without a picture
+	return sum
+}
