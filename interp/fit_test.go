@@ -172,7 +172,7 @@ func TestFit(t *testing.T) {
 			}
 		}
 		// A recipe that changed meanwhile isn't written over.
-		if err := WriteFit(j, text); err == nil || !strings.Contains(err.Error(), "changed while") {
+		if err := WriteFit(j, text); err == nil || !strings.Contains(err.Error(), "changed meanwhile") {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"platemark/interp"
 	"platemark/lang"
 )
 
@@ -193,10 +194,7 @@ func recipesOf(words []string) []string {
 func namesIn(files []string, kind string) []string {
 	out := []string{}
 	for _, f := range files {
-		if st, err := os.Stat(f); err != nil || st.Size() > 4<<20 {
-			continue
-		}
-		b, err := os.ReadFile(f)
+		b, err := interp.ReadRecipe(f)
 		if err != nil {
 			continue
 		}
