@@ -86,7 +86,9 @@ var Codes = []Code{
 	{"PM604", Error, "two print files whose names are one on some systems", "choose names that differ in letters"},
 	{"PM605", Error, "a digest that isn't 64 hexadecimal digits", "run platemark pin again"},
 	{"PM606", Error, "a file pinned twice", "keep one of the two"},
-	{"PM651", Warning, "a file name that some systems can't hold", "choose a plainer name"},
+	{"PM608", Error, "a file name that Windows can't hold", "rename the file"},
+	{"PM609", Error, "a file name that is too long", "choose a shorter name"},
+	{"PM651", Warning, "a special space in a file name", "rename the file, with plain spaces"},
 	{"PM652", Note, "a pinned file that nothing uses", "run platemark pin again"},
 
 	{"PM701", Error, "the first statement isn't `recipe`", "begin with recipe 1 draft"},
