@@ -8,6 +8,7 @@ import (
 	"os"
 	"slices"
 
+	"platemark/lang"
 	"platemark/ops/raster"
 )
 
@@ -122,7 +123,7 @@ func anotherPlan(l *Log, p *Plan) *Difference {
 	}
 	switch {
 	case len(l.Steps) != len(now):
-		d.What = fmt.Sprintf("the recorded recipe has %d steps now, the log %d", len(now), len(l.Steps))
+		d.What = fmt.Sprintf("the recorded recipe has %s now, the log %d", lang.Count(len(now), "step"), len(l.Steps))
 	case l.File.Encoder != encoderVersion:
 		d.What = fmt.Sprintf("the file would be written by encoder version %d, the log has version %d", encoderVersion, l.File.Encoder)
 	case !maps.Equal(l.File.Args, argMap(p.File.Args())):
@@ -200,7 +201,7 @@ func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64
 	}
 	switch {
 	case len(want.Steps) != len(got.Steps):
-		d.What = fmt.Sprintf("the plan has %d steps now, the log %d", len(got.Steps), len(want.Steps))
+		d.What = fmt.Sprintf("the plan has %s now, the log %d", lang.Count(len(got.Steps), "step"), len(want.Steps))
 	case want.File.SHA256 != got.File.SHA256:
 		d.What = fmt.Sprintf("every picture is identical, but the print file differs (sha256 %s…, recorded %s…): another encoder", briefSum(got.File.SHA256), briefSum(want.File.SHA256))
 		if more := atThePrint(ctx, want, made, size); more != "" {

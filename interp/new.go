@@ -102,7 +102,7 @@ func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (
 		}
 	}
 	line("master  %s\n", quote(path))
-	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, plainRatio(big.NewRat(int64(w), int64(h))), channelWord(info.Channels), info.Bits, harmless(profile))
+	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, nearRatio(w, h), channelWord(info.Channels), info.Bits, harmless(profile))
 	if info.ICC == nil {
 		line("# What its colours mean isn't known. If you know it for sure, replace the line above by this one;")
 		line("# a guess would shift every colour of the print without a word:")

@@ -138,6 +138,9 @@ func TestExplainText(t *testing.T) {
 	if got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
+	if strings.Contains(specText, "\u2019") {
+		t.Error("the reference has two kinds of apostrophes")
+	}
 	b, err := os.ReadFile("SPEC.md")
 	if err != nil || string(b) != specText {
 		t.Errorf("the embedded text isn't the file: %v", err)

@@ -44,7 +44,7 @@ func (r *reader) paths(rec *Recipe) {
 		for _, in := range rec.Inputs.Lines {
 			r.path(in.Path)
 			if !goodDigest(in.SHA256.Value) {
-				r.add("PM605", in.SHA256.Span, "a digest has 64 hexadecimal digits in lower case", fmt.Sprintf("This one has %d characters.", len([]rune(in.SHA256.Value))), "run platemark pin again")
+				r.add("PM605", in.SHA256.Span, "a digest has 64 hexadecimal digits in lower case", fmt.Sprintf("This one has %s.", Count(len([]rune(in.SHA256.Value)), "character")), "run platemark pin again")
 			}
 			c := path.Clean(in.Path.Value)
 			if o, ok := seen[c]; ok {
