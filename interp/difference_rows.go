@@ -59,6 +59,9 @@ func (r rowDifference) String() string {
 		return "the pictures in the files are the same"
 	}
 	s := fmt.Sprintf("the first row that differs is row %d, and %d rows differ", r.first, r.rows)
+	if r.rows == 1 {
+		s = fmt.Sprintf("row %d alone differs", r.first)
+	}
 	if r.about > 1 {
 		s = fmt.Sprintf("the first row that differs is one of rows %d to %d, and at most %d rows differ", r.first, r.first+r.about-1, r.rows)
 	}

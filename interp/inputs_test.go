@@ -138,6 +138,37 @@ func TestMaskFilesRefused(t *testing.T) {
 	}
 }
 
+// What is offered where the shapes differ can be done: a crop stands behind
+// size, and a size whose sides were swapped is named where its shape is nearly
+// the picture's.
+func TestShapesThatDifferAreMended(t *testing.T) {
+	folder, file := smallJob(t, "recipe 1 draft\nmaster \"m.tif\"\nprint p {\n    size 2 in x 3 in at 40 ppi\n    enlarge with cubic\n    save tiff \"p.tif\"\n}\n")
+	writeMaster(t, filepath.Join(folder, "m.tif"), 100, 64, 3, "opRGB")
+	got := problemsOf(t, file, LoadOptions{})
+	for _, want := range []string{
+		"the picture is 100 x 64 px (25:16), the print 2 in x 3 in: another shape",
+		"`crop to 2:3` behind it would cut 57 px of its width",
+		"`size 3 in x 2 in at 40 ppi` nearly fits: width stands first; `crop to 3:2` would then cut 4.0 %",
+	} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q lacks %q", got, want)
+		}
+	}
+	text := string(read(t, file))
+	for _, mend := range [][2]string{{"at 40 ppi\n", "at 40 ppi\n    crop to 2:3\n"}, {"2 in x 3 in at 40 ppi\n", "3 in x 2 in at 40 ppi\n    crop to 3:2\n"}} {
+		write(t, file, strings.Replace(text, mend[0], mend[1], 1))
+		mustLoad(t, file, LoadOptions{})
+	}
+	for _, c := range []struct {
+		w, h int
+		want string
+	}{{9001, 6000, "nearly 3:2"}, {6000, 9001, "nearly 2:3"}, {6000, 4000, "3:2"}, {9900, 7000, "99:70"}, {4961, 3508, "1.4142:1"}} {
+		if got := nearRatio(c.w, c.h); got != c.want {
+			t.Errorf("%d x %d: %s, want %s", c.w, c.h, got, c.want)
+		}
+	}
+}
+
 // Faults e01, d02 in the planner: the file's orientation is applied once, and
 // the print says it stands upright; all eight give one print.
 func TestFaultE01OrientationIsAppliedOnce(t *testing.T) {

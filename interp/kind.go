@@ -167,7 +167,7 @@ var magic = []struct{ bytes, kind string }{
 	{"II*\x00", kindTIFF}, {"MM\x00*", kindTIFF}, {"II+\x00", kindTIFF}, {"MM\x00+", kindTIFF},
 	{"????ftypavif", "an AVIF picture"}, {"????ftypavis", "an AVIF picture"},
 	{"????ftyphei", "a HEIF picture"}, {"????ftyphev", "a HEIF picture"}, {"????ftypmif1", "a HEIF picture"}, {"????ftypmsf1", "a HEIF picture"},
-	{"????ftyp", "a film, or a picture in a film’s container"},
+	{"????ftyp", "a film, or a picture in a film's container"},
 	{"GIF87a", "a GIF picture"}, {"GIF89a", "a GIF picture"},
 	{"RIFF????WEBP", "a WebP picture"},
 	{"\xff\x0a", "a JPEG XL picture"}, {"\x00\x00\x00\x0cJXL \r\n\x87\n", "a JPEG XL picture"},

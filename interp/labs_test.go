@@ -57,6 +57,11 @@ func TestLabLimitsAreChecked(t *testing.T) {
 	if got := problemsOf(t, file, LoadOptions{}); !strings.Contains(got, "takes files up to 40.0 KB, and this one has 42.") {
 		t.Errorf("%q", got)
 	}
+	// Figures that would look the same are given to the byte.
+	write(t, file, strings.Replace(text, "40 KB", "42.2 KB", 1))
+	if got := problemsOf(t, file, LoadOptions{}); !strings.Contains(got, "takes files up to 42200 bytes, and this one has 422") {
+		t.Errorf("%q", got)
+	}
 	write(t, file, strings.Replace(text, "40 KB", "50 KB", 1))
 	if got := problemsOf(t, file, LoadOptions{}); strings.Contains(got, "harbour") {
 		t.Errorf("%q", got)

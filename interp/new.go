@@ -37,7 +37,7 @@ const plentyPPI = 240
 // profile needs a decision first: the line that takes it stands there as a
 // comment.
 func NewRecipe(ctx context.Context, master, recipe string) ([]byte, error) {
-	path, err := relativePath(recipe, master)
+	path, err := RelativePath(recipe, master)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +102,7 @@ func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (
 		}
 	}
 	line("master  %s\n", quote(path))
-	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, plainRatio(big.NewRat(int64(w), int64(h))), channelWord(info.Channels), info.Bits, harmless(profile))
+	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, nearRatio(w, h), channelWord(info.Channels), info.Bits, harmless(profile))
 	if info.ICC == nil {
 		line("# What its colours mean isn't known. If you know it for sure, replace the line above by this one;")
 		line("# a guess would shift every colour of the print without a word:")
@@ -143,8 +143,10 @@ func newTable(line func(string, ...any), w, h int) (size, name string) {
 	return size, name
 }
 
-// relativePath is the path of a file as the recipe would write it.
-func relativePath(recipe, file string) (string, error) {
+// RelativePath is the path of a file as a recipe would write it, from the
+// recipe's folder; the recipe needn't exist. It fails where no relative path leads
+// there, as from one drive to another.
+func RelativePath(recipe, file string) (string, error) {
 	// Links on the way would lead relative steps elsewhere.
 	rel, err := filepath.Rel(disk.Real(filepath.Dir(recipe)), filepath.Join(disk.Real(filepath.Dir(file)), filepath.Base(file)))
 	if err != nil {

@@ -134,13 +134,18 @@ func (b *binder) shapeError(s *lang.Size, p ops.Pic, rw, rh *big.Rat) {
 	lost := 100 - 100*float64(cw)*float64(ch)/(float64(p.W)*float64(p.H))
 	ww, wh := within(rw, rh, rat(int64(p.W)), rat(int64(p.H)))
 	hints := []string{
-		fmt.Sprintf("`crop to %s` before it would cut %s (%.1f %% of the picture)", plainRatio(quo(rw, rh)), cut, lost),
+		fmt.Sprintf("`crop to %s` behind it would cut %s (%.1f %% of the picture)", plainRatio(quo(rw, rh)), cut, lost),
 		fmt.Sprintf("`size within %s x %s at %s` would make it %d x %d px", plainMeasure(s.W), plainMeasure(s.H), plainMeasure(&s.At), roundHalfUp(ww), roundHalfUp(wh)),
 	}
-	if shapeFits(p.W, p.H, rh, rw) {
-		hints = append(hints, fmt.Sprintf("`size %s x %s at %s` fits: width stands first", plainMeasure(s.H), plainMeasure(s.W), plainMeasure(&s.At)))
+	turned := fmt.Sprintf("`size %s x %s at %s`", plainMeasure(s.H), plainMeasure(s.W), plainMeasure(&s.At))
+	tw, th := largest(p.W, p.H, quo(rh, rw))
+	switch rest := 100 - 100*float64(tw)*float64(th)/(float64(p.W)*float64(p.H)); {
+	case shapeFits(p.W, p.H, rh, rw):
+		hints = append(hints, turned+" fits: width stands first")
+	case rest < 5 && rest < lost:
+		hints = append(hints, fmt.Sprintf("%s nearly fits: width stands first; `crop to %s` would then cut %.1f %%", turned, plainRatio(quo(rh, rw)), rest))
 	}
-	b.err(codeShape, s.Span, fmt.Sprintf("the picture is %d x %d px (%s), the print %s x %s: another shape", p.W, p.H, plainRatio(big.NewRat(int64(p.W), int64(p.H))), plainMeasure(s.W), plainMeasure(s.H)),
+	b.err(codeShape, s.Span, fmt.Sprintf("the picture is %d x %d px (%s), the print %s x %s: another shape", p.W, p.H, nearRatio(p.W, p.H), plainMeasure(s.W), plainMeasure(s.H)),
 		"An exact size neither cuts nor stretches.", hints...)
 }
 
@@ -158,6 +163,22 @@ func plainRat(r *big.Rat, n int) string {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	}
 	return s
+}
+
+// nearRatio is the shape of a picture in words: "3:2", "nearly 3:2" where it
+// is less than half a percent from a usual one (common practice, no source),
+// else "1.4142:1".
+func nearRatio(w, h int) string {
+	r := big.NewRat(int64(w), int64(h))
+	for _, u := range [][2]int64{{1, 1}, {5, 4}, {4, 3}, {7, 5}, {3, 2}, {8, 5}, {16, 9}, {2, 1}, {3, 1}} {
+		for _, usual := range []*big.Rat{big.NewRat(u[0], u[1]), big.NewRat(u[1], u[0])} {
+			off := sub(quo(r, usual), rat(1))
+			if off.Sign() != 0 && off.Abs(off).Cmp(big.NewRat(1, 200)) < 0 {
+				return "nearly " + plainRatio(usual)
+			}
+		}
+	}
+	return plainRatio(r)
 }
 
 // plainRatio writes a shape as W:H with small whole numbers where there are
@@ -296,12 +317,16 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 	if l.Largest != nil {
 		size, _ := f.room(p)
 		f.LargestBytes = byteCount(*l.Largest)
+		limit, have := SizeText(f.LargestBytes), SizeText(size)
+		if limit == have { // they differ in digits that aren't shown
+			limit, have = fmt.Sprintf("%d bytes", f.LargestBytes), fmt.Sprintf("%d bytes", size)
+		}
 		switch {
 		case size <= f.LargestBytes:
 		case f.Format == "tiff":
-			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, SizeText(f.LargestBytes), SizeText(size)), "", "write bits 8, save jpeg, or print it smaller")
+			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, limit, have), "", "write bits 8, save jpeg, or print it smaller")
 		default:
-			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, SizeText(f.LargestBytes), SizeText(size)),
+			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, limit, have),
 				"A guess from other pictures. The file is measured while it is written, and one over the limit never gets its name.", "write a lower quality, such as quality 95")
 		}
 	}

@@ -194,5 +194,5 @@ func (p *Problems) Error() string {
 			n++
 		}
 	}
-	return fmt.Sprintf("the recipe has %d errors", n)
+	return "the recipe has " + lang.Count(n, "error")
 }

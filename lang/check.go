@@ -75,6 +75,7 @@ func (r *reader) check() *Recipe {
 			r.add("PM452", n.text.Span, fmt.Sprintf("nothing follows steps %s", n.text.Value), "", fmt.Sprintf("write follow %s in a print, or take it out", n.text.Value))
 		}
 	}
+	r.idleTones(rec)
 	r.paths(rec)
 	return rec
 }

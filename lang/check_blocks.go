@@ -3,6 +3,8 @@ package lang
 import (
 	"fmt"
 	"math/big"
+	"slices"
+	"strings"
 )
 
 // once complains about a line of a block that stands there already.
@@ -149,14 +151,91 @@ func decimal(v *big.Rat) string {
 
 // useTarget finds what a conversion names: a paper or a lab.
 func (r *reader) useTarget(names []*named, t Text) {
-	if n := find(names, t.Value); n != nil && (n.kind == "lab" || n.kind == "paper") {
+	n := find(names, t.Value)
+	switch {
+	case n == nil:
+		r.noTarget(t, "PM411", names)
+	case n.kind == "lab" || n.kind == "paper":
 		n.used = true
+	default:
+		r.noTarget(t, "PM409", names)
+	}
+}
+
+// noTarget complains about a conversion to what is neither a space nor a paper
+// or a lab, and says what it may be.
+func (r *reader) noTarget(t Text, code string, names []*named) {
+	var have, hints []string
+	for _, n := range names {
+		if n.kind == "paper" || n.kind == "lab" {
+			have = append(have, n.text.Value)
+		}
+	}
+	space := nearest(t.Value, Spaces)
+	for _, s := range Spaces { // P3, romm
+		if len(t.Value) > 1 && space == "" && strings.Contains(strings.ToLower(s), strings.ToLower(t.Value)) {
+			space = s
+		}
+	}
+	summary := fmt.Sprintf("no paper and no lab is named %s", t.Value)
+	if near := nearest(t.Value, have); near != "" {
+		n := find(names, near)
+		n.used = true // meant, so not unused
+		hints = []string{fmt.Sprintf("did you mean %s, line %d?", near, n.text.Line)}
+	} else if space != "" {
+		code, hints = "PM209", []string{"did you mean " + space + "?"}
+	} else if len(have) > 0 {
+		hints = []string{"papers and labs so far: " + andList(have)}
+	} else if code == "PM411" {
+		hints = []string{fmt.Sprintf("define it: paper %s {, or name a space", t.Value)}
+	}
+	if n := find(names, t.Value); n != nil {
+		summary = fmt.Sprintf("%s is a %s, not a paper or a lab", t.Value, kindOf(n.kind))
+	} else if code == "PM209" {
+		summary = fmt.Sprintf("%s isn't a colour space, nor the name of a paper or a lab", t.Value)
+	}
+	r.add(code, t.Span, summary, "A picture is converted to "+orList(Spaces)+", to a paper, to a lab, or to a profile.", hints...)
+}
+
+// idleTones warns of tones for a paper that act in no print, whatever is built.
+func (r *reader) idleTones(rec *Recipe) {
+	if r.anyBroken() {
 		return
 	}
-	// A space in small letters, or nearly a space.
-	if near := nearest(t.Value, Spaces); near != "" && find(names, t.Value) == nil {
-		r.add("PM209", t.Span, fmt.Sprintf("%s isn't a colour space, nor the name of a paper or a lab", t.Value), "A picture is converted to "+orList(Spaces)+", to a paper, to a lab, or to a profile.", "did you mean "+near+"?")
-		return
+	idle := func(steps []Step, in func(*Print) bool, mend string) {
+		for _, s := range steps {
+			t, ok := s.(*Tone)
+			if !ok || t.For == nil || rec.Paper(t.For.Value) == nil {
+				continue
+			}
+			acts, reached := false, false
+			for _, p := range rec.Prints {
+				reached = reached || in(p)
+				acts = acts || in(p) && p.On != nil && p.On.Value == t.For.Value
+			}
+			if reached && !acts {
+				r.add("PM455", t.For.Span, "this tone acts in no print", fmt.Sprintf("It is for %s, and no print that it stands in is on it.", t.For.Value), fmt.Sprintf("did you mean print %s on %s?", mend, t.For.Value))
+			}
+		}
 	}
-	r.use(names, "lab", "PM411", t)
+	follows := func(steps []Step, name string) bool {
+		return slices.ContainsFunc(steps, func(s Step) bool {
+			f, ok := s.(*Follow)
+			return ok && f.Name.Value == name
+		})
+	}
+	every := func(*Print) bool { return true }
+	if rec.Prepare != nil {
+		idle(rec.Prepare.Steps, every, "…")
+	}
+	for _, b := range rec.Series {
+		in := func(p *Print) bool { return follows(p.Steps, b.Name.Value) }
+		if rec.Prepare != nil && follows(rec.Prepare.Steps, b.Name.Value) {
+			in = every
+		}
+		idle(b.Steps, in, "…")
+	}
+	for _, p := range rec.Prints {
+		idle(p.Steps, func(q *Print) bool { return q == p }, p.Name.Value)
+	}
 }

@@ -12,7 +12,7 @@ type Code struct {
 // Codes is the table of every message of this package, in order. The first
 // digit says what it is about: 1 characters, numbers and layout, 2 words and
 // parameters, 3 units and values, 4 names, 6 files, 7 order and place, 9 words
-// that this engine doesn't build yet; 5 is left to what needs the pictures. From x51 on come notes and warnings.
+// that this engine doesn't build yet; 5 is left to what needs the pictures. From x51 on come notes and warnings alone.
 var Codes = []Code{
 	{"PM101", Error, "the file isn't UTF-8 text but UTF-16 or UTF-32", "save it as UTF-8 in the editor's “save as” dialogue"},
 	{"PM102", Error, "a byte isn't UTF-8", "save the file as UTF-8 and type the character again"},
@@ -63,6 +63,7 @@ var Codes = []Code{
 	{"PM306", Error, "a unit on a count", "write the bare number"},
 	{"PM307", Error, "a shape, a crop or a spot that covers nothing", "give it an extent"},
 	{"PM308", Error, "an empty text", "write the text, or take the line out"},
+	{"PM309", Warning, "a value that is meant for another scale, it seems", "write it on this scale, as shown"},
 
 	{"PM401", Error, "no mask has this name", "name the mask as it is defined"},
 	{"PM402", Error, "no steps block has this name", "name the block as it is defined"},
@@ -79,6 +80,7 @@ var Codes = []Code{
 	{"PM452", Note, "a steps block that nothing follows", "follow it, or take it out"},
 	{"PM453", Note, "a paper that nothing uses", "print on it, or take it out"},
 	{"PM454", Note, "a lab that nothing uses", "print for it, or take it out"},
+	{"PM455", Warning, "a tone for a paper that acts in no print", "print on that paper, or name another one"},
 
 	{"PM601", Error, "a path that isn't relative, or not with forward slashes", "write it relative to the recipe, with /"},
 	{"PM602", Error, "the file's ending doesn't match its format", "change the ending or the format"},
@@ -86,7 +88,9 @@ var Codes = []Code{
 	{"PM604", Error, "two print files whose names are one on some systems", "choose names that differ in letters"},
 	{"PM605", Error, "a digest that isn't 64 hexadecimal digits", "run platemark pin again"},
 	{"PM606", Error, "a file pinned twice", "keep one of the two"},
-	{"PM651", Warning, "a file name that some systems can't hold", "choose a plainer name"},
+	{"PM608", Error, "a file name that Windows can't hold", "rename the file"},
+	{"PM609", Error, "a file name that is too long", "choose a shorter name"},
+	{"PM651", Warning, "a special space in a file name", "rename the file, with plain spaces"},
 	{"PM652", Note, "a pinned file that nothing uses", "run platemark pin again"},
 
 	{"PM701", Error, "the first statement isn't `recipe`", "begin with recipe 1 draft"},

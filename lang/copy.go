@@ -3,6 +3,7 @@ package lang
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -98,7 +99,16 @@ func (e *CopyError) Error() string { return e.Summary }
 // error, as is a name that something of another kind has. Both texts must read
 // without error, and the result must too: what copied blocks refer to must be
 // copied with them or be there.
-func CopyBlocks(from, to []byte, blocks []BlockName, replace bool) ([]byte, error) {
+//
+// move says how to write the path of a file that from reads; nil where paths
+// mean the same in both. Names of print files stay as they are.
+func CopyBlocks(from, to []byte, blocks []BlockName, replace bool, move func(path string) (string, error)) ([]byte, error) {
+	if move != nil {
+		var err error
+		if from, err = movePaths(from, blocks, move); err != nil {
+			return nil, err
+		}
+	}
 	fs, _ := ReadSource("", from)
 	have := blocksOfText(fs)
 	out := to
@@ -129,6 +139,33 @@ func CopyBlocks(from, to []byte, blocks []BlockName, replace bool) ([]byte, erro
 	}
 	if err := stillRight(to, out, blocks); err != nil {
 		return nil, err
+	}
+	return out, nil
+}
+
+// movePaths writes the paths of the files that blocks read anew.
+func movePaths(src []byte, blocks []BlockName, move func(string) (string, error)) ([]byte, error) {
+	s, _ := ReadSource("", src)
+	have := blocksOfText(s)
+	out := src
+	for i := len(s.Lines) - 1; i >= 0; i-- { // from the end, so that places stay
+		toks := s.Lines[i].Tokens
+		for k := len(toks) - 1; k > 0; k-- {
+			t, word := toks[k], toks[k-1]
+			copied := slices.ContainsFunc(have, func(b blockText) bool {
+				return t.Offset >= b.start && t.End <= b.end && slices.Contains(blocks, b.BlockName)
+			})
+			if t.Kind != KindString || word.Value != "file" && word.Value != "profile" || !copied {
+				continue
+			}
+			p, err := move(t.Value)
+			if err != nil {
+				return nil, err
+			}
+			if p != t.Value {
+				out = splice(out, t.Offset, t.End, []byte(quote(p)))
+			}
+		}
 	}
 	return out, nil
 }

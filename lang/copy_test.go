@@ -53,12 +53,12 @@ func TestCopyBlocks(t *testing.T) {
 	}
 	twigs := "# The twigs against the sky,\n# drawn by hand.\nmask twigs {\n    stroke along (4%, 71%), (18%, 69.5%) width 6%   # one\n}\n"
 	i := strings.Index(copyTo, "# above")
-	out, err := CopyBlocks([]byte(copyFrom), []byte(copyTo), names("mask twigs"), false)
+	out, err := CopyBlocks([]byte(copyFrom), []byte(copyTo), names("mask twigs"), false, nil)
 	if want := copyTo[:i] + twigs + "\n" + copyTo[i:]; err != nil || string(out) != want {
 		t.Fatalf("%v\n%s", err, UnifiedDiff("got", "want", out, []byte(want)))
 	}
 	// A second one goes behind the first; steps before the prints.
-	more, err := CopyBlocks([]byte(copyFrom), out, names("mask both", "steps wall"), false)
+	more, err := CopyBlocks([]byte(copyFrom), out, names("mask both", "steps wall"), false, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -69,11 +69,11 @@ func TestCopyBlocks(t *testing.T) {
 	}
 	// All at once gives the same, and a print goes to the end of a file without
 	// a line end there.
-	all, err := CopyBlocks([]byte(copyFrom), []byte(copyTo), names("mask twigs", "mask both", "steps wall"), false)
+	all, err := CopyBlocks([]byte(copyFrom), []byte(copyTo), names("mask twigs", "mask both", "steps wall"), false, nil)
 	if err != nil || string(all) != want {
 		t.Errorf("%v\n%s", err, UnifiedDiff("got", "want", all, []byte(want)))
 	}
-	all, err = CopyBlocks([]byte(copyFrom), all, names("print small"), false)
+	all, err = CopyBlocks([]byte(copyFrom), all, names("print small"), false, nil)
 	if err != nil || string(all) != want+"\n\nprint small {\n    size 3 in x 2 in at 300 ppi\n    follow wall\n    save tiff \"small.tif\"\n}\n" {
 		t.Errorf("%v\n%s", err, all)
 	}
@@ -94,7 +94,7 @@ func TestCopyBlocks(t *testing.T) {
 		{strings.Replace(copyTo, "print other", "print twigs", 1), names("mask twigs"), "taken by a print", "rename"},
 		{strings.Replace(copyTo, "other.tif", "SMALL.tif", 1), names("mask twigs", "steps wall", "print small"), "no longer read", ""},
 	} {
-		_, err := CopyBlocks([]byte(copyFrom), []byte(c.to), c.blocks, false)
+		_, err := CopyBlocks([]byte(copyFrom), []byte(c.to), c.blocks, false, nil)
 		var ce *CopyError
 		if !errors.As(err, &ce) || !strings.Contains(ce.Summary, c.part) || c.hint != "" && !strings.Contains(strings.Join(ce.Hints, "\n"), c.hint) {
 			t.Errorf("%v: %v %v", c.blocks, err, ce)
@@ -104,18 +104,18 @@ func TestCopyBlocks(t *testing.T) {
 	// Replacing touches the block's own lines only.
 	changed := strings.Replace(string(out), "width 6%", "width 9%", 1)
 	changed = strings.Replace(changed, "# drawn by hand.", "# mine", 1)
-	again, err := CopyBlocks([]byte(copyFrom), []byte(changed), names("mask twigs"), true)
+	again, err := CopyBlocks([]byte(copyFrom), []byte(changed), names("mask twigs"), true, nil)
 	if want := strings.Replace(string(out), "# drawn by hand.", "# mine", 1); err != nil || string(again) != want {
 		t.Errorf("%v\n%s", err, UnifiedDiff("got", "want", again, []byte(want)))
 	}
 
 	// Line ends are those of the recipe that is written to.
 	crlf := strings.ReplaceAll(copyTo, "\n", "\r\n")
-	win, err := CopyBlocks([]byte(copyFrom), []byte(crlf), names("mask twigs"), false)
+	win, err := CopyBlocks([]byte(copyFrom), []byte(crlf), names("mask twigs"), false, nil)
 	if err != nil || string(win) != strings.ReplaceAll(string(out), "\n", "\r\n") {
 		t.Errorf("%v\n%q", err, win)
 	}
-	unix, err := CopyBlocks([]byte("\uFEFF"+strings.ReplaceAll(copyFrom, "\n", "\r\n")), []byte(copyTo), names("mask twigs"), false)
+	unix, err := CopyBlocks([]byte("\uFEFF"+strings.ReplaceAll(copyFrom, "\n", "\r\n")), []byte(copyTo), names("mask twigs"), false, nil)
 	if err != nil || string(unix) != string(out) {
 		t.Errorf("%v\n%q", err, unix)
 	}

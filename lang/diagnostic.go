@@ -1,6 +1,7 @@
 package lang
 
 import (
+	"bytes"
 	"encoding/json"
 	"sort"
 )
@@ -65,16 +66,17 @@ type jsonDiagnostic struct {
 	File      string   `json:"file"`
 	Line      int      `json:"line"`
 	Column    int      `json:"column"`
-	EndLine   int      `json:"endLine"`
-	EndColumn int      `json:"endColumn"`
+	EndLine   int      `json:"end-line"`
+	EndColumn int      `json:"end-column"`
 	Summary   string   `json:"summary"`
 	Detail    string   `json:"detail,omitempty"`
 	Hints     []string `json:"hints,omitempty"`
 }
 
 // JSON returns the diagnostics as a JSON array, one object each, "[]" for
-// none. Lines and columns count from 1, columns in characters; endColumn is
-// the column after the last one.
+// none. Lines and columns count from 1, columns in characters; end-column
+// is the column after the last one. No character is written as an escape that
+// needn't be.
 func JSON(ds []Diagnostic) ([]byte, error) {
 	out := make([]jsonDiagnostic, len(ds))
 	for i, d := range ds {
@@ -83,5 +85,10 @@ func JSON(ds []Diagnostic) ([]byte, error) {
 			d.Span.EndLine, d.Span.EndCol, d.Summary, d.Detail, d.Hints,
 		}
 	}
-	return json.MarshalIndent(out, "", "  ")
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	err := e.Encode(out)
+	return bytes.TrimRight(b.Bytes(), "\n"), err
 }

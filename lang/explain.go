@@ -57,6 +57,12 @@ func (r *reader) explain(st *statement, start int, fails []*failure) {
 		}
 		return
 	}
+	if s := f.due(); f.at > start && toks[f.at-1].Kind == KindNumber && (t.Kind == KindName || t.Kind == KindBad) && s != nil && s.measured() {
+		if hints := unitHints(t.Value, s.units()); hints != nil {
+			r.add("PM118", sp, fmt.Sprintf("%s isn't a unit", t.Value), fmt.Sprintf("%s takes %s.", capital(labelIn(st, s)), orList(s.units())), hints...)
+			return
+		}
+	}
 	if f.value {
 		r.explainValue(st, best, t, sp, want, usage)
 		return
@@ -151,6 +157,8 @@ func (r *reader) explainValue(st *statement, best []*failure, t Token, sp Span, 
 		r.add("PM207", sp, "a name stands without quotes", usage, hint)
 	case s.Kind == ValueName && len(best) == 1 && word:
 		r.badName(t, usage)
+	case s.Kind == ValueTarget && word && !reserved[t.Value]:
+		r.noTarget(Text{sp, t.Value}, "PM209", nil)
 	case word && contains(laterWords, t.Value) && (t.Value == "deconvolve" || t.Value == "picture"):
 		r.later(t)
 	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace):
@@ -183,6 +191,26 @@ func (r *reader) explainValue(st *statement, best []*failure, t Token, sp Span, 
 		}
 		r.add("PM207", sp, fmt.Sprintf("%s is due here, found %s", orList(want), show(t)), usage)
 	}
+}
+
+// due is the parameter that a failure is in or right behind.
+func (f *failure) due() *Slot {
+	if f.value {
+		return &f.form.Slots[f.slot]
+	}
+	if n := len(f.binds); n > 0 {
+		return f.binds[n-1].slot
+	}
+	return nil
+}
+
+// unitHints say which unit was meant by a word that is none, nil where none is
+// near.
+func unitHints(word string, units []string) []string {
+	if low := strings.ToLower(word); contains(units, "mired") && (low == "k" || low == "kelvin") {
+		return []string{"write the step in mired, 1000000 over the kelvin: from 5000 K to 5250 K it is about 10 mired"}
+	}
+	return didYouMean(word, units)
 }
 
 // slotWord reports whether a word is a parameter of the failed form.
@@ -338,7 +366,9 @@ func (s *Slot) measured() bool { return len(s.Ranges) > 0 && s.Kind != ValueCoun
 func (r *reader) noUnit(t Token, s *Slot) {
 	u := s.units()
 	hints := []string{}
-	if len(u) == 1 {
+	if f := s.factor(rat(t.Value)); f != "" {
+		hints = append(hints, "write "+f+", or "+t.Value+"% if that little is meant")
+	} else if len(u) == 1 {
 		hints = append(hints, "write "+withUnit(t.Value, u[0]))
 	} else {
 		hints = append(hints, "write "+withUnit(t.Value, u[0])+", or another of "+orList(u))

@@ -2,6 +2,7 @@ package lang
 
 import (
 	_ "embed"
+	"fmt"
 	"strings"
 	"sync"
 )
@@ -26,8 +27,10 @@ var EntryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "
 // specEntries reads the reference once.
 var specEntries = sync.OnceValue(func() []Entry {
 	var out []Entry
+	sections := map[string]string{}
 	for _, ch := range splitHeadings(specText, "## ") {
 		for _, sec := range splitHeadings(ch.body, "### ") {
+			sections[sec.title] = sec.body
 			out = append(out, sectionEntries(ch.title, sec)...)
 		}
 		if ch.title != "Messages" && ch.title != "" {
@@ -51,7 +54,7 @@ var specEntries = sync.OnceValue(func() []Entry {
 	}
 	for i := range Forms {
 		for k := range Forms[i].Slots {
-			out = append(out, slotEntry(&Forms[i], &Forms[i].Slots[k])...)
+			out = append(out, slotEntry(&Forms[i], &Forms[i].Slots[k], sections[Forms[i].heading()])...)
 		}
 	}
 	for _, f := range sortedKeys(laterStatements) {
@@ -106,11 +109,7 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 	case kind != "":
 		var out []Entry
 		for _, r := range tableRows(body)[1:] {
-			text := strings.Join(r[1:], ": ")
-			if strings.TrimSpace(text) == "" {
-				text = "One of the intents of convert."
-			}
-			out = append(out, Entry{r[0], kind, text + "\n"})
+			out = append(out, Entry{r[0], kind, strings.Join(r[1:], ": ") + "\n"})
 		}
 		return out
 	case chapter == "Messages" && sec.title != "":
@@ -142,14 +141,16 @@ func laterEntry(w string) Entry {
 	return Entry{w, "later word", "A word of version 1 that this engine doesn't build yet. It is reserved and can't be a name.\n"}
 }
 
-// slotEntry leads from a parameter's words to the statement that takes them.
-func slotEntry(f *Form, s *Slot) []Entry {
+// slotEntry leads from a parameter's words to what they mean and to the
+// statement that takes them.
+func slotEntry(f *Form, s *Slot, section string) []Entry {
 	owner := f.Word
 	if owner == "" {
 		owner = "a line of inputs"
 	}
+	meaning := slotMeaning(section, s)
 	entry := func(w, text string) Entry {
-		return Entry{w, "parameter", text + " " + owner + ":\n\n```\n" + f.Usage() + "\n```\n"}
+		return Entry{w, "parameter", text + " " + owner + ": " + meaning + ".\n\n```\n" + f.Usage() + "\n```\n"}
 	}
 	var out []Entry
 	if s.Word != "" {
@@ -172,6 +173,73 @@ func slotEntry(f *Form, s *Slot) []Entry {
 		}
 	}
 	return out
+}
+
+// slotMeaning is what a statement's section says of a parameter in its table,
+// "" where it has no such row.
+func slotMeaning(section string, s *Slot) string {
+	_, after, _ := strings.Cut(section, "\n"+specRow(s)+" ")
+	row, _, _ := strings.Cut(after, "\n")
+	return strings.TrimSpace(strings.TrimSuffix(row, "|"))
+}
+
+var valueNames = map[ValueKind]string{
+	ValueNone: "the word alone", ValueCount: "a bare number", ValueMeasure: "a number with its unit",
+	ValuePair: "width x height", ValuePoint: "a point", ValuePoints: "points, separated by commas",
+	ValueRatio: "a shape", ValueText: "a text", ValuePath: "a file", ValueName: "a name",
+	ValueSpace: "a space", ValueKernel: "a kernel", ValueTarget: "a space, a paper or a lab",
+	ValueColour: "white, black, or grey and its lightness",
+}
+
+// specRow is how SPEC begins the line of a parameter: name, value, range,
+// default.
+func specRow(s *Slot) string {
+	value := valueNames[s.Kind]
+	if s.Kind == ValueWord {
+		value = orList(s.Words)
+	}
+	if s.Kind == ValueList {
+		value = andList(s.Words) + ", one or both"
+	}
+	if s.OneOf != nil {
+		value = orList(s.OneOf)
+	}
+	var ranges []string
+	for _, r := range s.Ranges {
+		ranges = append(ranges, r.String())
+	}
+	rng := strings.Join(ranges, ", ")
+	if rng == "" {
+		rng = "–"
+	}
+	def := s.Default
+	switch {
+	case def == "" && s.Optional:
+		def = "left out"
+	case def == "":
+		def = "must be given"
+	}
+	name := s.Word
+	if name == "" {
+		name = "(" + s.Label + ")"
+	}
+	if s.Tail != "" {
+		name += " … " + s.Tail
+	}
+	return fmt.Sprintf("| %s | %s | %s | %s |", name, value, rng, def)
+}
+
+// heading is the statement's heading in SPEC.
+func (f *Form) heading() string {
+	switch {
+	case f.Word == "":
+		return "a line of inputs"
+	case f.Word == "mask" && f.Blocks[0] == "mask":
+		return "mask, in a mask"
+	case f.Blocks[0] == "paper" || f.Blocks[0] == "lab" || f.Blocks[0] == "tone":
+		return f.Word + ", in a " + f.Blocks[0]
+	}
+	return f.Word
 }
 
 func sortedKeys(m map[string]string) []string {

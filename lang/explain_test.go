@@ -2,6 +2,7 @@ package lang
 
 import (
 	"os"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -81,6 +82,15 @@ func TestExplainKnowsEveryWord(t *testing.T) {
 		{"pm301", "message", "a number has no unit"},
 		{"PM503", "message", "shape"},
 		{"quiet", "parameter", "sharpen"},
+		{"halo", "parameter", "A parameter of sharpen: the most that a pixel may get lighter or darker"},
+		{"soft", "parameter", "the share of the radius that fades"},
+		{"through", "parameter", "a mask: only inside it"},
+		{"wide", "parameter", "the width; the height follows"},
+		{"half", "parameter", "one colour for each two by two pixels"},
+		{"left", "parameter", "a quarter turn left"},
+		{"sha256", "parameter", "the file's bytes"},
+		{"stretch", "parameter", "drawn out to twice its width"},
+		{"saturation", "intent", "strong colours"},
 		{"relative", "intent", "colorimetric"},
 		{"defaults", "chapter", "spot"},
 	} {
@@ -90,6 +100,15 @@ func TestExplainKnowsEveryWord(t *testing.T) {
 		}
 		if !found {
 			t.Errorf("explain %s lacks %q: %v", c.word, c.part, Explain(c.word))
+		}
+	}
+	// Every entry says what its word means, and not only where it stands.
+	form := regexp.MustCompile("(?s)```.*?```|^A (parameter|word) of [a-z -]+:|It may be [^\n]*|Left out, it is [^\n]*")
+	for w := range reserved {
+		for _, e := range Explain(w) {
+			if m := strings.Trim(form.ReplaceAllString(e.Markdown, ""), " .\n"); len(m) < 5 || m == w {
+				t.Errorf("explain %s (%s) doesn't say what it means: %q", w, e.Kind, e.Markdown)
+			}
 		}
 	}
 	for near, want := range map[string]string{"sharpn": "sharpen", "dpi": "ppi", "resize": "enlarge", "lanczos9": "lanczos2", "PM3011": "PM301"} {
@@ -118,6 +137,9 @@ func TestExplainText(t *testing.T) {
 	want := "    mirror\n\nStands in prepare. Swaps left and right. Only at the head of prepare.\n\nExample:\n    mirror\n"
 	if got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+	if strings.Contains(specText, "\u2019") {
+		t.Error("the reference has two kinds of apostrophes")
 	}
 	b, err := os.ReadFile("SPEC.md")
 	if err != nil || string(b) != specText {

@@ -1,6 +1,9 @@
 package lang
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 // distance counts the insertions, deletions, replacements and swaps of
 // neighbours between two words (Damerau 1964, optimal string alignment).
@@ -67,6 +70,14 @@ func didYouMean(word string, candidates []string) []string {
 		return []string{"did you mean " + w + "?"}
 	}
 	return nil
+}
+
+// Count is a number with its word: "1 file", "2 files".
+func Count(n int, word string) string {
+	if n != 1 {
+		word += "s"
+	}
+	return fmt.Sprintf("%d %s", n, word)
 }
 
 // orList joins words: "a", "a or b", "a, b or c".

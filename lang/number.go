@@ -206,7 +206,7 @@ func (s *scanner) behind(j int) int {
 		s.emit(KindUnit, j, k, u)
 		return k
 	}
-	hints := didYouMean(t, Units)
+	hints := unitHints(t, Units)
 	if t == "x" || reserved[t] {
 		hints = []string{fmt.Sprintf("put a space before %s", t)}
 	} else if len(hints) == 0 {

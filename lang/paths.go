@@ -44,7 +44,7 @@ func (r *reader) paths(rec *Recipe) {
 		for _, in := range rec.Inputs.Lines {
 			r.path(in.Path)
 			if !goodDigest(in.SHA256.Value) {
-				r.add("PM605", in.SHA256.Span, "a digest has 64 hexadecimal digits in lower case", fmt.Sprintf("This one has %d characters.", len([]rune(in.SHA256.Value))), "run platemark pin again")
+				r.add("PM605", in.SHA256.Span, "a digest has 64 hexadecimal digits in lower case", fmt.Sprintf("This one has %s.", Count(len([]rune(in.SHA256.Value)), "character")), "run platemark pin again")
 			}
 			c := path.Clean(in.Path.Value)
 			if o, ok := seen[c]; ok {
@@ -134,6 +134,7 @@ func (r *reader) path(t Text) bool {
 	case strings.Contains(p, "//"):
 		return say("this path has two slashes in a row", "write "+quote(path.Clean(p)))
 	}
+	r.travels(t)
 	for _, c := range p {
 		if wideSpace(c) {
 			r.add("PM651", t.Span, fmt.Sprintf("this file name holds a special space: %s", charName(c)), "It looks like a plain space and isn't one.", "rename the file, with plain spaces")
@@ -174,13 +175,81 @@ func (r *reader) output(s *Save) {
 		}
 		r.add("PM602", s.Path.Span, "a TIFF file's name ends with .tif or .tiff", "", hints...)
 	}
-	for _, part := range strings.Split(p, "/") {
-		base, _, _ := strings.Cut(strings.ToUpper(part), ".")
-		device := contains([]string{"CON", "PRN", "AUX", "NUL"}, base) ||
-			len(base) == 4 && (strings.HasPrefix(base, "COM") || strings.HasPrefix(base, "LPT")) && base[3] >= '1' && base[3] <= '9'
-		if strings.ContainsAny(part, `<>:"|?*`) || part != ".." && part != "." && strings.TrimRight(part, " .") != part || device || len(part) > 240 {
-			r.add("PM651", s.Path.Span, fmt.Sprintf("some systems can't hold a file named %q", part), `They refuse < > : " | ? *, a space or point at the end, device names such as CON, and names above 255 bytes.`, "choose a plainer name")
+	if b := path.Base(p); len(b) > MaxPrintName && len(b) <= maxName {
+		r.tooLong(s.Path, b, MaxPrintName)
+	}
+}
+
+// maxName is the most bytes that file systems allow a name (255 in ext4, APFS
+// and ZFS, 255 UTF-16 units in NTFS; from memory).
+const maxName = 255
+
+// MaxPrintName is the most bytes that a print file's name may have: beside it
+// stand names that are longer by up to 65, those of its logs while they are
+// written.
+const MaxPrintName = maxName - 65
+
+// travels refuses a path with a name that another system can't hold, whichever
+// this one is: recipes travel. Windows' rules are those of Microsoft's "Naming
+// Files, Paths, and Namespaces" (from memory).
+func (r *reader) travels(t Text) {
+	parts := strings.Split(t.Value, "/")
+	why := ""
+	for i, part := range parts {
+		if part == ".." || part == "." {
+			continue
+		}
+		if len(part) > maxName {
+			r.tooLong(t, part, maxName)
 			return
 		}
+		name := strings.TrimRight(part, " .")
+		stem, rest, _ := strings.Cut(name, ".")
+		stem = strings.TrimRight(stem, " ")
+		reason := ""
+		switch {
+		case strings.ContainsAny(name, forbidden):
+			reason = name[strings.IndexAny(name, forbidden):][:1] + " can't stand in its name"
+			name = strings.Map(func(c rune) rune {
+				if strings.ContainsRune(forbidden, c) {
+					return '-'
+				}
+				return c
+			}, name)
+		case devices[strings.ToUpper(stem)]:
+			reason = stem + " is a device there"
+			if name = stem + "-1"; rest != "" {
+				name += "." + rest
+			}
+		case name != part:
+			reason = "it has a point or a space at the end"
+		}
+		if reason != "" {
+			parts[i] = name
+			if why == "" {
+				why = reason
+			}
+		}
 	}
+	if why != "" {
+		r.add("PM608", t.Span, fmt.Sprintf("Windows can't hold a file named %s: %s", quote(t.Value), why), `A recipe travels, so names keep to what every system can hold: none of < > : " | ? *, no point or space at the end, no device's name such as con, aux, nul, com1 or lpt1, whatever its ending.`, "rename it: "+quote(strings.Join(parts, "/")))
+	}
+}
+
+const forbidden = `<>:"|?*`
+
+var devices = func() map[string]bool {
+	m := setOf([]string{"CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"})
+	for _, n := range strings.Split("0123456789¹²³", "") {
+		m["COM"+n], m["LPT"+n] = true, true
+	}
+	return m
+}()
+
+func (r *reader) tooLong(t Text, name string, most int) {
+	detail := fmt.Sprintf("A file's name has at most %d bytes; a letter with an accent has 2, a Chinese one 3.", most)
+	if most == MaxPrintName {
+		detail = fmt.Sprintf("A print file's name has at most %d bytes, so that its log's name, which is longer, fits too; a letter with an accent has 2, a Chinese one 3.", most)
+	}
+	r.add("PM609", t.Span, fmt.Sprintf("a name of %d bytes is too long for a file", len(name)), detail)
 }

@@ -81,13 +81,13 @@ func TestJSON(t *testing.T) {
 	if err != nil || string(b) != "[]" {
 		t.Errorf("%s %v", b, err)
 	}
-	b, err = JSON([]Diagnostic{{Warning, "PM651", "a.recipe", Span{1, 2, 3, 4}, "s", "", []string{"h"}}})
+	b, err = JSON([]Diagnostic{{Warning, "PM651", "a.recipe", Span{1, 2, 3, 4}, "s <b> & c", "", []string{"h"}}})
 	var back []map[string]any
 	if err != nil || json.Unmarshal(b, &back) != nil {
 		t.Fatalf("%s %v", b, err)
 	}
 	d := back[0]
-	if d["severity"] != "warning" || d["code"] != "PM651" || d["line"] != 1.0 || d["endColumn"] != 4.0 || d["hints"].([]any)[0] != "h" {
+	if d["severity"] != "warning" || d["code"] != "PM651" || d["line"] != 1.0 || d["end-line"] != 3.0 || d["end-column"] != 4.0 || !strings.Contains(string(b), "s <b> & c") || d["hints"].([]any)[0] != "h" {
 		t.Errorf("%s", b)
 	}
 }

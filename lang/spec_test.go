@@ -18,52 +18,6 @@ func spec(t *testing.T) string {
 	return string(b)
 }
 
-var valueNames = map[ValueKind]string{
-	ValueNone: "the word alone", ValueCount: "a bare number", ValueMeasure: "a number with its unit",
-	ValuePair: "width x height", ValuePoint: "a point", ValuePoints: "points, separated by commas",
-	ValueRatio: "a shape", ValueText: "a text", ValuePath: "a file", ValueName: "a name",
-	ValueSpace: "a space", ValueKernel: "a kernel", ValueTarget: "a space, a paper or a lab",
-	ValueColour: "white, black, or grey and its lightness",
-}
-
-// specRow is how SPEC begins the line of a parameter: name, value, range,
-// default.
-func specRow(s *Slot) string {
-	value := valueNames[s.Kind]
-	if s.Kind == ValueWord {
-		value = orList(s.Words)
-	}
-	if s.Kind == ValueList {
-		value = andList(s.Words) + ", one or both"
-	}
-	if s.OneOf != nil {
-		value = orList(s.OneOf)
-	}
-	var ranges []string
-	for _, r := range s.Ranges {
-		ranges = append(ranges, r.String())
-	}
-	rng := strings.Join(ranges, ", ")
-	if rng == "" {
-		rng = "–"
-	}
-	def := s.Default
-	switch {
-	case def == "" && s.Optional:
-		def = "left out"
-	case def == "":
-		def = "must be given"
-	}
-	name := s.Word
-	if name == "" {
-		name = "(" + s.Label + ")"
-	}
-	if s.Tail != "" {
-		name += " … " + s.Tail
-	}
-	return fmt.Sprintf("| %s | %s | %s | %s |", name, value, rng, def)
-}
-
 // section returns the text under a heading up to the next of its level.
 func section(t *testing.T, text, heading string) string {
 	t.Helper()
@@ -79,39 +33,26 @@ func section(t *testing.T, text, heading string) string {
 	return body
 }
 
-// heading is the statement's heading in SPEC.
-func heading(f *Form) string {
-	switch {
-	case f.Word == "":
-		return "### a line of inputs"
-	case f.Word == "mask" && f.Blocks[0] == "mask":
-		return "### mask, in a mask"
-	case f.Blocks[0] == "paper" || f.Blocks[0] == "lab" || f.Blocks[0] == "tone":
-		return "### " + f.Word + ", in a " + f.Blocks[0]
-	}
-	return "### " + f.Word
-}
-
 // SPEC states every statement as the table of forms has it.
 func TestSpecStatesEveryForm(t *testing.T) {
 	text := spec(t)
 	for i := range Forms {
 		f := &Forms[i]
-		sec := section(t, text, heading(f))
+		sec := section(t, text, "### "+f.heading())
 		if !strings.Contains(sec, "\n"+f.Usage()+"\n") {
-			t.Errorf("%s: SPEC lacks the form\n%s", heading(f), f.Usage())
+			t.Errorf("%s: SPEC lacks the form\n%s", f.heading(), f.Usage())
 		}
 		where := "Stands " + andList(places(f.Blocks)) + "."
 		if !strings.Contains(sec, where) {
-			t.Errorf("%s: SPEC lacks %q", heading(f), where)
+			t.Errorf("%s: SPEC lacks %q", f.heading(), where)
 		}
 		for k := range f.Slots {
 			if row := specRow(&f.Slots[k]); !strings.Contains(sec, row) {
-				t.Errorf("%s: SPEC lacks\n%s", heading(f), row)
+				t.Errorf("%s: SPEC lacks\n%s", f.heading(), row)
 			}
 		}
 		if !strings.Contains(sec, "Example: ") && !strings.Contains(sec, "Example:\n") {
-			t.Errorf("%s: SPEC has no example", heading(f))
+			t.Errorf("%s: SPEC has no example", "### "+f.heading())
 		}
 	}
 }
@@ -199,7 +140,7 @@ func TestSpecExamples(t *testing.T) {
 	}
 	for i := range Forms {
 		f := &Forms[i]
-		sec := section(t, text, heading(f))
+		sec := section(t, text, "### "+f.heading())
 		for _, m := range regexp.MustCompile("Example: `([^`]+)`").FindAllStringSubmatch(sec, -1) {
 			s, ds := ReadSource("", []byte(m[1]))
 			if len(ds) > 0 || len(s.Lines) != 1 {

@@ -14,8 +14,10 @@ func (r *reader) values(st *statement, binds []binding) {
 		toks := st.toks[b.from:b.to]
 		switch b.slot.Kind {
 		case ValueCount:
+			r.scale(b.slot, toks)
 			r.count(st, b.slot, toks[0])
 		case ValueMeasure:
+			r.scale(b.slot, toks)
 			r.measure(st, b.slot, measures(toks)[0])
 		case ValuePair:
 			m := measures(toks)
@@ -48,6 +50,36 @@ func (r *reader) values(st *statement, binds []binding) {
 			}
 		}
 	}
+}
+
+// scale warns of values that are right and yet far from any that is used: of
+// qualities from 0 to 12 or from 0 to 10, and of factors written as shares.
+// Which values are in use is common practice, no source.
+func (r *reader) scale(s *Slot, toks []Token) {
+	switch v := rat(toks[0].Value); {
+	case r.mended(toks[0]):
+	case s.Word == "quality" && v.IsInt() && v.Sign() > 0 && v.Cmp(big.NewRat(12, 1)) <= 0:
+		r.add("PM309", toks[0].Span, fmt.Sprintf("quality %s is very low", toks[0].Value), "Quality runs from 1 to 100 here; other scales end at 10 or 12.", "write 95 to 100 for the best, or leave quality out: then it is 100")
+	case len(toks) == 2 && toks[1].Value == "%" && s.factor(v) != "":
+		r.add("PM309", join(toks[0].Span, toks[1].Span), fmt.Sprintf("%s %s%% can hardly be seen", s.Word, toks[0].Value), "100% is all of it: a factor of 1.", "write "+s.factor(v))
+	}
+}
+
+// factor reads a share as a factor, and returns the share that it means: 190%
+// for 1.9. It is "" where the value isn't likely to be one.
+func (s *Slot) factor(v *big.Rat) string {
+	most := int64(0)
+	switch {
+	case s.Word == "amount":
+		most = 5
+	case s.Word == "at" && s.Kind == ValueMeasure && s.Ranges[0].Unit == "%":
+		most = 1
+	}
+	if v.Sign() <= 0 || v.Cmp(big.NewRat(most, 1)) > 0 {
+		return ""
+	}
+	v = new(big.Rat).Mul(v, big.NewRat(100, 1))
+	return strings.TrimSuffix(decimal(v), ".00") + "%"
 }
 
 // mtok is a measure as tokens.

@@ -8,7 +8,7 @@ import (
 
 type adoptCmd struct {
 	File string `arg:"" name:"file" help:"A JPEG file." type:"readablefile"`
-	Out  string `help:"The TIFF file to write (default: the same name with .tif, beside it)." placeholder:"FILE"`
+	Out  string `short:"o" help:"The TIFF file to write (default: the same name with .tif, beside it)." placeholder:"FILE"`
 	JSON bool   `help:"Say what was done as JSON."`
 }
 

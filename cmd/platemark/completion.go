@@ -28,17 +28,20 @@ Examples:
 }
 
 // The shells ask "completion words" with the words typed so far and get the
-// possible ones, one a line; where there is none they complete files.
+// possible ones, one a line; where there is none they complete files. They ask
+// the program as it was typed, so that it needn't be on the path.
 var completionScripts = map[string]string{
 	"bash": `_platemark() {
     local IFS=$'\n'
-    COMPREPLY=($(platemark completion words -- "${COMP_WORDS[@]:1:COMP_CWORD}" 2>/dev/null))
+    COMPREPLY=($("${1/#\~/$HOME}" completion words -- "${COMP_WORDS[@]:1:COMP_CWORD}" 2>/dev/null))
 }
 complete -o default -o bashdefault -F _platemark platemark
 `,
-	"zsh": `_platemark() {
+	"zsh": `#compdef platemark
+(( $+functions[compdef] )) || { autoload -Uz compinit && compinit -D -u; }
+_platemark() {
     local -a found
-    found=("${(@f)$(platemark completion words -- "${(@)words[2,CURRENT]}" 2>/dev/null)}")
+    found=("${(@f)$(${(Q)~words[1]} completion words -- "${(@Q)words[2,CURRENT]}" 2>/dev/null)}")
     found=(${found:#})
     if (( ${#found} )); then
         compadd -- "${found[@]}"
@@ -46,13 +49,26 @@ complete -o default -o bashdefault -F _platemark platemark
         _files
     fi
 }
-compdef _platemark platemark
+if [[ $zsh_eval_context[-1] == loadautofunc ]]; then
+    _platemark "$@"
+else
+    compdef _platemark platemark
+fi
 `,
 	"fish": `function __platemark_words
-    set -l typed (commandline -opc) (commandline -ct)
-    platemark completion words -- $typed[2..-1] 2>/dev/null
+    set -l typed (commandline -opc)
+    set -l last (commandline -ct)
+    test (count $last) -eq 0; and set last ''
+    set -l program (string replace -r '^~' $HOME -- $typed[1])
+    set -e typed[1]
+    set -l found ($program completion words -- $typed $last 2>/dev/null)
+    if test (count $found) -gt 0
+        printf '%s\n' $found
+    else
+        __fish_complete_path $last
+    end
 end
-complete -c platemark -a '(__platemark_words)'
+complete -c platemark -f -a '(__platemark_words)'
 `,
 }
 
@@ -155,8 +171,11 @@ func flagValues(cmd *kong.Node, flag string, words []string) []string {
 		if f.Enum != "" {
 			return strings.Split(f.Enum, ",")
 		}
-		if f.Name == "print" {
+		switch f.Name {
+		case "print", "approve":
 			return namesIn(recipesOf(words), "print")
+		case "paper":
+			return namesIn(recipesOf(words), "paper")
 		}
 	}
 	return nil

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -19,7 +21,7 @@ type copyCmd struct {
 }
 
 func (copyCmd) Help() string {
-	return `Copies blocks (` + strings.Join(lang.BlockKinds, ", ") + `) with the comments above them from one recipe into others. Every other byte of those stays as it is. Nothing is written where a recipe would no longer read.
+	return `Copies blocks (` + strings.Join(lang.BlockKinds, ", ") + `) with the comments above them from one recipe into others. Every other byte of those stays as it is. In another folder the paths of profiles and painted masks are written so that they mean the same files; names of print files stay. Nothing is written where a recipe would no longer read.
 
 Examples:
   platemark copy mask twigs, steps wall salt-road.recipe marsh.recipe
@@ -37,6 +39,7 @@ func (c *copyCmd) Run(a *app) error {
 	}
 	// All texts are made before one is written.
 	olds, texts := make([][]byte, len(files)), make([][]byte, len(files))
+	var notes []string
 	for i, file := range files[1:] {
 		if sameFile(file, files[0]) {
 			return usageError{fmt.Sprintf("%s is the recipe to copy from", file)}
@@ -45,7 +48,9 @@ func (c *copyCmd) Run(a *app) error {
 		if err != nil {
 			return err
 		}
-		out, err := lang.CopyBlocks(from, to, blocks, c.Replace)
+		m := newMover(a, files[0], file, from, to)
+		out, err := lang.CopyBlocks(from, to, blocks, c.Replace, m.move)
+		notes = append(notes, m.notes...)
 		var ce *lang.CopyError
 		if errors.As(err, &ce) {
 			fmt.Fprintf(a.err, "error: %s: %s\n", file, ce.Summary)
@@ -77,7 +82,64 @@ func (c *copyCmd) Run(a *app) error {
 			fmt.Fprintf(a.out, "%s: %s copied\n", file, strings.Join(names, ", "))
 		}
 	}
+	for _, n := range notes {
+		fmt.Fprintf(a.err, "note: %s\n", n)
+	}
 	return nil
+}
+
+// A mover writes the paths of one recipe so that they mean the same files in
+// another one, and notes where what was copied is another file than one would
+// think there.
+type mover struct {
+	a                *app
+	from, to         string // the recipes
+	fromPins, toPins map[string]string
+	notes            []string
+}
+
+func newMover(a *app, from, to string, fromText, toText []byte) *mover {
+	pins := func(text []byte) map[string]string {
+		m := map[string]string{}
+		if rec, _ := lang.Parse("", text); rec != nil && rec.Inputs != nil {
+			for _, in := range rec.Inputs.Lines {
+				m[path.Clean(in.Path.Value)] = in.SHA256.Value
+			}
+		}
+		return m
+	}
+	return &mover{a: a, from: from, to: to, fromPins: pins(fromText), toPins: pins(toText)}
+}
+
+func (m *mover) move(old string) (string, error) {
+	at := func(recipe, p string) string { return filepath.Join(filepath.Dir(recipe), filepath.FromSlash(p)) }
+	from, to := disk.Real(m.from), disk.Real(m.to)
+	file, there, moved := at(from, old), at(to, old), old
+	if !sameFile(filepath.Dir(from), filepath.Dir(to)) && !sameFile(file, there) {
+		var err error
+		if moved, err = interp.RelativePath(to, file); err != nil {
+			return "", &lang.CopyError{Summary: err.Error(), Hints: []string{"copy the file into the recipe's folder first, and name it there"}}
+		}
+		if _, err := os.Stat(file); err == nil && !sameFile(file, at(to, moved)) {
+			return "", &lang.CopyError{Summary: fmt.Sprintf("no path from there leads to %s", old), Hints: []string{"a link stands on the way; name the file by where it lies"}}
+		}
+		if a, b := m.digest(file), m.digest(there); a != "" && b != "" && a != b {
+			m.notes = append(m.notes, fmt.Sprintf("%s: %s there has other bytes than that of %s; what was copied reads %s", m.to, old, m.from, moved))
+		}
+	}
+	if a, b := m.fromPins[path.Clean(old)], m.toPins[path.Clean(moved)]; a != "" && b != "" && a != b {
+		m.notes = append(m.notes, fmt.Sprintf("%s pins %s with another digest than %s does", m.to, moved, m.from))
+	}
+	return moved, nil
+}
+
+// digest is the SHA-256 of a file, "" where it can't be read.
+func (m *mover) digest(file string) string {
+	sum, _, err := interp.HashPath(m.a.ctx, file)
+	if err != nil {
+		return ""
+	}
+	return sum.String()
 }
 
 // read reads a recipe that must be right.

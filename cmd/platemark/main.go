@@ -118,7 +118,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		if len(args) == 0 {
 			args = []string{"--help"}
 		}
-		kc, err := k.Parse(args)
+		kc, err := k.Parse(flagsFirst(k.Model, args))
 		if err != nil {
 			fmt.Fprintf(stderr, "error: %v\n", err)
 			var pe *kong.ParseError

@@ -49,14 +49,26 @@ func (c *newCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "%s written\n", out)
 	j, err := interp.Load(a.ctx, out, interp.LoadOptions{NoOutputs: true})
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	if a.problems(j.Source, j.Diags, lang.Note); !j.Failed() {
-		fmt.Fprintf(a.out, "hint: platemark plan %s\n", out)
+	// What is still to be decided is no failure of writing it.
+	if j.Failed() {
+		fmt.Fprintf(a.out, "%s written; to decide before it builds:\n", out)
+		for _, d := range j.Diags {
+			if d.Severity == lang.Error {
+				fmt.Fprintf(a.out, "  line %d: %s\n", d.Span.Line, d.Summary)
+				for _, h := range d.Hints {
+					fmt.Fprintf(a.out, "    hint: %s\n", h)
+				}
+			}
+		}
+		return nil
 	}
+	fmt.Fprintf(a.out, "%s written\n", out)
+	a.problems(j.Source, j.Diags, lang.Note)
+	fmt.Fprintf(a.out, "hint: platemark plan %s\n", out)
 	return nil
 }

@@ -104,7 +104,7 @@ func (a *app) tellOrderPlan(o *interp.Order) {
 			there++
 		}
 	}
-	fmt.Fprintf(a.out, "%d %s, %d %s to build, about %s", len(o.Jobs), plural(len(o.Jobs), "recipe"), todo, plural(todo, "print"), interp.SizeText(o.Bytes))
+	fmt.Fprintf(a.out, "%s, %s to build, about %s", lang.Count(len(o.Jobs), "recipe"), lang.Count(todo, "print"), interp.SizeText(o.Bytes))
 	if there > 0 {
 		fmt.Fprintf(a.out, "; %d already there", there)
 	}

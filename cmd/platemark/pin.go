@@ -36,7 +36,7 @@ func (c *pinCmd) Run(a *app) error {
 		for _, p := range pins {
 			fmt.Fprintf(a.out, "%s  %s\n", p.SHA256[:16], p.Path)
 		}
-		fmt.Fprintf(a.out, "%s: %d files pinned\n", file, len(pins))
+		fmt.Fprintf(a.out, "%s: %s pinned\n", file, lang.Count(len(pins), "file"))
 	}
 	return nil
 }

@@ -136,7 +136,7 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		size = interp.SizeText(r.Bytes)
 	}
 	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s\n", r.File, r.Format, how, size)
-	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %d processors\n", interp.SizeText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), workers)
+	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %s\n", interp.SizeText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), lang.Count(workers, "processor"))
 	fmt.Fprintln(a.out, "  steps")
 	for _, s := range r.Steps {
 		line := "     "

@@ -36,16 +36,9 @@ func (c *roundCmd) Run(a *app) error {
 	for _, p := range e.Prints {
 		logs += len(p.Logs)
 	}
-	fmt.Fprintf(a.out, "kept round %d of %s: %d %s, %d %s; the recipe says round %d now\n", e.Number, shortPath(c.Recipe),
-		len(e.Prints), plural(len(e.Prints), "print"), logs, plural(logs, "log"), e.Number+1)
+	fmt.Fprintf(a.out, "kept round %d of %s: %s, %s; the recipe says round %d now\n", e.Number, shortPath(c.Recipe),
+		lang.Count(len(e.Prints), "print"), lang.Count(logs, "log"), e.Number+1)
 	return nil
-}
-
-func plural(n int, word string) string {
-	if n == 1 {
-		return word
-	}
-	return word + "s"
 }
 
 type roundsCmd struct {
@@ -114,7 +107,7 @@ func (c *roundsCmd) Run(a *app) error {
 						said += fmt.Sprintf(", until round %d was approved", last.Number)
 					}
 				}
-				fmt.Fprintf(a.out, "    %s  mark %s  %d %s%s\n", pad(p.Print, width), p.Mark[:12], len(p.Logs), plural(len(p.Logs), "log"), said)
+				fmt.Fprintf(a.out, "    %s  mark %s  %s%s\n", pad(p.Print, width), p.Mark[:12], lang.Count(len(p.Logs), "log"), said)
 			}
 		case "recovered":
 			fmt.Fprintf(a.out, "the list ended in %d bytes of a run that was cut off; moved aside %s\n", e.Bytes, e.At)
