@@ -79,7 +79,7 @@ func (c *proofCmd) Run(a *app) error {
 	p := a.newProgress()
 	defer p.close()
 	o.Progress = p.tell()
-	err = c.work(a, j, prints, o, icc, p.close)
+	err = c.work(a, j, prints, o, icc, p.rest)
 	var bad *interp.Problems
 	if errors.As(err, &bad) {
 		a.problems(bad.Source, bad.Diags, lang.Warning)

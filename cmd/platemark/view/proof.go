@@ -160,10 +160,10 @@ func opaque(p interp.ViewPicture) image.Image {
 // hatch marks pixels by slanted lines, dark magenta beside white, with the
 // picture showing between: shape tells as much as colour, and on dark and light
 // ground alike.
-func hatch(outside []bool, w, h int) image.Image {
+func hatch(outside []colour.Verdict, w, h int) image.Image {
 	m := image.NewPaletted(image.Rect(0, 0, w, h), color.Palette{color.NRGBA{}, color.NRGBA{170, 0, 110, 255}, color.NRGBA{255, 255, 255, 255}})
 	for i, o := range outside {
-		if !o {
+		if o == colour.Within {
 			continue
 		}
 		switch k := (i%w + i/w) % 12; {
