@@ -17,7 +17,7 @@ import (
 // ViewOptions say how two pictures are compared.
 type ViewOptions struct {
 	Width    int // of the reduced pictures, px at most; 0: 1600
-	Section  int // side of a section at 100 %, px; 0: 600
+	Section  int // side of a section at 100 %, px; 0: 384
 	Sections int // how many; 0: 4
 	Workers  int
 	Progress func(stage string, done, due int64)
@@ -353,7 +353,7 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 		o.Width = 1600
 	}
 	if o.Section <= 0 {
-		o.Section = 600
+		o.Section = 384
 	}
 	if o.Sections <= 0 {
 		o.Sections = 4

@@ -93,7 +93,7 @@ func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
 		return usageError{err.Error()}
 	}
 	var b bytes.Buffer
-	if err := view.Write(&b, d, v); err != nil {
+	if err := view.WriteDiff(&b, d, v); err != nil {
 		return err
 	}
 	if err := disk.Write(out, b.Bytes(), c.Force); err != nil {

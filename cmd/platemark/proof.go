@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
@@ -149,7 +150,7 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 		if j.Recipe.Title != nil {
 			title = j.Recipe.Title.Value
 		}
-		sheet := view.ProofPage{Recipe: filepath.Base(c.Recipe), Title: title, Proof: pr, ICC: icc, Name: name(print)}
+		sheet := view.ProofPage{Recipe: filepath.Base(c.Recipe), Title: title, Proof: pr, Made: time.Now(), ICC: icc, Name: name(print)}
 		if o.Display != nil {
 			if sheet.Screen = o.Display.Description(); sheet.Screen == "" {
 				sheet.Screen = filepath.Base(c.Display)
