@@ -88,7 +88,7 @@ func (s *stage) lay() {
 	}
 	s.Fit = template.CSS("max(160px, " + strings.Join(all, ", ") + ")")
 	s.Large = template.CSS(least(1, 0))
-	c := min(n, 3)
+	c := min(n, 4)
 	s.Row = template.CSS(fmt.Sprintf("calc((100%% - %dpx) / %d)", (c-1)*6, c))
 }
 
