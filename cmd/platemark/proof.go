@@ -80,7 +80,7 @@ func (c *proofCmd) Run(a *app) error {
 	p := a.newProgress()
 	defer p.close()
 	o.Progress = p.tell()
-	err = c.work(a, j, prints, o, icc, p.rest)
+	err = c.work(a, j, prints, o, icc, p.close)
 	var bad *interp.Problems
 	if errors.As(err, &bad) {
 		a.problems(bad.Source, bad.Diags, lang.Warning)
