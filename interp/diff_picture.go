@@ -1,21 +1,23 @@
 package interp
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 
+	"platemark/ops"
 	"platemark/ops/colour"
-	"platemark/ops/raster"
 )
 
 // ViewOptions say how two pictures are compared.
 type ViewOptions struct {
 	Width    int // of the reduced pictures, px at most; 0: 1600
-	Section  int // side of a section at 100 %, px; 0: 600
+	Section  int // side of a section at 100 %, px; 0: 384
 	Sections int // how many; 0: 4
 	Workers  int
 	Progress func(stage string, done, due int64)
@@ -108,43 +110,94 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 	return x, y, nil
 }
 
-// viewer builds one side's print.
+// viewer makes pictures of one side's print.
 type viewer struct {
-	b    *builder
-	p    *Plan
-	g    *graph
-	made *prepared
+	b   *builder
+	p   *Plan
+	src *source // of the reduced pictures
 }
 
-func newViewer(ctx context.Context, s *Side, p *Plan, o ViewOptions) (*viewer, error) {
+func newViewer(s *Side, p *Plan, o ViewOptions) *viewer {
 	v := &viewer{p: p, b: newBuilder(s.job, BuildOptions{Workers: o.Workers})}
 	if o.Progress != nil {
 		v.b.o.Progress = func(stage string, done, due int64) { o.Progress(s.Name+", "+stage, done, due) }
 	}
-	var err error
-	if v.made, err = v.b.prepare(ctx, p); err == nil {
-		v.g, _, err = v.b.stage(ctx, p, p.Out, v.made, map[raster.Sum]result{})
+	return v
+}
+
+// start makes what reduced pictures of w px start from; like, if it has the
+// same, lends it.
+func (v *viewer) start(ctx context.Context, w int, like *viewer) (err error) {
+	if key, ok := meeting([]*Plan{v.p}); ok && like != nil && like.src.key == key && like.p.before(like.p.nodeOf(key), like.p.Out) == v.p.before(v.p.nodeOf(key), v.p.Out) {
+		v.src = like.src
+		return nil
 	}
+	v.src, err = v.b.reducedFor(ctx, []*Plan{v.p}, v.p.Out, w)
+	return err
+}
+
+// reduced is the print's whole picture as its plan makes it run small, see
+// proof_small.go, borders and wraps included.
+func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
+	return v.small(ctx, v.src, w, h, nil)
+}
+
+// traces is a small picture in which fine steps leave their traces: it starts
+// from half the pixels, so that enlarging shows its kernel, and sharpening is
+// never finer than a third of a pixel. It tells where two prints differ, not by
+// how much.
+func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
+	g := &graph{nodes: []gnode{{pic: v.src.pic, store: v.src.store}}}
+	pic := v.src.pic
+	if from := v.p.before(v.p.nodeOf(v.src.key), v.p.Out) * pic.W / v.p.Nodes[v.p.nodeOf(v.src.key)].Pic.W; 2*from > w {
+		pic.W, pic.H = max(1, pic.W*w/(2*from)), max(1, pic.H*w/(2*from))
+	}
+	src, err := v.b.shrink(ctx, g, v.src.key, pic.W, pic.H)
 	if err != nil {
-		v.b.close()
 		return nil, err
 	}
-	v.quiet(v.g)
-	return v, nil
-}
-
-func (v *viewer) quiet(g *graph) {
-	for i := range g.nodes {
-		g.nodes[i].digest = false
+	args := map[int]ops.Args{}
+	for i, n := range v.p.Nodes {
+		if n.Op != "sharpen" {
+			continue
+		}
+		least := big.NewRat(int64(2*v.p.Nodes[n.In[0]].Pic.W), int64(3*w))
+		if r, err := n.Args.Rat("radius"); err == nil && r.Cmp(least) < 0 {
+			args[i] = withArg(n.Args, "radius", least.RatString())
+		}
 	}
+	return v.small(ctx, src, w, h, args)
 }
 
-// reduced is the print's whole picture, each pixel the mean of those it covers
-// in the print's own numbers.
-func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
-	pic := v.p.Nodes[v.p.Out].Pic
+func (v *viewer) small(ctx context.Context, src *source, w, h int, args map[int]ops.Args) (*ViewPicture, error) {
+	// What border and wrap add is reduced here; the picture inside has the rest.
+	full := v.p.Nodes[v.p.Out].Pic
+	s := smallPlan{p: v.p, src: src, w: w, h: h, args: args}
+	if s.args == nil {
+		s.args = map[int]ops.Args{}
+	}
+	for i, n := range v.p.Nodes {
+		if n.Op != "border" && n.Op != "wrap" {
+			continue
+		}
+		edge, err := n.Args.Int("width")
+		if err != nil {
+			return nil, err
+		}
+		edge = max(1, (edge*w+full.W/2)/full.W)
+		s.args[i] = withArg(n.Args, "width", fmt.Sprint(edge))
+		if n.Pic.W > v.p.Nodes[n.In[0]].Pic.W {
+			s.w, s.h = max(1, s.w-2*edge), max(1, s.h-2*edge)
+		}
+	}
+	g, err := v.b.small(ctx, s, v.p.Out)
+	if err != nil {
+		return nil, err
+	}
+	// Cropping may leave it a pixel off.
+	pic := g.nodes[g.out].pic
 	r := &reducer{w: w, h: h, c: pic.C, srcW: pic.W, srcH: pic.H, sums: make([]float64, w*h*pic.C)}
-	if _, err := run(ctx, v.g, r, v.b.runOptions("print "+v.p.Print, pic.H)); err != nil {
+	if _, err := run(ctx, g, r, v.b.runOptions("print "+v.p.Print, pic.H)); err != nil {
 		return nil, err
 	}
 	out := make([]uint16, len(r.sums))
@@ -154,15 +207,24 @@ func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
 	return v.picture(w, h, out)
 }
 
+// withArg are arguments with another value for one of them.
+func withArg(args ops.Args, name, value string) ops.Args {
+	args = slices.Clone(args)
+	for i := range args {
+		if args[i].Name == name {
+			args[i].Value = value
+		}
+	}
+	return args
+}
+
 // section is a part of the print's picture at 100 %.
 func (v *viewer) section(ctx context.Context, x, y, w, h int) (*ViewPicture, error) {
-	pic := v.p.Nodes[v.p.Out].Pic
-	k := &keepRows{y0: y, rows: make([][]uint16, h)}
-	ro := runOptions{workers: v.b.o.Workers, from: y, till: y + h}
-	if _, err := run(ctx, v.g, columns{k, x * pic.C, (x + w) * pic.C}, ro); err != nil {
+	m, err := v.b.region(ctx, v.p, v.p.Out, x, y, w, h)
+	if err != nil {
 		return nil, err
 	}
-	return v.picture(w, h, slices.Concat(k.rows...))
+	return v.picture(w, h, m)
 }
 
 // picture takes samples of the print's profile to Lab and to sRGB.
@@ -284,14 +346,14 @@ func figures(d []float32) (f Figures) {
 	return f
 }
 
-// ComparePictures builds the one print that d speaks of on both sides, at
-// reduced size and in its most changed sections at 100 %.
+// ComparePictures shows the one print that d speaks of on both sides: as its
+// plan makes it at a reduced size, and the most changed sections at 100 %.
 func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, error) {
 	if o.Width <= 0 {
 		o.Width = 1600
 	}
 	if o.Section <= 0 {
-		o.Section = 600
+		o.Section = 384
 	}
 	if o.Sections <= 0 {
 		o.Sections = 4
@@ -300,15 +362,8 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 	if err != nil {
 		return nil, err
 	}
-	va, err := newViewer(ctx, a, x.plan, o)
-	if err != nil {
-		return nil, err
-	}
+	va, vb := newViewer(a, x.plan, o), newViewer(b, y.plan, o)
 	defer va.b.close()
-	vb, err := newViewer(ctx, b, y.plan, o)
-	if err != nil {
-		return nil, err
-	}
 	defer vb.b.close()
 	v := &View{}
 	wa, ha := x.plan.Pixels()
@@ -321,6 +376,12 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 		h2 = v.H
 	} else {
 		v.Why = fmt.Sprintf("the prints have other shapes, %d x %d px and %d x %d px, so they can't be laid over one another", wa, ha, wb, hb)
+	}
+	if err := va.start(ctx, v.W, nil); err != nil {
+		return nil, err
+	}
+	if err := vb.start(ctx, v.W, va); err != nil {
+		return nil, err
 	}
 	pa, err := va.reduced(ctx, v.W, v.H)
 	if err != nil {
@@ -360,36 +421,38 @@ func (v *View) regions() {
 	}
 }
 
-// sections cuts the most changed places, by the mean difference of the reduced
-// pictures under each; no two overlap.
+// sections cuts the most changed places, by the mean difference that traces
+// tell of under each; no two overlap.
 func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) error {
+	tw, th := max(1, (v.W+1)/2), max(1, (v.H+1)/2)
+	ta, err := va.traces(ctx, tw, th)
+	if err != nil {
+		return err
+	}
+	tb, err := vb.traces(ctx, tw, th)
+	if err != nil {
+		return err
+	}
+	delta := labDistances(ta.lab, tb.lab)
 	side := func(full, small int) int { return max(1, min(o.Section, full)*small/full) }
-	bw, bh := side(v.A.FullW, v.W), side(v.A.FullH, v.H)
+	bw, bh := side(v.A.FullW, tw), side(v.A.FullH, th)
 	type place struct {
 		x, y int
 		mean float64
 	}
 	var all []place
-	for y := 0; y+bh <= v.H; y += max(1, bh/4) {
-		for x := 0; x+bw <= v.W; x += max(1, bw/4) {
+	for y := 0; y+bh <= th; y += max(1, bh/4) {
+		for x := 0; x+bw <= tw; x += max(1, bw/4) {
 			var s float64
 			for r := y; r < y+bh; r++ {
-				for _, d := range v.Delta[r*v.W+x : r*v.W+x+bw] {
+				for _, d := range delta[r*tw+x : r*tw+x+bw] {
 					s += float64(d)
 				}
 			}
 			all = append(all, place{x, y, s / float64(bw*bh)})
 		}
 	}
-	slices.SortStableFunc(all, func(p, q place) int {
-		switch {
-		case p.mean > q.mean:
-			return -1
-		case p.mean < q.mean:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(p, q place) int { return cmp.Compare(q.mean, p.mean) })
 	var taken []place
 	for _, p := range all {
 		if len(taken) == o.Sections || p.mean == 0 {
@@ -405,8 +468,8 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 	for _, p := range taken {
 		cut := func(z *viewer, full ViewPicture) (*ViewPicture, int, int, error) {
 			w, h := min(o.Section, full.FullW), min(o.Section, full.FullH)
-			x := min(max((2*p.x+bw)*full.FullW/(2*v.W)-w/2, 0), full.FullW-w)
-			y := min(max((2*p.y+bh)*full.FullH/(2*v.H)-h/2, 0), full.FullH-h)
+			x := min(max((2*p.x+bw)*full.FullW/(2*tw)-w/2, 0), full.FullW-w)
+			y := min(max((2*p.y+bh)*full.FullH/(2*th)-h/2, 0), full.FullH-h)
 			s, err := z.section(ctx, x, y, w, h)
 			return s, x, y, err
 		}

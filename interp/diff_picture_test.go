@@ -79,6 +79,72 @@ func TestComparePictures(t *testing.T) {
 	}
 }
 
+// The small picture is near the area mean of the whole, and a border keeps its
+// place; what is finer than its pixels, here a kernel, still leads to places at
+// 100 %, where it shows.
+func TestSmallPicturesOfComparison(t *testing.T) {
+	const text = "recipe 1 draft\nmaster \"m.tif\"\nprint p {\n size 640 px x 480 px at 100 ppi\n crop to 4:3\n enlarge with mitchell\n border 0.2 in\n save tiff \"p.tif\"\n}\n"
+	folder, a := smallJob(t, text)
+	b := filepath.Join(folder, "b.recipe")
+	write(t, b, edit(t, text, "mitchell", "lanczos3"))
+	ctx := context.Background()
+	side, err := OpenSide(ctx, a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer side.Close()
+	p := side.prints[0].plan
+	v := newViewer(side, p, ViewOptions{Workers: 2})
+	defer v.b.close()
+	full := p.Nodes[p.Out].Pic
+	w, h := full.W/6, full.H/6
+	if err := v.start(ctx, w, nil); err != nil {
+		t.Fatal(err)
+	}
+	got, err := v.reduced(ctx, w, h)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole, err := v.b.region(ctx, p, p.Out, 0, 0, full.W, full.H)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &reducer{w: w, h: h, c: full.C, srcW: full.W, srcH: full.H, sums: make([]float64, w*h*full.C)}
+	k := r.worker()
+	for y := range full.H {
+		if err := k.row(y, whole[y*full.Stride():(y+1)*full.Stride()]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	rows, _ := k.finish(nil)
+	if err := r.emit(rows); err != nil {
+		t.Fatal(err)
+	}
+	mean := make([]uint16, len(r.sums))
+	for i, s := range r.sums {
+		mean[i] = uint16(s + 0.5)
+	}
+	want, err := v.picture(w, h, mean)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f := figures(labDistances(got.lab, want.lab)); f.Mean > 2 {
+		t.Errorf("off by %.2f in the mean", f.Mean)
+	}
+	for i := range 3 * w * 2 { // two rows of the border's three
+		if got.RGB[i] != want.RGB[i] {
+			t.Fatalf("the border's sample %d is %d, expected %d", i, got.RGB[i], want.RGB[i])
+		}
+	}
+	_, view, err := viewOf(t, a, b, "p", ViewOptions{Width: 90, Section: 100})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(view.Sections) == 0 || view.Sections[0].Largest < 0.5 {
+		t.Errorf("%d places", len(view.Sections))
+	}
+}
+
 // The reduced picture is the plain area mean: each target pixel is the mean of
 // the source rectangle that it covers.
 func TestReducerIsAreaMean(t *testing.T) {

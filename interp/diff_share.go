@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"platemark/ops"
-	"platemark/ops/raster"
 )
 
 // shares says of each change what share of the picture it touches: a masked
@@ -122,11 +121,10 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 	if x0 >= x1 || y0 >= y1 {
 		return 0, true, nil
 	}
-	g, _, err := v.b.stage(ctx, v.p, at, nil, map[raster.Sum]result{})
+	g, err := v.b.loose(ctx, v.p, at)
 	if err != nil {
 		return 0, false, err
 	}
-	v.quiet(g)
 	s := &rowSums{pic: n.Pic, sum: make([]float64, n.Pic.H)}
 	if _, err := run(ctx, g, columns{s, x0, x1}, runOptions{workers: v.b.o.Workers, from: y0, till: y1}); err != nil {
 		return 0, false, err

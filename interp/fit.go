@@ -26,12 +26,9 @@ type Fitted struct {
 	Tried int
 }
 
-// fitLong is the longest side of the picture that a fit is judged by, and
-// fitSample of the sample that it is found on, px.
-const (
-	fitLong   = 1000
-	fitSample = 128
-)
+// fitSample is the longest side of the sample that a fit is found on, px. It is
+// judged on the picture that a proof shows, so that both tell the same figures.
+const fitSample = 128
 
 // Fit finds for each paper the tone block that brings the print closest to what
 // was meant, by the mean CIEDE2000 of the two, media-relative: paper white isn't
@@ -53,7 +50,6 @@ func Fit(ctx context.Context, j *Job, print string, o ProofOptions) ([]Fitted, [
 	if err != nil {
 		return nil, nil, err
 	}
-	o.Long = fitLong
 	source := j.Source
 	var list []Fitted
 	for _, p := range papers {

@@ -297,7 +297,7 @@ func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (ou
 	seen := f.eye.look(m, k.o.Workers)
 	out = proofFigures(meant, seen, k.o.Workers)
 	rises = risesOf(meant, seen.relative, stepThere(len(meant)))
-	out.Grey, err = f.cast(s)
+	out.Grey, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(s))
 	return out, rises, err
 }
 
@@ -308,25 +308,6 @@ func risesOf(meant, shown []colour.Lab, least int) (list []float64) {
 	rungs(&mean, &count, least, highlightStart, 100, keep)
 	rungs(&mean, &count, least, 0, shadowEnd, keep)
 	return list
-}
-
-// cast is the largest chroma of greys behind the tone step, on the paper.
-func (f *fitter) cast(s setting) (float64, error) {
-	var args ops.Args
-	for _, a := range f.args(s) {
-		if a.Name != "local" && a.Name != "local-radius" && a.Name != "covers" {
-			args = append(args, a)
-		}
-	}
-	n := f.plan.Nodes[f.node]
-	pic := n.Pic
-	pic.W, pic.H = greys, 1
-	o, _ := ops.Lookup(n.Op, n.Ver)
-	step, err := o.New(args, []ops.Pic{pic}, ops.Env{})
-	if err != nil {
-		return 0, err
-	}
-	return f.greys.grey(step), nil
 }
 
 // judge evaluates a setting on the sample.
@@ -355,7 +336,7 @@ func (f *fitter) judge(ctx context.Context, s setting) (judged, error) {
 		}
 	}
 	v.rises = risesOf(ends.meant, shown, least)
-	v.cast, err = f.cast(s)
+	v.cast, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(s))
 	f.seen[s] = v
 	return v, err
 }

@@ -152,7 +152,7 @@ func TestFit(t *testing.T) {
 			t.Fatal(err)
 		}
 		again := mustLoad(t, j.File, LoadOptions{NoOutputs: true})
-		p, err := MakeProof(ctx, again, "p", ProofOptions{Papers: []string{"baryta", "rag"}, Long: fitLong})
+		p, err := MakeProof(ctx, again, "p", ProofOptions{Papers: []string{"baryta", "rag"}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -175,6 +175,34 @@ func TestFit(t *testing.T) {
 		if err := WriteFit(j, text); err == nil || !strings.Contains(err.Error(), "changed meanwhile") {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// The figures that a fit tells before and after are those of the proofs of the
+// recipe as it was and with the block.
+func TestFitTellsWhatTheProofTells(t *testing.T) {
+	ctx := context.Background()
+	j := fitJob(t, strings.Replace(fitRecipe, "100 ppi", "510 ppi", 1), func(p string) { still(t, p, 3) })
+	before, err := MakeProof(ctx, j, "p", ProofOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	list, text, err := Fit(ctx, j, "p", ProofOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := WriteFit(j, text); err != nil || list[0].Block == nil {
+		t.Fatal(list, err)
+	}
+	after, err := MakeProof(ctx, mustLoad(t, j.File, LoadOptions{NoOutputs: true}), "p", ProofOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := list[0].Before, before.Papers[0].ProofFigures; got != want {
+		t.Errorf("before: the fit tells %+v, the proof %+v", got, want)
+	}
+	if got, want := list[0].After, after.Papers[0].ProofFigures; got != want {
+		t.Errorf("after: the fit tells %+v, the proof %+v", got, want)
 	}
 }
 

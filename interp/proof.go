@@ -37,6 +37,8 @@ type ProofOptions struct {
 // colours are left aside. It serves looking: nothing of it goes into a print.
 type Proof struct {
 	Print   string
+	Mark    string // of the print as the recipe stands, 12 digits; "" where it has none
+	Round   string // the recipe's, "" where it names none
 	Section [4]int
 	// Scale is the number of the print's pixels to one of the proof's.
 	Scale  float64
@@ -54,8 +56,10 @@ type PaperProof struct {
 	// White and Black are the paper's, beside D50.
 	White, Black colour.Lab
 	Shown        ViewPicture
-	// Outside are the pixels that the paper can't show (colour.Proof).
-	Outside []bool
+	// Tone is the text of the tone blocks for this paper that act in the print.
+	Tone []string
+	// Outside says of each pixel whether the paper can show it.
+	Outside []colour.Verdict
 	ProofFigures
 	Places           []ProofPlace
 	Lightness, Chrom []Band
@@ -65,19 +69,13 @@ type PaperProof struct {
 // media-relative, by CIEDE2000.
 type ProofFigures struct {
 	Figures
-	Share float64 // of the pixels outside what the paper can show
+	// Share is of the pixels outside what the paper can show, some TooDark, the
+	// rest TooColourful (colour.Verdict).
+	Share, TooDark, TooColourful float64
 	// Highlights and Shadows are lost steps, see lostSteps.
 	Highlights, Shadows Steps
 	// Grey is the largest chroma that greys of the print take on.
 	Grey float64
-}
-
-// ProofPlace is a place where a paper changes the picture most, at 100 % of the
-// print.
-type ProofPlace struct {
-	X, Y         int // left upper corner, px of the print's picture
-	Mean         float64
-	Meant, Shown ViewPicture
 }
 
 // proofPlan is a print's plan and the picture in it that a proof looks at.
@@ -134,6 +132,51 @@ func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colou
 		}
 		p.out = n.In[0]
 	}
+}
+
+// cast is ProofFigures.Grey of a plan with the recipe's own block for the paper.
+func (p *proofPlan) cast(e *eye, paper *colour.Profile, own *lang.Tone) (float64, error) {
+	at := -1
+	if own != nil {
+		at = slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Op == "tone" && n.Line == own.Line })
+	}
+	if at < 0 {
+		return e.grey(nil), nil
+	}
+	n := p.Nodes[at]
+	toned, err := newEye(p, n.Pic.Profile, paper)
+	if err != nil {
+		return 0, err
+	}
+	return greyCast(e, toned, n, n.Args)
+}
+
+// tonesFor are the lines of the tone blocks for a paper that act in a print, as
+// the recipe has them.
+func (j *Job) tonesFor(pr *lang.Print, p *proofPlan, paper string) (out []string) {
+	lists := [][]lang.Step{pr.Steps}
+	if j.Recipe.Prepare != nil {
+		lists = append(lists, j.Recipe.Prepare.Steps)
+	}
+	for _, s := range j.Recipe.Series {
+		lists = append(lists, s.Steps)
+	}
+	lines := recipeLines(string(j.Source))
+	for _, n := range p.Nodes {
+		for _, list := range lists {
+			for _, s := range list {
+				t, ok := s.(*lang.Tone)
+				if !ok || t.Line != n.Line || t.For == nil || t.For.Value != paper || len(t.Lines) == 0 {
+					continue
+				}
+				for i := t.Line; i <= t.Lines[len(t.Lines)-1].EndLine; i++ {
+					out = append(out, strings.TrimPrefix(lines[i-1], strings.Repeat(" ", t.Col-1)))
+				}
+				out = append(out, "}")
+			}
+		}
+	}
+	return out
 }
 
 // papers are the papers that a proof asks for.
@@ -222,26 +265,29 @@ func newProofer(j *Job, pr *lang.Print, papers []*lang.Paper, o ProofOptions) (*
 }
 
 // reduced brings the picture that all plans have in common to the proof's size.
-func (k *proofer) reduced(ctx context.Context) error {
+func (k *proofer) reduced(ctx context.Context) (err error) {
 	var list []*Plan
 	for _, p := range k.plans {
 		list = append(list, p.Plan)
 	}
-	key, ok := meeting(list)
+	k.src, err = k.b.reducedFor(ctx, list, k.plans[0].out, k.w)
+	return err
+}
+
+// reducedFor is the last picture that mending alone makes in all plans, at the
+// size from which node out of the first comes w px wide.
+func (b *builder) reducedFor(ctx context.Context, plans []*Plan, out, w int) (*source, error) {
+	key, ok := meeting(plans)
 	if !ok {
-		return errors.New("internal: the plans share no picture")
+		return nil, errors.New("internal: the plans share no picture")
 	}
-	p := k.plans[0]
+	p := plans[0]
 	cut := p.nodeOf(key)
 	pic := p.Nodes[cut].Pic
-	before := p.before(cut, p.out)
-	w, h := pic.W, pic.H
-	if k.w < before {
-		w, h = max(1, (w*k.w+before/2)/before), max(1, (h*k.w+before/2)/before)
+	if before := p.before(cut, out); w < before {
+		pic.W, pic.H = max(1, (pic.W*w+before/2)/before), max(1, (pic.H*w+before/2)/before)
 	}
-	var err error
-	k.src, err = k.b.reduce(ctx, p.Plan, cut, w, h)
-	return err
+	return b.reduce(ctx, p, cut, pic.W, pic.H)
 }
 
 // picture is the whole of a plan's picture, reduced; equal pictures are made
@@ -293,6 +339,14 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		return nil, fmt.Errorf("the display's profile is for %s; a screen's is for RGB", screen.Device())
 	}
 	out := &Proof{Print: print, Section: o.Section, Scale: 1}
+	for _, p := range j.Plans {
+		if p.Print == print {
+			out.Mark = p.MarkShort()
+		}
+	}
+	if r := j.Recipe.Round; r != nil {
+		out.Round = r.Value.RatString()
+	}
 	meant := k.plans[0]
 	full := meant.Nodes[meant.out].Pic
 	get := k.picture
@@ -336,13 +390,16 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		pp := PaperProof{Paper: paper.Name.Value, Path: paper.Profile.Value, Profile: profiles[i].Description(),
 			Intent: p.intent.String(), BlackPoint: p.black, Own: pr.On != nil && pr.On.Value == paper.Name.Value,
 			Outside: seen.outside, ProofFigures: proofFigures(lab, seen, o.Workers)}
-		pp.Grey = eye.grey(nil)
+		if pp.Grey, err = p.cast(eye, profiles[i], ownTone(j.Recipe, paper.Name.Value)); err != nil {
+			return nil, err
+		}
+		pp.Tone = j.tonesFor(pr, p, paper.Name.Value)
 		pp.White, pp.Black = eye.ends()
 		pp.Lightness, pp.Chrom = bands(lab, seen.relative)
 		if pp.Shown, err = k.onScreen(screen, s, seen.paper, full.W, full.H); err != nil {
 			return nil, err
 		}
-		if pp.Places, err = k.places(ctx, p, eye, screen, seen, m, out.Scale); err != nil {
+		if pp.Places, err = k.places(ctx, p, eye, screen, lab, seen, m, out.Scale); err != nil {
 			return nil, err
 		}
 		out.Papers = append(out.Papers, pp)

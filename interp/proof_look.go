@@ -1,8 +1,6 @@
 package interp
 
 import (
-	"context"
-	"math"
 	"slices"
 	"sync"
 
@@ -56,13 +54,13 @@ func newEye(p *proofPlan, src, paper *colour.Profile) (*eye, error) {
 type sight struct {
 	relative []colour.Lab // to an eye adapted to the paper
 	paper    []colour.Lab // beside D50
-	outside  []bool
+	outside  []colour.Verdict
 	delta    []float32 // CIEDE2000 from what was meant; proofFigures fills it
 }
 
 func (e *eye) look(m proofPictures, workers int) *sight {
 	n := m.w * m.h
-	s := &sight{relative: make([]colour.Lab, n), paper: make([]colour.Lab, n), outside: make([]bool, n)}
+	s := &sight{relative: make([]colour.Lab, n), paper: make([]colour.Lab, n), outside: make([]colour.Verdict, n)}
 	c, inks := e.profile.Channels(), e.proof.Inks()
 	inRows(n, workers, func(a, z int) {
 		printed := make([]uint16, (z-a)*inks)
@@ -116,6 +114,26 @@ func (e *eye) grey(step ops.Step) float64 {
 	return most
 }
 
+// greyCast is the largest chroma of greys behind tone step n with the given
+// arguments, as the paper shows them: e sees the print's pictures, toned those
+// that the step makes.
+func greyCast(e, toned *eye, n Node, args ops.Args) (float64, error) {
+	args = slices.DeleteFunc(slices.Clone(args), func(a ops.Arg) bool {
+		return a.Name == "local" || a.Name == "local-radius" || a.Name == "covers"
+	})
+	if len(args) == 0 {
+		return e.grey(nil), nil
+	}
+	pic := n.Pic
+	pic.W, pic.H = greys, 1
+	o, _ := ops.Lookup(n.Op, n.Ver)
+	step, err := o.New(args, []ops.Pic{pic}, ops.Env{})
+	if err != nil {
+		return 0, err
+	}
+	return toned.grey(step), nil
+}
+
 // oneRow is a picture of one row.
 type oneRow []uint16
 
@@ -143,13 +161,13 @@ func proofFigures(meant []colour.Lab, s *sight, workers int) (f ProofFigures) {
 	s.delta = make([]float32, len(meant))
 	inRows(len(meant), workers, func(a, z int) { copy(s.delta[a:z], labDistances(meant[a:z], s.relative[a:z])) })
 	f.Figures = figures(s.delta)
-	n := 0
+	var n [colour.TooColourful + 1]float64
 	for _, o := range s.outside {
-		if o {
-			n++
-		}
+		n[o]++
 	}
-	f.Share = float64(n) / float64(max(1, len(s.outside)))
+	all := float64(max(1, len(s.outside)))
+	f.TooDark, f.TooColourful = n[colour.TooDark]/all, n[colour.TooColourful]/all
+	f.Share = (n[colour.TooDark] + n[colour.TooColourful]) / all
 	f.Highlights, f.Shadows = lostSteps(meant, s.relative)
 	return f
 }
@@ -247,89 +265,4 @@ func bands(meant, shown []colour.Lab) (lightness, chroma []Band) {
 		return out
 	}
 	return by(2.5, 41, func(l colour.Lab) float64 { return l.L }), by(4, 33, colour.Lab.Chroma)
-}
-
-const (
-	placeW, placeH = 288, 216 // of a place at 100 %, px of the print
-	placeCount     = 5
-)
-
-// places cuts out where the paper changes the picture most, by the mean
-// CIEDE2000 of a cell of the proof; no two lie nearer than a sixth of its longer
-// side.
-func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, s *sight, m proofPictures, scale float64) ([]ProofPlace, error) {
-	cell := max(8, min(m.w, m.h)/24)
-	if k.o.Section[2] != 0 {
-		cell = max(8, min(m.w, m.h)/4)
-	}
-	cols, rows := max(1, m.w/cell), max(1, m.h/cell)
-	type spot struct {
-		x, y int
-		mean float64
-	}
-	var all []spot
-	for cy := range rows {
-		for cx := range cols {
-			x0, y0 := cx*m.w/cols, cy*m.h/rows
-			x1, y1 := (cx+1)*m.w/cols, (cy+1)*m.h/rows
-			sum := 0.0
-			for y := y0; y < y1; y++ {
-				for x := x0; x < x1; x++ {
-					sum += float64(s.delta[y*m.w+x])
-				}
-			}
-			all = append(all, spot{cx, cy, sum / float64((x1-x0)*(y1-y0))})
-		}
-	}
-	slices.SortStableFunc(all, func(a, b spot) int {
-		switch {
-		case a.mean > b.mean:
-			return -1
-		case a.mean < b.mean:
-			return 1
-		}
-		return 0
-	})
-	var taken []spot
-	apart := max(cols, rows) / 6
-	for _, c := range all {
-		if len(taken) == placeCount {
-			break
-		}
-		if !slices.ContainsFunc(taken, func(t spot) bool { return max(t.x-c.x, c.x-t.x) <= apart && max(t.y-c.y, c.y-t.y) <= apart }) {
-			taken = append(taken, c)
-		}
-	}
-	full := p.Nodes[p.out].Pic
-	var out []ProofPlace
-	for _, t := range taken {
-		// The middle of the cell, in pixels of the print's picture.
-		mx, my := (float64(t.x)+0.5)*float64(m.w)/float64(cols)*scale, (float64(t.y)+0.5)*float64(m.h)/float64(rows)*scale
-		if sec := k.o.Section; sec[2] != 0 {
-			mx, my = mx+float64(sec[0]-p.edge), my+float64(sec[1]-p.edge)
-		}
-		w, h := min(placeW, full.W), min(placeH, full.H)
-		x := min(max(int(math.Floor(mx))-w/2, 0), full.W-w)
-		y := min(max(int(math.Floor(my))-h/2, 0), full.H-h)
-		pl := ProofPlace{X: x + p.edge, Y: y + p.edge, Mean: t.mean}
-		a, err := k.part(ctx, k.plans[0], x, y, w, h)
-		if err != nil {
-			return nil, err
-		}
-		lab, err := meantLab(a, k.o.Workers)
-		if err != nil {
-			return nil, err
-		}
-		if pl.Meant, err = k.onScreen(screen, a, lab, full.W, full.H); err != nil {
-			return nil, err
-		}
-		if a, err = k.part(ctx, p, x, y, w, h); err != nil {
-			return nil, err
-		}
-		if pl.Shown, err = k.onScreen(screen, a, e.look(a, k.o.Workers).paper, full.W, full.H); err != nil {
-			return nil, err
-		}
-		out = append(out, pl)
-	}
-	return out, nil
 }

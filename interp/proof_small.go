@@ -98,11 +98,16 @@ func (b *builder) reduce(ctx context.Context, p *Plan, cut, w, h int) (*source, 
 	if err != nil {
 		return nil, err
 	}
-	pic := p.Nodes[cut].Pic
-	s := &source{key: p.Nodes[cut].key, pic: pic, store: raster.NewMemory(w, h, pic.C)}
+	return b.shrink(ctx, g, p.Nodes[cut].key, w, h)
+}
+
+// shrink keeps a graph's picture, which has that key in its plan, at w x h.
+func (b *builder) shrink(ctx context.Context, g *graph, key raster.Sum, w, h int) (*source, error) {
+	pic := g.nodes[g.out].pic
+	s := &source{key: key, pic: pic, store: raster.NewMemory(w, h, pic.C)}
 	s.pic.W, s.pic.H = w, h
 	if w == pic.W && h == pic.H {
-		_, err = run(ctx, g, storeSink{s.store}, b.runOptions("reducing", pic.H))
+		_, err := run(ctx, g, storeSink{s.store}, b.runOptions("reducing", pic.H))
 		return s, err
 	}
 	r := &reducer{w: w, h: h, c: pic.C, srcW: pic.W, srcH: pic.H, sums: make([]float64, w*h*pic.C)}

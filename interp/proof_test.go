@@ -224,7 +224,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	sum, outside := 0.0, 0
 	for i := range 300 * 200 {
 		var a, z [1]colour.Lab
-		var out [1]bool
+		var out [1]colour.Verdict
 		printed := make([]uint16, proof.Inks())
 		proof.Meant(a[:], src[3*i:3*i+3])
 		proof.Print(printed, toned[3*i:3*i+3])
@@ -233,7 +233,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 		d := colour.DeltaE2000(a[0], z[0])
 		delta = append(delta, d)
 		sum += d
-		if out[0] {
+		if out[0] != colour.Within {
 			outside++
 		}
 		if out[0] != baryta.Outside[i] {
@@ -245,8 +245,17 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	if !near(baryta.Mean, sum/60000) || !near(baryta.Largest, delta[59999]) || !near(baryta.P95, delta[56999]) || !near(baryta.Share, float64(outside)/60000) {
 		t.Errorf("figures %+v, plainly mean %g, 95 %% %g, largest %g, outside %d", baryta.ProofFigures, sum/60000, delta[56999], delta[59999], outside)
 	}
-	if len(baryta.Places) != 5 {
-		t.Errorf("%d places", len(baryta.Places))
+	if math.Abs(baryta.TooDark+baryta.TooColourful-baryta.Share) > 1e-12 || baryta.TooDark == 0 || baryta.TooColourful == 0 {
+		t.Errorf("%g can't be printed, %g too dark, %g too colourful", baryta.Share, baryta.TooDark, baryta.TooColourful)
+	}
+	if own := j.Plans[slices.IndexFunc(j.Plans, func(p *Plan) bool { return p.Print == "framed" })]; p.Mark != own.MarkShort() || p.Round != "2" {
+		t.Errorf("mark %s, round %q", p.Mark, p.Round)
+	}
+	if got := strings.Join(rag.Tone, "\n"); got != "tone for rag {\n    exposure       +0.5 stops\n}" {
+		t.Errorf("the block for rag:\n%s", got)
+	}
+	if got := strings.Join(baryta.Tone, "\n"); got != "tone for baryta through land {\n    chroma         -20%\n}" {
+		t.Errorf("the block for baryta:\n%s", got)
 	}
 	for i, pl := range baryta.Places {
 		if pl.X < 10 || pl.X > 22 || pl.Y != 10 || pl.Shown.W != 288 || pl.Shown.H != 200 || i > 0 && pl.Mean > baryta.Places[i-1].Mean {

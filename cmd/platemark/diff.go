@@ -21,7 +21,7 @@ type diffCmd struct {
 	Print string `help:"Only the print of this name." placeholder:"NAME"`
 	JSON  bool   `help:"Say the differences as JSON."`
 
-	Picture bool   `help:"Build both and write a page to look at: both pictures, a map of the colour differences, the most changed places at 100 %."`
+	Picture bool   `help:"Write a page to look at: both pictures made small, a map of the colour differences, the most changed places at 100 %."`
 	Out     string `help:"The page (default: A-B.html in this folder)." placeholder:"FILE.html"`
 	Force   bool   `help:"Replace the page if it exists."`
 	workersFlag
@@ -73,7 +73,7 @@ func (c *diffCmd) Run(a *app) error {
 	return nil
 }
 
-// page builds both pictures and writes the page.
+// page makes both pictures and writes the page.
 func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
 	out := c.Out
 	if out == "" {
@@ -93,7 +93,7 @@ func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
 		return usageError{err.Error()}
 	}
 	var b bytes.Buffer
-	if err := view.Write(&b, d, v); err != nil {
+	if err := view.WriteDiff(&b, d, v); err != nil {
 		return err
 	}
 	if err := disk.Write(out, b.Bytes(), c.Force); err != nil {

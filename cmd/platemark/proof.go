@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
@@ -29,7 +30,7 @@ type proofCmd struct {
 }
 
 func (proofCmd) Help() string {
-	return `Shows on the screen what a paper and its inks will do: a page with the picture as meant and as each paper will show it, paper white and black as they are, with marks on what can't be printed, figures, and the places that change most. As meant is the print without the tone blocks for a paper. The page needs no network; the pictures also lie beside it as PNG files. A soft proof doesn't replace a hard one.
+	return `Shows on the screen what a paper and its inks will do: a page with the picture as meant and as each paper will show it, paper white and black as they are, what can't be printed and why, figures, and the places that change most, each for another reason. As meant is the print without the tone blocks for a paper. The page needs no network; the pictures also lie beside it as PNG files. A soft proof doesn't replace a hard one.
 
 --fit looks for exposure, warmth, contrast, chroma and muted chroma of a "tone for PAPER" block at the end of prepare. Differences are compared relative to the paper's white, which no tone can mend; no steps of highlights or shadows may be lost for it, and greys stay grey. What it proposes is ordinary recipe text: the last word is yours.
 
@@ -149,7 +150,7 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 		if j.Recipe.Title != nil {
 			title = j.Recipe.Title.Value
 		}
-		sheet := view.ProofPage{Recipe: filepath.Base(c.Recipe), Title: title, Proof: pr, ICC: icc, Name: name(print)}
+		sheet := view.ProofPage{Recipe: filepath.Base(c.Recipe), Title: title, Proof: pr, Made: time.Now(), ICC: icc, Name: name(print)}
 		if o.Display != nil {
 			if sheet.Screen = o.Display.Description(); sheet.Screen == "" {
 				sheet.Screen = filepath.Base(c.Display)
@@ -189,8 +190,8 @@ func (a *app) tellProof(p *interp.Proof, page string) {
 
 // figuresText is what a paper does to a picture, on one line.
 func figuresText(f interp.ProofFigures) string {
-	return fmt.Sprintf("mean difference %.2f, 95 %% under %.2f, largest %.2f; %.1f %% can't be printed; steps lost: %d of %d light, %d of %d dark; greys tinted by %.2f",
-		f.Mean, f.P95, f.Largest, 100*f.Share, f.Highlights.Lost, f.Highlights.Of, f.Shadows.Lost, f.Shadows.Of, f.Grey)
+	return fmt.Sprintf("mean difference %.2f, 95 %% under %.2f, largest %.2f; %.1f %% can't be printed (%.1f %% too dark, %.1f %% too colourful); steps lost: %d of %d light, %d of %d dark; greys tinted by %.2f",
+		f.Mean, f.P95, f.Largest, 100*f.Share, 100*f.TooDark, 100*f.TooColourful, f.Highlights.Lost, f.Highlights.Of, f.Shadows.Lost, f.Shadows.Of, f.Grey)
 }
 
 // fitted says what was found and writes it where asked.
@@ -236,6 +237,8 @@ func (c *proofCmd) fitted(a *app, j *interp.Job, list []interp.Fitted, text []by
 
 type proofFigures struct {
 	Share      float64 `json:"cannot-be-printed"`
+	Dark       float64 `json:"too-dark"`
+	Colourful  float64 `json:"too-colourful"`
 	Mean       float64 `json:"mean"`
 	P95        float64 `json:"p95"`
 	Largest    float64 `json:"largest"`
@@ -245,7 +248,7 @@ type proofFigures struct {
 }
 
 func figuresJSON(f interp.ProofFigures) proofFigures {
-	return proofFigures{f.Share, f.Mean, f.P95, f.Largest, f.Highlights.Lost, f.Shadows.Lost, f.Grey}
+	return proofFigures{f.Share, f.TooDark, f.TooColourful, f.Mean, f.P95, f.Largest, f.Highlights.Lost, f.Shadows.Lost, f.Grey}
 }
 
 func proofRowOf(print, page string, q *interp.PaperProof) any {

@@ -1,5 +1,7 @@
 package colour
 
+import "math"
+
 // OutsideDeltaE is the CIELAB difference beyond which a colour counts as
 // outside what a paper can show.
 const OutsideDeltaE = 5
@@ -61,9 +63,20 @@ func (p *Proof) Relative(dst []Lab, printed []uint16) { p.shown.Row(dst, printed
 // white and black as they are.
 func (p *Proof) Paper(dst []Lab, printed []uint16) { p.bare.Row(dst, printed) }
 
-// Outside gives for each pixel of the source's codes whether the paper can't
-// show it.
-func (p *Proof) Outside(dst []bool, src []uint16) {
+// Verdict says whether a paper can show a colour, and else what stands in the
+// way.
+type Verdict uint8
+
+const (
+	Within Verdict = iota
+	// TooDark: the paper's nearest is lighter, by more in L* than in a* and b*.
+	TooDark
+	// TooColourful is what else lies outside.
+	TooColourful
+)
+
+// Outside gives the verdict on each pixel of the source's codes.
+func (p *Proof) Outside(dst []Verdict, src []uint16) {
 	var codes [4]uint16
 	n := p.src.channels
 	for i := range dst {
@@ -71,7 +84,15 @@ func (p *Proof) Outside(dst []bool, src []uint16) {
 			return
 		}
 		p.relative.Row(codes[:p.inks], src[:n])
-		dst[i] = DeltaE76(p.meant.at(src), p.shown.at(codes[:])) > OutsideDeltaE
+		meant, shown := p.meant.at(src), p.shown.at(codes[:])
+		switch {
+		case DeltaE76(meant, shown) <= OutsideDeltaE:
+			dst[i] = Within
+		case shown.L-meant.L > math.Hypot(shown.A-meant.A, shown.B-meant.B):
+			dst[i] = TooDark
+		default:
+			dst[i] = TooColourful
+		}
 		src = src[n:]
 	}
 }

@@ -33,6 +33,7 @@ func apart(a, b Lab) float64 {
 func checkProofs(t *testing.T, printers map[string]*Profile) (rows int) {
 	t.Helper()
 	src := load(t, profileDir+"oprgb_v4.icc")
+	verdicts := map[Verdict]int{}
 	worst := map[string]float64{}
 	for _, row := range readCSV(t, "icc_proof.csv") {
 		paper := printers[row[0]]
@@ -77,12 +78,23 @@ func checkProofs(t *testing.T, printers map[string]*Profile) (rows int) {
 			t.Errorf("%s %v: CIEDE2000 off by %.4f", name, in, d)
 		}
 		if row[1] == "relative" {
-			var out [1]bool
+			var out [1]Verdict
 			p.Outside(out[:], in[:])
-			if out[0] != (row[24] == "out") {
-				t.Errorf("%s %v: outside is %v, expected %s (Delta E %.4f)", row[0], in, out[0], row[24], DeltaE76(meant[0], shown[0]))
+			// The kind by the file's own colours.
+			want, src, back := Within, labAt(t, row, 5), labAt(t, row, 16)
+			if row[24] == "out" {
+				if want = TooColourful; back.L-src.L > math.Hypot(back.A-src.A, back.B-src.B) {
+					want = TooDark
+				}
+			}
+			verdicts[want]++
+			if out[0] != want {
+				t.Errorf("%s %v: outside is %v, expected %v (Delta E %.4f)", row[0], in, out[0], want, DeltaE76(meant[0], shown[0]))
 			}
 		}
+	}
+	if verdicts[Within] == 0 || verdicts[TooDark] == 0 || verdicts[TooColourful] == 0 {
+		t.Errorf("verdicts %v: one kind is in no row", verdicts)
 	}
 	for n, d := range worst {
 		t.Logf("%s: at most %.4f", n, d)

@@ -1,7 +1,6 @@
 package view
 
 import (
-	"encoding/base64"
 	"fmt"
 	"html/template"
 	"image"
@@ -9,30 +8,20 @@ import (
 	"io"
 	"math"
 	"strings"
-
-	_ "embed"
+	"time"
 
 	"platemark/interp"
 	"platemark/ops/colour"
 )
 
-//go:embed proof.html
-var proofText string
-
-//go:embed proof.css
-var proofStyle string
-
-var proofPage = template.Must(template.New("proof.html").Funcs(template.FuncMap{
-	"percent": percent,
-	"number":  func(v float64) string { return fmt.Sprintf("%.2f", v) },
-	"lab":     func(c colour.Lab) string { return fmt.Sprintf("L* %.0f, a* %.1f, b* %.1f", c.L, c.A, c.B) },
-}).Parse(proofText))
+var proofPage = pageOf("proof.html")
 
 // ProofPage is what a proof's page shows.
 type ProofPage struct {
 	Recipe string // its file name
 	Title  string // the recipe's, "" where it has none
 	Proof  *interp.Proof
+	Made   time.Time
 	Screen string // the display's name, "" for sRGB
 	// ICC is the display's profile, nil for sRGB.
 	ICC []byte
@@ -50,20 +39,18 @@ type File struct {
 type proofSheet struct {
 	Style template.CSS
 	ProofPage
-	Section bool
-	Shape   template.CSS // width over height
-	Meant   template.URL
+	Stage   stage
 	Papers  []proofPaper
 	Several bool
 }
 
 type proofPaper struct {
 	*interp.PaperProof
-	N              int // from 1
-	Shown, Outside template.URL
-	White          template.CSS // paper white on an sRGB screen
-	Places         []proofPlace
-	Light, Chroma  template.HTML
+	Outside            template.URL
+	OutsideW, OutsideH int
+	White, Black       template.CSS // on an sRGB screen
+	Places             []proofPlace
+	Light, Chroma      template.HTML
 	// Lowest says which figures no other paper has lower.
 	Lowest map[string]bool
 }
@@ -76,12 +63,7 @@ type proofPlace struct {
 // WriteProof writes the page, which holds every picture itself, and returns
 // the pictures as files.
 func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
-	css, err := files.ReadFile("page.css")
-	if err != nil {
-		return nil, err
-	}
-	s := &proofSheet{ProofPage: p, Section: p.Proof.Section[2] != 0,
-		Shape: template.CSS(fmt.Sprintf("%.4f", float64(p.Proof.Meant.W)/float64(p.Proof.Meant.H))), Several: len(p.Proof.Papers) > 1}
+	s := &proofSheet{Style: style(), ProofPage: p, Stage: stage{Exact: p.Proof.Section[2] != 0}, Several: len(p.Proof.Papers) > 1}
 	var out []File
 	add := func(name string, m image.Image, icc []byte) (template.URL, error) {
 		b, err := tagged(m, icc)
@@ -89,19 +71,26 @@ func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
 			return "", err
 		}
 		out = append(out, File{p.Name + "-" + name + ".png", b})
-		return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(b)), nil
+		return inPage(b), nil
 	}
-	if s.Meant, err = add("meant", opaque(p.Proof.Meant), p.ICC); err != nil {
+	figure := func(id, name, text string, v interp.ViewPicture, white template.CSS) error {
+		url, err := add(name, opaque(v), p.ICC)
+		s.Stage.Figures = append(s.Stage.Figures, stageFigure{id, name, text, url, v.W, v.H, white})
+		return err
+	}
+	if err := figure("as-meant", "meant", "as meant: the print without what is for a paper", p.Proof.Meant, ""); err != nil {
 		return nil, err
 	}
-	rules := ""
 	for i := range p.Proof.Papers {
 		q := &p.Proof.Papers[i]
-		v := proofPaper{PaperProof: q, N: i + 1, White: cssColour(q.White), Lowest: map[string]bool{}}
-		if v.Shown, err = add(q.Paper, opaque(q.Shown), p.ICC); err != nil {
+		v := proofPaper{PaperProof: q, White: cssColour(q.White), Black: cssColour(q.Black), Lowest: map[string]bool{}}
+		err := figure("on-"+q.Paper, q.Paper, "as "+q.Paper+" will show it, its white and its black as they are", q.Shown, v.White)
+		if err != nil {
 			return nil, err
 		}
-		if v.Outside, err = add(q.Paper+"-outside", hatch(q.Outside, q.Shown.W, q.Shown.H), nil); err != nil {
+		m := outside(q, s.Stage.Exact)
+		v.OutsideW, v.OutsideH = m.Bounds().Dx(), m.Bounds().Dy()
+		if v.Outside, err = add(q.Paper+"-outside", m, nil); err != nil {
 			return nil, err
 		}
 		for n, pl := range q.Places {
@@ -114,15 +103,14 @@ func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
 			}
 			v.Places = append(v.Places, r)
 		}
-		v.Light = plot("L* as meant", "L* on the paper", q.Lightness, 100)
-		v.Chroma = plot("C* as meant", "C* on the paper", q.Chrom, 120)
+		v.Light = plot("L* as meant", "L* on the paper", q.Lightness, 100, 100)
+		v.Chroma = plot("C* as meant", "C* on the paper", q.Chrom, 60, 180)
 		s.Papers = append(s.Papers, v)
-		rules += fmt.Sprintf(".p%d:checked ~ .stage .f%d { display: block; }\n", i+1, i+1)
 	}
 	if s.Several {
 		lowest(s.Papers)
 	}
-	s.Style = template.CSS(string(css) + proofStyle + rules)
+	s.Stage.lay()
 	return out, proofPage.Execute(w, s)
 }
 
@@ -148,52 +136,55 @@ func lowest(papers []proofPaper) {
 	}
 }
 
-// opaque is a picture without transparency.
-func opaque(p interp.ViewPicture) image.Image {
-	m := image.NewNRGBA(image.Rect(0, 0, p.W, p.H))
-	for i := range p.W * p.H {
-		copy(m.Pix[4*i:], []uint8{p.RGB[3*i], p.RGB[3*i+1], p.RGB[3*i+2], 255})
+// outsideLong is the longest side of the drawing of what can't be printed, px.
+const outsideLong = 480
+
+// outside draws a picture in pale greys, and over it what the paper can't show:
+// level lines where it is too dark, slanted ones where it is too colourful, each
+// black beside white, so that shape tells. A whole picture is drawn small.
+func outside(q *interp.PaperProof, exact bool) image.Image {
+	w, h := q.Shown.W, q.Shown.H
+	if long := max(w, h); !exact && long > outsideLong {
+		w, h = max(1, w*outsideLong/long), max(1, h*outsideLong/long)
+	}
+	pal := color.Palette{color.Gray{0}, color.Gray{0xd8}}
+	const greys = 30
+	for i := range greys {
+		pal = append(pal, color.Gray{uint8(0x80 + 2*i)})
+	}
+	m := image.NewPaletted(image.Rect(0, 0, w, h), pal)
+	for y := range h {
+		for x := range w {
+			at := (2*y+1)*q.Shown.H/(2*h)*q.Shown.W + (2*x+1)*q.Shown.W/(2*w)
+			rgb := q.Shown.RGB[3*at : 3*at+3]
+			light := (2*int(rgb[0]) + 5*int(rgb[1]) + int(rgb[2])) / 8
+			ink := uint8(2 + light*(greys-1)/255)
+			line := 6
+			switch q.Outside[at] {
+			case colour.TooDark:
+				line = y % 6
+			case colour.TooColourful:
+				line = (x + y) % 8
+			}
+			switch line {
+			case 0, 1:
+				ink = 0
+			case 2:
+				ink = 1
+			}
+			m.Pix[y*m.Stride+x] = ink
+		}
 	}
 	return m
-}
-
-// hatch marks pixels by slanted lines, dark magenta beside white, with the
-// picture showing between: shape tells as much as colour, and on dark and light
-// ground alike.
-func hatch(outside []bool, w, h int) image.Image {
-	m := image.NewPaletted(image.Rect(0, 0, w, h), color.Palette{color.NRGBA{}, color.NRGBA{170, 0, 110, 255}, color.NRGBA{255, 255, 255, 255}})
-	for i, o := range outside {
-		if !o {
-			continue
-		}
-		switch k := (i%w + i/w) % 12; {
-		case k < 3:
-			m.Pix[i] = 1
-		case k < 5:
-			m.Pix[i] = 2
-		}
-	}
-	return m
-}
-
-// cssColour is a colour beside D50 on an sRGB screen whose white stands for it.
-func cssColour(c colour.Lab) template.CSS {
-	space, _ := colour.Space("sRGB")
-	from, err := colour.NewFromLab(space, colour.Relative)
-	if err != nil {
-		return "#fff"
-	}
-	var v [3]uint16
-	from.Row(v[:], []colour.Lab{c})
-	return template.CSS(fmt.Sprintf("rgb(%d, %d, %d)", v[0]/257, v[1]/257, v[2]/257))
 }
 
 // plot draws what becomes of values as SVG: a slanted dashed line where nothing
-// changes, a band that holds eight tenths of the pixels, and their middle.
-func plot(x, y string, bands []interp.Band, top float64) template.HTML {
+// changes, a band that holds eight tenths of the pixels, and their middle. The
+// axes end at top, or further on, at most at end.
+func plot(x, y string, bands []interp.Band, top, end float64) template.HTML {
 	const left, size, foot = 46, 240, 46
 	for _, b := range bands {
-		for top < b.High || top < b.Till-1 {
+		for top < end && (top < b.High || top < b.Till-1) {
 			top += 20
 		}
 	}

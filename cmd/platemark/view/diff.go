@@ -1,41 +1,36 @@
-// Package view writes the page on which two pictures are looked at side by
-// side: one HTML file with everything in it, that needs no network and no
-// scripts. It promises to show; what it shows was computed in interp.
 package view
 
 import (
-	"bytes"
-	"embed"
-	"encoding/base64"
 	"fmt"
 	"html/template"
 	"image"
 	"image/color"
 	"io"
 	"math"
+	"path/filepath"
+	"strings"
+	"time"
 
 	"platemark/interp"
 )
 
-//go:embed page.html page.css
-var files embed.FS
-
-var page = template.Must(template.New("page.html").Funcs(template.FuncMap{
-	"percent": percent,
-	"number":  func(v float64) string { return fmt.Sprintf("%.2f", v) },
-	"tone":    tone,
-}).ParseFS(files, "page.html"))
+var diffPage = pageOf("diff.html")
 
 // sheet is what the page's template reads.
 type sheet struct {
-	Style       template.CSS
-	Diff        *interp.Diff
-	View        *interp.View
-	A, B, Delta template.URL
-	Scale       template.URL
-	Ticks       []tick
-	Groups      []group
-	Sections    []section
+	Style        template.CSS
+	Diff         *interp.Diff
+	View         *interp.View
+	NameA, NameB string // in a few words
+	MarkA, MarkB string
+	Made         time.Time
+	Stage        stage
+	Delta        template.URL
+	Alike        bool // at this size
+	Scale        template.URL
+	Ticks        []tick
+	Groups       []group
+	Sections     []section
 }
 
 type tick struct {
@@ -60,23 +55,45 @@ type section struct {
 	W, H        int
 }
 
-// Write writes the page.
-func Write(w io.Writer, d *interp.Diff, v *interp.View) error {
-	css, err := files.ReadFile("page.css")
-	if err != nil {
-		return err
+// sideName names a side of a comparison in a few words.
+func sideName(arg string) string {
+	if file, n, ok := interp.Round(arg); ok && file != "" {
+		return fmt.Sprintf("round %d", n)
 	}
-	s := &sheet{Style: template.CSS(css), Diff: d, View: v}
+	base := filepath.Base(arg)
+	if s, ok := strings.CutSuffix(base, ".audit.jsonl"); ok {
+		return s + " as built"
+	}
+	return base
+}
+
+// WriteDiff writes the page of a comparison.
+func WriteDiff(w io.Writer, d *interp.Diff, v *interp.View) error {
+	s := &sheet{Style: style(), Diff: d, View: v, NameA: sideName(d.A), NameB: sideName(d.B), Made: time.Now()}
+	if s.NameA == s.NameB {
+		s.NameA, s.NameB = d.A, d.B
+	}
+	for _, p := range d.Prints {
+		if p.A == v.A.Print && p.B == v.B.Print {
+			s.MarkA, s.MarkB = p.MarkA[:min(12, len(p.MarkA))], p.MarkB[:min(12, len(p.MarkB))]
+		}
+	}
 	top := scaleTop(v)
-	if s.A, err = picture(v.A); err != nil {
-		return err
+	for i, p := range []interp.ViewPicture{v.A, v.B} {
+		url, err := picture(p)
+		if err != nil {
+			return err
+		}
+		name := []string{s.NameA, s.NameB}[i]
+		s.Stage.Figures = append(s.Stage.Figures, stageFigure{[]string{"a", "b"}[i], name, name, url, p.W, p.H, ""})
 	}
-	if s.B, err = picture(v.B); err != nil {
-		return err
-	}
+	var err error
 	if v.Aligned {
 		if s.Delta, err = heat(v.Delta, v.W, v.H, top); err != nil {
 			return err
+		}
+		if s.Alike = v.Whole.Largest == 0; !s.Alike {
+			s.Stage.Figures = append(s.Stage.Figures, stageFigure{"difference", "their difference", "their difference: blue where they are alike, yellow where they differ most", s.Delta, v.W, v.H, ""})
 		}
 		if s.Scale, err = ramp(); err != nil {
 			return err
@@ -87,11 +104,12 @@ func Write(w io.Writer, d *interp.Diff, v *interp.View) error {
 			}
 		}
 	}
+	s.Stage.lay()
 	s.groups(d, v)
 	for _, c := range v.Sections {
 		k := section{Place: fmt.Sprintf("%d x %d px from %d, %d", c.A.W, c.A.H, c.AX, c.AY), W: c.A.W, H: c.A.H}
 		if c.AX != c.BX || c.AY != c.BY {
-			k.Place += fmt.Sprintf(" (second: %d, %d)", c.BX, c.BY)
+			k.Place += fmt.Sprintf(" (in %s: %d, %d)", s.NameB, c.BX, c.BY)
 		}
 		if k.A, err = picture(c.A); err != nil {
 			return err
@@ -108,7 +126,7 @@ func Write(w io.Writer, d *interp.Diff, v *interp.View) error {
 		}
 		s.Sections = append(s.Sections, k)
 	}
-	return page.Execute(w, s)
+	return diffPage.Execute(w, s)
 }
 
 func (s *sheet) groups(d *interp.Diff, v *interp.View) {
@@ -135,22 +153,6 @@ func (s *sheet) groups(d *interp.Diff, v *interp.View) {
 		g.Rows = []row{r}
 		s.Groups = append(s.Groups, g)
 	}
-}
-
-// percent writes a share so that a small one isn't nought.
-func percent(v float64) string {
-	p := 100 * v
-	switch {
-	case p == 0:
-		return "0 %"
-	case p < 0.01:
-		return "under 0.01 %"
-	case p < 1:
-		return fmt.Sprintf("%.2f %%", p)
-	case p < 10:
-		return fmt.Sprintf("%.1f %%", p)
-	}
-	return fmt.Sprintf("%.0f %%", p)
 }
 
 // scaleTop is the end of the map's scale: a round number at or above what all
@@ -208,19 +210,4 @@ func ramp() (template.URL, error) {
 	return encode(m)
 }
 
-func picture(p interp.ViewPicture) (template.URL, error) {
-	m := image.NewNRGBA(image.Rect(0, 0, p.W, p.H))
-	for i := range p.W * p.H {
-		copy(m.Pix[4*i:], []uint8{p.RGB[3*i], p.RGB[3*i+1], p.RGB[3*i+2], 255})
-	}
-	return encode(m)
-}
-
-// encode is a picture as a part of the page.
-func encode(m image.Image) (template.URL, error) {
-	var b bytes.Buffer
-	if err := quick.Encode(&b, m); err != nil {
-		return "", err
-	}
-	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(b.Bytes())), nil
-}
+func picture(p interp.ViewPicture) (template.URL, error) { return encode(opaque(p)) }

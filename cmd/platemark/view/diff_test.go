@@ -33,7 +33,7 @@ func TestScaleRises(t *testing.T) {
 
 // A share that isn't nought never reads as nought.
 func TestPercent(t *testing.T) {
-	for v, want := range map[float64]string{0: "0 %", 0.00001: "under 0.01 %", 0.0042: "0.42 %", 0.043: "4.3 %", 0.5: "50 %", 1: "100 %"} {
+	for v, want := range map[float64]string{0: "none", 0.00001: "under 0.01 %", 0.0042: "0.42 %", 0.043: "4.30 %", 0.5: "50.0 %", 0.99999: "over 99.9 %", 1: "100 %"} {
 		if got := percent(v); got != want {
 			t.Errorf("%v: %q, want %q", v, got, want)
 		}
