@@ -38,7 +38,7 @@ func twinsJob(t testing.TB) (folder string, b Built) {
 	return folder, mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
 }
 
-func findings(t testing.TB, log string, o VerifyOptions) (*Verdict, string) {
+func verdictOf(t testing.TB, log string, o VerifyOptions) (*Verdict, string) {
 	t.Helper()
 	v, err := Verify(context.Background(), log, o)
 	if err != nil {
@@ -62,13 +62,13 @@ func TestEqualInputsByTheirNames(t *testing.T) {
 	if len(l.Inputs) != 3 || l.Inputs[1].Path != "left.tif" || l.Inputs[2].Path != "right.tif" || l.Inputs[1].Picture != l.Inputs[2].Picture || len(l.Inputs[2].Picture) != 64 {
 		t.Errorf("the log's inputs: %+v", l.Inputs)
 	}
-	if v, text := findings(t, b.Log, VerifyOptions{Strict: true}); !v.OK {
+	if v, text := verdictOf(t, b.Log, VerifyOptions{Strict: true}); !v.OK {
 		t.Errorf("%s", text)
 	}
 	right := filepath.Join(folder, "right.tif")
 	old := read(t, right)
 	write(t, right, "other")
-	if v, text := findings(t, b.Log, VerifyOptions{}); v.State != Wrong || !strings.Contains(text, "the mask right.tif was changed") {
+	if v, text := verdictOf(t, b.Log, VerifyOptions{}); v.State != Wrong || !strings.Contains(text, "the mask right.tif was changed") {
 		t.Errorf("right.tif changed: %s", text)
 	}
 	// In an archive the bytes lie once, under another name.
@@ -99,7 +99,7 @@ func TestAbsentIsNotDifferent(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	v, text := findings(t, b.Log, VerifyOptions{})
+	v, text := verdictOf(t, b.Log, VerifyOptions{})
 	if v.OK || v.State != Absent {
 		t.Errorf("%s: %s", v.State, text)
 	}
@@ -108,7 +108,7 @@ func TestAbsentIsNotDifferent(t *testing.T) {
 			t.Errorf("expected %q in\n%s", w, text)
 		}
 	}
-	v, text = findings(t, b.Log, VerifyOptions{LookIn: []string{archive}})
+	v, text = verdictOf(t, b.Log, VerifyOptions{LookIn: []string{archive}})
 	if !v.OK || v.State != Fine || !strings.Contains(text, "the master m.tif is the recorded one, and lies at "+filepath.Join(archive, "kept m.tif")) || !strings.Contains(text, "planned again, gives this mark") {
 		t.Errorf("with a folder to look in: %s", text)
 	}
@@ -150,7 +150,7 @@ func TestFoldersThatAreNotUTF8(t *testing.T) {
 	write(t, file, tiny)
 	out := filepath.Join(top, "prints")
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{Out: out})[0]
-	if v, text := findings(t, b.Log, VerifyOptions{Strict: true}); !v.OK {
+	if v, text := verdictOf(t, b.Log, VerifyOptions{Strict: true}); !v.OK {
 		t.Error(text)
 	}
 	// The log's own folder by a link: what is above it is above the real one.
@@ -158,7 +158,7 @@ func TestFoldersThatAreNotUTF8(t *testing.T) {
 	if err := os.Symlink(out, link); err != nil {
 		t.Fatal(err)
 	}
-	if v, text := findings(t, filepath.Join(link, filepath.Base(b.Log)), VerifyOptions{Strict: true}); !v.OK {
+	if v, text := verdictOf(t, filepath.Join(link, filepath.Base(b.Log)), VerifyOptions{Strict: true}); !v.OK {
 		t.Error(text)
 	}
 }
@@ -201,14 +201,14 @@ func TestHostileLogs(t *testing.T) {
 	} {
 		write(t, l.Path, c.log)
 		began := now()
-		if _, text := findings(t, l.Path, VerifyOptions{}); !strings.Contains(text, c.words) {
+		if _, text := verdictOf(t, l.Path, VerifyOptions{}); !strings.Contains(text, c.words) {
 			t.Errorf("%s: %.300s", name, text)
 		}
 		if took := now().Sub(began); took.Seconds() > 10 {
 			t.Errorf("%s: %v", name, took)
 		}
 	}
-	if v, text := findings(t, pipe, VerifyOptions{}); v.State != NoLog {
+	if v, text := verdictOf(t, pipe, VerifyOptions{}); v.State != NoLog {
 		t.Error(text)
 	}
 }
