@@ -201,7 +201,7 @@ func (b *binder) prepare() (pic, bool) {
 	// step: the frame is the master, upright.
 	var steps []lang.Step
 	if b.rec.Prepare != nil {
-		steps = b.rec.Prepare.Steps
+		steps = b.inPlace(b.rec.Prepare.Steps)
 	}
 	at := lang.Span{}
 	o, turns := headTurns(info.Orientation, steps)

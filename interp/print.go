@@ -23,13 +23,17 @@ func (b *binder) print(pr *lang.Print, ready pic) (pic, bool) {
 	}
 	w := &walker{b: b, cur: ready, names: map[string]pic{}, stage: 1}
 	// The size is known once the crops at the head are done.
-	steps := pr.Steps
+	steps := b.inPlace(pr.Steps)
 	n := 0
-	for n < len(steps) {
-		if _, ok := steps[n].(*lang.Crop); !ok {
-			break
+	for i, s := range steps {
+		switch s.(type) {
+		case *lang.Crop:
+			n = i + 1
+			continue
+		case *lang.Follow:
+			continue
 		}
-		n++
+		break
 	}
 	w.steps(steps[:n])
 	if b.failed || !w.resolve() {

@@ -33,30 +33,55 @@ func (w *walker) space(p pic) space {
 	return s
 }
 
+// inPlace is a list of steps with each followed block's lines in place; the
+// follow line itself stands behind them, for the picture that it makes.
+func (b *binder) inPlace(list []lang.Step) []lang.Step {
+	var out []lang.Step
+	for _, s := range list {
+		if f, ok := s.(*lang.Follow); ok {
+			for _, blk := range b.rec.Series {
+				if blk.Name.Value == f.Name.Value {
+					out = append(out, blk.Steps...)
+				}
+			}
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// steps walks a list that inPlace made.
 func (w *walker) steps(list []lang.Step) {
 	for i := 0; i < len(list) && !w.b.failed; i++ {
 		switch s := list[i].(type) {
 		case *lang.SpotAt:
-			run := []*lang.SpotAt{s}
-			for i+1 < len(list) {
-				next, ok := list[i+1].(*lang.SpotAt)
-				if !ok {
-					break
+			run, from := []*lang.SpotAt{s}, i
+		neighbours:
+			for ; i+1 < len(list); i++ {
+				switch next := list[i+1].(type) {
+				case *lang.SpotAt:
+					run = append(run, next)
+				case *lang.Follow:
+				default:
+					break neighbours
 				}
-				run = append(run, next)
-				i++
 			}
 			w.spots(run)
-		case *lang.Follow:
-			for _, blk := range w.b.rec.Series {
-				if blk.Name.Value == s.Name.Value {
-					w.steps(blk.Steps)
-				}
+			for _, s := range list[from : i+1] {
+				w.followed(s)
 			}
-			w.b.atLine[s.Line] = w.cur.node
+		case *lang.Follow:
+			w.followed(s)
 		default:
 			w.step(list[i])
 		}
+	}
+}
+
+// followed says which picture a follow line makes.
+func (w *walker) followed(s lang.Step) {
+	if f, ok := s.(*lang.Follow); ok {
+		w.b.atLine[f.Line] = w.cur.node
 	}
 }
 
