@@ -174,7 +174,7 @@ func (o *Order) checkNames() {
 				continue
 			}
 			if in := j.Job.sameAsInput(r.File); in != nil {
-				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.Role, j.File))
+				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.role, j.File))
 				break
 			}
 		}

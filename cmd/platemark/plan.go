@@ -63,7 +63,7 @@ func (c *planCmd) Run(a *app) error {
 	failed := false
 	rows := []planRow{}
 	for _, file := range c.Recipes {
-		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force})
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true})
 		if err != nil {
 			return err
 		}
