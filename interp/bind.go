@@ -112,6 +112,9 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 		return nil, b.diags
 	}
 	b.plan.Out = cur.node
+	if b.paper != nil && !b.paperFits(pr.On.Span, b.paper, inputs.paperProfile(b.paper), b.plan.Nodes[cur.node].Pic.C) {
+		return nil, b.diags
+	}
 	if upto != 0 {
 		n, ok := b.atLine[upto]
 		if !ok {

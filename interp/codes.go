@@ -19,4 +19,6 @@ const (
 	codeProfile   = "PM514"
 	codePaper     = "PM515"
 	codeLab       = "PM516"
+
+	codePaperProfile = "PM531"
 )

@@ -207,7 +207,9 @@ func (w *walker) convert(s *lang.Convert) {
 			return
 		}
 		b.uses(in)
-		p = in.Profile
+		if p = in.Profile; !b.paperFits(s.Name.Span, paper, p, b.plan.Nodes[w.cur.node].Pic.C) {
+			return
+		}
 		// What the line doesn't say, the paper says.
 		if s.Intent.Line == 0 {
 			intent = paper.Intent.Value
