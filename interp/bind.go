@@ -111,7 +111,7 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 	if !ok || b.failed {
 		return nil, b.diags
 	}
-	b.plan.Out = cur.node
+	b.plan.Out, b.plan.covers = cur.node, cur.covers
 	if b.paper != nil && !b.paperFits(pr.On.Span, b.paper, inputs.paperProfile(b.paper), b.plan.Nodes[cur.node].Pic.C) {
 		return nil, b.diags
 	}

@@ -21,4 +21,5 @@ const (
 	codeLab       = "PM516"
 
 	codePaperProfile = "PM531"
+	codeMaskCovers   = "PM532"
 )

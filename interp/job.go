@@ -47,6 +47,8 @@ type LoadOptions struct {
 	NoOutputs bool
 	// Look is for planning alone: a print file that exists is a note.
 	Look bool
+	// Masks looks at what masks cover, before any picture is made.
+	Masks bool
 	// noPins skips the inputs block.
 	noPins bool
 	// glance plans without hashing the inputs; see Glance.
@@ -124,6 +126,12 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 	j.Diags = append(j.Diags, j.inputs.diags...)
 	if !j.Failed() && !o.NoOutputs {
 		j.checkOutputs(ctx, o)
+	}
+	if !j.Failed() && o.Masks {
+		if err := j.coverMasks(ctx); err != nil {
+			j.Close()
+			return nil, err
+		}
 	}
 	j.tidy()
 	return j, nil

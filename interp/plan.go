@@ -30,6 +30,11 @@ type Plan struct {
 	Face   Face
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
+	// Masks are those that the print's steps work through, with LoadOptions.Masks.
+	Masks []MaskCover
+
+	covers rect      // what the print shows of the frame
+	uses   []maskUse // the steps that work through masks
 }
 
 // Node is one picture of a plan: an input (Input set) or the result of a step.

@@ -9,6 +9,7 @@ import (
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
+	"platemark/ops/raster"
 )
 
 // walker takes the steps of one block in the order written: a step works on
@@ -186,6 +187,10 @@ func (w *walker) masked(at lang.Span, op string, args ops.Args, through, as *lan
 	}
 	if n, ok := w.b.node(at, w.stage, op, args, nodes...); ok {
 		w.set(n, as, base.covers)
+		if through != nil {
+			key := func(n int) raster.Sum { return w.b.plan.Nodes[n].key }
+			w.b.plan.uses = append(w.b.plan.uses, maskUse{*through, key(n), key(nodes[len(nodes)-1]), base.covers})
+		}
 	}
 }
 

@@ -21,4 +21,5 @@ var PlannerCodes = []Code{
 	{"PM515", Error, "a step that has no meaning in the colours of a printer", "move the conversion behind it, as the last step before border, wrap and save"},
 	{"PM516", Error, "a lab doesn’t take this print", "change the print as the message says"},
 	{"PM531", Error, "a profile that isn’t this paper’s", "name the profile that the paper’s maker or the lab gives"},
+	{"PM532", Warning, "a step through a mask that covers nothing, or everything", "look at the mask with plan --picture"},
 }
