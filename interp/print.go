@@ -103,6 +103,7 @@ func (w *walker) resolve() bool {
 		return false
 	}
 	z.known = true
+	b.plan.picture = Extent{z.w, z.h, z.ppi}
 	f := &b.plan.Face
 	f.W, f.H, f.PPI = quo(rat(int64(z.w)), z.ppi), quo(rat(int64(z.h)), z.ppi), z.ppi
 	f.Effective = quo(w.cur.covers.w(), f.W)

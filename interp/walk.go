@@ -22,6 +22,7 @@ type walker struct {
 	// final is the line that brought the picture into a paper's own colours:
 	// only border, wrap and save may follow. edged is the first border or wrap.
 	final, edged int
+	wrapped      bool // what comes now lies beyond the face
 }
 
 // space measures in the pixels of p.

@@ -42,6 +42,7 @@ type planRow struct {
 	Height    int                `json:"height"`
 	FaceW     string             `json:"face-width-in"`
 	FaceH     string             `json:"face-height-in"`
+	Sizes     interp.Sizes       `json:"sizes"`
 	PPI       string             `json:"ppi"`
 	Effective string             `json:"effective-ppi"`
 	Bytes     int64              `json:"bytes"`
@@ -126,7 +127,7 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 	e := p.Estimate(workers)
 	w, h := p.Pixels()
 	r := planRow{Recipe: recipe, Print: p.Print, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
-		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
+		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: p.Sizes(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
 		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Steps: []planStep{}}
 	for _, k := range p.Steps() {
 		n := p.Nodes[k]
@@ -143,7 +144,8 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Print, p.MarkShort())
 	fmt.Fprintf(a.out, "  language   %s: %s\n", r.Language, p.Operations())
-	fmt.Fprintf(a.out, "  face       %s x %s in at %s ppi: %d x %d px\n", inchText(p.Face.W), inchText(p.Face.H), inchText(p.Face.PPI), r.Width, r.Height)
+	fmt.Fprintf(a.out, "  picture    %s, at %s ppi\n", r.Sizes.Picture, inchText(p.Face.PPI))
+	fmt.Fprintf(a.out, "  face       %s\n", r.Sizes.Face)
 	for _, in := range p.Inputs {
 		what := ""
 		if in.Picture != nil {
@@ -168,7 +170,7 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	if r.Exact {
 		size = interp.SizeText(r.Bytes)
 	}
-	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s\n", r.File, r.Format, how, size)
+	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s, %s\n", r.File, r.Sizes.Whole, r.Format, how, size)
 	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %d processors\n", interp.SizeText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), workers)
 	if len(p.Masks) > 0 {
 		fmt.Fprintln(a.out, "  masks")
