@@ -22,4 +22,5 @@ const (
 
 	codePaperProfile = "PM531"
 	codeMaskCovers   = "PM532"
+	codeSpotIdle     = "PM533"
 )

@@ -72,7 +72,7 @@ func TestExamplesOfPlannerCodes(t *testing.T) {
 		if err := os.WriteFile(file, []byte(x.Recipe(lines)), 0o666); err != nil {
 			t.Fatal(err)
 		}
-		j, err := Load(context.Background(), file, LoadOptions{Masks: true})
+		j, err := Load(context.Background(), file, LoadOptions{Masks: true, Spots: true})
 		if err != nil {
 			t.Fatal(err)
 		}

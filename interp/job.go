@@ -49,6 +49,8 @@ type LoadOptions struct {
 	Look bool
 	// Masks looks at what masks cover, before any picture is made.
 	Masks bool
+	// Spots looks at what spots mend.
+	Spots bool
 	// noPins skips the inputs block.
 	noPins bool
 	// glance plans without hashing the inputs; see Glance.
@@ -129,6 +131,12 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 	}
 	if !j.Failed() && o.Masks {
 		if err := j.coverMasks(ctx); err != nil {
+			j.Close()
+			return nil, err
+		}
+	}
+	if !j.Failed() && o.Spots {
+		if err := j.lookAtSpots(ctx); err != nil {
 			j.Close()
 			return nil, err
 		}

@@ -32,6 +32,8 @@ type Plan struct {
 	Notes []lang.Diagnostic
 	// Masks are those that the print's steps work through, with LoadOptions.Masks.
 	Masks []MaskCover
+	// Spots are the contrasts of the print's spots, with LoadOptions.Spots.
+	Spots []SpotLook
 
 	picture Extent    // without border and wrap
 	covers  rect      // what the print shows of the frame
@@ -54,6 +56,9 @@ type Node struct {
 	key raster.Sum
 	// prof is the profile of an input picture, from its file or the recipe.
 	Text string // the recipe's words for it, for plans and reports
+	// spots are the places in the recipe of a run of spots, as its arguments are
+	// ordered.
+	spots []lang.Span
 }
 
 // Face is what is seen of the print from in front, in inches: the picture with

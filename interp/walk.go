@@ -355,6 +355,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 	type spot struct {
 		x, y *big.Rat
 		text string
+		at   lang.Span
 	}
 	var list []spot
 	for _, s := range run {
@@ -403,7 +404,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			}
 			v += fmt.Sprintf(" from %s %s", fx.RatString(), fy.RatString())
 		}
-		list = append(list, spot{x, y, v})
+		list = append(list, spot{x, y, v, s.Span})
 	}
 	if len(discs) == 0 {
 		return
@@ -417,10 +418,13 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		return a.x.Cmp(b.x)
 	})
 	var args ops.Args
+	var at []lang.Span
 	for i, s := range list {
+		at = append(at, s.at)
 		args = append(args, ops.Arg{Name: fmt.Sprintf("spot-%d", i+1), Value: s.text})
 	}
 	if n, ok := b.node(run[0].Span, w.stage, "spots", args, w.cur.node); ok {
+		b.plan.Nodes[n].spots = at
 		w.set(n, nil, w.cur.covers)
 		for _, s := range run {
 			b.atLine[s.Line] = n

@@ -22,4 +22,5 @@ var PlannerCodes = []Code{
 	{"PM516", Error, "a lab doesn’t take this print", "change the print as the message says"},
 	{"PM531", Error, "a profile that isn’t this paper’s", "name the profile that the paper’s maker or the lab gives"},
 	{"PM532", Warning, "a step through a mask that covers nothing, or everything", "look at the mask with plan --picture"},
+	{"PM533", Note, "a spot where nothing stands out from the noise", "check the spot’s place, or take it out"},
 }

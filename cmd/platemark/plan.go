@@ -52,6 +52,7 @@ type planRow struct {
 	Seconds   int64              `json:"seconds"`
 	Steps     []planStep         `json:"steps"`
 	Masks     []interp.MaskCover `json:"masks"`
+	Spots     []interp.SpotLook  `json:"spots"`
 }
 
 type planStep struct {
@@ -72,7 +73,7 @@ func (c *planCmd) Run(a *app) error {
 		return usageError{"--picture draws one print of one recipe"}
 	}
 	for _, file := range c.Recipes {
-		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true})
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true, Spots: true})
 		if err != nil {
 			return err
 		}
@@ -138,6 +139,7 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 		r.Steps = append(r.Steps, s)
 	}
 	r.Masks = append([]interp.MaskCover{}, p.Masks...)
+	r.Spots = append([]interp.SpotLook{}, p.Spots...)
 	return r
 }
 
@@ -176,6 +178,7 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		fmt.Fprintln(a.out, "  masks")
 		a.tellMasks(p)
 	}
+	a.tellSpots(p.Spots)
 	fmt.Fprintln(a.out, "  steps")
 	for _, s := range r.Steps {
 		line := "     "
@@ -197,6 +200,23 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 func (a *app) tellMasks(p *interp.Plan) {
 	for _, m := range p.Masks {
 		fmt.Fprintf(a.out, "    %5d  %s covers %s of the frame, %s of the print\n", m.Line, m.Name, interp.ShareText(m.Frame), interp.ShareText(m.Print))
+	}
+}
+
+// spotsTold is how many spots of a print are listed; JSON has all.
+const spotsTold = 20
+
+// tellSpots lists how spots stand out of the noise around them.
+func (a *app) tellSpots(list []interp.SpotLook) {
+	if len(list) == 0 {
+		return
+	}
+	fmt.Fprintln(a.out, "  spots")
+	for _, s := range list[:min(len(list), spotsTold)] {
+		fmt.Fprintf(a.out, "    %5d  contrast %s, noise around it %s\n", s.Line, interp.PercentText(s.Contrast), interp.PercentText(s.Noise))
+	}
+	if n := len(list) - spotsTold; n > 0 {
+		fmt.Fprintf(a.out, "           and %d more\n", n)
 	}
 }
 
