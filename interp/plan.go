@@ -121,6 +121,9 @@ type FileSpec struct {
 	Title   string
 	Rights  string
 	Line    int
+	// Enlarged is how many of the print's pixels one of the master's own becomes,
+	// along a side.
+	Enlarged float64
 	// LargestBytes, if not 0, is the size above which the file is refused.
 	LargestBytes int64
 }

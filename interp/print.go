@@ -220,6 +220,7 @@ func (b *binder) save(pr *lang.Print, out pic) bool {
 	s := pr.Save
 	p := b.plan.Nodes[out.node].Pic
 	f := FileSpec{Path: s.Path.Value, Format: s.Format, PPI: b.size.ppi, Profile: p.Profile, Line: s.Line}
+	f.Enlarged, _ = quo(b.size.ppi, b.plan.Face.Effective).Float64()
 	if b.rec.Title != nil {
 		f.Title = b.rec.Title.Value
 	}
@@ -306,8 +307,12 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		case f.Format == "tiff":
 			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, SizeText(f.LargestBytes), SizeText(size)), "", "write bits 8, save jpeg, or print it smaller")
 		default:
+			mend := "print it smaller, or at fewer pixels an inch"
+			if q := f.lower(p, f.LargestBytes); q > 0 {
+				mend = fmt.Sprintf("write quality %d, with which most photographs fit", q)
+			}
 			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, SizeText(f.LargestBytes), SizeText(size)),
-				"A guess from other pictures. The file is measured while it is written, and one over the limit never gets its name.", "write a lower quality, such as quality 95")
+				"A guess from other photographs. The file is measured while it is written, and one over the limit never gets its name.", mend)
 		}
 	}
 	return ok
