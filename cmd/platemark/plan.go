@@ -3,12 +3,12 @@ package main
 import (
 	"fmt"
 	"math/big"
-	"os"
 	"strings"
 	"time"
 
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -118,10 +118,7 @@ func (c *planCmd) draw(a *app, j *interp.Job, p *interp.Plan) error {
 	if err != nil {
 		return err
 	}
-	return interp.WriteFile(c.Picture, func(w *os.File) error {
-		_, err := w.Write(b)
-		return err
-	})
+	return disk.Write(c.Picture, b, false)
 }
 
 func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
