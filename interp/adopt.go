@@ -55,8 +55,9 @@ const AdoptWarning = "Decoding a JPEG differs between decoders and their release
 // Adopt decodes a JPEG file once and writes what it holds as a 16-bit TIFF
 // file: pixels upright, profile as it is, resolution, title and rights where
 // they are plain. to is the new file; "" puts it beside the JPEG file. Nothing
-// is overwritten.
-func Adopt(ctx context.Context, from, to string) (*Adopted, error) {
+// is overwritten. space, if not "", is the space of a file without a profile: its
+// profile is written into the TIFF.
+func Adopt(ctx context.Context, from, to, space string) (*Adopted, error) {
 	if to == "" {
 		to = strings.TrimSuffix(from, filepath.Ext(from)) + ".tif"
 	}
@@ -68,14 +69,14 @@ func Adopt(ctx context.Context, from, to string) (*Adopted, error) {
 		return nil, fmt.Errorf("%s: %w", from, err)
 	}
 	defer in.Close()
-	a, err := adopt(ctx, in, to)
+	a, err := adopt(ctx, in, to, space)
 	if err != nil && !errors.Is(err, context.Canceled) {
 		err = fmt.Errorf("%s: %w", from, err)
 	}
 	return a, err
 }
 
-func adopt(ctx context.Context, in *Input, to string) (*Adopted, error) {
+func adopt(ctx context.Context, in *Input, to, space string) (*Adopted, error) {
 	f, from := in.file, in.Found
 	head, err := firstBytes(f, in.Size)
 	if err != nil {
@@ -113,7 +114,7 @@ func adopt(ctx context.Context, in *Input, to string) (*Adopted, error) {
 		}
 		return nil, fmt.Errorf("its picture can't be decoded (%v): take it from a backup, or export it again", err)
 	}
-	if err := in.unchanged(); err != nil {
+	if err := in.same(ctx); err != nil {
 		return nil, err
 	}
 	px, err := newPixels(img)
@@ -128,6 +129,16 @@ func adopt(ctx context.Context, in *Input, to string) (*Adopted, error) {
 		Decoder: "image/jpeg of " + runtime.Version(), Source: jpegSource(info), Notes: info.Warnings}
 	if px.smoothed {
 		a.Decoder += ", with the colour differences interpolated linearly"
+	}
+	icc, err := spaceProfile(info, px.c, space)
+	if err != nil {
+		return nil, err
+	}
+	if space != "" {
+		if says := info.Space; says != "" && says != space {
+			a.note("the camera says %s (Exif), and %s was asked for", says, space)
+		}
+		info.ICC = icc
 	}
 	o := a.options(info)
 	a.Width, a.Height = px.upright(info.Orientation)
@@ -200,15 +211,10 @@ func (a *Adopted) options(in jpegin.Info) tiff.Options {
 		if p.Channels() != a.Channels {
 			a.note("the picture is %s, but its profile is for %s; a recipe will refuse that", channelWord(a.Channels), channelWord(p.Channels()))
 		}
-	case a.Channels == 1:
-		a.Recipe += " space grey-2.2"
-		a.note("the file has no profile; the recipe must say its space, grey-2.2 if you know no better")
-	case in.Space != "":
-		a.Recipe += " space " + in.Space
-		a.note("the file has no profile; the recipe must say its space, and the camera says %s (Exif)", in.Space)
 	default:
-		a.Recipe += " space sRGB"
-		a.note("the file has no profile; the recipe must say its space, sRGB if that is what it was exported in")
+		space, words := untagged(a.Channels, in.Bits, in.Space)
+		a.Recipe = masterLine(filepath.Base(a.To), space)
+		a.note("the file has no profile, so the recipe must say its space; %s. With --space %s adopt writes the profile into the TIFF", words, space)
 	}
 	switch {
 	case in.XPPI == nil:
@@ -230,6 +236,24 @@ func (a *Adopted) options(in jpegin.Info) tiff.Options {
 	a.Title, a.Rights = take("the title", in.Title), take("the note of rights", in.Rights)
 	o.Title, o.Rights, o.XMP = a.Title, a.Rights, meta.XMP(a.Title, a.Rights)
 	return o
+}
+
+// spaceProfile is the profile of the space that a file without one is said to be
+// in; nil without a space.
+func spaceProfile(in jpegin.Info, channels int, space string) ([]byte, error) {
+	if space == "" {
+		return nil, nil
+	}
+	p, ok := colour.Space(space)
+	switch {
+	case !ok:
+		return nil, fmt.Errorf("there is no space named %s; there is: %s", space, strings.Join(colour.SpaceNames(), ", "))
+	case in.ICC != nil:
+		return nil, errors.New("it carries a profile of its own, which goes into the TIFF: leave --space out")
+	case p.Channels() != channels:
+		return nil, fmt.Errorf("the picture is %s, and the space %s is for %s; there is: %s", channelWord(channels), space, channelWord(p.Channels()), strings.Join(spacesFor(channels), ", "))
+	}
+	return p.Bytes(), nil
 }
 
 // patient is a reader that ends with its context.

@@ -75,7 +75,7 @@ func TestAdopt(t *testing.T) {
 		jpegSegment(0xe2, "ICC_PROFILE\x00\x02\x02"+icc[300:]), jpegSegment(0xe2, "ICC_PROFILE\x00\x01\x02"+icc[:300]), // out of order
 		jpegSegment(0xe1, "http://ns.adobe.com/xap/1.0/\x00"+xmp))
 	write(t, from, string(data))
-	a, err := Adopt(context.Background(), from, "")
+	a, err := Adopt(context.Background(), from, "", "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,7 +102,7 @@ func TestAdopt(t *testing.T) {
 			t.Errorf("%q isn't in the TIFF file", text)
 		}
 	}
-	if _, err := Adopt(context.Background(), from, ""); err == nil || !strings.Contains(err.Error(), "exists already") {
+	if _, err := Adopt(context.Background(), from, "", ""); err == nil || !strings.Contains(err.Error(), "exists already") {
 		t.Error(err)
 	}
 	if !bytes.Equal(read(t, to), whole) {
@@ -110,7 +110,7 @@ func TestAdopt(t *testing.T) {
 	}
 	// The same file again gives the same bytes.
 	again := filepath.Join(folder, "again.tif")
-	if _, err := Adopt(context.Background(), from, again); err != nil || !bytes.Equal(read(t, again), whole) {
+	if _, err := Adopt(context.Background(), from, again, ""); err != nil || !bytes.Equal(read(t, again), whole) {
 		t.Error(err)
 	}
 	// It stands in a recipe as it is said.
@@ -145,7 +145,7 @@ func TestAdoptRefuses(t *testing.T) {
 	} {
 		path := filepath.Join(folder, name)
 		write(t, path, c.data)
-		if _, err := Adopt(context.Background(), path, ""); err == nil || !strings.Contains(err.Error(), c.word) {
+		if _, err := Adopt(context.Background(), path, "", ""); err == nil || !strings.Contains(err.Error(), c.word) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -156,13 +156,13 @@ func TestAdoptRefuses(t *testing.T) {
 	write(t, path, string(grey))
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Adopt(ctx, path, ""); err != context.Canceled {
+	if _, err := Adopt(ctx, path, "", ""); err != context.Canceled {
 		t.Error(err)
 	}
-	if _, err := Adopt(context.Background(), path, filepath.Join(folder, "good.png")); err == nil {
+	if _, err := Adopt(context.Background(), path, filepath.Join(folder, "good.png"), ""); err == nil {
 		t.Error("a TIFF file named .png")
 	}
-	if _, err := Adopt(context.Background(), filepath.Join(folder, "missing.jpg"), ""); err == nil {
+	if _, err := Adopt(context.Background(), filepath.Join(folder, "missing.jpg"), "", ""); err == nil {
 		t.Error("a missing file")
 	}
 }
@@ -264,7 +264,7 @@ func TestFaultE01OrientationOnce(t *testing.T) {
 		write(t, filepath.Join(folder, "p.png"), string(pngWith(t, g, "eXIf", exifOf(o))))
 		write(t, filepath.Join(folder, "j.jpg"), string(jpegFile(t, g, jpegSegment(0xe1, "Exif\x00\x00"+exifOf(o)))))
 		adopted := filepath.Join(folder, "j.tif")
-		a, err := Adopt(context.Background(), filepath.Join(folder, "j.jpg"), adopted)
+		a, err := Adopt(context.Background(), filepath.Join(folder, "j.jpg"), adopted, "")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -336,7 +336,7 @@ func TestFaultE03NothingStale(t *testing.T) {
 	xmp := `<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description xmlns:tiff="http://ns.adobe.com/tiff/1.0/" tiff:Orientation="6"/>
 <rdf:Description xmlns:tiff="http://ns.adobe.com/tiff/1.0/" xmlns:dc="http://purl.org/dc/elements/1.1/"><tiff:Orientation>6</tiff:Orientation><dc:title><rdf:Alt><rdf:li xml:lang="x-default">T</rdf:li></rdf:Alt></dc:title></rdf:Description></rdf:RDF></x:xmpmeta>`
 	write(t, from, string(jpegFile(t, fieldsStored(6), jpegSegment(0xe1, "Exif\x00\x00"+exifOf(6)), jpegSegment(0xe1, "http://ns.adobe.com/xap/1.0/\x00"+xmp))))
-	a, err := Adopt(context.Background(), from, "")
+	a, err := Adopt(context.Background(), from, "", "")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -111,7 +111,10 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 	if !ok || b.failed {
 		return nil, b.diags
 	}
-	b.plan.Out = cur.node
+	b.plan.Out, b.plan.covers = cur.node, cur.covers
+	if b.paper != nil && !b.paperFits(pr.On.Span, b.paper, inputs.paperProfile(b.paper), b.plan.Nodes[cur.node].Pic.C) {
+		return nil, b.diags
+	}
 	if upto != 0 {
 		n, ok := b.atLine[upto]
 		if !ok {
@@ -202,7 +205,7 @@ func (b *binder) prepare() (pic, bool) {
 	// step: the frame is the master, upright.
 	var steps []lang.Step
 	if b.rec.Prepare != nil {
-		steps = b.rec.Prepare.Steps
+		steps = b.inPlace(b.rec.Prepare.Steps)
 	}
 	at := lang.Span{}
 	o, turns := headTurns(info.Orientation, steps)
@@ -247,16 +250,13 @@ func (b *binder) masterProfile(in *Input) (*colour.Profile, bool) {
 	var p *colour.Profile
 	switch {
 	case info.ICC == nil && m.Space == nil:
-		want := "opRGB"
-		if info.Channels == 1 {
-			want = "grey-2.2"
-		}
+		space, words := untagged(info.Channels, info.Bits, "")
 		detail := "Guessing a colour space can shift every colour of a print without a word."
 		if p, ok := in.Picture.(sayer); ok && p.Says() != "" {
 			detail += " All that the file says of its colours: " + p.Says() + "."
 		}
 		b.err(codeUntagged, m.Path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", m.Path.Value), detail,
-			fmt.Sprintf("if you know its space, write it: master %q space %s (spaces: %s)", m.Path.Value, want, strings.Join(colour.SpaceNames(), ", ")))
+			fmt.Sprintf("write its space: %s (one of %s); %s", masterLine(m.Path.Value, space), strings.Join(spacesFor(info.Channels), ", "), words))
 		return nil, false
 	case info.ICC == nil:
 		p, _ = colour.Space(m.Space.Value)

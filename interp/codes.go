@@ -19,4 +19,8 @@ const (
 	codeProfile   = "PM514"
 	codePaper     = "PM515"
 	codeLab       = "PM516"
+
+	codePaperProfile = "PM531"
+	codeMaskCovers   = "PM532"
+	codeSpotIdle     = "PM533"
 )

@@ -56,6 +56,7 @@ func TestExamplesOfPlannerCodes(t *testing.T) {
 	write(t, filepath.Join(folder, "baryta.icc"), string(read(t, filepath.Join("..", "testdata", "standards", "profiles", "rgbprint_v4.icc"))))
 	writeMaster(t, filepath.Join(folder, "reeds.tif"), 90, 60, 1, "grey-2.2")
 	grey, _ := colour.Space("grey-2.2")
+	write(t, filepath.Join(folder, "grey.icc"), string(grey.Bytes()))
 	l, err := tiff.NewLayout(tiff.Options{W: 9, H: 6, C: 3, Bits: 16, PPI: big.NewRat(300, 1), ICC: grey.Bytes()})
 	if err != nil {
 		t.Fatal(err)
@@ -71,7 +72,7 @@ func TestExamplesOfPlannerCodes(t *testing.T) {
 		if err := os.WriteFile(file, []byte(x.Recipe(lines)), 0o666); err != nil {
 			t.Fatal(err)
 		}
-		j, err := Load(context.Background(), file, LoadOptions{})
+		j, err := Load(context.Background(), file, LoadOptions{Masks: true, Spots: true})
 		if err != nil {
 			t.Fatal(err)
 		}

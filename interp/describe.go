@@ -247,15 +247,13 @@ func (r *describer) head(in tiff.Info) {
 func (r *describer) colours(icc []byte, channels int, guess string) {
 	r.d.Recipe = r.line
 	if icc == nil {
-		want := guess
-		if channels == 1 {
-			want = "grey-2.2"
+		bits := r.d.Bits
+		if r.d.BitsUsed == 8 { // widened
+			bits = 8
 		}
-		if want == "" {
-			want = "opRGB"
-		}
-		r.d.Recipe += " space " + want
-		r.need("it carries no profile: the recipe must say its space; write the one it was made in (%s)", strings.Join(spacesFor(channels), ", "))
+		space, words := untagged(channels, bits, guess)
+		r.d.Recipe = masterLine(filepath.Base(r.d.File), space)
+		r.need("it carries no profile: the recipe must say its space, one of %s; %s", strings.Join(spacesFor(channels), ", "), words)
 		return
 	}
 	p, err := colour.Parse(icc)

@@ -130,7 +130,7 @@ func TestDescribe(t *testing.T) {
 		t.Errorf("%+v", d)
 	}
 	write(t, at("gamma.png"), string(pngWith(t, img, "gAMA", "\x00\x00\xb1\x8f")))
-	if d = mustDescribe(t, at("gamma.png")); d.Profile != "" || !strings.Contains(d.Says, "gamma 0.45455") || !strings.HasSuffix(d.Recipe, "space opRGB") {
+	if d = mustDescribe(t, at("gamma.png")); d.Profile != "" || !strings.Contains(d.Says, "gamma 0.45455") || !strings.HasSuffix(d.Recipe, "space SPACE") {
 		t.Errorf("%+v", d)
 	}
 	var z bytes.Buffer

@@ -270,7 +270,8 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *Log, acc *accountant) 
 	var w, h, ppi *big.Rat
 	switch {
 	case p != nil && p.Face.W != nil:
-		w, h, ppi = p.Face.W, p.Face.H, p.Face.PPI
+		z := p.picture
+		w, h, ppi = quo(rat(int64(z.W)), z.PPI), quo(rat(int64(z.H)), z.PPI), z.PPI
 	case l != nil:
 		if v, err := ops.ParseRat(l.File.Args["ppi"]); err == nil && v.Sign() > 0 && len(l.Steps)+len(l.Inputs) > 0 {
 			pw, ph := l.printed()

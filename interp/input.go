@@ -62,6 +62,9 @@ func openInput(ctx context.Context, role Role, path, found string, white bool) (
 	if in.Sum, err = hashFile(ctx, in.file, in.Size); err == nil {
 		err = in.head()
 	}
+	if err == nil && role == RoleProfile { // a picture is hashed again when it is decoded
+		err = in.same(ctx)
+	}
 	if err != nil {
 		in.file.Close()
 		return nil, err
@@ -86,6 +89,23 @@ func missing(found string, err error) error {
 	return disk.PlainError(err)
 }
 
+// same fails if the file's bytes aren't those that were hashed: what was read
+// since is then not what a log would say. A file's time can be put back.
+func (in *Input) same(ctx context.Context) error {
+	sum, err := hashFile(ctx, in.file, in.Size)
+	if err == nil && sum != in.Sum {
+		return in.changed()
+	}
+	if err != nil {
+		return err
+	}
+	return in.unchanged()
+}
+
+func (in *Input) changed() error {
+	return fmt.Errorf("%s changed while it was being read; build again when nothing writes to it", in.Path)
+}
+
 // head reads what the file says before its pixels.
 func (in *Input) head() (err error) {
 	switch in.Role {
@@ -104,13 +124,14 @@ func (in *Input) head() (err error) {
 	return err
 }
 
-// unchanged fails if the file isn't what it was when it was hashed.
+// unchanged fails if the file's size or time isn't what it was when it was
+// hashed.
 func (in *Input) unchanged() error {
 	st, err := in.file.Stat()
 	if err == nil && st.Size() == in.stat.Size() && st.ModTime().Equal(in.stat.ModTime()) {
 		return nil
 	}
-	return fmt.Errorf("%s changed while it was being read; build again when nothing writes to it", in.Path)
+	return in.changed()
 }
 
 // Close closes the file.
@@ -195,7 +216,7 @@ func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows
 		err = in.Picture.Decode(ctx, workers, emit)
 	}
 	if err == nil {
-		err = in.unchanged()
+		err = in.same(ctx)
 	}
 	if err != nil {
 		st.Close()

@@ -60,12 +60,7 @@ func (s *inputSet) get(role Role, at lang.Text) *Input {
 		return in
 	}
 	s.open[k] = nil
-	where := inputPath(s.folder, at.Value)
-	if s.found != nil {
-		if f := s.found(role, at.Value); f != "" {
-			where = f
-		}
-	}
+	where := s.where(role, at.Value)
 	open := openInput
 	if s.glance {
 		open = glanceInput
@@ -93,6 +88,16 @@ func (s *inputSet) get(role Role, at lang.Text) *Input {
 		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Warning, Code: codeInput, Span: at.Span, Summary: at.Value + ": " + w})
 	}
 	return in
+}
+
+// where is where the file for a path lies.
+func (s *inputSet) where(role Role, path string) string {
+	if s.found != nil {
+		if f := s.found(role, path); f != "" {
+			return f
+		}
+	}
+	return inputPath(s.folder, path)
 }
 
 func (in *Input) warnings() []string {

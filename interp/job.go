@@ -46,6 +46,12 @@ type LoadOptions struct {
 	cache *inputCache
 	// NoOutputs skips the checks of what stands at the outputs.
 	NoOutputs bool
+	// Look is for planning alone: a print file that exists is a note.
+	Look bool
+	// Masks looks at what masks cover, before any picture is made.
+	Masks bool
+	// Spots looks at what spots mend.
+	Spots bool
 	// noPins skips the inputs block.
 	noPins bool
 	// glance plans without hashing the inputs; see Glance.
@@ -121,9 +127,22 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 		j.inputs.Close()
 		return nil, fmt.Errorf("line %d of %s makes no picture; name a line with a step, or a line of a mask that a print uses", o.Upto, file)
 	}
+	j.inputs.papers()
 	j.Diags = append(j.Diags, j.inputs.diags...)
 	if !j.Failed() && !o.NoOutputs {
 		j.checkOutputs(ctx, o)
+	}
+	if !j.Failed() && o.Masks {
+		if err := j.coverMasks(ctx); err != nil {
+			j.Close()
+			return nil, err
+		}
+	}
+	if !j.Failed() && o.Spots {
+		if err := j.lookAtSpots(ctx); err != nil {
+			j.Close()
+			return nil, err
+		}
 	}
 	j.tidy()
 	return j, nil
@@ -172,11 +191,13 @@ func (j *Job) OutPath(p *Plan, out string) string {
 }
 
 // checkOutputs refuses, before any pixel: an output that is an input by any
-// name, outputs whose names fold together on some system, and files that exist.
+// name, also one that only another print reads; outputs whose names fold
+// together on some system, or meet by links; and files that exist.
 func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
-	say := func(at lang.Span, what, rule string, hints ...string) {
-		j.Diags = append(j.Diags, lang.Diagnostic{Severity: lang.Error, Code: codeOutput, Span: at, Summary: what, Detail: rule, Hints: hints})
+	add := func(sev lang.Severity, at lang.Span, what, rule string, hints ...string) {
+		j.Diags = append(j.Diags, lang.Diagnostic{Severity: sev, Code: codeOutput, Span: at, Summary: what, Detail: rule, Hints: hints})
 	}
+	say := func(at lang.Span, what, rule string, hints ...string) { add(lang.Error, at, what, rule, hints...) }
 	seen := map[string]*Plan{}
 	for _, p := range j.Plans {
 		out := j.OutPath(p, o.Out)
@@ -186,14 +207,19 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 				at = pr.Save.Path.Span
 			}
 		}
-		if q := seen[disk.Fold(out)]; q != nil {
+		real := disk.Fold(disk.Real(out))
+		if q := seen[real]; q != nil {
+			if disk.Fold(out) != disk.Fold(j.OutPath(q, o.Out)) {
+				say(at, fmt.Sprintf("%q and %q are one file: a folder on the way is a link", p.File.Path, q.File.Path), "The second would overwrite the first.", "give one of them another name")
+				continue
+			}
 			say(at, fmt.Sprintf("%q and %q are one file on some systems", p.File.Path, q.File.Path),
 				"Capital letters and composed accents don't tell files apart everywhere: the second would overwrite the first.", "give one of them another name")
 			continue
 		}
-		seen[disk.Fold(out)] = p
+		seen[real] = p
 		if in := j.sameAsInput(out); in != nil {
-			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.Role, in.Path),
+			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.role, in.text.Value),
 				"Inputs are never written to, by whatever name.", "save the print under another name")
 			continue
 		}
@@ -206,6 +232,8 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 			if err := disk.Replaceable(out); err != nil {
 				say(at, err.Error(), "")
 			}
+		case o.Look:
+			add(lang.Note, at, fmt.Sprintf("%s is there already", out), "Nothing is overwritten unasked.", "build with --force to replace it, or with --out FOLDER to write elsewhere")
 		case o.Resume:
 			s, ok, changed := j.standingAt(ctx, p, out)
 			switch {
@@ -228,14 +256,21 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 	}
 }
 
-// sameAsInput finds the input that is the same file as path: by links, by
-// another way to its folder, or by a name that folds to its name.
-func (j *Job) sameAsInput(path string) *Input {
+// sameAsInput finds what the recipe names as an input, read or not, that is the
+// same file as path: by links, by another way to its folder, or by a name that
+// folds to its name.
+func (j *Job) sameAsInput(path string) *namedInput {
 	st, err := os.Stat(path)
-	real := disk.Real(path)
-	for _, in := range j.inputs.sorted() {
-		if err == nil && os.SameFile(st, in.stat) || disk.Fold(real) == disk.Fold(disk.Real(in.Found)) {
-			return in
+	real := disk.Fold(disk.Real(path))
+	for _, in := range j.inputs.named() {
+		found := j.inputs.where(in.role, in.text.Value)
+		if err == nil {
+			if f, ferr := os.Stat(found); ferr == nil && os.SameFile(st, f) {
+				return &in
+			}
+		}
+		if real == disk.Fold(disk.Real(found)) {
+			return &in
 		}
 	}
 	return nil

@@ -139,6 +139,32 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (Picture, e
 	}
 }
 
+// untagged says what the recipe of a picture without a profile needs: the space
+// that it very likely is in, "" where only its maker knows, and that in words.
+// What came from 8 bits a sample was made for screens; deeper pictures come from
+// programs that work in several spaces (common practice, no source). says is a
+// space that the file names without a profile.
+func untagged(channels, bits int, says string) (space, words string) {
+	switch {
+	case says != "":
+		return says, says + " is what the camera says (Exif)"
+	case channels == 1:
+		return "grey-2.2", "there is no other for grey pictures"
+	case bits > 8:
+		return "", "only who made it knows which; if it came from 8 bits, from a JPEG say, it is very likely sRGB"
+	}
+	return "sRGB", "it came from 8 bits, so sRGB is very likely, but you must know"
+}
+
+// masterLine is the line for a master without a profile; where its space isn't
+// known, SPACE stands in its place, and no recipe takes that word.
+func masterLine(path, space string) string {
+	if space == "" {
+		space = "SPACE"
+	}
+	return fmt.Sprintf("master %s space %s", quote(path), space)
+}
+
 const mendKind = "export the picture as TIFF or PNG, 16 bits"
 
 // firstBytes are up to 64 bytes of the head of a file.

@@ -104,9 +104,11 @@ func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (
 	line("master  %s\n", quote(path))
 	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, nearRatio(w, h), channelWord(info.Channels), info.Bits, harmless(profile))
 	if info.ICC == nil {
-		line("# What its colours mean isn't known. If you know it for sure, replace the line above by this one;")
-		line("# a guess would shift every colour of the print without a word:")
-		line("# master  %s space %s", quote(path), space)
+		space, words := untagged(info.Channels, info.Bits, "")
+		line("# It carries no profile: a line must say its space, one of %s.", strings.Join(spacesFor(info.Channels), ", "))
+		line("# %s.", strings.ToUpper(words[:1])+words[1:])
+		line("# A wrong one shifts every colour of the print. Replace the line above by this one:")
+		line("# %s", strings.Replace(masterLine(path, space), "master ", "master  ", 1))
 	}
 	if info.Alpha != "" && info.Alpha != tiff.AlphaNone {
 		line("# It has an alpha channel. If anything in it is translucent, write `on white` behind the master.")

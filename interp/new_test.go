@@ -61,10 +61,11 @@ func TestNewRecipe(t *testing.T) {
 	folder := t.TempDir()
 	writeMaster(t, filepath.Join(folder, "m.tif"), 60, 40, 3, "")
 	text, err := NewRecipe(ctx, filepath.Join(folder, "m.tif"), filepath.Join(folder, "m.recipe"))
-	if err != nil || !strings.Contains(string(text), "# master  \"m.tif\" space opRGB\n") {
+	if err != nil || !strings.Contains(string(text), "# master  \"m.tif\" space SPACE\n") {
 		t.Fatalf("%v\n%s", err, text)
 	}
 	answered := strings.Replace(strings.Replace(string(text), "master  \"m.tif\"\n", "", 1), "# master  ", "master  ", 1)
+	answered = strings.Replace(answered, "SPACE", "opRGB", 1)
 	write(t, filepath.Join(folder, "m.recipe"), answered)
 	mustBuild(t, filepath.Join(folder, "m.recipe"), LoadOptions{}, BuildOptions{Workers: 1})
 

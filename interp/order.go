@@ -65,6 +65,16 @@ type OrderRow struct {
 	job *Job
 }
 
+// measured takes the guess of the file's size out of the warnings, once the size
+// is known: a file over its lab's limit is never there.
+func (r *OrderRow) measured() {
+	r.Warnings = slices.DeleteFunc(r.Warnings, func(w string) bool {
+		return slices.ContainsFunc(r.Plan.Notes, func(d lang.Diagnostic) bool {
+			return d.Code == codeLab && d.Severity == lang.Warning && d.Summary == w
+		})
+	})
+}
+
 // inputCache opens each file once for all recipes of an order.
 type inputCache struct {
 	open map[string]*Input // by role and real path
@@ -129,6 +139,7 @@ func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, erro
 			}
 			if t, ok := j.Job.there[p]; ok {
 				r.State, r.Log, r.Bytes, r.Sum = OrderThere, t.log, t.size, t.sum
+				r.measured()
 			}
 			ord.Rows = append(ord.Rows, r)
 		}
@@ -174,7 +185,7 @@ func (o *Order) checkNames() {
 				continue
 			}
 			if in := j.Job.sameAsInput(r.File); in != nil {
-				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.Role, j.File))
+				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.role, j.File))
 				break
 			}
 		}
@@ -267,6 +278,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 			r.State, r.Err = OrderFailed, err
 		} else {
 			r.State, r.Built, r.Bytes, r.Sum, r.Log = OrderBuilt, built, built.Size, built.Sum, built.Log
+			r.measured()
 			r.Warnings = append(r.Warnings, built.Warnings...)
 		}
 		tell(r)

@@ -30,6 +30,14 @@ type Plan struct {
 	Face   Face
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
+	// Masks are those that the print's steps work through, with LoadOptions.Masks.
+	Masks []MaskCover
+	// Spots are the contrasts of the print's spots, with LoadOptions.Spots.
+	Spots []SpotLook
+
+	picture Extent    // without border and wrap
+	covers  rect      // what the print shows of the frame
+	uses    []maskUse // the steps that work through masks
 }
 
 // Node is one picture of a plan: an input (Input set) or the result of a step.
@@ -48,14 +56,57 @@ type Node struct {
 	key raster.Sum
 	// prof is the profile of an input picture, from its file or the recipe.
 	Text string // the recipe's words for it, for plans and reports
+	// spots are the places in the recipe of a run of spots, as its arguments are
+	// ordered.
+	spots []lang.Span
 }
 
-// Face is the printed size.
+// Face is what is seen of the print from in front, in inches: the picture with
+// its border, without what a wrap takes round the sides.
 type Face struct {
-	W, H *big.Rat // inches
+	W, H *big.Rat
 	PPI  *big.Rat
 	// Effective is the resolution of the master's own pixels at this size.
 	Effective *big.Rat
+}
+
+// Extent is the size of a part of a print: in pixels, and with the print's
+// pixels an inch in inches.
+type Extent struct {
+	W, H int
+	PPI  *big.Rat
+}
+
+// String words an extent: "1 x 0.67 in, 300 x 200 px".
+func (e Extent) String() string {
+	in := func(px int) string { return plainRat(quo(rat(int64(px)), e.PPI), 2) }
+	return fmt.Sprintf("%s x %s in, %d x %d px", in(e.W), in(e.H), e.W, e.H)
+}
+
+// MarshalJSON gives whole pixels, and inches as exact fractions.
+func (e Extent) MarshalJSON() ([]byte, error) {
+	in := func(px int) string { return quo(rat(int64(px)), e.PPI).RatString() }
+	return json.Marshal(struct {
+		W   int    `json:"width"`
+		H   int    `json:"height"`
+		WIn string `json:"width-in"`
+		HIn string `json:"height-in"`
+	}{e.W, e.H, in(e.W), in(e.H)})
+}
+
+// Sizes are those of a print's picture, of its face, and of the whole file with
+// border and wrap.
+type Sizes struct {
+	Picture Extent `json:"picture"`
+	Face    Extent `json:"face"`
+	Whole   Extent `json:"whole"`
+}
+
+// Sizes of the planned print.
+func (p *Plan) Sizes() Sizes {
+	f, px := p.Face, func(in *big.Rat) int { return roundHalfUp(mul(in, p.Face.PPI)) }
+	w, h := p.Pixels()
+	return Sizes{p.picture, Extent{px(f.W), px(f.H), f.PPI}, Extent{w, h, f.PPI}}
 }
 
 // FileSpec is the print file to write.
@@ -70,6 +121,9 @@ type FileSpec struct {
 	Title   string
 	Rights  string
 	Line    int
+	// Enlarged is how many of the print's pixels one of the master's own becomes,
+	// along a side.
+	Enlarged float64
 	// LargestBytes, if not 0, is the size above which the file is refused.
 	LargestBytes int64
 }

@@ -23,13 +23,17 @@ func (b *binder) print(pr *lang.Print, ready pic) (pic, bool) {
 	}
 	w := &walker{b: b, cur: ready, names: map[string]pic{}, stage: 1}
 	// The size is known once the crops at the head are done.
-	steps := pr.Steps
+	steps := b.inPlace(pr.Steps)
 	n := 0
-	for n < len(steps) {
-		if _, ok := steps[n].(*lang.Crop); !ok {
-			break
+	for i, s := range steps {
+		switch s.(type) {
+		case *lang.Crop:
+			n = i + 1
+			continue
+		case *lang.Follow:
+			continue
 		}
-		n++
+		break
 	}
 	w.steps(steps[:n])
 	if b.failed || !w.resolve() {
@@ -99,6 +103,7 @@ func (w *walker) resolve() bool {
 		return false
 	}
 	z.known = true
+	b.plan.picture = Extent{z.w, z.h, z.ppi}
 	f := &b.plan.Face
 	f.W, f.H, f.PPI = quo(rat(int64(z.w)), z.ppi), quo(rat(int64(z.h)), z.ppi), z.ppi
 	f.Effective = quo(w.cur.covers.w(), f.W)
@@ -236,6 +241,7 @@ func (b *binder) save(pr *lang.Print, out pic) bool {
 	s := pr.Save
 	p := b.plan.Nodes[out.node].Pic
 	f := FileSpec{Path: s.Path.Value, Format: s.Format, PPI: b.size.ppi, Profile: p.Profile, Line: s.Line}
+	f.Enlarged, _ = quo(b.size.ppi, b.plan.Face.Effective).Float64()
 	if b.rec.Title != nil {
 		f.Title = b.rec.Title.Value
 	}
@@ -326,8 +332,12 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		case f.Format == "tiff":
 			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, limit, have), "", "write bits 8, save jpeg, or print it smaller")
 		default:
+			mend := "print it smaller, or at fewer pixels an inch"
+			if q := f.lower(p, f.LargestBytes); q > 0 {
+				mend = fmt.Sprintf("write quality %d, with which most photographs fit", q)
+			}
 			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, limit, have),
-				"A guess from other pictures. The file is measured while it is written, and one over the limit never gets its name.", "write a lower quality, such as quality 95")
+				"A guess from other photographs. The file is measured while it is written, and one over the limit never gets its name.", mend)
 		}
 	}
 	return ok

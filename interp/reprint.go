@@ -61,7 +61,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	}
 	target := filepath.Join(out, l.Run.Out)
 	if in := j.sameAsInput(target); in != nil {
-		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.Role)
+		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.role)
 	}
 	if !o.Force {
 		if err := disk.Absent(target); err != nil {

@@ -24,7 +24,7 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 		return nil, fmt.Errorf("the section %d,%d,%d,%d doesn't lie in the picture of %d x %d px", x, y, w, h, pic.W, pic.H)
 	}
 	if in := j.sameAsInput(path); in != nil {
-		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.Role, in.Path)
+		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.role, in.text.Value)
 	}
 	b := newBuilder(j, o)
 	defer b.close()

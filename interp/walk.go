@@ -9,6 +9,7 @@ import (
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
+	"platemark/ops/raster"
 )
 
 // walker takes the steps of one block in the order written: a step works on
@@ -21,6 +22,7 @@ type walker struct {
 	// final is the line that brought the picture into a paper's own colours:
 	// only border, wrap and save may follow. edged is the first border or wrap.
 	final, edged int
+	wrapped      bool // what comes now lies beyond the face
 }
 
 // space measures in the pixels of p.
@@ -33,30 +35,55 @@ func (w *walker) space(p pic) space {
 	return s
 }
 
+// inPlace is a list of steps with each followed block's lines in place; the
+// follow line itself stands behind them, for the picture that it makes.
+func (b *binder) inPlace(list []lang.Step) []lang.Step {
+	var out []lang.Step
+	for _, s := range list {
+		if f, ok := s.(*lang.Follow); ok {
+			for _, blk := range b.rec.Series {
+				if blk.Name.Value == f.Name.Value {
+					out = append(out, blk.Steps...)
+				}
+			}
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// steps walks a list that inPlace made.
 func (w *walker) steps(list []lang.Step) {
 	for i := 0; i < len(list) && !w.b.failed; i++ {
 		switch s := list[i].(type) {
 		case *lang.SpotAt:
-			run := []*lang.SpotAt{s}
-			for i+1 < len(list) {
-				next, ok := list[i+1].(*lang.SpotAt)
-				if !ok {
-					break
+			run, from := []*lang.SpotAt{s}, i
+		neighbours:
+			for ; i+1 < len(list); i++ {
+				switch next := list[i+1].(type) {
+				case *lang.SpotAt:
+					run = append(run, next)
+				case *lang.Follow:
+				default:
+					break neighbours
 				}
-				run = append(run, next)
-				i++
 			}
 			w.spots(run)
-		case *lang.Follow:
-			for _, blk := range w.b.rec.Series {
-				if blk.Name.Value == s.Name.Value {
-					w.steps(blk.Steps)
-				}
+			for _, s := range list[from : i+1] {
+				w.followed(s)
 			}
-			w.b.atLine[s.Line] = w.cur.node
+		case *lang.Follow:
+			w.followed(s)
 		default:
 			w.step(list[i])
 		}
+	}
+}
+
+// followed says which picture a follow line makes.
+func (w *walker) followed(s lang.Step) {
+	if f, ok := s.(*lang.Follow); ok {
+		w.b.atLine[f.Line] = w.cur.node
 	}
 }
 
@@ -161,6 +188,10 @@ func (w *walker) masked(at lang.Span, op string, args ops.Args, through, as *lan
 	}
 	if n, ok := w.b.node(at, w.stage, op, args, nodes...); ok {
 		w.set(n, as, base.covers)
+		if through != nil {
+			key := func(n int) raster.Sum { return w.b.plan.Nodes[n].key }
+			w.b.plan.uses = append(w.b.plan.uses, maskUse{*through, key(n), key(nodes[len(nodes)-1]), base.covers})
+		}
 	}
 }
 
@@ -182,7 +213,9 @@ func (w *walker) convert(s *lang.Convert) {
 			return
 		}
 		b.uses(in)
-		p = in.Profile
+		if p = in.Profile; !b.paperFits(s.Name.Span, paper, p, b.plan.Nodes[w.cur.node].Pic.C) {
+			return
+		}
 		// What the line doesn't say, the paper says.
 		if s.Intent.Line == 0 {
 			intent = paper.Intent.Value
@@ -322,6 +355,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 	type spot struct {
 		x, y *big.Rat
 		text string
+		at   lang.Span
 	}
 	var list []spot
 	for _, s := range run {
@@ -370,7 +404,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			}
 			v += fmt.Sprintf(" from %s %s", fx.RatString(), fy.RatString())
 		}
-		list = append(list, spot{x, y, v})
+		list = append(list, spot{x, y, v, s.Span})
 	}
 	if len(discs) == 0 {
 		return
@@ -384,10 +418,13 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		return a.x.Cmp(b.x)
 	})
 	var args ops.Args
+	var at []lang.Span
 	for i, s := range list {
+		at = append(at, s.at)
 		args = append(args, ops.Arg{Name: fmt.Sprintf("spot-%d", i+1), Value: s.text})
 	}
 	if n, ok := b.node(run[0].Span, w.stage, "spots", args, w.cur.node); ok {
+		b.plan.Nodes[n].spots = at
 		w.set(n, nil, w.cur.covers)
 		for _, s := range run {
 			b.atLine[s.Line] = n

@@ -106,6 +106,10 @@ func (w *walker) edge(s lang.Step) {
 		}
 		args := ops.Args{{Name: "width", Value: fmt.Sprint(px)}, {Name: "colour", Value: c}}
 		n, ok = b.node(s.Span, w.stage, "border", args, w.cur.node)
+		if f := &b.plan.Face; !w.wrapped {
+			two := quo(rat(int64(2*px)), b.size.ppi)
+			f.W, f.H = add(f.W, two), add(f.H, two)
+		}
 	case *lang.Wrap:
 		px, fine := width(s.Width)
 		if !fine {
@@ -120,6 +124,7 @@ func (w *walker) edge(s lang.Step) {
 			args = append(args, ops.Arg{Name: "colour", Value: c})
 		}
 		n, ok = b.node(s.Span, w.stage, "wrap", args, w.cur.node)
+		w.wrapped = true
 		if f := &b.plan.Face; s.Way.Value == "picture" {
 			// The sides are the picture's own: less of it stays in front.
 			two := quo(rat(int64(2*px)), b.size.ppi)

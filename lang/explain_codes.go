@@ -20,4 +20,7 @@ var PlannerCodes = []Code{
 	{"PM514", Error, "a profile that doesn't fit", "save the master again with a profile that fits"},
 	{"PM515", Error, "a step that has no meaning in the colours of a printer", "move the conversion behind it, as the last step before border, wrap and save"},
 	{"PM516", Error, "a lab doesn't take this print", "change the print as the message says"},
+	{"PM531", Error, "a profile that isn't this paper's", "name the profile that the paper's maker or the lab gives"},
+	{"PM532", Warning, "a step through a mask that covers nothing, or everything", "look at the mask with plan --picture"},
+	{"PM533", Note, "a spot where nothing stands out from the noise", "check the spot's place, or take it out"},
 }

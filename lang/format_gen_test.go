@@ -42,7 +42,7 @@ func (g *gen) number(r Range) string {
 func (g *gen) measure(s *Slot) string {
 	r := s.Ranges[g.r.Intn(len(s.Ranges))]
 	n := g.number(r)
-	if r.Unit == "px" && s.Kind == ValuePair {
+	if r.Unit == "px" && (s.Whole || s.Kind == ValuePair) {
 		n, _, _ = strings.Cut(n, ".")
 	}
 	if r.Unit == "" {

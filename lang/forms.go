@@ -42,7 +42,7 @@ type Slot struct {
 	Optional bool
 	Words    []string // ValueWord: the choices
 	Ranges   []Range  // the units it takes, each with its range
-	Whole    bool     // a whole number
+	Whole    bool     // a whole number; of a measure, where it is in px
 	OneOf    []string // ValueCount: the only values
 	Default  string   // as written in a recipe; "" is none
 	Place    bool     // a position of a step: in, cm, mm only where a print is
@@ -165,8 +165,8 @@ var Forms = []Form{
 		{Word: "at", Kind: ValuePoint, Optional: true, Ranges: placeUnits, Place: true, Default: "(50%, 50%)"},
 	}},
 	{Word: "crop", Blocks: steps3, Slots: []Slot{
-		{Label: "from", Kind: ValuePoint, Ranges: placeUnits, Place: true},
-		{Word: "to", Kind: ValuePoint, Ranges: placeUnits, Place: true},
+		{Label: "from", Kind: ValuePoint, Whole: true, Ranges: placeUnits, Place: true},
+		{Word: "to", Kind: ValuePoint, Whole: true, Ranges: placeUnits, Place: true},
 	}},
 	{Word: "convert", Blocks: steps3, Slots: intentSlots(
 		Slot{Word: "to", Kind: ValueTarget})},
@@ -244,15 +244,15 @@ var Forms = []Form{
 	}},
 
 	{Word: "border", Blocks: []string{"print"}, Slots: []Slot{
-		{Label: "width", Kind: ValueMeasure, Ranges: edgeUnits},
+		{Label: "width", Kind: ValueMeasure, Whole: true, Ranges: edgeUnits},
 		{Word: "colour", Kind: ValueColour, Optional: true, Default: "white"},
 	}},
 	{Word: "wrap", Blocks: []string{"print"}, Slots: []Slot{
-		{Label: "width", Kind: ValueMeasure, Ranges: edgeUnits},
+		{Label: "width", Kind: ValueMeasure, Whole: true, Ranges: edgeUnits},
 		{Label: "way", Kind: ValueWord, Words: []string{"mirror", "stretch", "picture"}},
 	}},
 	{Word: "wrap", Blocks: []string{"print"}, Slots: []Slot{
-		{Label: "width", Kind: ValueMeasure, Ranges: edgeUnits},
+		{Label: "width", Kind: ValueMeasure, Whole: true, Ranges: edgeUnits},
 		{Word: "colour", Kind: ValueColour},
 	}},
 	{Word: "edition", Blocks: []string{"print"}, Slots: []Slot{
@@ -261,15 +261,15 @@ var Forms = []Form{
 	}},
 	{Word: "size", Blocks: []string{"print"}, Slots: []Slot{
 		{Word: "within", Kind: ValueNone, Optional: true},
-		{Label: "size", Kind: ValuePair, Ranges: sideUnits},
+		{Label: "size", Kind: ValuePair, Whole: true, Ranges: sideUnits},
 		{Word: "at", Kind: ValueMeasure, Ranges: ppi},
 	}},
 	{Word: "size", Blocks: []string{"print"}, Slots: []Slot{
-		{Label: "side", Kind: ValueMeasure, Tail: "wide", Ranges: sideUnits},
+		{Label: "side", Kind: ValueMeasure, Tail: "wide", Whole: true, Ranges: sideUnits},
 		{Word: "at", Kind: ValueMeasure, Ranges: ppi},
 	}},
 	{Word: "size", Blocks: []string{"print"}, Slots: []Slot{
-		{Label: "side", Kind: ValueMeasure, Tail: "high", Ranges: sideUnits},
+		{Label: "side", Kind: ValueMeasure, Tail: "high", Whole: true, Ranges: sideUnits},
 		{Word: "at", Kind: ValueMeasure, Ranges: ppi},
 	}},
 	{Word: "save", Blocks: []string{"print"}, Slots: []Slot{

@@ -154,8 +154,9 @@ func (r *reader) measure(st *statement, s *Slot, m mtok) {
 	for _, g := range s.Ranges {
 		if g.Unit == m.unit {
 			v := rat(m.num.Value)
-			if m.unit == "px" && s.Kind == ValuePair && st.word == "size" && !v.IsInt() {
-				r.add("PM304", m.span, "a print's side in px is a whole number", "", "round it")
+			if m.unit == "px" && s.Whole && !v.IsInt() {
+				n := new(big.Int).Quo(v.Num(), v.Denom()).Int64()
+				r.add("PM304", m.span, fmt.Sprintf("%s in px is a whole number, not %s", labelIn(st, s), m.num.Value), "", fmt.Sprintf("write %d px, or %d px", n, n+1))
 				return
 			}
 			if !g.holds(v) { // its words are only made where they are needed

@@ -7,9 +7,10 @@ import (
 )
 
 type adoptCmd struct {
-	File string `arg:"" name:"file" help:"A JPEG file." type:"readablefile"`
-	Out  string `short:"o" help:"The TIFF file to write (default: the same name with .tif, beside it)." placeholder:"FILE"`
-	JSON bool   `help:"Say what was done as JSON."`
+	File  string `arg:"" name:"file" help:"A JPEG file." type:"readablefile"`
+	Out   string `short:"o" help:"The TIFF file to write (default: the same name with .tif, beside it)." placeholder:"FILE"`
+	Space string `help:"The space of a JPEG without a profile; its profile is written into the TIFF." placeholder:"NAME"`
+	JSON  bool   `help:"Say what was done as JSON."`
 }
 
 func (adoptCmd) Help() string {
@@ -20,7 +21,7 @@ Example:
 }
 
 func (c *adoptCmd) Run(a *app) error {
-	d, err := interp.Adopt(a.ctx, c.File, c.Out)
+	d, err := interp.Adopt(a.ctx, c.File, c.Out, c.Space)
 	if err != nil {
 		return err
 	}

@@ -65,7 +65,7 @@ func (c *buildCmd) Run(a *app) error {
 
 func (c *buildCmd) one(a *app, file string, rect [4]int) ([]interp.Built, error) {
 	part := c.Section != "" || c.Upto != 0
-	j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part})
+	j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part})
 	if err != nil {
 		return nil, err
 	}

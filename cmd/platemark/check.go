@@ -9,21 +9,26 @@ import (
 
 type checkCmd struct {
 	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
+	Masks   bool     `help:"Say what share of the frame and of each print the masks cover."`
 	JSON    bool     `help:"Say the problems as JSON."`
 }
 
 func (checkCmd) Help() string {
 	return `Every problem of a file is said in one run, with its place and how to mend it. Notes are said too. Nothing is written.
 
-Example:
-  platemark check salt-road.recipe`
+Examples:
+  platemark check salt-road.recipe
+  platemark check --masks salt-road.recipe`
 }
 
 func (c *checkCmd) Run(a *app) error {
+	if c.JSON && c.Masks {
+		return usageError{"plan --json says what masks cover; check --json says problems"}
+	}
 	failed := false
 	all := []lang.Diagnostic{}
 	for _, file := range c.Recipes {
-		j, err := interp.Load(a.ctx, file, interp.LoadOptions{NoOutputs: true})
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{NoOutputs: true, Masks: true})
 		if err != nil {
 			return err
 		}
@@ -36,6 +41,12 @@ func (c *checkCmd) Run(a *app) error {
 		a.problems(j.Source, j.Diags, lang.Note)
 		if !j.Failed() {
 			fmt.Fprintf(a.out, "%s: ready to build\n", file)
+			for _, p := range j.Plans {
+				if c.Masks && len(p.Masks) > 0 {
+					fmt.Fprintf(a.out, "  print %s\n", p.Print)
+					a.tellMasks(p)
+				}
+			}
 		}
 	}
 	if c.JSON {

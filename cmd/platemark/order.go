@@ -24,7 +24,7 @@ const orderFile = "order.csv"
 // order builds several recipes in one run.
 func (c *buildCmd) order(a *app) error {
 	began := time.Now()
-	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force})
+	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force, Masks: true})
 	if err != nil {
 		return err
 	}
@@ -238,23 +238,24 @@ func shortPath(path string) string {
 func writeOrder(path string, o *interp.Order) error {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	w.Write([]string{"recipe", "print", "file", "size", "ppi", "bytes", "mark", "lab", "warnings"})
+	w.Write([]string{"recipe", "print", "file", "picture", "face", "whole", "ppi", "bytes", "mark", "lab", "warnings"})
 	for _, r := range o.Rows {
-		rec := []string{r.Recipe, r.Print, "", "", "", "", "", "", ""}
+		rec := []string{r.Recipe, r.Print, "", "", "", "", "", "", "", r.Lab, ""}
 		warn := append([]string(nil), r.Warnings...)
 		if r.Plan != nil {
-			rec[2], rec[3], rec[4], rec[6] = filepath.Base(r.File), faceText(r.Plan), decimal(r.Plan.Face.PPI), r.Plan.Mark.String()
+			z := r.Plan.Sizes()
+			copy(rec[2:], []string{filepath.Base(r.File), z.Picture.String(), z.Face.String(), z.Whole.String(), decimal(r.Plan.Face.PPI)})
+			rec[8] = r.Plan.Mark.String()
 		}
-		rec[7] = r.Lab
 		switch r.State {
 		case interp.OrderBuilt, interp.OrderThere:
-			rec[5] = strconv.FormatInt(r.Bytes, 10)
+			rec[7] = strconv.FormatInt(r.Bytes, 10)
 		case interp.OrderFailed:
 			warn = append([]string{"not built: " + r.Err.Error()}, warn...)
 		default:
 			warn = append([]string{"not built: the run was stopped before"}, warn...)
 		}
-		rec[8] = strings.Join(warn, "; ")
+		rec[10] = strings.Join(warn, "; ")
 		w.Write(rec)
 	}
 	w.Flush()
@@ -271,23 +272,25 @@ func decimal(r *big.Rat) string {
 
 func orderJSON(o *interp.Order) any {
 	type row struct {
-		Recipe   string   `json:"recipe"`
-		Print    string   `json:"print,omitempty"`
-		File     string   `json:"file,omitempty"`
-		Log      string   `json:"log,omitempty"`
-		State    string   `json:"state"`
-		Lab      string   `json:"lab,omitempty"`
-		Size     int64    `json:"size,omitempty"`
-		SHA256   string   `json:"sha256,omitempty"`
-		Mark     string   `json:"mark,omitempty"`
-		Error    string   `json:"error,omitempty"`
-		Warnings []string `json:"warnings,omitempty"`
+		Recipe   string        `json:"recipe"`
+		Print    string        `json:"print,omitempty"`
+		File     string        `json:"file,omitempty"`
+		Log      string        `json:"log,omitempty"`
+		State    string        `json:"state"`
+		Lab      string        `json:"lab,omitempty"`
+		Sizes    *interp.Sizes `json:"sizes,omitempty"`
+		Size     int64         `json:"size,omitempty"`
+		SHA256   string        `json:"sha256,omitempty"`
+		Mark     string        `json:"mark,omitempty"`
+		Error    string        `json:"error,omitempty"`
+		Warnings []string      `json:"warnings,omitempty"`
 	}
 	rows := []row{}
 	for _, r := range o.Rows {
 		x := row{Recipe: r.Recipe, Print: r.Print, File: r.File, Log: r.Log, State: string(r.State), Lab: r.Lab, Size: r.Bytes, Warnings: r.Warnings}
 		if r.Plan != nil {
-			x.Mark = r.Plan.Mark.String()
+			z := r.Plan.Sizes()
+			x.Mark, x.Sizes = r.Plan.Mark.String(), &z
 		}
 		if r.Bytes > 0 {
 			x.SHA256 = r.Sum.String()

@@ -6,7 +6,9 @@ import (
 	"strings"
 	"time"
 
+	"platemark/cmd/platemark/view"
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/lang"
 )
 
@@ -15,37 +17,42 @@ type planCmd struct {
 	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
 	Force   bool     `help:"Plan to replace print files that exist."`
+	Picture string   `help:"Draw one print small with each mask over it in a hatch of its own, as a PNG file." placeholder:"FILE"`
 	JSON    bool     `help:"Say the plan as JSON."`
 	workersFlag
 }
 
 func (planCmd) Help() string {
-	return `Says what a build would do before any pixel is computed: each step with its picture, the face and file sizes, how many pixels an inch the master itself has at that size, and the memory and time to expect.
+	return `Says what a build would do before any pixel is computed: each step with its picture, the face and file sizes, how many pixels an inch the master itself has at that size, what each mask covers, and the memory and time to expect.
 
-Example:
-  platemark plan salt-road.recipe`
+Examples:
+  platemark plan salt-road.recipe
+  platemark plan salt-road.recipe --print large --picture masks.png`
 }
 
 // planRow is one print's plan as data.
 type planRow struct {
-	Recipe    string     `json:"recipe"`
-	Print     string     `json:"print"`
-	Language  string     `json:"language"`
-	Mark      string     `json:"mark"`
-	File      string     `json:"file"`
-	Format    string     `json:"format"`
-	Width     int        `json:"width"`
-	Height    int        `json:"height"`
-	FaceW     string     `json:"face-width-in"`
-	FaceH     string     `json:"face-height-in"`
-	PPI       string     `json:"ppi"`
-	Effective string     `json:"effective-ppi"`
-	Bytes     int64      `json:"bytes"`
-	Exact     bool       `json:"bytes-exact"`
-	Likely    int64      `json:"bytes-likely"`
-	Memory    int64      `json:"memory"`
-	Seconds   int64      `json:"seconds"`
-	Steps     []planStep `json:"steps"`
+	Recipe    string             `json:"recipe"`
+	Print     string             `json:"print"`
+	Language  string             `json:"language"`
+	Mark      string             `json:"mark"`
+	File      string             `json:"file"`
+	Format    string             `json:"format"`
+	Width     int                `json:"width"`
+	Height    int                `json:"height"`
+	FaceW     string             `json:"face-width-in"`
+	FaceH     string             `json:"face-height-in"`
+	Sizes     interp.Sizes       `json:"sizes"`
+	PPI       string             `json:"ppi"`
+	Effective string             `json:"effective-ppi"`
+	Bytes     int64              `json:"bytes"`
+	Exact     bool               `json:"bytes-exact"`
+	Likely    int64              `json:"bytes-likely"`
+	Memory    int64              `json:"memory"`
+	Seconds   int64              `json:"seconds"`
+	Steps     []planStep         `json:"steps"`
+	Masks     []interp.MaskCover `json:"masks"`
+	Spots     []interp.SpotLook  `json:"spots"`
 }
 
 type planStep struct {
@@ -62,19 +69,30 @@ type planStep struct {
 func (c *planCmd) Run(a *app) error {
 	failed := false
 	rows := []planRow{}
+	if c.Picture != "" && len(c.Recipes) != 1 {
+		return usageError{"--picture draws one print of one recipe"}
+	}
 	for _, file := range c.Recipes {
-		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force})
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true, Spots: true})
 		if err != nil {
 			return err
 		}
 		a.problems(j.Source, j.Diags, lang.Note)
 		failed = failed || j.Failed()
+		if c.Picture != "" && len(j.Plans) > 1 {
+			return usageError{"the recipe has several prints: name the one to draw with --print"}
+		}
 		for _, p := range j.Plans {
 			r := planRowOf(file, j.OutPath(p, c.Out), p, c.n())
 			r.Language = j.Language()
 			rows = append(rows, r)
 			if !c.JSON {
 				a.tellPlan(p, r, c.n())
+			}
+			if c.Picture != "" {
+				if err := c.draw(a, j, p); err != nil {
+					return err
+				}
 			}
 		}
 		j.Close()
@@ -90,11 +108,24 @@ func (c *planCmd) Run(a *app) error {
 	return nil
 }
 
+// draw writes the picture of a print's masks.
+func (c *planCmd) draw(a *app, j *interp.Job, p *interp.Plan) error {
+	m, err := interp.DrawMasks(a.ctx, j, p, 1400, c.n())
+	if err != nil {
+		return err
+	}
+	b, err := view.Masks(m)
+	if err != nil {
+		return err
+	}
+	return disk.Write(c.Picture, b, false)
+}
+
 func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 	e := p.Estimate(workers)
 	w, h := p.Pixels()
 	r := planRow{Recipe: recipe, Print: p.Print, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
-		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
+		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: p.Sizes(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
 		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Steps: []planStep{}}
 	for _, k := range p.Steps() {
 		n := p.Nodes[k]
@@ -104,13 +135,16 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 		}
 		r.Steps = append(r.Steps, s)
 	}
+	r.Masks = append([]interp.MaskCover{}, p.Masks...)
+	r.Spots = append([]interp.SpotLook{}, p.Spots...)
 	return r
 }
 
 func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Print, p.MarkShort())
 	fmt.Fprintf(a.out, "  language   %s: %s\n", r.Language, p.Operations())
-	fmt.Fprintf(a.out, "  face       %s x %s in at %s ppi: %d x %d px\n", inchText(p.Face.W), inchText(p.Face.H), inchText(p.Face.PPI), r.Width, r.Height)
+	fmt.Fprintf(a.out, "  picture    %s, at %s ppi\n", r.Sizes.Picture, inchText(p.Face.PPI))
+	fmt.Fprintf(a.out, "  face       %s\n", r.Sizes.Face)
 	for _, in := range p.Inputs {
 		what := ""
 		if in.Picture != nil {
@@ -135,8 +169,13 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	if r.Exact {
 		size = interp.SizeText(r.Bytes)
 	}
-	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s\n", r.File, r.Format, how, size)
+	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s, %s\n", r.File, r.Sizes.Whole, r.Format, how, size)
 	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %s\n", interp.SizeText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), lang.Count(workers, "processor"))
+	if len(p.Masks) > 0 {
+		fmt.Fprintln(a.out, "  masks")
+		a.tellMasks(p)
+	}
+	a.tellSpots(p.Spots)
 	fmt.Fprintln(a.out, "  steps")
 	for _, s := range r.Steps {
 		line := "     "
@@ -151,6 +190,30 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 			text += " (and its neighbours)"
 		}
 		fmt.Fprintf(a.out, "    %s  %-58s %6d x %-6d %s\n", line, cutText(text, 58), s.Width, s.Height, s.Profile)
+	}
+}
+
+// tellMasks says what the masks of a print cover.
+func (a *app) tellMasks(p *interp.Plan) {
+	for _, m := range p.Masks {
+		fmt.Fprintf(a.out, "    %5d  %s covers %s of the frame, %s of the print\n", m.Line, m.Name, interp.ShareText(m.Frame), interp.ShareText(m.Print))
+	}
+}
+
+// spotsTold is how many spots of a print are listed; JSON has all.
+const spotsTold = 20
+
+// tellSpots lists how spots stand out of the noise around them.
+func (a *app) tellSpots(list []interp.SpotLook) {
+	if len(list) == 0 {
+		return
+	}
+	fmt.Fprintln(a.out, "  spots")
+	for _, s := range list[:min(len(list), spotsTold)] {
+		fmt.Fprintf(a.out, "    %5d  contrast %s, noise around it %s\n", s.Line, interp.PercentText(s.Contrast), interp.PercentText(s.Noise))
+	}
+	if n := len(list) - spotsTold; n > 0 {
+		fmt.Fprintf(a.out, "           and %d more\n", n)
 	}
 }
 

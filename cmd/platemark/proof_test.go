@@ -7,7 +7,20 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"platemark/cmd/platemark/paper"
+	"platemark/ops/colour"
 )
+
+// spaceCmd writes the profile of a space.
+func spaceCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: space FILE SPACE")
+	}
+	p, ok := colour.Space(args[1])
+	if !ok {
+		ts.Fatalf("no space %s", args[1])
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), p.Bytes(), 0o666))
+}
 
 func papersCmd(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 1 {

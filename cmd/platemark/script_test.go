@@ -21,6 +21,8 @@ func TestScripts(t *testing.T) {
 			"master": writeMasterCmd,
 			// papers FOLDER writes the invented papers' profiles.
 			"papers": papersCmd,
+			// space FILE SPACE writes the profile of a space.
+			"space": spaceCmd,
 			// photo FILE W H writes an invented picture as PNG or JPEG.
 			"photo": photoCmd,
 		},

@@ -93,9 +93,8 @@ func (t *text) size(ctx context.Context, o *lang.Outline, line *lang.LineAt) str
 			defer j.Close()
 			if len(j.Plans) == 1 && j.Plans[0].Face.Effective != nil {
 				p := j.Plans[0]
-				w, h := p.Pixels()
-				return fmt.Sprintf("**%d x %d px**, %s x %s in at %s ppi\n\nThe master has %s pixels an inch of its own at this size.",
-					w, h, decimals(p.Face.W.FloatString(2)), decimals(p.Face.H.FloatString(2)), decimals(p.Face.PPI.FloatString(2)), decimals(p.Face.Effective.FloatString(1)))
+				return fmt.Sprintf("**%s** at %s ppi\n\nThe master has %s pixels an inch of its own at this size.",
+					p.Sizes().Picture, decimals(p.Face.PPI.FloatString(2)), decimals(p.Face.Effective.FloatString(1)))
 			}
 		}
 	}

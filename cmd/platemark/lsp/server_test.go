@@ -195,7 +195,7 @@ func TestHover(t *testing.T) {
 		span      span
 	}{
 		// 60 in at 300 ppi is 18000 px; 600 px of the master on 60 in are 10 ppi.
-		{22, 5, []string{"18000 x 12000 px", "60 x 40 in at 300 ppi", "10 pixels an inch of its own", "size"}, span{position{22, 4}, position{22, 8}}},
+		{22, 5, []string{"60 x 40 in, 18000 x 12000 px", "at 300 ppi", "10 pixels an inch of its own", "size"}, span{position{22, 4}, position{22, 8}}},
 		// 2 in wide of a 3:2 picture: 600 x 400 px; 600 px on 2 in are 300 ppi.
 		{29, 24, []string{"600 x 400 px", "2 x 1.33 in", "300 pixels an inch"}, span{position{29, 22}, position{29, 25}}},
 		{24, 6, []string{"sharpen"}, span{position{24, 4}, position{24, 11}}},
