@@ -5,7 +5,7 @@ import (
 	"math"
 	"strings"
 
-	"platemark/ops"
+	"platemark/interp/engine"
 )
 
 // shares says of each change what share of the picture it touches: a masked
@@ -121,38 +121,26 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 	if x0 >= x1 || y0 >= y1 {
 		return 0, true, nil
 	}
-	g, err := v.b.loose(ctx, v.p, at)
+	g, _, err := v.b.graph(ctx, v.p, at, nil)
 	if err != nil {
 		return 0, false, err
 	}
-	s := &rowSums{pic: n.Pic, sum: make([]float64, n.Pic.H)}
-	if _, err := run(ctx, g, columns{s, x0, x1}, runOptions{workers: v.b.o.Workers, from: y0, till: y1}); err != nil {
+	sum := make([]float64, n.Pic.H) // by row
+	add := engine.Rows(func(y int, samples []uint16) error {
+		t := 0
+		for _, s := range samples[x0:x1] {
+			t += int(s)
+		}
+		sum[y] = float64(t)
+		return nil
+	})
+	o := v.b.engineOptions("")
+	o.From, o.Till = y0, y1
+	if _, err := engine.Run(ctx, g, add, o); err != nil {
 		return 0, false, err
 	}
-	for _, r := range s.sum {
+	for _, r := range sum {
 		mean += r
 	}
 	return mean / (65535 * float64(x1-x0) * float64(y1-y0)), true, nil
 }
-
-// rowSums adds the samples of each row.
-type rowSums struct {
-	pic ops.Pic
-	sum []float64
-}
-
-func (s *rowSums) worker() sinkWorker { return s }
-func (s *rowSums) emit([]byte) error  { return nil }
-func (s *rowSums) align() int         { return 1 }
-
-// row may be called for different rows at the same time.
-func (s *rowSums) row(y int, samples []uint16) error {
-	n := 0
-	for _, v := range samples {
-		n += int(v)
-	}
-	s.sum[y] = float64(n)
-	return nil
-}
-
-func (s *rowSums) finish(dst []byte) ([]byte, error) { return dst, nil }
