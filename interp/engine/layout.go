@@ -33,9 +33,9 @@ const (
 	// and more for each worker.
 	ringsMost = 160 << 20
 	ringsEach = 16 << 20
-	// farRows is the longest window that is read through a ring. Beyond, the
-	// picture read is kept whole: rows computed again at the ends of bands
-	// would cost more.
+	// farRows is how many rows at most two neighbouring rows may both read, in
+	// the mean, through a ring. Beyond, the picture read is kept whole: what is
+	// computed again at the ends of bands would cost more.
 	farRows = 256
 	// bandRows is the height of a band whose steps read little around a row.
 	bandRows = 240
@@ -69,7 +69,7 @@ type Stage struct {
 
 // edge is what a step reads of one input.
 type edge struct {
-	span int  // rows, at most
+	both int  // rows that two neighbouring rows read, in the mean
 	even bool // the far end never falls
 }
 
@@ -78,10 +78,11 @@ func edgeOf(s ops.Step, in int) edge {
 	far := 0
 	for y := range s.Pic().H {
 		lo, hi := s.Window(in, y)
-		e.span = max(e.span, hi-lo)
+		e.both += max(0, far-lo)
 		e.even = e.even && hi >= far
 		far = hi
 	}
+	e.both /= s.Pic().H
 	return e
 }
 
@@ -112,7 +113,7 @@ func Lay(g *Graph, o Options) *Layout {
 		for k, in := range n.In {
 			e := edgeOf(n.Step, k)
 			p.edges[i] = append(p.edges[i], e)
-			if e.span > farRows || wholeInput(n.Step) {
+			if e.both > farRows || wholeInput(n.Step) {
 				p.kept[in] = true
 			}
 		}
@@ -247,7 +248,8 @@ func (p *planner) another(l *Layout) int {
 		return twice
 	}
 	for _, st := range l.Stages {
-		if st.Workers >= min(p.o.Workers, st.bands()) {
+		each, _ := p.holds(&st)
+		if st.Workers >= min(p.o.Workers, st.bands()) && int64(st.Workers)*each <= p.room() {
 			continue
 		}
 		most, at := int64(0), -1
@@ -256,7 +258,7 @@ func (p *planner) another(l *Layout) int {
 				most, at = b, i
 			}
 		}
-		if each, _ := p.holds(&st); most > each/4 {
+		if most > each/4 {
 			return at
 		}
 	}
@@ -286,6 +288,9 @@ func (p *planner) holds(st *Stage) (each, shared int64) {
 	return each, shared
 }
 
+// room is what all workers may hold.
+func (p *planner) room() int64 { return ringsMost + int64(p.o.Workers)*ringsEach }
+
 func (p *planner) inFile(i int) bool {
 	if st := p.g.Nodes[i].Store; st != nil {
 		return !st.InMemory()
@@ -301,7 +306,7 @@ func (st *Stage) bands() int { return (st.Till - st.From + st.Band - 1) / st.Ban
 // finer, so that every worker has something to do.
 func (p *planner) cut(st *Stage, o Options) {
 	each, shared := p.holds(st)
-	st.Workers = int(max(1, min(int64(o.Workers), (ringsMost+int64(o.Workers)*ringsEach-shared)/max(each, 1))))
+	st.Workers = int(max(1, min(int64(o.Workers), (p.room()-shared)/max(each, 1))))
 	rows, again := st.Till-st.From, p.again(st)
 	st.Band = o.BandRows
 	if st.Band <= 0 {

@@ -122,8 +122,8 @@ func farEnd(s ops.Step, in, from, till int, even bool) (far int) {
 	return far
 }
 
-// again is how many rows of the stage's picture, about, are as much work as what
-// is computed again at the end of a band.
+// again is how many rows of the stage's picture, in the mean, are as much work
+// as what is computed again at the end of a band.
 func (p *planner) again(st *Stage) (most int) {
 	ps := st.passes[0]
 	rows := ps.till - ps.from
@@ -139,15 +139,13 @@ func (p *planner) again(st *Stage) (most int) {
 			}
 			first, _ := s.Window(k, int(lo[0]))
 			all := farEnd(s, k, int(lo[rows-1]), int(hi[rows-1]), p.edges[i][k].even) - first
-			for j := 1; j < 64; j++ {
-				y := j * rows / 64
-				if y == 0 {
-					continue
-				}
+			both, n := 0, min(64, rows)
+			for j := 1; j < n; j++ {
+				y := j * rows / n
 				a, _ := s.Window(k, int(lo[y]))
-				over := farEnd(s, k, int(lo[y-1]), int(hi[y-1]), p.edges[i][k].even) - a
-				most = max(most, (over*rows+all-1)/max(all, 1))
+				both += farEnd(s, k, int(lo[y-1]), int(hi[y-1]), p.edges[i][k].even) - a
 			}
+			most = max(most, both*rows/(n*max(all, 1)))
 		}
 	}
 	return most
