@@ -158,11 +158,15 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		}
 		fmt.Fprintf(a.out, "  keeps      %s, %s, %s\n", what, interp.SizeText(k.Bytes), where)
 	}
+	length := spell(time.Duration(r.Seconds) * time.Second)
+	if r.Seconds > 0 {
+		length = "about " + length
+	}
 	on := lang.Count(workers, "processor")
 	if r.Workers < workers {
 		on = fmt.Sprintf("%d of %s", r.Workers, lang.Count(workers, "processor"))
 	}
-	fmt.Fprintf(a.out, "  needs      at most %s of memory and about %s on %s\n", interp.SizeText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), on)
+	fmt.Fprintf(a.out, "  needs      at most %s of memory and %s on %s\n", interp.SizeText(r.Memory), length, on)
 	fmt.Fprintln(a.out, "  steps")
 	for _, s := range r.Steps {
 		line := "     "
