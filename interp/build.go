@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -12,6 +13,7 @@ import (
 	"time"
 
 	"platemark/interp/disk"
+	"platemark/interp/engine"
 	"platemark/ops/raster"
 )
 
@@ -42,9 +44,9 @@ type Built struct {
 	Elsewhere []string
 }
 
-// prepared is a picture that prints stream from, with the results of every
-// node on the way to it.
-type prepared struct {
+// kept is a picture that several prints are made from, with the results of
+// every node on the way to it.
+type kept struct {
 	store   *raster.Store
 	results map[raster.Sum]result // by node key
 }
@@ -54,7 +56,7 @@ type builder struct {
 	job    *Job
 	o      BuildOptions
 	inputs map[inputFile]loaded
-	ready  map[raster.Sum]*prepared // by the ready node's key
+	kept   map[raster.Sum]*kept // by the node's key
 	began  time.Time
 	// later are the plans still to come, for what is worth keeping.
 	later []*Plan
@@ -80,15 +82,15 @@ func newBuilder(j *Job, o BuildOptions) *builder {
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
-	return &builder{job: j, o: o, inputs: map[inputFile]loaded{}, ready: map[raster.Sum]*prepared{}, report: map[inputFile][]string{}}
+	return &builder{job: j, o: o, inputs: map[inputFile]loaded{}, kept: map[raster.Sum]*kept{}, report: map[inputFile][]string{}}
 }
 
 func (b *builder) close() {
 	for _, l := range b.inputs {
 		l.store.Close()
 	}
-	for _, p := range b.ready {
-		p.store.Close()
+	for _, k := range b.kept {
+		k.store.Close()
 	}
 }
 
@@ -108,27 +110,20 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 			return out, fmt.Errorf("print %s: %w", p.Print, err)
 		}
 		out = append(out, *built)
-		b.release(j.Plans[i+1:])
+		b.release()
 	}
 	return out, nil
 }
 
-// release gives back what no later plan needs. A master that a print streamed
-// from may be what another one's picture is prepared from.
-func (b *builder) release(later []*Plan) {
-	for k, p := range b.ready {
-		used := false
-		for _, l := range later {
-			_, have := b.ready[l.Nodes[l.Ready].key]
-			for i, n := range l.Nodes {
-				used = used || n.key == k && (i == l.Ready || n.Input != nil && !have)
-			}
-		}
-		if !used {
-			p.store.Close()
-			delete(b.ready, k)
+// release gives back what no later plan needs.
+func (b *builder) release() {
+	for key, k := range b.kept {
+		if !slices.ContainsFunc(b.later, func(l *Plan) bool { return l.nodeOf(key) >= 0 }) {
+			k.store.Close()
+			delete(b.kept, key)
 		}
 	}
+	b.dropInputs()
 }
 
 // progress returns a function that adds rows to one stage's count.
@@ -146,9 +141,6 @@ func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
 	in := n.Input
 	if l, ok := b.inputs[in.key()]; ok && l.store != nil {
 		return l, nil
-	}
-	if r, ok := b.ready[n.key]; ok { // a print streams from the very picture
-		return loaded{r.store, r.results[n.key].bands}, nil
 	}
 	st, sums, report, err := loadPicture(ctx, in, b.o.Workers, b.progress("reading "+in.Path, int64(in.Picture.Info().H)))
 	if err != nil {
@@ -179,89 +171,60 @@ func resultOf(n Node, bands []raster.Sum) result {
 	return result{bands, raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, profileSum(n), bands)}
 }
 
-// stage builds the graph that ends in node out and holds the nodes of one
-// stage; at the border stands the prepared picture.
-func (b *builder) stage(ctx context.Context, p *Plan, out int, ready *prepared, results map[raster.Sum]result) (*graph, []int, error) {
-	need := make([]bool, len(p.Nodes))
-	var walk func(i int)
-	walk = func(i int) {
-		if need[i] {
-			return
+// graph is what makes node out, from inputs and from what is kept; of says which
+// node of the plan each of its own is. Digests that results lack are asked for,
+// none with results nil.
+func (b *builder) graph(ctx context.Context, p *Plan, out int, results map[raster.Sum]result) (g *engine.Graph, of []int, err error) {
+	keep := func(key raster.Sum) (*raster.Store, bool) {
+		k := b.kept[key]
+		if k == nil {
+			return nil, false
 		}
-		need[i] = true
-		if ready != nil && i == p.Ready {
-			return
+		if results != nil {
+			maps.Copy(results, k.results)
 		}
-		for _, k := range p.Nodes[i].In {
-			walk(k)
-		}
+		return k.store, true
 	}
-	walk(out)
-	g := &graph{}
-	var of []int // graph node -> plan node
-	at := make([]int, len(p.Nodes))
-	for i, n := range p.Nodes {
-		if !need[i] {
-			continue
-		}
-		gn := gnode{pic: n.Pic, step: n.Step}
-		switch {
-		case ready != nil && i == p.Ready:
-			gn.store, gn.step = ready.store, nil
-		case n.Input != nil:
-			l, err := b.input(ctx, n)
-			if err != nil {
-				return nil, nil, err
-			}
-			gn.store = l.store
+	input := func(n Node) (*raster.Store, error) {
+		l, err := b.input(ctx, n)
+		if err == nil && results != nil {
 			results[n.key] = resultOf(n, l.bands)
-		default:
-			for _, k := range n.In {
-				gn.in = append(gn.in, at[k])
-			}
-			_, have := results[n.key]
-			gn.digest = !have
 		}
-		at[i] = len(g.nodes)
-		g.nodes = append(g.nodes, gn)
-		of = append(of, i)
+		return l.store, err
 	}
-	g.out = at[out]
+	if g, of, err = p.graph(out, keep, input); err != nil || results == nil {
+		return g, of, err
+	}
+	for i := range g.Nodes {
+		_, have := results[p.Nodes[of[i]].key]
+		g.Nodes[i].Digest = g.Nodes[i].Step != nil && !have
+	}
 	return g, of, nil
 }
 
-// prepare makes the picture that a plan's print streams from.
-func (b *builder) prepare(ctx context.Context, p *Plan) (*prepared, error) {
-	key := p.Nodes[p.Ready].key
-	if r, ok := b.ready[key]; ok {
-		return r, nil
-	}
-	r := &prepared{results: map[raster.Sum]result{}}
-	g, of, err := b.stage(ctx, p, p.Ready, nil, r.results)
-	if err != nil {
-		return nil, err
-	}
+// prepare keeps the picture that prepare makes, where it isn't the master's own.
+func (b *builder) prepare(ctx context.Context, p *Plan) error {
 	n := p.Nodes[p.Ready]
-	if n.Input != nil {
-		// Nothing to prepare: the print streams from the master itself.
-		l := b.inputs[n.Input.key()]
-		r.store = l.store
-		delete(b.inputs, n.Input.key())
-		b.ready[key] = r
-		return r, nil
+	if n.Input != nil || b.kept[n.key] != nil {
+		return nil
 	}
-	if r.store, err = newStore(n.Pic.W, n.Pic.H, n.Pic.C); err != nil {
-		return nil, err
-	}
-	sums, err := run(ctx, g, storeSink{r.store}, b.runOptions("preparing", n.Pic.H))
+	k := &kept{results: map[raster.Sum]result{}}
+	g, of, err := b.graph(ctx, p, p.Ready, k.results)
 	if err != nil {
-		r.store.Close()
-		return nil, err
+		return err
 	}
-	record(p, of, sums, r.results)
-	b.ready[key] = r
+	if k.store, err = newStore(n.Pic.W, n.Pic.H, n.Pic.C); err != nil {
+		return err
+	}
+	sums, err := engine.Run(ctx, g, engine.Keep(k.store), b.engineOptions("preparing"))
+	if err != nil {
+		k.store.Close()
+		return err
+	}
+	record(p, of, sums, k.results)
+	b.kept[n.key] = k
 	b.dropInputs()
-	return r, nil
+	return nil
 }
 
 // dropInputs gives back decoded inputs, but for those that a later plan will
@@ -269,7 +232,7 @@ func (b *builder) prepare(ctx context.Context, p *Plan) (*prepared, error) {
 func (b *builder) dropInputs() {
 	wanted := map[inputFile]bool{}
 	for _, p := range b.later {
-		if _, ok := b.ready[p.Nodes[p.Ready].key]; ok {
+		if b.kept[p.Nodes[p.Ready].key] != nil {
 			continue
 		}
 		for _, n := range p.Nodes {
@@ -306,8 +269,13 @@ func record(p *Plan, of []int, sums [][]raster.Sum, results map[raster.Sum]resul
 	}
 }
 
-func (b *builder) runOptions(stage string, rows int) runOptions {
-	return runOptions{workers: b.o.Workers, bandRows: b.o.BandRows, progress: b.progress(stage, int64(rows))}
+// engineOptions are those of a run that is told of under a name, "" for none.
+func (b *builder) engineOptions(stage string) engine.Options {
+	o := engine.Options{Workers: b.o.Workers, BandRows: b.o.BandRows, MemoryLimit: memoryMost(), NewStore: newStore}
+	if tell := b.o.Progress; tell != nil && stage != "" {
+		o.Progress = func(done, due int64) { tell(stage, done, due) }
+	}
+	return o
 }
 
 // print makes one print. With want set (a reprint) the records are compared
@@ -373,15 +341,13 @@ func (b *builder) sameLog(want *Log, out string) bool {
 
 // picture computes the print into f and writes the determined records.
 func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *chain, error) {
-	ready, err := b.prepare(ctx, p)
-	if err != nil {
-		return nil, nil, err
+	if p.shared {
+		if err := b.prepare(ctx, p); err != nil {
+			return nil, nil, err
+		}
 	}
 	results := map[raster.Sum]result{}
-	for k, r := range ready.results {
-		results[k] = r
-	}
-	g, of, err := b.stage(ctx, p, p.Out, ready, results)
+	g, of, err := b.graph(ctx, p, p.Out, results)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -390,7 +356,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 	var sums [][]raster.Sum
 	s, done, err := newFileSink(w, p.File, pic)
 	if err == nil {
-		sums, err = run(ctx, g, s, b.runOptions("print "+p.Print, pic.H))
+		sums, err = engine.Run(ctx, g, s, b.engineOptions("print "+p.Print))
 	}
 	if err == nil {
 		err = done()

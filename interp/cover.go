@@ -3,10 +3,10 @@ package interp
 import (
 	"context"
 	"fmt"
+	"image"
 	"runtime"
 
 	"platemark/lang"
-	"platemark/ops"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
@@ -70,7 +70,7 @@ func (b *builder) coverMasks(ctx context.Context, p *Plan) error {
 		if err != nil {
 			return err
 		}
-		m := MaskCover{Line: n.Line, node: i, smallW: g.nodes[g.out].pic.W, smallH: g.nodes[g.out].pic.H}
+		m := MaskCover{Line: n.Line, node: i, smallW: g.Nodes[g.Out].Pic.W, smallH: g.Nodes[g.Out].Pic.H}
 		for _, x := range b.job.Recipe.Masks {
 			if x.Line == n.Line {
 				m.Name = x.Name.Value
@@ -144,20 +144,7 @@ func (b *builder) share(ctx context.Context, p *Plan, m MaskCover, part rect) (f
 	if m.smallW == full.W && m.smallH == full.H || f > maskNear && f < 1-maskNear {
 		return f, nil
 	}
-	x0, y0, x1, y1 = cut(full.W, full.H)
-	g, err := b.loose(ctx, p, m.node)
-	if err != nil {
-		return 0, err
-	}
-	s := &rowSums{pic: ops.Pic{W: full.W, H: full.H, C: 1}, sum: make([]float64, full.H)}
-	if _, err := run(ctx, g, columns{s, x0, x1}, runOptions{workers: b.o.Workers, from: y0, till: y1}); err != nil {
-		return 0, err
-	}
-	f = 0
-	for _, r := range s.sum {
-		f += r
-	}
-	return f / (65535 * float64(x1-x0) * float64(y1-y0)), nil
+	return b.maskMean(ctx, p, m.node, image.Rect(cut(full.W, full.H)))
 }
 
 // coverMasks looks at the masks of every plan. A painted mask is decoded.

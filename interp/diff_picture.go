@@ -3,13 +3,13 @@ package interp
 import (
 	"cmp"
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
-	"math"
+	"image"
 	"math/big"
 	"slices"
 
+	"platemark/interp/engine"
 	"platemark/ops"
 	"platemark/ops/colour"
 )
@@ -147,7 +147,7 @@ func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
 // never finer than a third of a pixel. It tells where two prints differ, not by
 // how much.
 func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
-	g := &graph{nodes: []gnode{{pic: v.src.pic, store: v.src.store}}}
+	g := &engine.Graph{Nodes: []engine.Node{{Pic: v.src.pic, Store: v.src.store}}}
 	pic := v.src.pic
 	if from := v.p.before(v.p.nodeOf(v.src.key), v.p.Out) * pic.W / v.p.Nodes[v.p.nodeOf(v.src.key)].Pic.W; 2*from > w {
 		pic.W, pic.H = max(1, pic.W*w/(2*from)), max(1, pic.H*w/(2*from))
@@ -195,14 +195,9 @@ func (v *viewer) small(ctx context.Context, src *source, w, h int, args map[int]
 		return nil, err
 	}
 	// Cropping may leave it a pixel off.
-	pic := g.nodes[g.out].pic
-	r := &reducer{w: w, h: h, c: pic.C, srcW: pic.W, srcH: pic.H, sums: make([]float64, w*h*pic.C)}
-	if _, err := run(ctx, g, r, v.b.runOptions("print "+v.p.Print, pic.H)); err != nil {
+	out, err := engine.Reduce(ctx, g, w, h, v.b.engineOptions("print "+v.p.Print))
+	if err != nil {
 		return nil, err
-	}
-	out := make([]uint16, len(r.sums))
-	for i, s := range r.sums {
-		out[i] = uint16(min(max(math.Floor(s+0.5), 0), 65535))
 	}
 	return v.picture(w, h, out)
 }
@@ -220,7 +215,7 @@ func withArg(args ops.Args, name, value string) ops.Args {
 
 // section is a part of the print's picture at 100 %.
 func (v *viewer) section(ctx context.Context, x, y, w, h int) (*ViewPicture, error) {
-	m, err := v.b.region(ctx, v.p, v.p.Out, x, y, w, h)
+	m, err := v.b.region(ctx, v.p, v.p.Out, image.Rect(x, y, x+w, y+h))
 	if err != nil {
 		return nil, err
 	}
@@ -247,71 +242,6 @@ func (v *viewer) picture(w, h int, samples []uint16) (*ViewPicture, error) {
 		o.RGB[i] = uint8((uint32(s) + 128) / 257)
 	}
 	return o, nil
-}
-
-// reducer is a sink that keeps the picture at w x h by area means.
-type reducer struct {
-	w, h, c, srcW, srcH int
-	sums                []float64
-	y                   int // the next source row
-}
-
-func (r *reducer) worker() sinkWorker { return &reducerRows{r: r, sum: make([]float64, r.w*r.c)} }
-func (r *reducer) align() int         { return 1 }
-
-// emit takes rows that are reduced across already and adds them down.
-func (r *reducer) emit(b []byte) error {
-	n := r.w * r.c
-	for len(b) >= 8*n {
-		spread(r.y, r.srcH, r.h, func(i int, share float64) {
-			dst := r.sums[i*n : (i+1)*n]
-			for k := range dst {
-				dst[k] += share * math.Float64frombits(binary.LittleEndian.Uint64(b[8*k:]))
-			}
-		})
-		b = b[8*n:]
-		r.y++
-	}
-	return nil
-}
-
-// spread calls add with each of n targets that source place i of m falls in,
-// and the share that it has of the target.
-func spread(i, m, n int, add func(k int, share float64)) {
-	lo, hi := i*n, (i+1)*n // in m-ths of a target
-	for k := lo / m; k < n && k*m < hi; k++ {
-		add(k, float64(min(hi, (k+1)*m)-max(lo, k*m))/float64(m))
-	}
-}
-
-type reducerRows struct {
-	r   *reducer
-	sum []float64
-	out []byte
-}
-
-func (w *reducerRows) row(_ int, samples []uint16) error {
-	r := w.r
-	clear(w.sum)
-	for x := range r.srcW {
-		lo, hi := x*r.w, (x+1)*r.w
-		for k := lo / r.srcW; k < r.w && k*r.srcW < hi; k++ {
-			share := float64(min(hi, (k+1)*r.srcW)-max(lo, k*r.srcW)) / float64(r.srcW)
-			for c := range r.c {
-				w.sum[k*r.c+c] += share * float64(samples[x*r.c+c])
-			}
-		}
-	}
-	for _, s := range w.sum {
-		w.out = binary.LittleEndian.AppendUint64(w.out, math.Float64bits(s))
-	}
-	return nil
-}
-
-func (w *reducerRows) finish(dst []byte) ([]byte, error) {
-	out := w.out
-	w.out = dst
-	return out, nil
 }
 
 // labDistances is CIEDE2000 by pixel.

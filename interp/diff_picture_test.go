@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"platemark/interp/engine"
 )
 
 func viewOf(t *testing.T, a, b, print string, o ViewOptions) (*Diff, *View, error) {
@@ -105,24 +107,13 @@ func TestSmallPicturesOfComparison(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	whole, err := v.b.region(ctx, p, p.Out, 0, 0, full.W, full.H)
+	g, _, err := v.b.graph(ctx, p, p.Out, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &reducer{w: w, h: h, c: full.C, srcW: full.W, srcH: full.H, sums: make([]float64, w*h*full.C)}
-	k := r.worker()
-	for y := range full.H {
-		if err := k.row(y, whole[y*full.Stride():(y+1)*full.Stride()]); err != nil {
-			t.Fatal(err)
-		}
-	}
-	rows, _ := k.finish(nil)
-	if err := r.emit(rows); err != nil {
+	mean, err := engine.Reduce(ctx, g, w, h, v.b.engineOptions(""))
+	if err != nil {
 		t.Fatal(err)
-	}
-	mean := make([]uint16, len(r.sums))
-	for i, s := range r.sums {
-		mean[i] = uint16(s + 0.5)
 	}
 	want, err := v.picture(w, h, mean)
 	if err != nil {
@@ -142,50 +133,6 @@ func TestSmallPicturesOfComparison(t *testing.T) {
 	}
 	if len(view.Sections) == 0 || view.Sections[0].Largest < 0.5 {
 		t.Errorf("%d places", len(view.Sections))
-	}
-}
-
-// The reduced picture is the plain area mean: each target pixel is the mean of
-// the source rectangle that it covers.
-func TestReducerIsAreaMean(t *testing.T) {
-	const sw, sh, w, h, c = 23, 17, 9, 6, 3
-	r := &reducer{w: w, h: h, c: c, srcW: sw, srcH: sh, sums: make([]float64, w*h*c)}
-	k := r.worker()
-	for y := range sh {
-		row := make([]uint16, sw*c)
-		for i := range row {
-			row[i] = noise(i/c, y, i%c)
-		}
-		if err := k.row(y, row); err != nil {
-			t.Fatal(err)
-		}
-		if y%5 == 4 || y == sh-1 {
-			b, _ := k.finish(nil)
-			if err := r.emit(b); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	overlap := func(i, n, m, x int) float64 { // of target i of n and source x of m, in source px
-		lo, hi := float64(i)*float64(m)/float64(n), float64(i+1)*float64(m)/float64(n)
-		return math.Max(0, math.Min(hi, float64(x+1))-math.Max(lo, float64(x)))
-	}
-	for j := range h {
-		for i := range w {
-			for p := range c {
-				var sum, area float64
-				for y := range sh {
-					for x := range sw {
-						a := overlap(i, w, sw, x) * overlap(j, h, sh, y)
-						sum += a * float64(noise(x, y, p))
-						area += a
-					}
-				}
-				if got := r.sums[(j*w+i)*c+p]; math.Abs(got-sum/area) > 1e-6 {
-					t.Fatalf("%d, %d: %v, expected %v", i, j, got, sum/area)
-				}
-			}
-		}
 	}
 }
 

@@ -2,10 +2,11 @@ package interp
 
 import (
 	"context"
+	"image"
 	"math"
 	"strings"
 
-	"platemark/ops"
+	"platemark/interp/engine"
 )
 
 // shares says of each change what share of the picture it touches: a masked
@@ -121,38 +122,32 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 	if x0 >= x1 || y0 >= y1 {
 		return 0, true, nil
 	}
-	g, err := v.b.loose(ctx, v.p, at)
+	mean, err = v.b.maskMean(ctx, v.p, at, image.Rect(x0, y0, x1, y1))
+	return mean, err == nil, err
+}
+
+// maskMean is the mean of a mask over a part of its frame, 0 to 1.
+func (b *builder) maskMean(ctx context.Context, p *Plan, mask int, part image.Rectangle) (mean float64, err error) {
+	g, _, err := b.graph(ctx, p, mask, nil)
 	if err != nil {
-		return 0, false, err
+		return 0, err
 	}
-	s := &rowSums{pic: n.Pic, sum: make([]float64, n.Pic.H)}
-	if _, err := run(ctx, g, columns{s, x0, x1}, runOptions{workers: v.b.o.Workers, from: y0, till: y1}); err != nil {
-		return 0, false, err
+	sum := make([]float64, part.Dy()) // by row
+	add := engine.Rows(func(y int, samples []uint16) error {
+		t := 0
+		for _, s := range samples[part.Min.X:part.Max.X] {
+			t += int(s)
+		}
+		sum[y-part.Min.Y] = float64(t)
+		return nil
+	})
+	o := b.engineOptions("")
+	o.From, o.Till = part.Min.Y, part.Max.Y
+	if _, err := engine.Run(ctx, g, add, o); err != nil {
+		return 0, err
 	}
-	for _, r := range s.sum {
+	for _, r := range sum {
 		mean += r
 	}
-	return mean / (65535 * float64(x1-x0) * float64(y1-y0)), true, nil
+	return mean / (65535 * float64(part.Dx()) * float64(part.Dy())), nil
 }
-
-// rowSums adds the samples of each row.
-type rowSums struct {
-	pic ops.Pic
-	sum []float64
-}
-
-func (s *rowSums) worker() sinkWorker { return s }
-func (s *rowSums) emit([]byte) error  { return nil }
-func (s *rowSums) align() int         { return 1 }
-
-// row may be called for different rows at the same time.
-func (s *rowSums) row(y int, samples []uint16) error {
-	n := 0
-	for _, v := range samples {
-		n += int(v)
-	}
-	s.sum[y] = float64(n)
-	return nil
-}
-
-func (s *rowSums) finish(dst []byte) ([]byte, error) { return dst, nil }

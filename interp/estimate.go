@@ -2,6 +2,10 @@ package interp
 
 import (
 	"time"
+
+	"platemark/interp/engine"
+	"platemark/ops"
+	"platemark/ops/raster"
 )
 
 // nanos is what one pixel of an operation's result takes of one processor, in
@@ -20,11 +24,67 @@ const hashNanos = 4
 // Estimate is what a build is expected to need.
 type Estimate struct {
 	Memory  int64 // bytes, at most
+	Workers int   // at work where the print is made
+	Kept    []Kept
 	Time    time.Duration
 	Largest int64 // bytes of the print file, at most
 	Likely  int64 // bytes of the print file, as most pictures have them
 	Exact   bool  // Largest is the very size
 }
+
+// Kept is a picture in between that is kept whole while it is read.
+type Kept struct {
+	Line   int // of the recipe
+	Bytes  int64
+	InFile bool // in a temporary file, else in memory
+}
+
+// programMost is what the program takes beside pictures: its code and tables,
+// decoders and encoders at work.
+const programMost = 64 << 20
+
+// memory works out how the print is made.
+func (e *Estimate) memory(p *Plan, workers int) {
+	out := p.Nodes[p.Out].Pic
+	o := engine.Options{Workers: workers, MemoryLimit: memoryMost(), RowBytes: p.File.rowBytes(out), Align: p.File.align()}
+	ready := p.Nodes[p.Ready]
+	lay := func(node int, o engine.Options) *engine.Layout {
+		keep := func(key raster.Sum) (*raster.Store, bool) {
+			return nil, p.shared && node != p.Ready && key == ready.key
+		}
+		g, of, _ := p.graph(node, keep, func(Node) (*raster.Store, error) { return nil, nil })
+		l := engine.Lay(g, o)
+		for _, st := range l.Stages[:len(l.Stages)-1] {
+			n := p.Nodes[of[st.Node]]
+			e.Kept = append(e.Kept, Kept{n.Line, picBytes(n.Pic), st.InFile})
+		}
+		return l
+	}
+	var held int64
+	if p.shared {
+		// The prepared picture is made first, and the print from it. Another
+		// print may want the inputs again, so they are held meanwhile.
+		for _, in := range p.Inputs {
+			if in.Picture != nil {
+				i := in.Picture.Info()
+				if b := picBytes(ops.Pic{W: i.W, H: i.H, C: i.Channels}); b <= o.MemoryLimit {
+					held += b
+				}
+			}
+		}
+		e.Memory = lay(p.Ready, engine.Options{Workers: workers, MemoryLimit: o.MemoryLimit}).Memory
+		k := Kept{ready.Line, picBytes(ready.Pic), picBytes(ready.Pic) > o.MemoryLimit}
+		if !k.InFile {
+			e.Memory += k.Bytes
+		}
+		e.Kept = append(e.Kept, k)
+	}
+	l := lay(p.Out, o)
+	e.Memory = max(e.Memory, l.Memory+held) + programMost
+	e.Workers = l.Stages[len(l.Stages)-1].Workers
+}
+
+func picBytes(p ops.Pic) int64 { return 2 * int64(p.Stride()) * int64(p.H) }
 
 // Estimate says what building the plan on that many workers is expected to
 // need. It is a guess from measured costs, not a promise.
@@ -41,22 +101,8 @@ func (p *Plan) Estimate(workers int) Estimate {
 	}
 	out := p.Nodes[p.Out].Pic
 	ns += float64(out.W) * float64(out.H) * encodeNanos
-	e.Time = time.Duration(ns / float64(max(workers, 1)))
-
-	ready := p.Nodes[p.Ready]
-	pic := 2 * int64(ready.Pic.Stride()) * int64(ready.Pic.H)
-	row, rows := int64(out.Stride())*2, int64(60)
-	if pic > memoryLimit {
-		pic = 64 << 20 // it goes to a temporary file, and its rows through rings
-		row = max(row, 2*int64(ready.Pic.Stride()))
-		rows += 8 * int64(ready.Pic.H/max(out.H, 1))
-	}
-	e.Memory = pic
-	if ready.Input == nil {
-		e.Memory += pic // the master beside the prepared picture
-	}
-	band, under := cut(out.H, max(workers, 1), 0, p.File.rowBytes(out))
-	e.Memory += 40<<20 + min(int64(workers)*row*rows, ringsMost) + int64(band)*int64(under+workers)*int64(p.File.rowBytes(out))
+	e.memory(p, workers)
+	e.Time = time.Duration(ns / float64(e.Workers))
 
 	e.Likely, e.Largest = p.File.room(out)
 	e.Exact = p.File.Format == "tiff"

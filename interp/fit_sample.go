@@ -208,7 +208,7 @@ func (f *fitter) pictureOf(ctx context.Context, p *Plan, src *source, w, h, node
 	if err != nil {
 		return m, err
 	}
-	pic := g.nodes[g.out].pic
+	pic := g.Nodes[g.Out].Pic
 	m = proofPictures{w: pic.W, h: pic.H, profile: pic.Profile}
 	m.samples, err = f.k.b.whole(ctx, g)
 	return m, err
@@ -219,13 +219,7 @@ func (f *fitter) sourceOf(m proofPictures, node int) (*source, error) {
 	pic := f.plan.Nodes[node].Pic
 	pic.W, pic.H = m.w, m.h
 	s := &source{f.plan.Nodes[node].key, raster.NewMemory(m.w, m.h, pic.C), pic}
-	var scratch []byte
-	for y := range m.h {
-		if err := s.store.WriteRow(y, m.samples[y*pic.Stride():(y+1)*pic.Stride()], &scratch); err != nil {
-			return nil, err
-		}
-	}
-	return s, nil
+	return s, s.fill(m.samples)
 }
 
 // shown is a sample as the paper shows it with a setting.
@@ -289,7 +283,7 @@ func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (ou
 	if err != nil {
 		return out, nil, err
 	}
-	pic := g.nodes[g.out].pic
+	pic := g.Nodes[g.Out].Pic
 	m := proofPictures{w: pic.W, h: pic.H, profile: pic.Profile}
 	if m.samples, err = k.b.whole(ctx, g); err != nil {
 		return out, nil, err

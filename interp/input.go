@@ -233,13 +233,16 @@ const memoryLimit = 512 << 20
 // testOnlyMemoryLimit, if not 0, replaces memoryLimit.
 var testOnlyMemoryLimit int64
 
-func newStore(w, h, c int) (*raster.Store, error) {
-	limit := int64(memoryLimit)
+func memoryMost() int64 {
 	if testOnlyMemoryLimit != 0 {
-		limit = testOnlyMemoryLimit
+		return testOnlyMemoryLimit
 	}
+	return memoryLimit
+}
+
+func newStore(w, h, c int) (*raster.Store, error) {
 	size := 2 * int64(w) * int64(h) * int64(c)
-	if size <= limit {
+	if size <= memoryMost() {
 		return raster.NewMemory(w, h, c), nil
 	}
 	f, err := disk.Temp(size)

@@ -128,6 +128,7 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 		return nil, fmt.Errorf("line %d of %s makes no picture; name a line with a step, or a line of a mask that a print uses", o.Upto, file)
 	}
 	j.inputs.papers()
+	markShared(j.Plans)
 	j.Diags = append(j.Diags, j.inputs.diags...)
 	if !j.Failed() && !o.NoOutputs {
 		j.checkOutputs(ctx, o)

@@ -3,11 +3,13 @@ package interp
 import (
 	"context"
 	"fmt"
+	"image"
+	"slices"
 
+	"platemark/interp/engine"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/tiff"
-	"platemark/ops/raster"
 )
 
 // TooLarge is a print file that grew above its limit. It has no name then.
@@ -137,16 +139,9 @@ func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
 	if p.File.Format != "jpeg" {
 		return
 	}
-	ready, err := b.prepare(ctx, p)
+	g, _, err := b.graph(ctx, p, p.Out, nil)
 	if err != nil {
 		return
-	}
-	g, _, err := b.stage(ctx, p, p.Out, ready, map[raster.Sum]result{})
-	if err != nil {
-		return
-	}
-	for i := range g.nodes {
-		g.nodes[i].digest = false
 	}
 	pic := p.Nodes[p.Out].Pic
 	spec := p.File
@@ -164,14 +159,14 @@ func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
 		first := min(blocks*s/stripes+(blocks/stripes-deep)/2, blocks-deep)
 		first = max(first, 0)
 		y0, y1 := first*n, min((first+deep)*n, pic.H)
-		k := &keepRows{y0: y0, rows: make([][]uint16, y1-y0)}
-		if _, err := run(ctx, g, k, runOptions{workers: b.o.Workers, from: y0, till: y1}); err != nil {
+		px, err := engine.Region(ctx, g, g.Out, image.Rect(0, y0, pic.W, y1), b.o.Workers)
+		if err != nil {
 			return
 		}
-		for i := 0; i < len(k.rows); i += n {
+		for i := 0; i < y1-y0; i += n {
 			at = append(at, first+i/n)
 		}
-		rows = append(rows, k.rows...)
+		rows = slices.AppendSeq(rows, slices.Chunk(px, pic.Stride()))
 	}
 	size := func(q int) int64 {
 		spec.Quality = q
@@ -202,21 +197,3 @@ func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
 	}
 	asked.Quality = lo
 }
-
-// keepRows keeps the rows of a run in memory.
-type keepRows struct {
-	y0   int
-	rows [][]uint16
-}
-
-func (k *keepRows) worker() sinkWorker { return k }
-func (k *keepRows) emit([]byte) error  { return nil }
-func (k *keepRows) align() int         { return 1 }
-
-// row may be called for different rows at the same time.
-func (k *keepRows) row(y int, samples []uint16) error {
-	k.rows[y-k.y0] = append([]uint16(nil), samples...)
-	return nil
-}
-
-func (k *keepRows) finish(dst []byte) ([]byte, error) { return dst, nil }

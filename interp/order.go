@@ -144,6 +144,13 @@ func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, erro
 			ord.Rows = append(ord.Rows, r)
 		}
 	}
+	var plans []*Plan
+	for _, r := range ord.Rows {
+		if r.State == OrderPlanned {
+			plans = append(plans, r.Plan)
+		}
+	}
+	markShared(plans)
 	ord.checkNames()
 	ord.checkRoom()
 	return ord, nil
@@ -282,7 +289,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 			r.Warnings = append(r.Warnings, built.Warnings...)
 		}
 		tell(r)
-		b.release(later)
+		b.release()
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/gowebpki/jcs"
 
+	"platemark/interp/engine"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
@@ -28,6 +29,8 @@ type Plan struct {
 	File   FileSpec
 	Mark   raster.Sum
 	Face   Face
+	// shared says that another print is made from the picture of Ready too.
+	shared bool
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
 	// Masks are those that the print's steps work through, with LoadOptions.Masks.
@@ -208,6 +211,56 @@ func markOf(version int, out raster.Sum, f FileSpec) raster.Sum {
 		"encoder":  encoderVersion,
 		"file":     argMap(f.Args()),
 	}))
+}
+
+// markShared marks the plans whose prepared picture serves another as well.
+func markShared(plans []*Plan) {
+	users := map[raster.Sum]int{}
+	for _, p := range plans {
+		users[p.Nodes[p.Ready].key]++
+	}
+	for _, p := range plans {
+		n := p.Nodes[p.Ready]
+		p.shared = n.Input == nil && users[n.key] > 1
+	}
+}
+
+// graph is what makes node out; of says which node of the plan each of its own
+// is. keep gives the store of a picture that is there, input that of an input;
+// equal pictures are one node.
+func (p *Plan) graph(out int, keep func(key raster.Sum) (st *raster.Store, have bool), input func(Node) (*raster.Store, error)) (g *engine.Graph, of []int, err error) {
+	g = &engine.Graph{}
+	at := map[raster.Sum]int{}
+	var add func(i int) (int, error)
+	add = func(i int) (int, error) {
+		n := p.Nodes[i]
+		if k, ok := at[n.key]; ok {
+			return k, nil
+		}
+		gn := engine.Node{Pic: n.Pic}
+		st, have := keep(n.key)
+		switch gn.Store = st; {
+		case have:
+		case n.Input != nil:
+			if gn.Store, err = input(n); err != nil {
+				return 0, err
+			}
+		default:
+			gn.Step = n.Step
+			for _, k := range n.In {
+				in, err := add(k)
+				if err != nil {
+					return 0, err
+				}
+				gn.In = append(gn.In, in)
+			}
+		}
+		at[n.key] = len(g.Nodes)
+		g.Nodes, of = append(g.Nodes, gn), append(of, i)
+		return at[n.key], nil
+	}
+	g.Out, err = add(out)
+	return g, of, err
 }
 
 // Steps are the steps of the plan in plan order, by node number. A mask that

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
 	"runtime"
 	"slices"
 	"strings"
@@ -301,7 +302,7 @@ func (k *proofer) picture(ctx context.Context, p *proofPlan) (proofPictures, err
 	if err != nil {
 		return proofPictures{}, err
 	}
-	m := proofPictures{w: g.nodes[g.out].pic.W, h: g.nodes[g.out].pic.H, profile: g.nodes[g.out].pic.Profile}
+	m := proofPictures{w: g.Nodes[g.Out].Pic.W, h: g.Nodes[g.Out].Pic.H, profile: g.Nodes[g.Out].Pic.Profile}
 	if m.samples, err = k.b.whole(ctx, g); err != nil {
 		return m, err
 	}
@@ -312,7 +313,7 @@ func (k *proofer) picture(ctx context.Context, p *proofPlan) (proofPictures, err
 // part is a rectangle of a plan's picture at 100 %.
 func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (m proofPictures, err error) {
 	m = proofPictures{w: w, h: h, profile: p.Nodes[p.out].Pic.Profile}
-	m.samples, err = k.b.region(ctx, p.Plan, p.out, x, y, w, h)
+	m.samples, err = k.b.region(ctx, p.Plan, p.out, image.Rect(x, y, x+w, y+h))
 	return m, err
 }
 

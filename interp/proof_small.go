@@ -3,9 +3,11 @@ package interp
 import (
 	"context"
 	"fmt"
+	"image"
 	"math/big"
 	"slices"
 
+	"platemark/interp/engine"
 	"platemark/ops"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
@@ -94,7 +96,7 @@ func (p *Plan) before(cut, out int) int {
 // reduce computes node cut at full size and keeps it at w x h by area means of
 // its own numbers.
 func (b *builder) reduce(ctx context.Context, p *Plan, cut, w, h int) (*source, error) {
-	g, err := b.loose(ctx, p, cut)
+	g, _, err := b.graph(ctx, p, cut, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -102,67 +104,48 @@ func (b *builder) reduce(ctx context.Context, p *Plan, cut, w, h int) (*source, 
 }
 
 // shrink keeps a graph's picture, which has that key in its plan, at w x h.
-func (b *builder) shrink(ctx context.Context, g *graph, key raster.Sum, w, h int) (*source, error) {
-	pic := g.nodes[g.out].pic
+func (b *builder) shrink(ctx context.Context, g *engine.Graph, key raster.Sum, w, h int) (*source, error) {
+	pic := g.Nodes[g.Out].Pic
 	s := &source{key: key, pic: pic, store: raster.NewMemory(w, h, pic.C)}
 	s.pic.W, s.pic.H = w, h
+	o := b.engineOptions("reducing")
 	if w == pic.W && h == pic.H {
-		_, err := run(ctx, g, storeSink{s.store}, b.runOptions("reducing", pic.H))
+		_, err := engine.Run(ctx, g, engine.Keep(s.store), o)
 		return s, err
 	}
-	r := &reducer{w: w, h: h, c: pic.C, srcW: pic.W, srcH: pic.H, sums: make([]float64, w*h*pic.C)}
-	if _, err := run(ctx, g, r, b.runOptions("reducing", pic.H)); err != nil {
-		return nil, err
-	}
-	row := make([]uint16, w*pic.C)
-	var scratch []byte
-	for y := range h {
-		for i := range row {
-			row[i] = uint16(min(max(r.sums[y*len(row)+i]+0.5, 0), 65535))
-		}
-		if err := s.store.WriteRow(y, row, &scratch); err != nil {
-			return nil, err
-		}
-	}
-	return s, nil
-}
-
-// loose is the graph of a node from its inputs on, both stages in one, without
-// digests.
-func (b *builder) loose(ctx context.Context, p *Plan, out int) (*graph, error) {
-	g, _, err := b.stage(ctx, p, out, nil, map[raster.Sum]result{})
+	px, err := engine.Reduce(ctx, g, w, h, o)
 	if err != nil {
 		return nil, err
 	}
-	for i := range g.nodes {
-		g.nodes[i].digest = false
+	return s, s.fill(px)
+}
+
+// fill sets the source's samples.
+func (s *source) fill(px []uint16) error {
+	var scratch []byte
+	y := 0
+	for row := range slices.Chunk(px, s.pic.Stride()) {
+		if err := s.store.WriteRow(y, row, &scratch); err != nil {
+			return err
+		}
+		y++
 	}
-	return g, nil
+	return nil
 }
 
 // region computes a rectangle of a node's picture, exactly as the whole has it.
-func (b *builder) region(ctx context.Context, p *Plan, out, x, y, w, h int) ([]uint16, error) {
-	g, err := b.loose(ctx, p, out)
+func (b *builder) region(ctx context.Context, p *Plan, out int, r image.Rectangle) ([]uint16, error) {
+	g, _, err := b.graph(ctx, p, out, nil)
 	if err != nil {
 		return nil, err
 	}
-	c := g.nodes[g.out].pic.C
-	k := &keepRows{y0: y, rows: make([][]uint16, h)}
-	o := b.runOptions("section", h)
-	o.from, o.till = y, y+h
-	if _, err := run(ctx, g, columns{k, x * c, (x + w) * c}, o); err != nil {
-		return nil, err
-	}
-	return slices.Concat(k.rows...), nil
+	return engine.Region(ctx, g, g.Out, r, b.o.Workers)
 }
 
-// whole computes all of a graph's picture.
-func (b *builder) whole(ctx context.Context, g *graph) ([]uint16, error) {
-	k := &keepRows{rows: make([][]uint16, g.nodes[g.out].pic.H)}
-	if _, err := run(ctx, g, k, runOptions{workers: b.o.Workers}); err != nil {
-		return nil, err
-	}
-	return slices.Concat(k.rows...), nil
+// whole computes all of a small graph's picture.
+func (b *builder) whole(ctx context.Context, g *engine.Graph) ([]uint16, error) {
+	p := g.Nodes[g.Out].Pic
+	return engine.Region(ctx, g, g.Out, image.Rect(0, 0, p.W, p.H), b.o.Workers)
 }
 
 // smallPlan is how a plan's nodes become those of a reduced graph.
@@ -178,7 +161,7 @@ type smallPlan struct {
 }
 
 // small builds the reduced graph of node out, from the source's node on.
-func (b *builder) small(ctx context.Context, s smallPlan, out int) (*graph, error) {
+func (b *builder) small(ctx context.Context, s smallPlan, out int) (*engine.Graph, error) {
 	cut := s.p.nodeOf(s.src.key)
 	if cut < 0 {
 		return nil, fmt.Errorf("internal: print %s lacks the picture that its proof starts from", s.p.Print)
@@ -199,22 +182,22 @@ func (b *builder) small(ctx context.Context, s smallPlan, out int) (*graph, erro
 		}
 	}
 	s.pics = map[int]ops.Pic{}
-	g := &graph{}
+	g := &engine.Graph{}
 	at := make([]int, len(s.p.Nodes))
 	for i, n := range s.p.Nodes {
 		if !need[i] {
 			continue
 		}
-		gn := gnode{}
+		gn := engine.Node{}
 		switch {
 		case i == cut:
-			gn.pic, gn.store = s.src.pic, s.src.store
+			gn.Pic, gn.Store = s.src.pic, s.src.store
 		case n.Input != nil:
 			l, err := b.input(ctx, n)
 			if err != nil {
 				return nil, err
 			}
-			gn.pic, gn.store = n.Pic, l.store
+			gn.Pic, gn.Store = n.Pic, l.store
 		default:
 			args, keep, err := s.scaled(i, cut)
 			if err != nil {
@@ -226,21 +209,21 @@ func (b *builder) small(ctx context.Context, s smallPlan, out int) (*graph, erro
 			}
 			var in []ops.Pic
 			for _, k := range n.In {
-				in, gn.in = append(in, s.pics[k]), append(gn.in, at[k])
+				in, gn.In = append(in, s.pics[k]), append(gn.In, at[k])
 			}
 			o, ok := ops.Lookup(n.Op, n.Ver)
 			if !ok {
 				return nil, fmt.Errorf("internal: no operation %s %d", n.Op, n.Ver)
 			}
-			if gn.step, err = o.New(args, in, s.env); err != nil {
+			if gn.Step, err = o.New(args, in, s.env); err != nil {
 				return nil, fmt.Errorf("line %d, reduced for the proof: %w", n.Line, err)
 			}
-			gn.pic = gn.step.Pic()
+			gn.Pic = gn.Step.Pic()
 		}
-		at[i], s.pics[i] = len(g.nodes), gn.pic
-		g.nodes = append(g.nodes, gn)
+		at[i], s.pics[i] = len(g.Nodes), gn.Pic
+		g.Nodes = append(g.Nodes, gn)
 	}
-	g.out = at[out]
+	g.Out = at[out]
 	return g, nil
 }
 

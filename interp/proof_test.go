@@ -2,6 +2,7 @@ package interp
 
 import (
 	"context"
+	"image"
 	"math"
 	"os"
 	"path/filepath"
@@ -208,11 +209,11 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	}
 	b := newBuilder(j, BuildOptions{})
 	defer b.close()
-	src, err := b.region(ctx, meant.Plan, meant.out, 0, 0, 300, 200)
+	src, err := b.region(ctx, meant.Plan, meant.out, image.Rect(0, 0, 300, 200))
 	if err != nil {
 		t.Fatal(err)
 	}
-	toned, err := b.region(ctx, shown.Plan, shown.out, 0, 0, 300, 200)
+	toned, err := b.region(ctx, shown.Plan, shown.out, image.Rect(0, 0, 300, 200))
 	if err != nil {
 		t.Fatal(err)
 	}

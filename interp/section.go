@@ -3,14 +3,19 @@ package interp
 import (
 	"context"
 	"fmt"
+	"image"
 	"io"
 	"path/filepath"
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/interp/engine"
 	"platemark/ops"
-	"platemark/ops/raster"
 )
+
+// sectionMost is the largest section that is computed by itself, in pixels: what
+// it comes from is in memory then. A larger one is cut out of whole rows.
+const sectionMost = 8 << 20
 
 // Section builds only the rectangle x, y, w, h (pixels of the print) of one
 // plan, with exactly the samples that the whole has there, as a TIFF of 16
@@ -29,20 +34,9 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 	b := newBuilder(j, o)
 	defer b.close()
 	b.began = now()
-	var ready *prepared
-	var err error
-	if p.Nodes[p.Out].Stage == 1 {
-		if ready, err = b.prepare(ctx, p); err != nil {
-			return nil, err
-		}
-	}
-	results := map[raster.Sum]result{}
-	g, _, err := b.stage(ctx, p, p.Out, ready, results)
+	g, _, err := b.graph(ctx, p, p.Out, nil)
 	if err != nil {
 		return nil, err
-	}
-	for i := range g.nodes {
-		g.nodes[i].digest = false
 	}
 	spec := FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
 	part := ops.Pic{W: w, H: h, C: pic.C, Profile: pic.Profile}
@@ -53,9 +47,16 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 	}
 	s, done, err := newFileSink(io.Writer(f), spec, part)
 	if err == nil {
-		ro := b.runOptions("section", h)
-		ro.from, ro.till = y, y+h
-		_, err = run(ctx, g, columns{s, x * pic.C, (x + w) * pic.C}, ro)
+		if w*h <= sectionMost {
+			var px []uint16
+			if px, err = engine.Region(ctx, g, g.Out, image.Rect(x, y, x+w, y+h), b.o.Workers); err == nil {
+				err = rowsOf(s, px, part.Stride())
+			}
+		} else {
+			eo := b.engineOptions("section")
+			eo.From, eo.Till = y, y+h
+			_, err = engine.Run(ctx, g, columns{s, x * pic.C, (x + w) * pic.C}, eo)
+		}
 	}
 	if err == nil {
 		err = done()

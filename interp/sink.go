@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"hash"
 	"io"
+	"slices"
 
 	"platemark/interp/disk"
+	"platemark/interp/engine"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/meta"
@@ -36,13 +38,11 @@ type fileSink struct {
 	sum   hash.Hash
 	n     int64
 	rows  int
-	make  func() sinkWorker
+	make  func(band int) engine.SinkWorker
 	limit int64
 	most  int64 // the largest size allowed, if not 0
-	bytes int   // of a row, see rowBytes
+	bytes int   // of a row, see FileSpec.rowBytes
 }
-
-func (s *fileSink) rowBytes() int { return s.bytes }
 
 // rowBytes is what a row takes in the file: exact for TIFF, for JPEG about what
 // a rich picture at top quality takes.
@@ -53,10 +53,22 @@ func (f FileSpec) rowBytes(p ops.Pic) int {
 	return p.Stride() * 2 / 3
 }
 
-func (s *fileSink) worker() sinkWorker { return s.make() }
-func (s *fileSink) align() int         { return s.rows }
+// align is how many rows of pixels a row of blocks has in the file.
+func (f FileSpec) align() int {
+	switch {
+	case f.Format == "tiff":
+		return 1
+	case f.Half && f.Profile.Channels() == 3:
+		return 16
+	}
+	return 8
+}
 
-func (s *fileSink) emit(b []byte) error {
+func (s *fileSink) Worker(band int) engine.SinkWorker { return s.make(band) }
+func (s *fileSink) Align() int                        { return s.rows }
+func (s *fileSink) RowBytes() int                     { return s.bytes }
+
+func (s *fileSink) Emit(b []byte) error {
 	if s.most > 0 && s.n+int64(len(b)) > s.most {
 		return &TooLarge{Limit: s.most}
 	}
@@ -88,7 +100,7 @@ func newFileSink(w io.Writer, f FileSpec, p ops.Pic) (s *fileSink, done func() e
 			return nil, nil, err
 		}
 		head, tail, s.rows = e.Header(), e.Trailer(), e.RowHeight()
-		s.make = func() sinkWorker {
+		s.make = func(int) engine.SinkWorker {
 			n := e.RowHeight()
 			w := &jpegRows{enc: e.Worker(), height: n, last: p.H, buf: make([]uint16, n*p.Stride()), stride: p.Stride()}
 			return w
@@ -99,11 +111,11 @@ func newFileSink(w io.Writer, f FileSpec, p ops.Pic) (s *fileSink, done func() e
 			return nil, nil, err
 		}
 		head, tail, s.rows, s.limit = l.Header(), l.Trailer(), 1, l.Size()
-		s.make = func() sinkWorker { return &tiffRows{l: l} }
+		s.make = func(band int) engine.SinkWorker { return &tiffRows{l: l, most: band} }
 	default:
 		return nil, nil, fmt.Errorf("internal: no print file format %q", f.Format)
 	}
-	return s, func() error { return s.emit(tail) }, s.emit(head)
+	return s, func() error { return s.Emit(tail) }, s.Emit(head)
 }
 
 // jpegRows gathers rows into rows of blocks.
@@ -118,7 +130,7 @@ type jpegRows struct {
 	most   int // bytes that a band is likely to need, by those before it
 }
 
-func (j *jpegRows) row(y int, samples []uint16) error {
+func (j *jpegRows) Row(y int, samples []uint16) error {
 	k := len(j.rows)
 	r := j.buf[k*j.stride : (k+1)*j.stride]
 	copy(r, samples)
@@ -130,7 +142,7 @@ func (j *jpegRows) row(y int, samples []uint16) error {
 	return nil
 }
 
-func (j *jpegRows) finish(dst []byte) ([]byte, error) {
+func (j *jpegRows) Finish(dst []byte) ([]byte, error) {
 	out := j.out
 	j.most = max(j.most, len(out)+len(out)/8)
 	if j.out = dst; dst == nil {
@@ -146,9 +158,7 @@ type tiffRows struct {
 	most int // bytes of a band
 }
 
-func (t *tiffRows) room(n int) { t.most = n }
-
-func (t *tiffRows) row(_ int, samples []uint16) error {
+func (t *tiffRows) Row(_ int, samples []uint16) error {
 	if t.out == nil {
 		t.out = make([]byte, 0, t.most)
 	}
@@ -156,41 +166,44 @@ func (t *tiffRows) row(_ int, samples []uint16) error {
 	return nil
 }
 
-func (t *tiffRows) finish(dst []byte) ([]byte, error) {
+func (t *tiffRows) Finish(dst []byte) ([]byte, error) {
 	out := t.out
 	t.out = dst
 	return out, nil
 }
 
-// storeSink keeps the rows in a store; nothing is emitted.
-type storeSink struct{ st *raster.Store }
-
-func (s storeSink) worker() sinkWorker { return &storeRows{st: s.st} }
-func (s storeSink) emit([]byte) error  { return nil }
-func (s storeSink) align() int         { return 1 }
-
-type storeRows struct {
-	st      *raster.Store
-	scratch []byte
-}
-
-func (s *storeRows) row(y int, samples []uint16) error { return s.st.WriteRow(y, samples, &s.scratch) }
-
-func (s *storeRows) finish(dst []byte) ([]byte, error) { return dst, nil }
-
 // columns passes on a part of each row.
 type columns struct {
-	sink
+	engine.Sink
 	from, till int // samples
 }
 
-func (c columns) worker() sinkWorker { return columnRows{c.sink.worker(), c.from, c.till} }
+func (c columns) Worker(band int) engine.SinkWorker {
+	return columnRows{c.Sink.Worker(band), c.from, c.till}
+}
 
 type columnRows struct {
-	sinkWorker
+	engine.SinkWorker
 	from, till int
 }
 
-func (c columnRows) row(y int, samples []uint16) error {
-	return c.sinkWorker.row(y, samples[c.from:c.till])
+func (c columnRows) Row(y int, samples []uint16) error {
+	return c.SinkWorker.Row(y, samples[c.from:c.till])
+}
+
+// rowsOf gives a sink rows that are computed already, in one band.
+func rowsOf(s engine.Sink, px []uint16, stride int) error {
+	w := s.Worker(len(px) / stride * s.RowBytes())
+	y := 0
+	for row := range slices.Chunk(px, stride) {
+		if err := w.Row(y, row); err != nil {
+			return err
+		}
+		y++
+	}
+	band, err := w.Finish(nil)
+	if err != nil {
+		return err
+	}
+	return s.Emit(band)
 }

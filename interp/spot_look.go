@@ -4,10 +4,12 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"image"
 	"math"
 	"math/big"
 	"slices"
 
+	"platemark/interp/engine"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/raster"
@@ -38,27 +40,6 @@ type patch struct {
 	samples        []uint16
 }
 
-// patches is a sink that keeps parts of rows.
-type patches struct {
-	c     int
-	byRow map[int][]*patch
-}
-
-func (s *patches) worker() sinkWorker { return s }
-func (s *patches) emit([]byte) error  { return nil }
-func (s *patches) align() int         { return 1 }
-
-// row may be called for different rows at the same time.
-func (s *patches) row(y int, samples []uint16) error {
-	for _, p := range s.byRow[y] {
-		n := (p.x1 - p.x0) * s.c
-		copy(p.samples[(y-p.y0)*n:], samples[p.x0*s.c:p.x1*s.c])
-	}
-	return nil
-}
-
-func (s *patches) finish(dst []byte) ([]byte, error) { return dst, nil }
-
 // lookAtSpots works out the contrast of each spot of the plans, by line, and
 // notes those that mend nothing. Every pixel of the master is read.
 func (j *Job) lookAtSpots(ctx context.Context) error {
@@ -88,7 +69,7 @@ func (j *Job) lookAtSpots(ctx context.Context) error {
 func (b *builder) lookAtSpots(ctx context.Context, p *Plan, node int) ([]SpotLook, error) {
 	n := p.Nodes[node]
 	pic := p.Nodes[n.In[0]].Pic
-	s := &patches{c: pic.C, byRow: map[int][]*patch{}}
+	byRow := map[int][]*patch{}
 	from, till := pic.H, 0
 	out := make([]SpotLook, len(n.spots))
 	var list []*patch
@@ -103,18 +84,25 @@ func (b *builder) lookAtSpots(ctx context.Context, p *Plan, node int) ([]SpotLoo
 		q := &patch{spot: sp, look: &out[k], x0: max(0, int(x-reach)), y0: max(0, int(y-reach)), x1: min(pic.W, int(x+reach)+1), y1: min(pic.H, int(y+reach)+1)}
 		q.samples = make([]uint16, (q.x1-q.x0)*(q.y1-q.y0)*pic.C)
 		for y := q.y0; y < q.y1; y++ {
-			s.byRow[y] = append(s.byRow[y], q)
+			byRow[y] = append(byRow[y], q)
 		}
 		from, till = min(from, q.y0), max(till, q.y1)
 		list = append(list, q)
 	}
-	g, err := b.loose(ctx, p, n.In[0])
+	g, _, err := b.graph(ctx, p, n.In[0], nil)
 	if err != nil {
 		return nil, err
 	}
-	o := b.runOptions("looking at spots", till-from)
-	o.from, o.till = from, till
-	if _, err := run(ctx, g, s, o); err != nil {
+	keep := engine.Rows(func(y int, samples []uint16) error {
+		for _, p := range byRow[y] {
+			n := (p.x1 - p.x0) * pic.C
+			copy(p.samples[(y-p.y0)*n:], samples[p.x0*pic.C:p.x1*pic.C])
+		}
+		return nil
+	})
+	o := b.engineOptions("looking at spots")
+	o.From, o.Till = from, till
+	if _, err := engine.Run(ctx, g, keep, o); err != nil {
 		return nil, err
 	}
 	for _, q := range list {
@@ -147,11 +135,11 @@ func (q *patch) measure(ctx context.Context, n Node, pic ops.Pic) error {
 			return err
 		}
 	}
-	k := &keepRows{rows: make([][]uint16, h)}
-	if _, err := run(ctx, &graph{nodes: []gnode{{pic: small, store: st}, {pic: small, step: step, in: []int{0}}}, out: 1}, k, runOptions{workers: 1}); err != nil {
+	g := &engine.Graph{Nodes: []engine.Node{{Pic: small, Store: st}, {Pic: small, Step: step, In: []int{0}}}, Out: 1}
+	after, err := engine.Region(ctx, g, 1, image.Rect(0, 0, w, h), 1)
+	if err != nil {
 		return err
 	}
-	after := slices.Concat(k.rows...)
 	var sum float64
 	var inside int
 	var steps []float64 // from a pixel to the second one beside it, around the disc

@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 
 	"platemark/ops/colour"
@@ -80,6 +81,19 @@ func (s *blend) Window(in, y int) (lo, hi int) {
 		return s.mask.window(y)
 	}
 	return y, y + 1
+}
+
+func (s *blend) Memory() (worker, shared int64) { return s.mask.memory(), 0 }
+
+func (s *blend) Needs(in int, r image.Rectangle) image.Rectangle {
+	if in == 2 {
+		return s.mask.needs(r)
+	}
+	return r
+}
+
+func (s *blend) Part(r image.Rectangle) (Step, int) {
+	return &blend{pic: s.pic.wide(r.Dx()), at: s.at, mask: s.mask.part(r)}, r.Min.X
 }
 
 func (s *blend) Worker() Worker {

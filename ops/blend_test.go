@@ -34,7 +34,7 @@ func TestBlendEqualsSlow(t *testing.T) {
 					k := s.worker()
 					r, _ := new(big.Rat).SetString(at)
 					share, _ := r.Float32()
-					want := (&image{top.Pic, make([]uint16, len(top.data))}).fill(func(x, y, ch int) uint16 {
+					want := (&canvas{top.Pic, make([]uint16, len(top.data))}).fill(func(x, y, ch int) uint16 {
 						i := (y*top.W+x)*c + ch
 						p := share * maskAt(k, m, x, y)
 						o := float32(over.data[i])

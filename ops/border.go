@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 	"strings"
 )
@@ -25,9 +26,10 @@ var borderV1 = Operation{
 const maxEdge = 100000
 
 type border struct {
-	pic    Pic
-	width  int
-	colour []uint16
+	pic         Pic
+	width       int
+	left, right int // columns of the border in a row
+	colour      []uint16
 }
 
 func newBorder(a Args, in []Pic, _ Env) (Step, error) { return borderOf("border", a, in) }
@@ -56,6 +58,7 @@ func borderOf(what string, a Args, in []Pic) (*border, error) {
 		}
 		s.colour = append(s.colour, uint16(c.Num().Int64()))
 	}
+	s.left, s.right = s.width, s.width
 	s.pic.W += 2 * s.width
 	s.pic.H += 2 * s.width
 	return s, nil
@@ -96,14 +99,16 @@ func (s *border) Worker() Worker { return s }
 
 func (s *border) Row(dst []uint16, y int, in []Rows) {
 	dst = dst[:s.pic.Stride()]
-	n := s.width * s.pic.C
 	if y < s.width || y >= s.pic.H-s.width {
 		s.fill(dst)
 		return
 	}
-	s.fill(dst[:n])
-	s.fill(dst[len(dst)-n:])
-	copy(dst[n:len(dst)-n], in[0].Row(y-s.width))
+	l, r := s.left*s.pic.C, len(dst)-s.right*s.pic.C
+	s.fill(dst[:l])
+	s.fill(dst[r:])
+	if l < r {
+		copy(dst[l:r], in[0].Row(y-s.width))
+	}
 }
 
 func (s *border) fill(dst []uint16) {
@@ -116,4 +121,20 @@ func (s *border) fill(dst []uint16) {
 	for i := 0; i+2 < len(dst); i += 3 {
 		dst[i], dst[i+1], dst[i+2] = s.colour[0], s.colour[1], s.colour[2]
 	}
+}
+
+func (s *border) inner() image.Rectangle {
+	return image.Rect(0, 0, s.pic.W-2*s.width, s.pic.H-2*s.width)
+}
+
+func (s *border) Needs(_ int, r image.Rectangle) image.Rectangle {
+	return r.Sub(image.Pt(s.width, s.width)).Intersect(s.inner())
+}
+
+func (s *border) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	p.pic.W = r.Dx()
+	p.left = max(0, min(s.width, r.Max.X)-r.Min.X)
+	p.right = max(0, r.Max.X-max(r.Min.X, s.pic.W-s.width))
+	return &p, r.Min.X
 }

@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 
 	"platemark/ops/colour"
 )
@@ -87,6 +88,14 @@ type convertStep struct {
 func (s *convertStep) Pic() Pic { return s.pic }
 
 func (s *convertStep) Window(_, y int) (lo, hi int) { return y, y + 1 }
+
+func (s *convertStep) Needs(_ int, r image.Rectangle) image.Rectangle { return r }
+
+func (s *convertStep) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	p.pic.W = r.Dx()
+	return &p, r.Min.X
+}
 
 // Worker is the step itself: a row needs no memory of others.
 func (s *convertStep) Worker() Worker { return s }

@@ -1,6 +1,9 @@
 package ops
 
-import "fmt"
+import (
+	"fmt"
+	"image"
+)
 
 // CropV1 cuts a rectangle of whole pixels out of a picture.
 //
@@ -53,4 +56,10 @@ func (s *cropStep) Worker() Worker               { return s }
 func (s *cropStep) Row(d []uint16, y int, in []Rows) {
 	from := s.x * s.pic.C
 	copy(d, in[0].Row(y + s.y)[from:from+s.pic.Stride()])
+}
+
+func (s *cropStep) Needs(_ int, r image.Rectangle) image.Rectangle { return r.Add(image.Pt(s.x, s.y)) }
+
+func (s *cropStep) Part(r image.Rectangle) (Step, int) {
+	return &cropStep{pic: s.pic.wide(r.Dx()), y: s.y}, r.Min.X
 }

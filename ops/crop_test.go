@@ -108,12 +108,12 @@ func TestFaultG03CropAndTurnKeepDepth(t *testing.T) {
 		for _, way := range []string{"left", "right"} {
 			q := p
 			for range 4 {
-				q = turned(t, q, TurnOrientation(way), 0)
+				q = turned(t, q, TurnOrientation(way))
 			}
 			same("four times "+way, q)
 		}
 		for _, way := range []string{"over", "mirror"} {
-			same("twice "+way, turned(t, turned(t, p, TurnOrientation(way), 0), TurnOrientation(way), 0))
+			same("twice "+way, turned(t, turned(t, p, TurnOrientation(way)), TurnOrientation(way)))
 		}
 	}
 }

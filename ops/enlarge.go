@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 
 	"platemark/ops/colour"
 )
@@ -84,6 +85,24 @@ func newEnlarge(a Args, in []Pic, env Env) (Step, error) {
 func (s *enlarge) Pic() Pic { return s.out }
 
 func (s *enlarge) Window(in, y int) (lo, hi int) { return s.y.window(y) }
+
+func (s *enlarge) Memory() (worker, shared int64) {
+	return 4 * (int64(s.in.Stride()) + int64(s.y.most)*int64(s.out.Stride())), 0
+}
+
+func (s *enlarge) Needs(in int, r image.Rectangle) image.Rectangle {
+	x0, x1 := s.x.reach(r.Min.X, r.Max.X)
+	y0, y1 := s.y.reach(r.Min.Y, r.Max.Y)
+	return image.Rect(x0, y0, x1, y1)
+}
+
+func (s *enlarge) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	lo, hi := s.x.reach(r.Min.X, r.Max.X)
+	p.in.W, p.out.W = hi-lo, r.Dx()
+	p.x = s.x.part(r.Min.X, r.Max.X, lo)
+	return &p, r.Min.X
+}
 
 func (s *enlarge) Worker() Worker {
 	w := &enlargeWorker{enlarge: s}

@@ -16,7 +16,7 @@ func TestEnlargeAgainstOwnFloat64AndPillow(t *testing.T) {
 	// Source: testdata/standards/resample_images.csv, column renorm (float64,
 	// equal to Pillow's within 0.004 where Pillow has the kernel).
 	rows, notes := checkValues(t, "resample_images.csv")
-	inputs := map[string]*image{}
+	inputs := map[string]*canvas{}
 	for _, l := range notes {
 		f := strings.Fields(strings.TrimPrefix(l, "# input "))
 		if !strings.HasPrefix(l, "# input ") {
@@ -41,7 +41,7 @@ func TestEnlargeAgainstOwnFloat64AndPillow(t *testing.T) {
 	if len(inputs) != 5 {
 		t.Fatalf("%d inputs", len(inputs))
 	}
-	outs := map[string]*image{}
+	outs := map[string]*canvas{}
 	for _, r := range rows[1:] {
 		in := inputs[r[0]]
 		f := num(t, r[1])
@@ -78,7 +78,7 @@ func TestEnlargeAgainstOwnFloat64AndPillow(t *testing.T) {
 
 // slowEnlarge is the operation one sample at a time: the same weights, the
 // same order of additions, no caches and no shared loops.
-func slowEnlarge(s *enlarge, in *image) *image {
+func slowEnlarge(s *enlarge, in *canvas) *canvas {
 	fold := func(w []float32, v func(int) float32) float32 {
 		sum, n := float32(0), len(w)
 		for a := range (n + 1) / 2 {
@@ -95,7 +95,7 @@ func slowEnlarge(s *enlarge, in *image) *image {
 		}
 		return sum
 	}
-	out := &image{s.out, make([]uint16, s.out.Stride()*s.out.H)}
+	out := &canvas{s.out, make([]uint16, s.out.Stride()*s.out.H)}
 	return out.fill(func(x, y, c int) uint16 {
 		sum := fold(s.y.taps(y), func(r int) float32 {
 			return fold(s.x.taps(x), func(t int) float32 {
@@ -143,7 +143,7 @@ func TestEnlargeAnyOrder(t *testing.T) {
 
 func TestFaultC01CentresStay(t *testing.T) {
 	// Source: libvips issue 705; the centroid in pixel-edge coordinates.
-	centroid := func(p *image) float64 {
+	centroid := func(p *canvas) float64 {
 		var sum, at float64
 		for i, v := range p.data {
 			sum += float64(v)
@@ -161,7 +161,7 @@ func TestFaultC01CentresStay(t *testing.T) {
 				if k.support == 0 && n == 14 {
 					continue // a copy can't keep it to a part of a pixel
 				}
-				for _, got := range []*image{
+				for _, got := range []*canvas{
 					apply(t, enlargeV1, toSize(k.name, light, n, 1), row),
 					apply(t, enlargeV1, toSize(k.name, light, 1, n), col),
 				} {
@@ -243,14 +243,14 @@ func TestFaultC05RowsInsideLargerPictures(t *testing.T) {
 	}
 }
 
-type inside struct{ p *image }
+type inside struct{ p *canvas }
 
 func (r inside) Row(y int) []uint16 { return r.p.data[((y+20)*64+10)*3:][:32*3] }
 
 func TestFaultC06OvershootAndFlatParts(t *testing.T) {
 	// Source: OpenImageIO pull request 569; 0.1912 and 0.8088 computed there
 	// for a three-lobe Lanczos.
-	step := func(a, b uint16) *image {
+	step := func(a, b uint16) *canvas {
 		return newImage(20, 1, 1).fill(func(x, y, c int) uint16 {
 			if x < 10 {
 				return a

@@ -1,6 +1,9 @@
 package ops
 
-import "math/bits"
+import (
+	"math/bits"
+	"slices"
+)
 
 // axis says, for one direction, which input samples make each output sample:
 // output i is the sum over t < count[i] of w[off[i]+t] times input start[i]+t.
@@ -48,6 +51,24 @@ func (a *axis) done() *axis {
 // i+1; lo is that of whichever comes first, so that it never falls.
 func (a *axis) window(i int) (lo, hi int) {
 	return int(a.low[i]), a.end(i)
+}
+
+// reach is the range of inputs that outputs from <= i < till read.
+func (a *axis) reach(from, till int) (lo, hi int) {
+	lo = int(a.start[from])
+	for i := from; i < till; i++ {
+		lo, hi = min(lo, int(a.start[i])), max(hi, a.end(i))
+	}
+	return lo, hi
+}
+
+// part is the axis of the outputs from <= i < till, their inputs counted from lo.
+func (a *axis) part(from, till, lo int) *axis {
+	p := &axis{start: slices.Clone(a.start[from:till]), off: a.off[from:till], count: a.count[from:till], w: a.w, most: a.most}
+	for i := range p.start {
+		p.start[i] -= int32(lo)
+	}
+	return p.done()
 }
 
 // end is the first input behind output i's.

@@ -12,21 +12,21 @@ import (
 	"platemark/ops/colour"
 )
 
-// image is a picture in memory for tests.
-type image struct {
+// canvas is a picture in memory for tests.
+type canvas struct {
 	Pic
 	data []uint16
 }
 
-func newImage(w, h, c int) *image {
+func newImage(w, h, c int) *canvas {
 	p := Pic{W: w, H: h, C: c}
 	if c == 3 {
 		p.Profile, _ = colour.Space("sRGB")
 	}
-	return &image{p, make([]uint16, w*h*c)}
+	return &canvas{p, make([]uint16, w*h*c)}
 }
 
-func (p *image) fill(f func(x, y, c int) uint16) *image {
+func (p *canvas) fill(f func(x, y, c int) uint16) *canvas {
 	for i := range p.data {
 		p.data[i] = f(i/p.C%p.W, i/p.C/p.W, i%p.C)
 	}
@@ -34,7 +34,7 @@ func (p *image) fill(f func(x, y, c int) uint16) *image {
 }
 
 // scene fills with something like a photograph: slopes, edges, a little noise.
-func (p *image) scene() *image {
+func (p *canvas) scene() *canvas {
 	rng := rand.New(rand.NewPCG(4, 4))
 	return p.fill(func(x, y, c int) uint16 {
 		v := 20000 + 3*x + 50*y + 2000*c + rng.IntN(400)
@@ -46,7 +46,7 @@ func (p *image) scene() *image {
 }
 
 // noise fills with a mix of noise, extremes and flat parts.
-func (p *image) noise(seed uint64) *image {
+func (p *canvas) noise(seed uint64) *canvas {
 	rng := rand.New(rand.NewPCG(seed, 77))
 	return p.fill(func(x, y, c int) uint16 {
 		switch rng.IntN(6) {
@@ -60,8 +60,8 @@ func (p *image) noise(seed uint64) *image {
 }
 
 // mirrored is the picture flipped left to right (and top to bottom with both).
-func (p *image) mirrored(both bool) *image {
-	q := &image{p.Pic, make([]uint16, len(p.data))}
+func (p *canvas) mirrored(both bool) *canvas {
+	q := &canvas{p.Pic, make([]uint16, len(p.data))}
 	return q.fill(func(x, y, c int) uint16 {
 		if both {
 			y = p.H - 1 - y
@@ -78,7 +78,7 @@ func u16bytes(d []uint16) []byte {
 	return b
 }
 
-func bind(t testing.TB, op Operation, a Args, in ...*image) Step {
+func bind(t testing.TB, op Operation, a Args, in ...*canvas) Step {
 	t.Helper()
 	var pics []Pic
 	for _, p := range in {
@@ -92,7 +92,7 @@ func bind(t testing.TB, op Operation, a Args, in ...*image) Step {
 }
 
 // apply computes every row in order with one worker.
-func apply(t testing.TB, op Operation, a Args, in ...*image) *image {
+func apply(t testing.TB, op Operation, a Args, in ...*canvas) *canvas {
 	t.Helper()
 	s := bind(t, op, a, in...)
 	order := make([]int, s.Pic().H)
@@ -104,9 +104,9 @@ func apply(t testing.TB, op Operation, a Args, in ...*image) *image {
 
 // rowsIn computes the rows in the given order, dealt to several workers, and
 // checks that no worker asks for rows outside the windows or writes past a row.
-func rowsIn(t testing.TB, s Step, order []int, workers int, in ...*image) *image {
+func rowsIn(t testing.TB, s Step, order []int, workers int, in ...*canvas) *canvas {
 	t.Helper()
-	out := &image{s.Pic(), make([]uint16, s.Pic().Stride()*s.Pic().H)}
+	out := &canvas{s.Pic(), make([]uint16, s.Pic().Stride()*s.Pic().H)}
 	var ws []Worker
 	for range workers {
 		ws = append(ws, s.Worker())
@@ -133,7 +133,7 @@ func rowsIn(t testing.TB, s Step, order []int, workers int, in ...*image) *image
 	return out
 }
 
-func same(t *testing.T, what string, a, b *image) {
+func same(t *testing.T, what string, a, b *canvas) {
 	t.Helper()
 	if a.W != b.W || a.H != b.H || a.C != b.C {
 		t.Fatalf("%s: %d x %d x %d against %d x %d x %d", what, a.W, a.H, a.C, b.W, b.H, b.C)
@@ -146,7 +146,7 @@ func same(t *testing.T, what string, a, b *image) {
 }
 
 // anyOrder checks that order and number of workers change nothing.
-func anyOrder(t *testing.T, op Operation, a Args, in ...*image) {
+func anyOrder(t *testing.T, op Operation, a Args, in ...*canvas) {
 	t.Helper()
 	s := bind(t, op, a, in...)
 	want := apply(t, op, a, in...)
@@ -183,7 +183,7 @@ func checkValues(t *testing.T, name string) (rows [][]string, notes []string) {
 
 // benchSteps computes the first rows of a step's result, and reports processor
 // time for a print of 18000 x 12000 px.
-func benchSteps(b *testing.B, rows int, op Operation, a Args, in ...*image) {
+func benchSteps(b *testing.B, rows int, op Operation, a Args, in ...*canvas) {
 	s := bind(b, op, a, in...)
 	var r []Rows
 	for _, p := range in {

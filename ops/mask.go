@@ -206,6 +206,23 @@ func (s *maskStep) Window(in, y int) (lo, hi int) {
 	return lo, hi
 }
 
+func (s *maskStep) Memory() (worker, shared int64) {
+	rows := 1
+	for i := range s.stages {
+		st := &s.stages[i]
+		rows++
+		for _, l := range st.lines {
+			if l.file != nil {
+				worker += l.file.memory()
+			}
+		}
+		if st.soft != nil {
+			rows += min(2*st.soft.radius+1, s.pic.H) + 1
+		}
+	}
+	return worker + 4*int64(rows)*int64(s.pic.W), 0
+}
+
 func (s *maskStep) Worker() Worker {
 	w := &maskWorker{s: s, b: make([]float32, s.pic.W)}
 	for _, st := range s.stages {

@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 
 	"platemark/ops/colour"
@@ -74,6 +75,14 @@ func newMix(a Args, in []Pic, env Env) (Step, error) {
 func (s *mix) Pic() Pic { return s.pic }
 
 func (s *mix) Window(_, y int) (lo, hi int) { return y, y + 1 }
+
+func (s *mix) Needs(_ int, r image.Rectangle) image.Rectangle { return r }
+
+func (s *mix) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	p.pic.W = r.Dx()
+	return &p, r.Min.X
+}
 
 // Worker is the step itself: a row needs no memory of others.
 func (s *mix) Worker() Worker { return s }

@@ -10,7 +10,7 @@ import (
 
 func shares(r, g, b string) Args { return Args{{"red", r}, {"green", g}, {"blue", b}} }
 
-func tinted(t testing.TB, hue, chroma, space string, in *image) *image {
+func tinted(t testing.TB, hue, chroma, space string, in *canvas) *canvas {
 	t.Helper()
 	p, _ := colour.Space(space)
 	sum := p.Digest().String()
@@ -113,23 +113,23 @@ func TestMixAndTintRefuse(t *testing.T) {
 	for _, c := range []struct {
 		o    Operation
 		a    Args
-		in   []*image
+		in   []*canvas
 		want string
 	}{
 		{mixV1, shares("1", "0", "0"), nil, "1 picture"},
-		{mixV1, shares("1", "0", "0"), []*image{grey}, "grey already"},
-		{mixV1, shares("1/2", "1/2", "1/100"), []*image{rgb}, "add up to 101/100, expected 1"},
-		{mixV1, shares("4", "-2", "-1"), []*image{rgb}, "red is 4, expected -2 to 3"},
-		{mixV1, shares("0.3", "1", "0"), []*image{rgb}, "reduced fraction"},
-		{mixV1, shares("1", "0", "0")[:2], []*image{rgb}, "blue is missing"},
-		{tintV1, tint("70", "6", "s"), []*image{rgb}, "grey with mix first"},
-		{tintV1, tint("70", "6", "s"), []*image{newImage(5, 5, 1)}, "needs the picture's profile"},
-		{tintV1, tint("361", "6", "s"), []*image{grey}, "hue is 361, expected 0 to 360"},
-		{tintV1, tint("70", "41", "s"), []*image{grey}, "chroma is 41, expected 0 to 40"},
-		{tintV1, tint("70", "6", "q"), []*image{grey}, "no profile with the digest"},
-		{tintV1, tint("70", "6", "g"), []*image{grey}, "isn't RGB"},
-		{tintV1, tint("70", "6", "s")[:2], []*image{grey}, "profile is missing"},
-		{tintV1, tint("70", "6", "s")[1:], []*image{grey}, "hue is missing"},
+		{mixV1, shares("1", "0", "0"), []*canvas{grey}, "grey already"},
+		{mixV1, shares("1/2", "1/2", "1/100"), []*canvas{rgb}, "add up to 101/100, expected 1"},
+		{mixV1, shares("4", "-2", "-1"), []*canvas{rgb}, "red is 4, expected -2 to 3"},
+		{mixV1, shares("0.3", "1", "0"), []*canvas{rgb}, "reduced fraction"},
+		{mixV1, shares("1", "0", "0")[:2], []*canvas{rgb}, "blue is missing"},
+		{tintV1, tint("70", "6", "s"), []*canvas{rgb}, "grey with mix first"},
+		{tintV1, tint("70", "6", "s"), []*canvas{newImage(5, 5, 1)}, "needs the picture's profile"},
+		{tintV1, tint("361", "6", "s"), []*canvas{grey}, "hue is 361, expected 0 to 360"},
+		{tintV1, tint("70", "41", "s"), []*canvas{grey}, "chroma is 41, expected 0 to 40"},
+		{tintV1, tint("70", "6", "q"), []*canvas{grey}, "no profile with the digest"},
+		{tintV1, tint("70", "6", "g"), []*canvas{grey}, "isn't RGB"},
+		{tintV1, tint("70", "6", "s")[:2], []*canvas{grey}, "profile is missing"},
+		{tintV1, tint("70", "6", "s")[1:], []*canvas{grey}, "hue is missing"},
 	} {
 		var pics []Pic
 		for _, p := range c.in {

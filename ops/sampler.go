@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 )
 
@@ -122,6 +123,31 @@ func coverAxis(x0, x1 *big.Rat, m, n int) (*axis, error) {
 
 // window returns the mask rows lo <= r < hi that picture row y needs.
 func (s *sampler) window(y int) (lo, hi int) { return s.y.window(y) }
+
+// needs is the part of the mask that the part r of the picture reads.
+func (s *sampler) needs(r image.Rectangle) image.Rectangle {
+	x0, x1 := s.x.reach(r.Min.X, r.Max.X)
+	y0, y1 := s.y.reach(r.Min.Y, r.Max.Y)
+	return image.Rect(x0, y0, x1, y1)
+}
+
+// part is the sampler for the columns of r, of a mask cut to its needs; nil for
+// none.
+func (s *sampler) part(r image.Rectangle) *sampler {
+	if s == nil {
+		return nil
+	}
+	lo, hi := s.x.reach(r.Min.X, r.Max.X)
+	return &sampler{x: s.x.part(r.Min.X, r.Max.X, lo), y: s.y, w: r.Dx(), mask: s.mask.wide(hi - lo)}
+}
+
+// memory is what a worker holds, in bytes; 0 without a sampler.
+func (s *sampler) memory() int64 {
+	if s == nil {
+		return 0
+	}
+	return 4 * (int64(s.y.most+1)*int64(s.w) + int64(s.mask.W))
+}
 
 // worker returns private state for one worker.
 func (s *sampler) worker() *samplerWorker {

@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 
 	"platemark/ops/exact"
@@ -122,6 +123,33 @@ func (s *sharpen) Window(in, y int) (lo, hi int) {
 	return max(0, y-s.reach()), min(s.pic.H, y+s.reach()+1)
 }
 
+func (s *sharpen) Memory() (worker, shared int64) {
+	return 4*int64(2*s.reach()+2)*int64(s.pic.W) + s.mask.memory(), 0
+}
+
+// around is r and as far around it as the blur reaches.
+func (s *sharpen) around(r image.Rectangle) image.Rectangle {
+	return r.Inset(-s.reach()).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
+}
+
+func (s *sharpen) Needs(in int, r image.Rectangle) image.Rectangle {
+	if in == 1 {
+		n := s.around(r)
+		n.Min.Y, n.Max.Y = r.Min.Y, r.Max.Y
+		return s.mask.needs(n)
+	}
+	return s.around(r)
+}
+
+// Part works on the columns around, where those at the ends repeat what isn't
+// the picture's edge: they are wrong as far as the blur reaches, and outside r.
+func (s *sharpen) Part(r image.Rectangle) (Step, int) {
+	n := s.around(r)
+	p := *s
+	p.pic.W, p.mask = n.Dx(), s.mask.part(n)
+	return &p, n.Min.X
+}
+
 func (s *sharpen) Worker() Worker {
 	r, w := s.reach(), s.pic.W
 	k := &sharpenWorker{sharpen: s}
@@ -168,6 +196,7 @@ func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
 	for t := range k.rows {
 		k.rows[t] = k.across(max(0, min(k.pic.H-1, y-r+t)), in[0])
 	}
+	src = in[0].Row(y)[:len(dst)] // more rows than may be held were asked for since
 	c := k.pic.C
 	for x := 0; x < k.pic.W; x += pixelBlock {
 		n := min(pixelBlock, k.pic.W-x)

@@ -49,7 +49,7 @@ func TestSharpenAgainstTextbook(t *testing.T) {
 }
 
 // slowSharpen is the operation one sample at a time in the same float32.
-func slowSharpen(s *sharpen, in *image, mask func(x, y int) float32) *image {
+func slowSharpen(s *sharpen, in *canvas, mask func(x, y int) float32) *canvas {
 	luma := func(x, y int) float32 {
 		x, y = max(0, min(x, in.W-1)), max(0, min(y, in.H-1))
 		i := (y*in.W + x) * in.C
@@ -74,7 +74,7 @@ func slowSharpen(s *sharpen, in *image, mask func(x, y int) float32) *image {
 			across[y*in.W+x] = fold(func(k int) float32 { return luma(x+k, y) })
 		}
 	}
-	out := &image{in.Pic, make([]uint16, len(in.data))}
+	out := &canvas{in.Pic, make([]uint16, len(in.data))}
 	return out.fill(func(x, y, c int) uint16 {
 		d := luma(x, y) - fold(func(k int) float32 { return across[max(0, min(y+k, in.H-1))*in.W+x] })
 		switch {
@@ -117,7 +117,7 @@ func TestSharpenEqualsSlow(t *testing.T) {
 	}
 }
 
-func maskAt(k *samplerWorker, m *image, x, y int) float32 {
+func maskAt(k *samplerWorker, m *canvas, x, y int) float32 {
 	w, kind := k.row(y, &rowsOf{pic: m.Pic, data: m.data, hi: m.H})
 	switch kind {
 	case maskZero:

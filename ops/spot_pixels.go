@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 
 	"platemark/ops/exact"
@@ -74,6 +75,28 @@ func (s *spotPixelsStep) Window(in, y int) (lo, hi int) {
 		return s.mask.window(y)
 	}
 	return max(0, y-1), min(s.pic.H, y+2)
+}
+
+func (s *spotPixelsStep) Memory() (worker, shared int64) { return s.mask.memory(), 0 }
+
+func (s *spotPixelsStep) around(r image.Rectangle) image.Rectangle {
+	return r.Inset(-1).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
+}
+
+func (s *spotPixelsStep) Needs(in int, r image.Rectangle) image.Rectangle {
+	if in == 1 {
+		n := s.around(r)
+		n.Min.Y, n.Max.Y = r.Min.Y, r.Max.Y
+		return s.mask.needs(n)
+	}
+	return s.around(r)
+}
+
+// Part works on one more column at both ends; that isn't the picture's edge, and
+// comes out wrong.
+func (s *spotPixelsStep) Part(r image.Rectangle) (Step, int) {
+	n := s.around(r)
+	return &spotPixelsStep{pic: s.pic.wide(n.Dx()), over: s.over, mask: s.mask.part(n)}, n.Min.X
 }
 
 func (s *spotPixelsStep) Worker() Worker {

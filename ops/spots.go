@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math"
 	"math/big"
 
@@ -55,6 +56,9 @@ type place struct{ x, y float64 }
 
 type spotsStep struct {
 	pic    Pic
+	w      int             // of the whole picture
+	part   image.Rectangle // of the whole result that this step makes
+	held   int             // the first column that the input has
 	spots  []spot
 	byRow  [][]int32 // spots by row
 	lo, hi []int32   // windows
@@ -73,7 +77,7 @@ func newSpots(a Args, in []Pic, _ Env) (Step, error) {
 		return nil, fmt.Errorf("spots: argument spot-1 is missing")
 	}
 	shapes := make([]SpotShape, len(text))
-	s := &spotsStep{pic: p, spots: make([]spot, len(text)), byRow: make([][]int32, p.H)}
+	s := &spotsStep{pic: p, w: p.W, part: image.Rect(0, 0, p.W, p.H), spots: make([]spot, len(text)), byRow: make([][]int32, p.H)}
 	for i, t := range text {
 		v, err := ParseSpot(t)
 		if err != nil {
@@ -218,6 +222,40 @@ func (s *spotsStep) windows() {
 
 func (s *spotsStep) Pic() Pic                     { return s.pic }
 func (s *spotsStep) Window(_, y int) (lo, hi int) { return int(s.lo[y]), int(s.hi[y]) }
+
+func (s *spotsStep) Memory() (worker, shared int64) {
+	for i := range s.spots {
+		shared += 16 * int64(len(s.spots[i].rim)*s.pic.C) // two workers may meet at one
+	}
+	return 0, shared
+}
+
+func (s *spotsStep) Needs(_ int, r image.Rectangle) image.Rectangle {
+	need := r
+	for i := range s.spots {
+		p := &s.spots[i]
+		x0, x1 := columns(p.x, p.r, 1, s.w)
+		at := image.Rect(x0, p.y0, x1, p.y1).Intersect(r)
+		switch {
+		case at.Empty():
+		case p.copied:
+			hold := func(v, most int) int { return max(0, min(v, most-1)) }
+			from := at.Add(image.Pt(p.ox, p.oy))
+			need = need.Union(image.Rect(hold(from.Min.X, s.w), hold(from.Min.Y, s.pic.H), hold(from.Max.X-1, s.w)+1, hold(from.Max.Y-1, s.pic.H)+1))
+		default:
+			x0, x1 := columns(p.x, p.r+spotRim, 1, s.w)
+			need = need.Union(image.Rect(x0, p.need0, x1, p.need1))
+		}
+	}
+	return need
+}
+
+func (s *spotsStep) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	p.pic.W, p.part, p.held = r.Dx(), r, s.Needs(0, r).Min.X
+	return &p, r.Min.X
+}
+
 func (s *spotsStep) Worker() Worker {
 	return &spotsWorker{s: s, rim: make([][]float64, len(s.spots))}
 }
@@ -231,17 +269,22 @@ type spotsWorker struct {
 func (w *spotsWorker) Row(dst []uint16, y int, in []Rows) {
 	s := w.s
 	src := in[0].Row(y)
-	copy(dst, src[:s.pic.Stride()])
+	copy(dst[:s.pic.Stride()], src[(s.part.Min.X-s.held)*s.pic.C:])
 	for _, i := range s.byRow[y] {
 		p := &s.spots[i]
+		lo, hi := p.cols(y, s.w)
+		if lo, hi = max(lo, s.part.Min.X), min(hi, s.part.Max.X); lo >= hi {
+			continue
+		}
 		if p.copied {
-			s.copy(p, dst, src, y, in[0])
+			s.copy(p, dst, src, y, lo, hi, in[0])
 			continue
 		}
 		if w.rim[i] == nil {
 			w.rim[i] = s.gather(p, in[0])
+			src = in[0].Row(y) // more rows than may be held were asked for since
 		}
-		w.fill(p, w.rim[i], dst, src, y)
+		w.fill(p, w.rim[i], dst, src, y, lo, hi)
 	}
 }
 
@@ -254,7 +297,7 @@ func (s *spotsStep) gather(p *spot, in Rows) []float64 {
 		if y := int(q.y); y != last {
 			last, row = y, in.Row(y)
 		}
-		x := int(q.x)
+		x := int(q.x) - s.held
 		for _, u := range row[x*c : (x+1)*c] {
 			v = append(v, float64(u))
 		}
@@ -262,13 +305,12 @@ func (s *spotsStep) gather(p *spot, in Rows) []float64 {
 	return v
 }
 
-// fill mends row y of a spot from its rim.
-func (w *spotsWorker) fill(p *spot, rim []float64, dst, src []uint16, y int) {
+// fill mends columns lo to hi of row y of a spot from its rim.
+func (w *spotsWorker) fill(p *spot, rim []float64, dst, src []uint16, y, lo, hi int) {
 	c := w.s.pic.C
 	if w.sum == nil {
 		w.sum = make([]float64, c)
 	}
-	lo, hi := p.cols(y, w.s.pic.W)
 	fy := float64(y)
 	for x := lo; x < hi; x++ {
 		share := p.weight(x, y)
@@ -297,22 +339,20 @@ func (w *spotsWorker) fill(p *spot, rim []float64, dst, src []uint16, y int) {
 			}
 		}
 		for j, v := range w.sum {
-			at := x*c + j
-			dst[at] = laidOver(src[at], v/total, share)
+			dst[(x-w.s.part.Min.X)*c+j] = laidOver(src[(x-w.s.held)*c+j], v/total, share)
 		}
 	}
 }
 
-// copy mends row y of a spot from another place.
-func (s *spotsStep) copy(p *spot, dst, src []uint16, y int, in Rows) {
+// copy mends columns lo to hi of row y of a spot from another place.
+func (s *spotsStep) copy(p *spot, dst, src []uint16, y, lo, hi int, in Rows) {
 	c := s.pic.C
 	from := in.Row(max(0, min(y+p.oy, s.pic.H-1)))
-	lo, hi := p.cols(y, s.pic.W)
 	for x := lo; x < hi; x++ {
-		fx := max(0, min(x+p.ox, s.pic.W-1)) * c
+		fx := (max(0, min(x+p.ox, s.w-1)) - s.held) * c
 		share := p.weight(x, y)
 		for j := range c {
-			dst[x*c+j] = laidOver(src[x*c+j], float64(from[fx+j]), share)
+			dst[(x-s.part.Min.X)*c+j] = laidOver(src[(x-s.held)*c+j], float64(from[fx+j]), share)
 		}
 	}
 }

@@ -11,7 +11,11 @@
 // goroutine, reads no clock and no environment.
 package ops
 
-import "platemark/ops/colour"
+import (
+	"image"
+
+	"platemark/ops/colour"
+)
 
 // Pic says what kind of picture flows between steps: W x H pixels of C
 // interleaved channels (1 grey or mask, 3 RGB), 16 bits each, in the encoding
@@ -25,10 +29,19 @@ type Pic struct {
 func (p Pic) Stride() int { return p.W * p.C }
 
 // Rows gives the rows of one picture. Row returns row y (0 <= y < H), W*C
-// samples long. The slice is read-only and stays valid while the output row
-// being filled needs it, that is for every y inside the step's Window.
+// samples long. The slice is read-only and stays valid until the step has asked
+// this input for HeldRows other rows.
 type Rows interface {
 	Row(y int) []uint16
+}
+
+// HeldRows is how many rows of one input a step may hold at a time.
+const HeldRows = 4
+
+// Parts may be implemented by Rows that give some samples of a row (from <= i <
+// till) at less cost than all of it. The slice is valid until the next call.
+type Parts interface {
+	Part(y, from, till int) []uint16
 }
 
 // Step is an operation bound to its arguments and to the kinds of its inputs.
@@ -53,6 +66,51 @@ type Worker interface {
 }
 
 // Whole may be implemented by a Step whose Window spans the whole input (a
-// quarter turn, say): the executor then gives it an input it can read in any
-// order at low cost.
+// quarter turn, say): the executor keeps that input as a whole and gives it as
+// Parts, in any order at low cost.
 type Whole interface{ NeedsWhole() bool }
+
+// Sized may be implemented by a Step that takes much memory: worker is what each
+// worker holds, shared what all of them hold together, in bytes, about.
+type Sized interface {
+	Memory() (worker, shared int64)
+}
+
+// Shared may be implemented by a Step whose workers share what is costly to work
+// out. ForRun is the step for one run, with nothing worked out yet.
+type Shared interface {
+	Step
+	ForRun() Step
+}
+
+// Partial may be implemented by a Step that can compute some columns of its rows
+// at less cost than all of them.
+type Partial interface {
+	Step
+	// Needs is the part of input number in that the part r of the result, which
+	// isn't empty, is computed from.
+	Needs(in int, r image.Rectangle) image.Rectangle
+	// Part is the step for the part r of the result. Rows keep their numbers. Its
+	// inputs have the columns of Needs alone, and its own rows begin at column
+	// left of the whole; what lies outside r may be anything.
+	Part(r image.Rectangle) (s Step, left int)
+}
+
+// sameColumns are the rows that a step asks for, and the columns of r.
+func sameColumns(s Step, in int, r image.Rectangle) image.Rectangle {
+	lo, hi := RowsNeeded(s, in, r.Min.Y, r.Max.Y)
+	return image.Rect(r.Min.X, lo, r.Max.X, hi)
+}
+
+// RowsNeeded are the rows of an input that the rows from <= y < till of a step's
+// result need.
+func RowsNeeded(s Step, in, from, till int) (lo, hi int) {
+	lo, hi = s.Window(in, from)
+	for y := from + 1; y < till; y++ {
+		_, h := s.Window(in, y)
+		hi = max(hi, h)
+	}
+	return lo, hi
+}
+
+func (p Pic) wide(w int) Pic { p.W = w; return p }

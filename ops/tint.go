@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 	"sync"
 
@@ -40,9 +41,8 @@ type tint struct {
 	pic   Pic
 	grey  *colour.Profile
 	space *toneSpace
-	a, b  float64 // of chroma, at L* 50
-	once  sync.Once
-	code  [][3]uint16
+	a, b  float64            // of chroma, at L* 50
+	code  func() [][3]uint16 // by the grey's code
 }
 
 func newTint(a Args, in []Pic, env Env) (Step, error) {
@@ -86,6 +86,7 @@ func newTint(a Args, in []Pic, env Env) (Step, error) {
 	c := exact.Rat(v[1])
 	s.a = exact.Sinpi(turn.Add(exact.Frac(1, 2))).Mul(c).Float64()
 	s.b = exact.Sinpi(turn).Mul(c).Float64()
+	s.code = sync.OnceValue(s.tabulate)
 	return s, nil
 }
 
@@ -93,29 +94,35 @@ func (s *tint) Pic() Pic { return s.pic }
 
 func (s *tint) Window(_, y int) (lo, hi int) { return y, y + 1 }
 
-// Worker is the step itself: a row needs no memory of others.
-func (s *tint) Worker() Worker {
-	s.once.Do(s.tabulate)
-	return s
+func (s *tint) Needs(_ int, r image.Rectangle) image.Rectangle { return r }
+
+func (s *tint) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	p.pic.W = r.Dx()
+	return &p, r.Min.X
 }
 
-func (s *tint) tabulate() {
+// Worker is the step itself: a row needs no memory of others.
+func (s *tint) Worker() Worker { return s }
+
+func (s *tint) tabulate() [][3]uint16 {
 	light := s.grey.Tone(0).Decode64()
-	s.code = make([][3]uint16, len(light))
+	code := make([][3]uint16, len(light))
 	t := &s.space.tones
 	for i, v := range light {
 		fy := labF(v)
 		u := float64((float64(116*fy) - 16) * 0.01)
 		w := float64(float64(4*u) * (1 - u))
 		r, g, b := s.space.light(fy, float64(w*s.a)/500, float64(w*s.b)/200)
-		s.code[i] = [3]uint16{t[0].Encode64(r), t[1].Encode64(g), t[2].Encode64(b)}
+		code[i] = [3]uint16{t[0].Encode64(r), t[1].Encode64(g), t[2].Encode64(b)}
 	}
+	return code
 }
 
 func (s *tint) Row(dst []uint16, y int, in []Rows) {
 	src := in[0].Row(y)[:s.pic.W]
 	dst = dst[:3*len(src)]
-	code := s.code[:65536]
+	code := s.code()[:65536]
 	for i, v := range src {
 		c := &code[v]
 		q := dst[3*i : 3*i+3]

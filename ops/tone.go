@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math/big"
 	"sync"
 
@@ -75,14 +76,14 @@ type tone struct {
 	curves   []*cubic // of lightness, in order
 	local    float64
 	blur     *toneBlur // nil without local contrast
+	skip     int       // columns of the input before the result's
 	chroma   float64   // what a* and b* are multiplied by
 	muted    float64
 	inLab    bool // anything but exposure acts
 	space    *toneSpace
 	mask     *sampler // nil without
 
-	once sync.Once
-	grey *toneGrey
+	grey func() *toneGrey
 }
 
 func newTone(a Args, in []Pic, env Env) (Step, error) {
@@ -90,6 +91,7 @@ func newTone(a Args, in []Pic, env Env) (Step, error) {
 		return nil, fmt.Errorf("tone takes 1 picture and perhaps a mask, got %d inputs", len(in))
 	}
 	s := &tone{pic: in[0], chroma: 1}
+	s.grey = sync.OnceValue(s.greyTables)
 	p := s.pic
 	if err := curvesOnly("tone", p); err != nil {
 		return nil, err
@@ -213,6 +215,48 @@ func (s *tone) Window(in, y int) (lo, hi int) {
 		return y, y + 1
 	}
 	return s.blur.window(y)
+}
+
+func (s *tone) Memory() (worker, shared int64) {
+	worker = s.mask.memory()
+	if s.blur != nil {
+		w, all := s.blur.memory()
+		worker, shared = worker+w, all
+	}
+	return worker, shared
+}
+
+// ForRun is the step with a blur of its own, which all workers share.
+func (s *tone) ForRun() Step {
+	if s.blur == nil || s.blur.f < sharedBlur {
+		return s
+	}
+	p, b := *s, *s.blur
+	b.once, b.rows = make([]sync.Once, b.bh), make([][]float32, b.bh)
+	p.blur = &b
+	return &p
+}
+
+func (s *tone) Needs(in int, r image.Rectangle) image.Rectangle {
+	switch {
+	case in == 1:
+		return s.mask.needs(r)
+	case s.blur == nil:
+		return r
+	}
+	n := sameColumns(s, in, r)
+	n.Min.X, n.Max.X = s.blur.columns(r.Min.X, r.Max.X)
+	return n
+}
+
+func (s *tone) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	p.pic.W, p.mask = r.Dx(), s.mask.part(r)
+	if s.blur != nil {
+		lo, _ := s.blur.columns(r.Min.X, r.Max.X)
+		p.blur, p.skip = s.blur.part(r.Min.X, r.Max.X), r.Min.X-lo
+	}
+	return &p, r.Min.X
 }
 
 // lightness puts L* through the curves.

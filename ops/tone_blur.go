@@ -1,6 +1,10 @@
 package ops
 
-import "math/big"
+import (
+	"math/big"
+	"slices"
+	"sync"
+)
 
 // toneBlur is the blur of lightness behind local contrast: near enough a
 // Gaussian of standard deviation radius, at a cost that grows little with it.
@@ -21,6 +25,43 @@ type toneBlur struct {
 	bw, bh int // blocks
 	taps   []float32
 	x      []blurPlace
+	// once and rows are, in a run, the rows of blocks blurred across that all
+	// workers share, by number.
+	once []sync.Once
+	rows [][]float32
+}
+
+// sharedBlur is the side of a block from which on the rows of blocks are few
+// enough to be shared: below, all of them would be a quarter of a picture and
+// more.
+const sharedBlur = 4
+
+// memory is what a worker, and all of them, hold.
+func (b *toneBlur) memory() (worker, shared int64) {
+	rows := min(2*len(b.taps), b.bh)
+	if b.f >= sharedBlur {
+		rows, shared = 0, 4*int64(b.bw)*int64(b.bh)
+	}
+	return 4*int64(b.w) + 4*int64(rows+6)*int64(b.bw), shared
+}
+
+// columns are those of the input that columns from <= x < till of the blur read.
+func (b *toneBlur) columns(from, till int) (lo, hi int) {
+	r := len(b.taps) - 1
+	first, last := int(b.x[from].at)-r, int(b.x[till-1].at)+1+r
+	return b.f * max(0, first), min(b.w, b.f*(last+1))
+}
+
+// part is the blur of columns from <= x < till, of an input that is cut to what
+// they read. The blocks at its ends repeat what isn't the picture's edge: they
+// are wrong as far as the blur reaches, which is short of those read.
+func (b *toneBlur) part(from, till int) *toneBlur {
+	lo, hi := b.columns(from, till)
+	p := &toneBlur{w: hi - lo, h: b.h, f: b.f, bw: (hi - lo + b.f - 1) / b.f, bh: b.bh, taps: b.taps, x: slices.Clone(b.x[from:till])}
+	for i := range p.x {
+		p.x[i].at -= int32(lo / b.f)
+	}
+	return p
 }
 
 // blurPlace is a block and the share of its right neighbour.
@@ -89,6 +130,9 @@ func (b *toneBlur) worker(level func([]float32, []uint16)) *toneBlurWorker {
 	for i := range 2*r + 1 {
 		k.shifted = append(k.shifted, k.wide[i:i+b.bw])
 	}
+	if b.rows != nil {
+		k.keys = nil
+	}
 	for range k.keys {
 		k.slots = append(k.slots, make([]float32, b.bw))
 	}
@@ -116,7 +160,7 @@ func (k *toneBlurWorker) load(y int, in Rows) {
 // read sets dst to the blur of the loaded row from column x on.
 func (k *toneBlurWorker) read(dst []float32, x int) {
 	if k.f == 1 {
-		copy(dst, k.mixed[x:])
+		copy(dst, k.mixed[k.x[x].at:])
 		return
 	}
 	for i, p := range k.x[x : x+len(dst)] {
@@ -148,12 +192,25 @@ func (k *toneBlurWorker) blurred(j int, in Rows) []float32 {
 
 // across is a row of blocks blurred along x.
 func (k *toneBlurWorker) across(j int, in Rows) []float32 {
+	if k.toneBlur.rows != nil {
+		k.once[j].Do(func() {
+			out := make([]float32, k.bw)
+			k.blocks(out, j, in)
+			k.toneBlur.rows[j] = out
+		})
+		return k.toneBlur.rows[j]
+	}
 	slot := j % len(k.slots)
 	out := k.slots[slot]
-	if k.keys[slot] == j+1 {
-		return out
+	if k.keys[slot] != j+1 {
+		k.keys[slot] = j + 1
+		k.blocks(out, j, in)
 	}
-	k.keys[slot] = j + 1
+	return out
+}
+
+// blocks sets out to row j of the blocks blurred along x.
+func (k *toneBlurWorker) blocks(out []float32, j int, in Rows) {
 	r := len(k.taps) - 1
 	k.means(k.wide[r:r+k.bw], j, in)
 	first, last := k.wide[r], k.wide[r+k.bw-1]
@@ -163,7 +220,6 @@ func (k *toneBlurWorker) across(j int, in Rows) []float32 {
 	for x := 0; x < k.bw; x += pixelBlock {
 		symRows(out[x:min(x+pixelBlock, k.bw)], k.shifted, x, k.taps)
 	}
-	return out
 }
 
 // means sets dst to row j of the small plane.

@@ -7,7 +7,7 @@ import (
 )
 
 // lights is a toneBlur over a plane of codes as they are.
-func lights(t *testing.T, in *image, radius *big.Rat) [][]float32 {
+func lights(t *testing.T, in *canvas, radius *big.Rat) [][]float32 {
 	t.Helper()
 	b := newToneBlur(in.W, in.H, radius)
 	k := b.worker(func(dst []float32, row []uint16) { floatRow(dst, row[:in.W]) })

@@ -20,7 +20,7 @@ var extremes = []Args{
 	{{"warmth", "50"}}, {{"warmth", "-50"}},
 }
 
-func greyRamp(space string) *image {
+func greyRamp(space string) *canvas {
 	channels := 3
 	if strings.HasPrefix(space, "grey") {
 		channels = 1
@@ -71,7 +71,7 @@ func TestToneGreysStayGreyAndInOrder(t *testing.T) {
 	}
 	// A grey picture and the same greys in RGB of the same curve agree.
 	rgb := greyRamp("opRGB")
-	one := &image{Pic{W: 4096, H: 16, C: 1}, greyRamp("grey-2.2").data}
+	one := &canvas{Pic{W: 4096, H: 16, C: 1}, greyRamp("grey-2.2").data}
 	one = inSpace(one, "grey-2.2")
 	for _, a := range extremes[:8] {
 		x := apply(t, toneV1, a, rgb)

@@ -10,29 +10,26 @@ type toneGrey struct {
 }
 
 func (s *tone) greyTables() *toneGrey {
-	s.once.Do(func() {
-		t := &toneGrey{tone: s.pic.Profile.Tone(0)}
-		light := t.tone.Decode64()
-		if s.local != 0 {
-			t.level = make([]float64, len(light))
-		} else {
-			t.code = make([]uint16, len(light))
-		}
-		for i, v := range light {
-			v, _, _ = s.expose(v, v, v)
-			if s.inLab {
-				l := s.lightness(labOfLight(v))
-				if s.local != 0 {
-					t.level[i] = l
-					continue
-				}
-				v = lightOfLab(l)
+	t := &toneGrey{tone: s.pic.Profile.Tone(0)}
+	light := t.tone.Decode64()
+	if s.local != 0 {
+		t.level = make([]float64, len(light))
+	} else {
+		t.code = make([]uint16, len(light))
+	}
+	for i, v := range light {
+		v, _, _ = s.expose(v, v, v)
+		if s.inLab {
+			l := s.lightness(labOfLight(v))
+			if s.local != 0 {
+				t.level[i] = l
+				continue
 			}
-			t.code[i] = t.tone.Encode64(v)
+			v = lightOfLab(l)
 		}
-		s.grey = t
-	})
-	return s.grey
+		t.code[i] = t.tone.Encode64(v)
+	}
+	return t
 }
 
 func (s *tone) Worker() Worker {
@@ -41,7 +38,7 @@ func (s *tone) Worker() Worker {
 		return k
 	}
 	if s.pic.C == 1 {
-		k.tables = s.greyTables()
+		k.tables = s.grey()
 	} else {
 		for i, t := range s.space.tones {
 			k.decode[i] = t.Decode64()
@@ -68,7 +65,7 @@ type toneWorker struct {
 }
 
 func (k *toneWorker) Row(dst []uint16, y int, in []Rows) {
-	src := in[0].Row(y)[:k.pic.Stride()]
+	src := in[0].Row(y)[k.skip*k.pic.C:][:k.pic.Stride()]
 	dst = dst[:len(src)]
 	var m []float32
 	kind := maskOne
@@ -81,6 +78,7 @@ func (k *toneWorker) Row(dst []uint16, y int, in []Rows) {
 	}
 	if k.around != nil {
 		k.around.load(y, in[0])
+		src = in[0].Row(y)[k.skip*k.pic.C:][:len(dst)] // more rows than may be held were asked for since
 	}
 	c := k.pic.C
 	for x := 0; x < k.pic.W; x += pixelBlock {

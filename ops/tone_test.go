@@ -10,7 +10,7 @@ import (
 	"platemark/ops/colour"
 )
 
-func inSpace(p *image, space string) *image {
+func inSpace(p *canvas, space string) *canvas {
 	p.Profile, _ = colour.Space(space)
 	return p
 }
@@ -122,29 +122,29 @@ func TestToneRefuses(t *testing.T) {
 	paper.Profile = printer
 	for _, c := range []struct {
 		args Args
-		in   []*image
+		in   []*canvas
 		want string
 	}{
 		{nil, nil, "1 picture"},
-		{nil, []*image{bare}, "needs the picture's profile"},
-		{nil, []*image{paper}, "convert to a space such as opRGB first"},
-		{nil, []*image{rgb, rgb}, "a mask has 1 channel"},
-		{Args{{"warmth", "2"}}, []*image{grey}, "this picture is grey, and warmth changes colours"},
-		{Args{{"chroma", "0"}}, []*image{grey}, "tint the picture first"},
-		{Args{{"muted", "1"}}, []*image{grey}, "grey"},
-		{Args{{"exposure", "6"}}, []*image{rgb}, "exposure is 6, expected -5 to 5"},
-		{Args{{"exposure", "0.5"}}, []*image{rgb}, "isn't a reduced fraction"},
-		{Args{{"warmth", "-51"}}, []*image{rgb}, "expected -50 to 50"},
-		{Args{{"contrast", "2"}}, []*image{rgb}, "expected -1/2 to 1"},
-		{Args{{"chroma", "-2"}}, []*image{rgb}, "expected -1 to 1"},
-		{Args{{"local", "1"}}, []*image{rgb}, "local needs local-radius"},
-		{Args{{"local", "1"}, {"local-radius", "0"}}, []*image{rgb}, "expected 1/2 to 400"},
-		{Args{{"curve", "0 0"}}, []*image{rgb}, "2 to 32 points"},
-		{Args{{"curve", "0 0 50 60 100"}}, []*image{rgb}, "pairs"},
-		{Args{{"curve", "0 0 50 160"}}, []*image{rgb}, "lightness 160"},
-		{Args{{"curve", "0 0 50 60 50 70"}}, []*image{rgb}, "point 3 doesn't lie to the right"},
-		{Args{{"curve", "0 0 50 60 70 50"}}, []*image{rgb}, "falls at point 3"},
-		{Args{{"curve", "0 x"}}, []*image{rgb}, "reduced fraction"},
+		{nil, []*canvas{bare}, "needs the picture's profile"},
+		{nil, []*canvas{paper}, "convert to a space such as opRGB first"},
+		{nil, []*canvas{rgb, rgb}, "a mask has 1 channel"},
+		{Args{{"warmth", "2"}}, []*canvas{grey}, "this picture is grey, and warmth changes colours"},
+		{Args{{"chroma", "0"}}, []*canvas{grey}, "tint the picture first"},
+		{Args{{"muted", "1"}}, []*canvas{grey}, "grey"},
+		{Args{{"exposure", "6"}}, []*canvas{rgb}, "exposure is 6, expected -5 to 5"},
+		{Args{{"exposure", "0.5"}}, []*canvas{rgb}, "isn't a reduced fraction"},
+		{Args{{"warmth", "-51"}}, []*canvas{rgb}, "expected -50 to 50"},
+		{Args{{"contrast", "2"}}, []*canvas{rgb}, "expected -1/2 to 1"},
+		{Args{{"chroma", "-2"}}, []*canvas{rgb}, "expected -1 to 1"},
+		{Args{{"local", "1"}}, []*canvas{rgb}, "local needs local-radius"},
+		{Args{{"local", "1"}, {"local-radius", "0"}}, []*canvas{rgb}, "expected 1/2 to 400"},
+		{Args{{"curve", "0 0"}}, []*canvas{rgb}, "2 to 32 points"},
+		{Args{{"curve", "0 0 50 60 100"}}, []*canvas{rgb}, "pairs"},
+		{Args{{"curve", "0 0 50 160"}}, []*canvas{rgb}, "lightness 160"},
+		{Args{{"curve", "0 0 50 60 50 70"}}, []*canvas{rgb}, "point 3 doesn't lie to the right"},
+		{Args{{"curve", "0 0 50 60 70 50"}}, []*canvas{rgb}, "falls at point 3"},
+		{Args{{"curve", "0 x"}}, []*canvas{rgb}, "reduced fraction"},
 	} {
 		var pics []Pic
 		for _, p := range c.in {
@@ -162,7 +162,7 @@ func BenchmarkTone(b *testing.B) {
 	grey := inSpace(newImage(6000, 64, 1).scene(), "grey-2.2")
 	for _, c := range []struct {
 		name string
-		in   *image
+		in   *canvas
 		args Args
 	}{
 		{"exposure", rgb, Args{{"exposure", "1/2"}}},

@@ -1,6 +1,9 @@
 package ops
 
-import "fmt"
+import (
+	"fmt"
+	"image"
+)
 
 // TurnV1 turns or mirrors a picture by whole quarter turns.
 //
@@ -42,18 +45,15 @@ func TurnOrientation(way string) int {
 	return 0
 }
 
-// turnRows is how many rows a quarter turn makes at a time by default: enough
-// that each cache line of a source row is used whole.
-const turnRows = 32
+// turnRows is how many rows a quarter turn makes at a time: so many pixels of
+// each row of its input are read together.
+const turnRows = 128
 
 // TurnStep is the step of TurnV1.
 type TurnStep struct {
 	in, pic Pic
 	o       int
-	// BlockBytes is what a worker may hold of rows that a quarter turn has
-	// made ahead; every source row is read once a block. 0 means 32 rows. Set
-	// it before the first Worker; it changes no sample.
-	BlockBytes int
+	part    image.Rectangle // of the whole result that this step makes
 }
 
 func newTurn(a Args, in []Pic, _ Env) (Step, error) {
@@ -74,7 +74,38 @@ func newTurn(a Args, in []Pic, _ Env) (Step, error) {
 	if o >= 5 {
 		s.pic.W, s.pic.H = in[0].H, in[0].W
 	}
+	s.part = image.Rect(0, 0, s.pic.W, s.pic.H)
 	return s, nil
+}
+
+// from is the place in the input of the result's pixel (x, y).
+func (s *TurnStep) from(x, y int) (column, row int) {
+	w, h := s.in.W-1, s.in.H-1
+	switch s.o {
+	case 2:
+		return w - x, y
+	case 3:
+		return w - x, h - y
+	case 4:
+		return x, h - y
+	case 5:
+		return y, x
+	case 6:
+		return y, h - x
+	case 7:
+		return w - y, h - x
+	}
+	return w - y, x
+}
+
+func (s *TurnStep) Needs(_ int, r image.Rectangle) image.Rectangle {
+	x0, y0 := s.from(r.Min.X, r.Min.Y)
+	x1, y1 := s.from(r.Max.X-1, r.Max.Y-1)
+	return image.Rect(min(x0, x1), min(y0, y1), max(x0, x1)+1, max(y0, y1)+1)
+}
+
+func (s *TurnStep) Part(r image.Rectangle) (Step, int) {
+	return &TurnStep{in: s.in, pic: s.pic.wide(r.Dx()), o: s.o, part: r}, r.Min.X
 }
 
 // Pic is the kind of the turned picture.
@@ -94,22 +125,20 @@ func (s *TurnStep) Window(_, y int) (lo, hi int) {
 
 // Worker returns private state for one worker.
 func (s *TurnStep) Worker() Worker {
-	w := &turnWorker{s: s, have: -1}
-	if s.o >= 5 {
-		w.rows = turnRows
-		if s.BlockBytes > 0 {
-			w.rows = max(1, s.BlockBytes/(2*s.pic.Stride()))
-		}
-		w.rows = min(w.rows, s.pic.H)
+	return &turnWorker{s: s}
+}
+
+func (s *TurnStep) Memory() (worker, shared int64) {
+	if s.o < 5 {
+		return 0, 0
 	}
-	return w
+	return 2 * int64(min(turnRows, s.pic.H)) * int64(s.pic.Stride()), 0
 }
 
 type turnWorker struct {
-	s     *TurnStep
-	rows  int // in a block
-	have  int // number of the block held, -1 for none
-	block []uint16
+	s      *TurnStep
+	y0, y1 int // the rows held
+	block  []uint16
 }
 
 func (w *turnWorker) Row(dst []uint16, y int, in []Rows) {
@@ -122,52 +151,56 @@ func (w *turnWorker) Row(dst []uint16, y int, in []Rows) {
 	case 4:
 		copy(dst, in[0].Row(s.in.H - 1 - y)[:s.pic.Stride()])
 	default:
-		if b := y / w.rows; b != w.have {
-			w.fill(b, in[0])
+		if y < w.y0 || y >= w.y1 {
+			w.fill(y, in[0])
 		}
 		n := s.pic.Stride()
-		at := (y % w.rows) * n
+		at := (y - w.y0) * n
 		copy(dst, w.block[at:at+n])
 	}
 }
 
-// fill makes the rows b*rows to (b+1)*rows of a quarter turn.
-func (w *turnWorker) fill(b int, in Rows) {
+// fill makes the rows from y0 on of a quarter turn, as many as are made at a
+// time.
+func (w *turnWorker) fill(y0 int, in Rows) {
 	s, c, stride := w.s, w.s.pic.C, w.s.pic.Stride()
+	w.y0, w.y1 = y0, min(y0+turnRows, s.part.Max.Y)
 	if w.block == nil {
-		w.block = make([]uint16, w.rows*stride)
+		w.block = make([]uint16, min(turnRows, s.part.Max.Y)*stride)
 	}
-	y0 := b * w.rows
-	n := min(w.rows, s.pic.H-y0)
-	for r := range s.in.H {
-		x := r
-		if s.o == 6 || s.o == 7 {
-			x = s.in.H - 1 - r
+	n := w.y1 - y0
+	held := s.Needs(0, s.part)
+	for x := s.part.Min.X; x < s.part.Max.X; x++ {
+		// Down a column of the result, the input's pixels go right or left.
+		first, r := s.from(x, y0)
+		last, _ := s.from(x, w.y1-1)
+		step, at := c, 0
+		if last < first {
+			step, at = -c, (n-1)*c
 		}
-		// Row y0+k of the result comes from column y0+k, or from the
-		// opposite end.
-		col, step := y0*c, c
-		if s.o >= 7 {
-			col, step = (s.in.W-1-y0)*c, -c
+		lo := (min(first, last) - held.Min.X) * c
+		var src []uint16
+		if p, ok := in.(Parts); ok {
+			src = p.Part(r, lo, lo+n*c)
+		} else {
+			src = in.Row(r)[lo : lo+n*c]
 		}
-		src := in.Row(r)
-		to := x * c
+		to := (x - s.part.Min.X) * c
 		if c == 3 {
 			for range n {
-				p, q := src[col:col+3], w.block[to:to+3]
+				p, q := src[at:at+3], w.block[to:to+3]
 				q[0], q[1], q[2] = p[0], p[1], p[2]
-				col += step
+				at += step
 				to += stride
 			}
 			continue
 		}
 		for range n {
-			copy(w.block[to:to+c], src[col:col+c])
-			col += step
+			copy(w.block[to:to+c], src[at:at+c])
+			at += step
 			to += stride
 		}
 	}
-	w.have = b
 }
 
 // mirrorRow copies the pixels of src to dst in the opposite order.

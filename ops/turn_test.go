@@ -8,23 +8,21 @@ import (
 	"testing"
 )
 
-func turnStep(t testing.TB, p Pic, o, block int) *TurnStep {
+func turnStep(t testing.TB, p Pic, o int) *TurnStep {
 	t.Helper()
 	s, err := TurnV1.New(Args{{"orientation", fmt.Sprint(o)}}, []Pic{p}, Env{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	turn := s.(*TurnStep)
-	turn.BlockBytes = block
-	return turn
+	return s.(*TurnStep)
 }
 
-func turned(t *testing.T, p *plane, o, block int) *plane {
+func turned(t *testing.T, p *plane, o int) *plane {
 	t.Helper()
 	if o == 1 {
 		return p
 	}
-	s := turnStep(t, p.pic, o, block)
+	s := turnStep(t, p.pic, o)
 	return &plane{pic: s.Pic(), data: checkOrders(t, s, p)}
 }
 
@@ -51,7 +49,7 @@ func TestFaultE01EveryOrientationStandsUpright(t *testing.T) {
 					p.data = append(p.data, uint16(r)*256+uint16(k))
 				}
 			}
-			got := turned(t, p, o, 0)
+			got := turned(t, p, o)
 			text := ""
 			for i := 0; i < len(got.data); i += c {
 				text += string(rune(got.data[i] / 256))
@@ -69,44 +67,46 @@ func TestFaultE01EveryOrientationStandsUpright(t *testing.T) {
 func TestTurnThereAndBack(t *testing.T) {
 	back := [9]int{0, 1, 2, 3, 4, 5, 8, 7, 6}
 	rng := rand.New(rand.NewPCG(13, 14))
-	for _, size := range [][2]int{{1, 1}, {1, 9}, {70, 1}, {37, 81}, {100, 33}} {
+	for _, size := range [][2]int{{1, 1}, {1, 9}, {70, 1}, {37, 81}, {100, 33}, {300, 7}} {
 		for _, c := range []int{1, 3, 4} {
 			p := noise(rng, Pic{W: size[0], H: size[1], C: c})
 			for o := 1; o <= 8; o++ {
-				for _, block := range []int{0, 1, 1000, 64 << 20} {
-					if got := turned(t, turned(t, p, o, block), back[o], 0); got.pic != p.pic || !slices.Equal(got.data, p.data) {
-						t.Fatalf("%v, %d channels, orientation %d there and %d back differs", size, c, o, back[o])
-					}
+				if got := turned(t, turned(t, p, o), back[o]); got.pic != p.pic || !slices.Equal(got.data, p.data) {
+					t.Fatalf("%v, %d channels, orientation %d there and %d back differs", size, c, o, back[o])
 				}
 			}
 		}
 	}
 }
 
-func TestTurnReadsEachRowOnceABlock(t *testing.T) {
-	p := gradient16(50, 20, 3)
-	s := turnStep(t, p.pic, 6, 10*2*20*3) // 10 rows at a time: 5 blocks
+// A quarter turn asks for each sample of its input once, by parts of rows.
+func TestTurnReadsEachSampleOnce(t *testing.T) {
+	p := gradient16(500, 20, 3)
+	s := turnStep(t, p.pic, 6)
 	if !s.NeedsWhole() {
 		t.Error("a quarter turn doesn't ask for the whole input")
 	}
-	n := &counted{p: p}
+	n := &counted{plane: p}
 	p.lo, p.hi = s.Window(0, 0)
 	w := s.Worker()
 	dst := make([]uint16, s.Pic().Stride())
 	for y := range s.Pic().H {
 		w.Row(dst, y, []Rows{n})
 	}
-	if n.n != 5*20 {
-		t.Errorf("%d rows read, want 100", n.n)
+	if want := len(p.data); n.samples != want {
+		t.Errorf("%d samples read, want %d", n.samples, want)
 	}
 }
 
 type counted struct {
-	p *plane
-	n int
+	*plane
+	samples int
 }
 
-func (c *counted) Row(y int) []uint16 { c.n++; return c.p.Row(y) }
+func (c *counted) Part(y, from, till int) []uint16 {
+	c.samples += till - from
+	return c.Row(y)[from:till]
+}
 
 func TestTurnRefuses(t *testing.T) {
 	p := Pic{W: 9, H: 7, C: 3}
@@ -129,16 +129,12 @@ func TestTurnRefuses(t *testing.T) {
 func BenchmarkTurn(b *testing.B) {
 	p := gradient16(6000, 4000, 3)
 	p.hi = 4000
-	for _, block := range []int{0, 64 << 20} {
-		b.Run(fmt.Sprint(block), func(b *testing.B) {
-			s := turnStep(b, p.pic, 6, block)
-			dst := make([]uint16, s.Pic().Stride())
-			for b.Loop() {
-				w := s.Worker()
-				for y := range s.Pic().H {
-					w.Row(dst, y, []Rows{p})
-				}
-			}
-		})
+	s := turnStep(b, p.pic, 6)
+	dst := make([]uint16, s.Pic().Stride())
+	for b.Loop() {
+		w := s.Worker()
+		for y := range s.Pic().H {
+			w.Row(dst, y, []Rows{p})
+		}
 	}
 }

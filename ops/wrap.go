@@ -1,6 +1,10 @@
 package ops
 
-import "fmt"
+import (
+	"fmt"
+	"image"
+	"slices"
+)
 
 // wrapV1 adds what goes round the edge of a stretcher frame. The face keeps all
 // of the picture but with way picture.
@@ -41,6 +45,9 @@ type wrap struct {
 	strip   int         // rows inside that an outside row may show
 	width   int
 	mirror  bool
+	left    int // columns outside the fold in a row, to the left of
+	inside  int // so many that stand side by side in the picture
+	from    int // the first of these in the input
 }
 
 // edgePlace is where a column or row comes from: of pixel at, and a share of
@@ -85,6 +92,7 @@ func newWrap(a Args, in []Pic, _ Env) (Step, error) {
 	}
 	s.strip = min(s.strip, p.H)
 	s.x, s.y = s.places(p.W), s.places(p.H)
+	s.left, s.inside = s.width, p.W
 	s.pic.W, s.pic.H = len(s.x), len(s.y)
 	return s, nil
 }
@@ -141,10 +149,9 @@ func (s *wrap) Row(dst []uint16, y int, in []Rows) {
 	a := in[0].Row(int(e.at))
 	dst = dst[:s.pic.Stride()]
 	if e.quarters == 0 {
-		n := s.width * c
-		copy(dst[n:len(dst)-n], a)
-		s.span(dst, a, a, 0, 0, s.width)
-		s.span(dst, a, a, 0, s.pic.W-s.width, s.pic.W)
+		copy(dst[s.left*c:(s.left+s.inside)*c], a[s.from*c:])
+		s.span(dst, a, a, 0, 0, s.left)
+		s.span(dst, a, a, 0, s.left+s.inside, s.pic.W)
 		return
 	}
 	b := in[0].Row(int(e.at) + int(e.step))
@@ -165,4 +172,38 @@ func (s *wrap) span(dst, a, b []uint16, q uint32, from, till int) {
 			dst[x*c+k] = uint16((v + 8) >> 4)
 		}
 	}
+}
+
+// reads is from which pixel of a side to which the places read.
+func reads(places []edgePlace) (lo, hi int) {
+	lo = int(places[0].at)
+	for _, e := range places {
+		a, b := int(e.at), int(e.at)+int(e.step)
+		lo, hi = min(lo, a, b), max(hi, a+1, b+1)
+	}
+	return lo, hi
+}
+
+func (s *wrap) Needs(_ int, r image.Rectangle) image.Rectangle {
+	x0, x1 := reads(s.x[r.Min.X:r.Max.X])
+	y0, y1 := reads(s.y[r.Min.Y:r.Max.Y])
+	return image.Rect(x0, y0, x1, y1)
+}
+
+func (s *wrap) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	lo, hi := reads(s.x[r.Min.X:r.Max.X])
+	p.in.W, p.pic.W = hi-lo, r.Dx()
+	p.x = slices.Clone(s.x[r.Min.X:r.Max.X])
+	for i := range p.x {
+		p.x[i].at -= int32(lo)
+	}
+	fold := s.pic.W - s.width
+	from := max(r.Min.X, min(s.width, r.Max.X))
+	p.left, p.inside = from-r.Min.X, max(0, min(r.Max.X, fold)-from)
+	p.from = from - s.width - lo
+	if p.inside == 0 {
+		p.from = 0
+	}
+	return &p, r.Min.X
 }

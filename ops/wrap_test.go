@@ -19,18 +19,18 @@ func edge(width, way, colour string) Args {
 	return a
 }
 
-func row16(v ...uint16) *image { return &image{Pic{W: len(v), H: 1, C: 1}, v} }
+func row16(v ...uint16) *canvas { return &canvas{Pic{W: len(v), H: 1, C: 1}, v} }
 
 func TestWrapByHand(t *testing.T) {
 	// One axis at a time: the picture is three columns, each all of one value,
 	// so that rows only repeat themselves.
-	columns := func(v ...uint16) *image {
+	columns := func(v ...uint16) *canvas {
 		return newImage(len(v), 8, 1).fill(func(x, _, _ int) uint16 { return v[x] })
 	}
 	for _, c := range []struct {
 		way   string
 		width string
-		in    *image
+		in    *canvas
 		want  []uint16
 	}{
 		{"mirror", "1", columns(10, 20, 40), []uint16{10, 10, 20, 40, 40}},
@@ -64,7 +64,7 @@ func TestWrapByHand(t *testing.T) {
 	// A corner of a stretch: across and down at once. Two by two pixels 0, 16 and
 	// 32, 64, width 2: the outermost has places 1/4 and 1/4:
 	// 9/16 0 + 3/16 16 + 3/16 32 + 1/16 64 = 13.
-	out := apply(t, wrapV1, edge("2", "stretch", ""), &image{Pic{W: 2, H: 2, C: 1}, []uint16{0, 16, 32, 64}})
+	out := apply(t, wrapV1, edge("2", "stretch", ""), &canvas{Pic{W: 2, H: 2, C: 1}, []uint16{0, 16, 32, 64}})
 	if out.data[0] != 13 || out.data[out.W+1] != 0 || out.data[1] != 8 {
 		t.Errorf("corner %v", out.data)
 	}
@@ -100,7 +100,7 @@ func TestWrapEqualsSlow(t *testing.T) {
 					return t
 				}
 				got := apply(t, wrapV1, edge(num32(w), way, ""), in)
-				want := &image{Pic{W: in.W + 2*w, H: in.H + 2*w, C: c}, make([]uint16, (in.W+2*w)*(in.H+2*w)*c)}
+				want := &canvas{Pic{W: in.W + 2*w, H: in.H + 2*w, C: c}, make([]uint16, (in.W+2*w)*(in.H+2*w)*c)}
 				want.fill(func(x, y, k int) uint16 {
 					px, py := place(x, in.W), place(y, in.H)
 					x0, y0 := math.Floor(px), math.Floor(py)

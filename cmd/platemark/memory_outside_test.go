@@ -9,8 +9,6 @@ import (
 	"path/filepath"
 	"syscall"
 	"testing"
-
-	"platemark/ops/codec/tiff"
 )
 
 // A master of 400 megapixels, 2.4 GB, is built within 300 MB, on 2 processors
@@ -22,21 +20,7 @@ func TestMemoryOfAHugeMaster(t *testing.T) {
 	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	l, err := tiff.NewLayout(tiff.Options{W: 25000, H: 16000, C: 3, Bits: 16})
-	if err != nil {
-		t.Fatal(err)
-	}
-	f, err := os.Create(filepath.Join(dir, "m.tif"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	if _, err := f.Write(l.Header()); err != nil {
-		t.Fatal(err)
-	}
-	if err := f.Truncate(l.Size()); err != nil {
-		t.Fatal(err)
-	}
+	blackMaster(t, filepath.Join(dir, "m.tif"), 25000, 16000)
 	for name, prepare := range map[string]string{"plain": "", "prepared": "prepare {\n    tone {\n        exposure +0.5 stops\n    }\n}\n"} {
 		recipe := filepath.Join(dir, name+".recipe")
 		text := "recipe 1 draft\nmaster \"m.tif\" space opRGB\n" + prepare + "print p {\n    size 10 in x 6.4 in at 100 ppi\n    enlarge with lanczos3\n    save tiff \"" + name + ".tif\"\n}\n"
@@ -57,3 +41,6 @@ func TestMemoryOfAHugeMaster(t *testing.T) {
 		}
 	}
 }
+
+// At the largest print, 18000 x 12000 px.
+func TestMemoryOfLargePrints(t *testing.T) { memoryOf(t, 6000, 18000, 2, 64) }

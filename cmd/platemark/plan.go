@@ -53,6 +53,15 @@ type planRow struct {
 	Steps     []planStep         `json:"steps"`
 	Masks     []interp.MaskCover `json:"masks"`
 	Spots     []interp.SpotLook  `json:"spots"`
+	Workers   int                `json:"workers"`
+	Kept      []planKept         `json:"kept"`
+}
+
+// planKept is a picture in between that is kept whole while it is read.
+type planKept struct {
+	Line   int   `json:"line"`
+	Bytes  int64 `json:"bytes"`
+	InFile bool  `json:"in-file"`
 }
 
 type planStep struct {
@@ -126,7 +135,10 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 	w, h := p.Pixels()
 	r := planRow{Recipe: recipe, Print: p.Print, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
 		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: p.Sizes(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
-		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Steps: []planStep{}}
+		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Workers: e.Workers, Kept: []planKept{}, Steps: []planStep{}}
+	for _, k := range e.Kept {
+		r.Kept = append(r.Kept, planKept(k))
+	}
 	for _, k := range p.Steps() {
 		n := p.Nodes[k]
 		s := planStep{Line: n.Line, Text: n.Text, Operation: n.Op, Version: n.Ver, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C}
@@ -170,7 +182,25 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		size = interp.SizeText(r.Bytes)
 	}
 	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s, %s\n", r.File, r.Sizes.Whole, r.Format, how, size)
-	fmt.Fprintf(a.out, "  needs      about %s of memory and %s on %s\n", interp.SizeText(r.Memory), spell(time.Duration(r.Seconds)*time.Second), lang.Count(workers, "processor"))
+	for _, k := range r.Kept {
+		what, where := fmt.Sprintf("the picture of line %d", k.Line), "in memory"
+		if k.Line == 0 {
+			what = "the upright master"
+		}
+		if k.InFile {
+			where = "in a temporary file"
+		}
+		fmt.Fprintf(a.out, "  keeps      %s, %s, %s\n", what, interp.SizeText(k.Bytes), where)
+	}
+	length := spell(time.Duration(r.Seconds) * time.Second)
+	if r.Seconds > 0 {
+		length = "about " + length
+	}
+	on := lang.Count(workers, "processor")
+	if r.Workers < workers {
+		on = fmt.Sprintf("%d of %s", r.Workers, lang.Count(workers, "processor"))
+	}
+	fmt.Fprintf(a.out, "  needs      at most %s of memory and %s on %s\n", interp.SizeText(r.Memory), length, on)
 	if len(p.Masks) > 0 {
 		fmt.Fprintln(a.out, "  masks")
 		a.tellMasks(p)

@@ -40,16 +40,21 @@ func (s *Store) Direct(y int) []uint16 {
 // ReadRow copies row y into dst; scratch is grown as needed and kept by the
 // caller.
 func (s *Store) ReadRow(dst []uint16, y int, scratch *[]byte) error {
+	return s.ReadPart(dst, y, 0, scratch)
+}
+
+// ReadPart copies the samples of row y from number from on into dst.
+func (s *Store) ReadPart(dst []uint16, y, from int, scratch *[]byte) error {
 	if s.file == nil {
-		copy(dst, s.Direct(y))
+		copy(dst, s.Direct(y)[from:])
 		return nil
 	}
-	n := 2 * s.W * s.C
+	n := 2 * len(dst)
 	if cap(*scratch) < n {
 		*scratch = make([]byte, n)
 	}
 	b := (*scratch)[:n]
-	if _, err := s.file.ReadAt(b, int64(y)*int64(n)); err != nil {
+	if _, err := s.file.ReadAt(b, 2*(int64(y)*int64(s.W)*int64(s.C)+int64(from))); err != nil {
 		if err == io.EOF {
 			err = io.ErrUnexpectedEOF
 		}
