@@ -54,6 +54,13 @@ func TestLabLimitsAreChecked(t *testing.T) {
 			t.Errorf("%q: %q", c.new, got)
 		}
 	}
+	// Of a list every format is taken.
+	for _, list := range []string{"jpeg, tiff", "tiff, jpeg"} {
+		write(t, file, strings.Replace(forLab, "takes        jpeg", "takes        "+list, 1))
+		if got := problemsOf(t, file, LoadOptions{}); strings.Contains(got, "harbour") {
+			t.Errorf("takes %s: %q", list, got)
+		}
+	}
 	// A TIFF's length is known in the plan: 144 x 96 x 3 bytes and the head.
 	text := strings.NewReplacer("takes        jpeg", "takes        jpeg, tiff", "500 MB", "40 KB", `save jpeg "p.jpg"`, `save tiff "p.tif" bits 8`).Replace(forLab)
 	write(t, file, text)

@@ -74,7 +74,7 @@ func (r *reader) lab(b *block) *Lab {
 		switch {
 		case len(g.Takes) > 0:
 			for _, t := range g.Takes {
-				l.Takes = append(l.Takes, x.text(t))
+				l.Takes = append(l.Takes, x.text(t.Word))
 			}
 		case given(g.Space):
 			l.Space = x.opt(g.Space)

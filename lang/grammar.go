@@ -74,11 +74,16 @@ type (
 
 	// gLab is a line of a lab block.
 	gLab struct {
-		Takes      []lexer.Token `parser:"  'takes' @( 'jpeg' | 'tiff' ) ( ',' @( 'jpeg' | 'tiff' ) )*"`
-		Space      lexer.Token   `parser:"| 'space' @Space"`
-		Resolution *gMeasure     `parser:"| 'resolution' @@"`
-		Bits       lexer.Token   `parser:"| 'bits' @Number"`
-		Largest    *gMeasure     `parser:"| 'largest' 'file' @@"`
+		Takes      []gFormat   `parser:"  'takes' @@ ( ',' @@ )*"`
+		Space      lexer.Token `parser:"| 'space' @Space"`
+		Resolution *gMeasure   `parser:"| 'resolution' @@"`
+		Bits       lexer.Token `parser:"| 'bits' @Number"`
+		Largest    *gMeasure   `parser:"| 'largest' 'file' @@"`
+	}
+	// gFormat is a rule of its own since the parser keeps only the last of
+	// repeated tokens, but every one of repeated rules.
+	gFormat struct {
+		Word lexer.Token `parser:"@( 'jpeg' | 'tiff' )"`
 	}
 
 	// gTone is a line of a tone block.
