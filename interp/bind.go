@@ -2,7 +2,9 @@ package interp
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
+	"slices"
 	"strings"
 
 	"platemark/lang"
@@ -15,7 +17,7 @@ import (
 // goes on where it can.
 type binder struct {
 	rec    *lang.Recipe
-	lines  recipeText
+	shared *shared
 	inputs *inputSet
 	diags  []lang.Diagnostic
 
@@ -31,6 +33,53 @@ type binder struct {
 	failed bool
 	// atLine is the picture that a recipe line makes.
 	atLine map[int]int
+}
+
+// shared is what the prints of a job have in common, so that many prints take
+// no more time than their own lines.
+type shared struct {
+	lines  recipeText
+	masks  map[string]*lang.Mask
+	series map[string]*lang.StepBlock
+	// prepared are the binders behind prepare, by the print's paper, and the
+	// picture that each leaves.
+	prepared map[*lang.Paper]behindPrepare
+	work     int // see maxWork
+}
+
+type behindPrepare struct {
+	b   *binder // nil where prepare can't be planned, which has been said
+	cur pic
+}
+
+// maxWork bounds what the prints of a job may ask for together: the characters
+// of all steps' arguments, and stepWork for each step.
+const (
+	maxWork  = 8 << 20
+	stepWork = 200
+)
+
+func (s *inputSet) share(source []byte) *shared {
+	if s.bound.masks == nil {
+		s.bound = shared{lines: recipeLines(string(source)), masks: map[string]*lang.Mask{}, series: map[string]*lang.StepBlock{}, prepared: map[*lang.Paper]behindPrepare{}}
+		for _, m := range s.rec.Masks {
+			s.bound.masks[m.Name.Value] = m
+		}
+		for _, b := range s.rec.Series {
+			s.bound.series[b.Name.Value] = b
+		}
+	}
+	return &s.bound
+}
+
+// again is a binder as this one stands, for another print.
+func (b *binder) again() *binder {
+	c := *b
+	p := *b.plan
+	c.plan = &p
+	p.Nodes, p.Inputs, c.diags = slices.Clone(p.Nodes), slices.Clone(p.Inputs), slices.Clone(b.diags)
+	c.bykey, c.masks, c.atLine, c.env.Profiles = maps.Clone(b.bykey), maps.Clone(b.masks), maps.Clone(b.atLine), maps.Clone(b.env.Profiles)
+	return &c
 }
 
 // pic is a picture in the binder's hands: a node and the part of the frame it
@@ -66,6 +115,14 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 		b.err(codeStep, at, fmt.Sprintf("this engine has no operation %q", op), "")
 		return 0, false
 	}
+	b.shared.work += stepWork
+	for _, a := range args {
+		b.shared.work += len(a.Value)
+	}
+	if b.shared.work > maxWork {
+		b.err("PM108", at, "the prints of this recipe have too many steps, spots and points of masks together", "", "cut it into several recipes")
+		return 0, false
+	}
 	keys := make([]raster.Sum, len(in))
 	pics := make([]ops.Pic, len(in))
 	for i, k := range in {
@@ -81,7 +138,7 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 		b.err(codeStep, at, err.Error(), "")
 		return 0, false
 	}
-	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), key: key, Text: b.lines.words(at.Line)})
+	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), key: key, Text: b.shared.lines.words(at.Line)})
 	n := len(b.plan.Nodes) - 1
 	b.bykey[key], b.atLine[at.Line] = n, n
 	return n, true
@@ -91,7 +148,7 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 // this line makes (nil where the print has no such line).
 func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet, upto int) (*Plan, []lang.Diagnostic) {
 	b := &binder{
-		rec: rec, lines: recipeLines(string(source)),
+		rec: rec, shared: inputs.share(source),
 		inputs: inputs, bykey: map[raster.Sum]int{}, masks: map[string]int{}, atLine: map[int]int{},
 		plan: &Plan{Print: pr.Name.Value, Line: pr.Line},
 		env:  ops.Env{Profiles: map[string]*colour.Profile{}},
@@ -102,13 +159,24 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 	if pr.For != nil {
 		b.lab = rec.Lab(pr.For.Value)
 	}
-	cur, ok := b.prepare()
-	if !ok {
-		return nil, b.diags
+	var cur pic
+	ok := true
+	switch ready, done := b.shared.prepared[b.paper]; {
+	case done && ready.b == nil:
+		return nil, nil
+	case done:
+		lab, plan := b.lab, b.plan
+		b, cur = ready.b.again(), ready.cur
+		b.lab, b.plan.Print, b.plan.Line = lab, plan.Print, plan.Line
+	default:
+		if cur, ok = b.prepare(); !ok {
+			b.shared.prepared[b.paper] = behindPrepare{}
+			return nil, b.diags
+		}
+		b.shared.prepared[b.paper] = behindPrepare{b.again(), cur}
 	}
 	b.plan.Ready = cur.node
-	cur, ok = b.print(pr, cur)
-	if !ok || b.failed {
+	if cur, ok = b.print(pr, cur); !ok || b.failed {
 		return nil, b.diags
 	}
 	b.plan.Out, b.plan.covers = cur.node, cur.covers
@@ -170,7 +238,7 @@ func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage i
 		return n
 	}
 	b.plan.Nodes = append(b.plan.Nodes, Node{
-		Input: in, Line: at.Line, Stage: stage, key: key, Text: b.lines.words(at.Line),
+		Input: in, Line: at.Line, Stage: stage, key: key, Text: b.shared.lines.words(at.Line),
 		Pic: ops.Pic{W: info.W, H: info.H, C: info.Channels, Profile: profile},
 	})
 	n := len(b.plan.Nodes) - 1
@@ -307,12 +375,7 @@ func (b *binder) mask(name *lang.Text, stage int) (int, bool) {
 		return n, n >= 0
 	}
 	b.masks[id] = -1 // guards against a circle that the checker missed
-	var m *lang.Mask
-	for _, x := range b.rec.Masks {
-		if x.Name.Value == name.Value {
-			m = x
-		}
-	}
+	m := b.shared.masks[name.Value]
 	if m == nil {
 		b.err(codeStep, name.Span, fmt.Sprintf("no mask is named %s", name.Value), "")
 		return 0, false

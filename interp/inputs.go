@@ -35,6 +35,7 @@ type inputSet struct {
 
 	open  map[inputName]*Input
 	diags []lang.Diagnostic
+	bound shared
 }
 
 type inputName struct {

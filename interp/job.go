@@ -161,26 +161,13 @@ func (j *Job) Close() {
 	}
 }
 
-// tidy sorts the diagnostics by place and drops those said twice (a fault in
-// prepare shows in every print).
+// tidy sorts the diagnostics by place, drops those said twice (a fault in
+// prepare shows in every print) and keeps no more than can be read.
 func (j *Job) tidy() {
-	slices.SortStableFunc(j.Diags, func(a, b lang.Diagnostic) int {
-		if a.Span.Line != b.Span.Line {
-			return a.Span.Line - b.Span.Line
-		}
-		return a.Span.Col - b.Span.Col
-	})
-	var out []lang.Diagnostic
-	for _, d := range j.Diags {
-		d.File = filepath.Base(j.File)
-		same := func(e lang.Diagnostic) bool {
-			return e.Code == d.Code && e.Span == d.Span && e.Summary == d.Summary
-		}
-		if !slices.ContainsFunc(out, same) {
-			out = append(out, d)
-		}
+	for i := range j.Diags {
+		j.Diags[i].File = filepath.Base(j.File)
 	}
-	j.Diags = out
+	j.Diags = lang.Tidy(j.Diags)
 }
 
 // OutPath is where a plan's print file goes.

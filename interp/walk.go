@@ -41,10 +41,8 @@ func (b *binder) inPlace(list []lang.Step) []lang.Step {
 	var out []lang.Step
 	for _, s := range list {
 		if f, ok := s.(*lang.Follow); ok {
-			for _, blk := range b.rec.Series {
-				if blk.Name.Value == f.Name.Value {
-					out = append(out, blk.Steps...)
-				}
+			if blk := b.shared.series[f.Name.Value]; blk != nil {
+				out = append(out, blk.Steps...)
 			}
 		}
 		out = append(out, s)
@@ -352,6 +350,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		x, y, r *big.Rat
 	}
 	var discs []disc
+	var rounded []lang.Disc
 	type spot struct {
 		x, y *big.Rat
 		text string
@@ -379,17 +378,12 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			b.report(lang.Note, codeSpot, s.Span, "this spot lies in what the crop cuts away", "It does nothing in this print.")
 			continue
 		}
-		d := disc{s, x, y, r}
-		for _, e := range discs {
-			dx, dy := sub(x, e.x), sub(y, e.y)
-			sum := add(r, e.r)
-			if add(mul(dx, dx), mul(dy, dy)).Cmp(mul(sum, sum)) < 0 {
-				b.err(codeSpot, s.Span, fmt.Sprintf("this spot overlaps the one on line %d", e.s.Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
-					"make one spot of them, or put another step between them")
-				return
-			}
-		}
-		discs = append(discs, d)
+		discs = append(discs, disc{s, x, y, r})
+		round := lang.Disc{}
+		round.X, _ = x.Float64()
+		round.Y, _ = y.Float64()
+		round.R, _ = r.Float64()
+		rounded = append(rounded, round)
 		v := fmt.Sprintf("at %s %s radius %s soft %s", x.RatString(), y.RatString(), r.RatString(), share(s.Soft).RatString())
 		if s.From != nil {
 			fx, ok1 := sp.x(s.From.X)
@@ -407,6 +401,16 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		list = append(list, spot{x, y, v, s.Span})
 	}
 	if len(discs) == 0 {
+		return
+	}
+	meet := func(i, j int) bool {
+		d, e := discs[i], discs[j]
+		dx, dy, sum := sub(d.x, e.x), sub(d.y, e.y), add(d.r, e.r)
+		return add(mul(dx, dx), mul(dy, dy)).Cmp(mul(sum, sum)) < 0
+	}
+	if o := lang.Overlaps(rounded, meet); len(o) > 0 {
+		b.err(codeSpot, discs[o[0].Disc].s.Span, fmt.Sprintf("this spot overlaps the one on line %d", discs[o[0].First].s.Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
+			"make one spot of them, or put another step between them")
 		return
 	}
 	// The order of a run means nothing, so the mark doesn't see it: from the

@@ -196,7 +196,12 @@ func (s *scanner) comment(r row, n int, first char, col int) {
 		Offset: first.off, End: first.off + len(trim),
 	})
 	c := col
-	for _, x := range text {
+	for at, x := range text {
+		if x == utf8.RuneError && !strings.HasPrefix(text[at:], "\uFFFD") {
+			s.add("PM102", Span{n, c, n, c + 1}, fmt.Sprintf("column %d holds a byte that isn't UTF-8 (hexadecimal %02X)", c, text[at]),
+				"A recipe is UTF-8 text, its comments too.", "save the file as UTF-8, then type this character again")
+			return
+		}
 		// Direction marks can make a comment look like a statement.
 		if x == '\u061C' || x == '\u200E' || x == '\u200F' || x >= '\u202A' && x <= '\u202E' || x >= '\u2066' && x <= '\u2069' {
 			s.add("PM103", Span{n, c, n, c + 1}, fmt.Sprintf("column %d holds an invisible character: %s", c, charName(x)),

@@ -14,6 +14,21 @@ type named struct {
 	used bool
 }
 
+// nameList is the list of names, which is also found by name and by kind.
+type nameList struct {
+	all    []*named
+	byName map[string]*named
+	ofKind map[string][]string
+}
+
+// find returns what bears a name, nil where nothing does; a nil list is empty.
+func (l *nameList) find(v string) *named {
+	if l == nil {
+		return nil
+	}
+	return l.byName[v]
+}
+
 // check builds the tree from the blocks and checks what spans lines.
 func (r *reader) check() *Recipe {
 	rec := &Recipe{}
@@ -60,7 +75,7 @@ func (r *reader) check() *Recipe {
 			r.flow(b, names)
 		}
 	}
-	for _, n := range names {
+	for _, n := range names.all {
 		if n.used {
 			continue
 		}
@@ -173,17 +188,19 @@ func (r *reader) version(rec *Recipe, b *builder, g *gRecipe) {
 
 // names collects the names of the top, which are one list: a name means one
 // thing in a recipe.
-func (r *reader) names() []*named {
-	var out []*named
+func (r *reader) names() *nameList {
+	out := &nameList{byName: map[string]*named{}, ofKind: map[string][]string{}}
 	for _, b := range r.blocks {
 		if b.name == nil {
 			continue
 		}
-		if o := find(out, b.name.Value); o != nil {
+		if o := out.find(b.name.Value); o != nil {
 			r.add("PM406", b.name.Span, fmt.Sprintf("the name %s is given twice, on line %d and on line %d", b.name.Value, o.text.Line, b.name.Line), fmt.Sprintf("It is the name of a %s already; a name means one thing in a recipe.", kindOf(o.kind)), "choose another name for one of the two")
 			continue
 		}
-		out = append(out, &named{kind: b.kind, text: *b.name, blk: b, used: b.kind == "print"})
+		n := &named{kind: b.kind, text: *b.name, blk: b, used: b.kind == "print"}
+		out.all, out.byName[n.text.Value] = append(out.all, n), n
+		out.ofKind[n.kind] = append(out.ofKind[n.kind], n.text.Value)
 	}
 	return out
 }
@@ -195,18 +212,9 @@ func kindOf(k string) string {
 	return k
 }
 
-func find(names []*named, v string) *named {
-	for _, n := range names {
-		if n.text.Value == v {
-			return n
-		}
-	}
-	return nil
-}
-
 // use finds a name of a kind and complains where there is none.
-func (r *reader) use(names []*named, kind, code string, t Text) *named {
-	if n := find(names, t.Value); n != nil {
+func (r *reader) use(names *nameList, kind, code string, t Text) *named {
+	if n := names.find(t.Value); n != nil {
 		if n.kind == kind {
 			n.used = true
 			return n
@@ -218,30 +226,38 @@ func (r *reader) use(names []*named, kind, code string, t Text) *named {
 	return nil
 }
 
-func (r *reader) nearName(names []*named, kind, v string) []string {
-	var c []string
-	for _, n := range names {
-		if n.kind == kind {
-			c = append(c, n.text.Value)
-		}
-	}
-	if w := nearest(v, c); w != "" {
-		n := find(names, w)
+func (r *reader) nearName(names *nameList, kind, v string) []string {
+	c := names.ofKind[kind]
+	if w := r.nearest(v, c); w != "" {
+		n := names.find(w)
 		n.used = true // meant, so not unused
 		return []string{fmt.Sprintf("did you mean %s, line %d?", w, n.text.Line)}
 	}
 	switch len(c) {
 	case 0:
-		if find(names, v) != nil {
+		if names.find(v) != nil {
 			return []string{fmt.Sprintf("define one: %s NAME {", kind)}
 		}
 		return []string{fmt.Sprintf("define it: %s %s {", kind, v)}
-	default:
-		if len(c) > 8 {
-			c = c[:8]
-		}
-		return []string{"named so far: " + andList(c)}
 	}
+	return namedSoFar(c)
+}
+
+// mostSearched bounds the names that a word is held against in one file; a
+// file with so many names that aren't given is told without suggestions.
+const mostSearched = 100_000
+
+// nearest is the function of this name, until too much was searched.
+func (r *reader) nearest(v string, names []string) string {
+	if r.searched += len(names); r.searched > mostSearched {
+		return ""
+	}
+	return nearest(v, names)
+}
+
+// namedSoFar lists the first few names.
+func namedSoFar(c []string) []string {
+	return []string{"named so far: " + andList(c[:min(len(c), 8)])}
 }
 
 // loose returns the names that a broken line may give and use, so that its
@@ -262,7 +278,7 @@ func loose(st *statement) (gives, uses []string) {
 
 // maskNames checks the masks that steps work through, and marks what broken
 // lines may use.
-func (r *reader) maskNames(b *block, names []*named) {
+func (r *reader) maskNames(b *block, names *nameList) {
 	for _, st := range b.stmts {
 		if st.broken {
 			r.markLoose(st, names)
@@ -296,17 +312,17 @@ func (r *reader) maskNames(b *block, names []*named) {
 	}
 }
 
-func (r *reader) markLoose(st *statement, names []*named) {
+func (r *reader) markLoose(st *statement, names *nameList) {
 	_, uses := loose(st)
 	for _, u := range uses {
-		if n := find(names, u); n != nil {
+		if n := names.find(u); n != nil {
 			n.used = true
 		}
 	}
 }
 
 // masks builds the masks and checks their shapes and references.
-func (r *reader) masks(rec *Recipe, names []*named) {
+func (r *reader) masks(rec *Recipe, names *nameList) {
 	for _, b := range r.blocks {
 		if b.kind != "mask" {
 			continue
@@ -370,26 +386,27 @@ func (r *reader) cycles(rec *Recipe) {
 			byName[m.Name.Value] = m
 		}
 	}
-	state := map[*Mask]int{} // 1 on the way, 2 done
+	const done = -1
+	state := map[*Mask]int{} // from 1: its place on the way
 	var path []string
 	var visit func(m *Mask)
 	visit = func(m *Mask) {
-		state[m] = 1
 		path = append(path, m.Name.Value)
+		state[m] = len(path)
 		for _, e := range m.Elements {
 			if e.Mask == nil || byName[e.Mask.Value] == nil {
 				continue
 			}
 			n := byName[e.Mask.Value]
-			switch state[n] {
+			switch at := state[n]; at {
+			case done:
 			case 0:
 				visit(n)
-			case 1:
-				i := len(path) - 1
-				for path[i] != n.Name.Value {
-					i--
+			default:
+				round := append(path[at-1:len(path):len(path)], n.Name.Value)
+				if len(round) > 8 {
+					round = append(append(round[:4:4], "…"), round[len(round)-3:]...)
 				}
-				round := append(append([]string{}, path[i:]...), n.Name.Value)
 				summary := fmt.Sprintf("mask %s refers to itself", n.Name.Value)
 				detail := ""
 				if len(round) > 2 {
@@ -400,7 +417,7 @@ func (r *reader) cycles(rec *Recipe) {
 			}
 		}
 		path = path[:len(path)-1]
-		state[m] = 2
+		state[m] = done
 	}
 	for _, m := range rec.Masks {
 		if state[m] == 0 {
@@ -410,7 +427,7 @@ func (r *reader) cycles(rec *Recipe) {
 }
 
 // print builds a print and checks that it has what it needs.
-func (r *reader) print(b *block, names []*named) *Print {
+func (r *reader) print(b *block, names *nameList) *Print {
 	p := &Print{Span: blockSpan(b), Name: nameOf(b), Steps: nodes(b)}
 	if g, ok := b.head.node.(*gTop); ok && g.Print != nil && !b.head.broken {
 		h := &builder{toks: b.head.toks, span: b.head.span}

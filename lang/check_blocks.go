@@ -2,8 +2,8 @@ package lang
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
-	"slices"
 	"strings"
 )
 
@@ -150,8 +150,8 @@ func decimal(v *big.Rat) string {
 }
 
 // useTarget finds what a conversion names: a paper or a lab.
-func (r *reader) useTarget(names []*named, t Text) {
-	n := find(names, t.Value)
+func (r *reader) useTarget(names *nameList, t Text) {
+	n := names.find(t.Value)
 	switch {
 	case n == nil:
 		r.noTarget(t, "PM411", names)
@@ -164,12 +164,10 @@ func (r *reader) useTarget(names []*named, t Text) {
 
 // noTarget complains about a conversion to what is neither a space nor a paper
 // or a lab, and says what it may be.
-func (r *reader) noTarget(t Text, code string, names []*named) {
+func (r *reader) noTarget(t Text, code string, names *nameList) {
 	var have, hints []string
-	for _, n := range names {
-		if n.kind == "paper" || n.kind == "lab" {
-			have = append(have, n.text.Value)
-		}
+	if names != nil {
+		have = append(names.ofKind["paper"][:len(names.ofKind["paper"]):len(names.ofKind["paper"])], names.ofKind["lab"]...)
 	}
 	space := nearest(t.Value, Spaces)
 	for _, s := range Spaces { // P3, romm
@@ -178,18 +176,18 @@ func (r *reader) noTarget(t Text, code string, names []*named) {
 		}
 	}
 	summary := fmt.Sprintf("no paper and no lab is named %s", t.Value)
-	if near := nearest(t.Value, have); near != "" {
-		n := find(names, near)
+	if near := r.nearest(t.Value, have); near != "" {
+		n := names.find(near)
 		n.used = true // meant, so not unused
 		hints = []string{fmt.Sprintf("did you mean %s, line %d?", near, n.text.Line)}
 	} else if space != "" {
 		code, hints = "PM209", []string{"did you mean " + space + "?"}
 	} else if len(have) > 0 {
-		hints = []string{"papers and labs so far: " + andList(have)}
+		hints = []string{"papers and labs so far: " + andList(have[:min(len(have), 8)])}
 	} else if code == "PM411" {
 		hints = []string{fmt.Sprintf("define it: paper %s {, or name a space", t.Value)}
 	}
-	if n := find(names, t.Value); n != nil {
+	if n := names.find(t.Value); n != nil {
 		summary = fmt.Sprintf("%s is a %s, not a paper or a lab", t.Value, kindOf(n.kind))
 	} else if code == "PM209" {
 		summary = fmt.Sprintf("%s isn't a colour space, nor the name of a paper or a lab", t.Value)
@@ -202,40 +200,47 @@ func (r *reader) idleTones(rec *Recipe) {
 	if r.anyBroken() {
 		return
 	}
-	idle := func(steps []Step, in func(*Print) bool, mend string) {
+	idle := func(steps []Step, papers map[string]bool, mend string) {
 		for _, s := range steps {
 			t, ok := s.(*Tone)
-			if !ok || t.For == nil || rec.Paper(t.For.Value) == nil {
-				continue
-			}
-			acts, reached := false, false
-			for _, p := range rec.Prints {
-				reached = reached || in(p)
-				acts = acts || in(p) && p.On != nil && p.On.Value == t.For.Value
-			}
-			if reached && !acts {
+			if ok && t.For != nil && rec.Paper(t.For.Value) != nil && len(papers) > 0 && !papers[t.For.Value] {
 				r.add("PM455", t.For.Span, "this tone acts in no print", fmt.Sprintf("It is for %s, and no print that it stands in is on it.", t.For.Value), fmt.Sprintf("did you mean print %s on %s?", mend, t.For.Value))
 			}
 		}
 	}
-	follows := func(steps []Step, name string) bool {
-		return slices.ContainsFunc(steps, func(s Step) bool {
-			f, ok := s.(*Follow)
-			return ok && f.Name.Value == name
-		})
+	// The papers of the prints that lines act in: those of all prints, and by
+	// followed block; "" is that of a print on none.
+	every, in := map[string]bool{}, map[string]map[string]bool{}
+	follow := func(steps []Step, papers map[string]bool) {
+		for _, s := range steps {
+			if f, ok := s.(*Follow); ok {
+				if in[f.Name.Value] == nil {
+					in[f.Name.Value] = map[string]bool{}
+				}
+				maps.Copy(in[f.Name.Value], papers)
+			}
+		}
 	}
-	every := func(*Print) bool { return true }
+	for _, p := range rec.Prints {
+		every[paperOf(p)] = true
+		follow(p.Steps, map[string]bool{paperOf(p): true})
+	}
 	if rec.Prepare != nil {
+		follow(rec.Prepare.Steps, every)
 		idle(rec.Prepare.Steps, every, "…")
 	}
 	for _, b := range rec.Series {
-		in := func(p *Print) bool { return follows(p.Steps, b.Name.Value) }
-		if rec.Prepare != nil && follows(rec.Prepare.Steps, b.Name.Value) {
-			in = every
-		}
-		idle(b.Steps, in, "…")
+		idle(b.Steps, in[b.Name.Value], "…")
 	}
 	for _, p := range rec.Prints {
-		idle(p.Steps, func(q *Print) bool { return q == p }, p.Name.Value)
+		idle(p.Steps, map[string]bool{paperOf(p): true}, p.Name.Value)
 	}
+}
+
+// paperOf names the paper that a print is on, "" where it is on none.
+func paperOf(p *Print) string {
+	if p.On == nil {
+		return ""
+	}
+	return p.On.Value
 }

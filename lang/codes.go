@@ -21,6 +21,7 @@ var Codes = []Code{
 	{"PM105", Error, "a character that has no meaning here", "take it out"},
 	{"PM106", Error, "a control character", "delete it; lines end with a line feed, or with carriage return and line feed"},
 	{"PM107", Error, "the file is larger than any recipe", "give the recipe, not the picture"},
+	{"PM108", Error, "more than any recipe holds: lines, words, characters on a line, or lines of all prints together", "take out what isn't a recipe's, or cut it into several recipes"},
 	{"PM110", Error, "digits are missing before or behind the point", "write 0.5 and 5"},
 	{"PM111", Error, "a comma in a number", "write a point: 0.5"},
 	{"PM112", Error, "grouped digits", "write the digits without a break: 1000"},

@@ -26,18 +26,27 @@ func (i item) where() string {
 	return fmt.Sprintf("line %d", i.st.span.Line)
 }
 
-// flatten replaces follow lines.
-func flatten(b *block, names []*named) []item {
+// maxFlow bounds the lines of prepare and all prints, those of followed blocks
+// counted for each print: 20 prints of a film with 10,000 spots.
+const maxFlow = 200_000
+
+// flatten replaces follow lines; nil where that would come to too many lines.
+func (r *reader) flatten(b *block, names *nameList) []item {
 	var out []item
 	for _, st := range b.stmts {
 		if f, ok := st.node.(*Follow); ok && !st.broken {
-			if n := find(names, f.Name.Value); n != nil && n.kind == "steps" {
+			if n := names.find(f.Name.Value); n != nil && n.kind == "steps" {
+				if r.lines += len(n.blk.stmts); r.lines > maxFlow {
+					r.add("PM108", st.span, "the prints of this recipe have too many lines", "They may have 200,000 together, the lines of a followed block counted for each print.", "cut it into several recipes")
+					return nil
+				}
 				for _, s := range n.blk.stmts {
 					out = append(out, item{s, st})
 				}
 			}
 			continue
 		}
+		r.lines++
 		out = append(out, item{st: st})
 	}
 	return out
@@ -53,13 +62,19 @@ type picture struct {
 	turned   int // line of the last conversion on its way
 	used     bool
 	base     bool
-	dropped  int // the line that put another picture in its place
+	unclear  bool // a line on its way couldn't be read
+	dropped  int  // the line that put another picture in its place
+}
+
+// next is what a step makes of a picture, before the step's own mark on it.
+func (p *picture) next() *picture {
+	return &picture{enlarged: p.enlarged, cropped: p.cropped, turned: p.turned, unclear: p.unclear}
 }
 
 // flow follows the pictures through prepare or a print, and checks the order
 // of the lines, the names of pictures, and that every step has an effect.
-func (r *reader) flow(b *block, names []*named) {
-	items := flatten(b, names)
+func (r *reader) flow(b *block, names *nameList) {
+	items := r.flatten(b, names)
 	r.order(b, items)
 	r.runs(items)
 
@@ -77,22 +92,27 @@ func (r *reader) flow(b *block, names []*named) {
 	}
 	cur := &picture{base: true}
 	all := []*picture{}
-	var named []*picture
+	named := map[string]*picture{}
+	var given []string // the names so far
+	later := map[string]*Text{}
+	for _, it := range items {
+		if as := asOf(it.st.node); as != nil && later[as.Value] == nil {
+			later[as.Value] = as
+		}
+	}
 	lookup := func(t Text) *picture {
-		for _, p := range named {
-			if p.name.Value == t.Value {
-				return p
-			}
+		p := named[t.Value]
+		if p == nil && !looseGive[t.Value] {
+			return r.noPicture(b, later[t.Value], named, given, t)
 		}
-		if !looseGive[t.Value] {
-			r.noPicture(b, items, named, t)
-		}
-		return nil
+		return p
 	}
 	for i := range items {
 		it := items[i]
 		if it.st.broken {
 			cur.used = true
+			cur = cur.next()
+			cur.used, cur.unclear = true, true
 			continue
 		}
 		var next *picture
@@ -100,20 +120,23 @@ func (r *reader) flow(b *block, names []*named) {
 		switch s := it.st.node.(type) {
 		case *Crop:
 			cur.used = true
-			next = &picture{enlarged: cur.enlarged, cropped: s.Line, turned: cur.turned}
+			next = cur.next()
+			next.cropped = s.Line
 			if b.kind == "prepare" {
 				r.frameUnits(it, s.At, s.From, s.Till)
 			}
 			r.cropExtent(s)
 		case *Convert:
 			cur.used = true
-			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: s.Line}
+			next = cur.next()
+			next.turned = s.Line
 		case *Mix:
 			cur.used = true
-			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: s.Line}
+			next = cur.next()
+			next.turned = s.Line
 		case *SpotAt:
 			cur.used = true
-			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
+			next = cur.next()
 			if b.kind == "prepare" {
 				r.frameUnits(it, &s.At, s.From)
 			}
@@ -122,11 +145,11 @@ func (r *reader) flow(b *block, names []*named) {
 			}
 		case *SpotPixels, *Turn, *Mirror, *Tone, *Tint, *Border, *Wrap:
 			cur.used = true
-			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
+			next = cur.next()
 		case *Sharpen:
 			cur.used = true
 			as = s.As
-			next = &picture{enlarged: cur.enlarged, cropped: cur.cropped, turned: cur.turned}
+			next = cur.next()
 		case *Enlarge:
 			cur.used = true
 			as = s.As
@@ -137,11 +160,12 @@ func (r *reader) flow(b *block, names []*named) {
 			} else if cur.enlarged != nil {
 				r.add("PM714", s.Span, fmt.Sprintf("the picture is enlarged twice, on line %d and on line %d", cur.enlarged.st.span.Line, s.Line), "One enlarging brings the picture to the print's size; a second one would only soften it.", "take one of the two out, or name the first with as")
 			}
-			next = &picture{enlarged: &items[i], cropped: cur.cropped, turned: cur.turned}
+			next = cur.next()
+			next.enlarged = &items[i]
 		case *Take:
 			p := lookup(s.Name)
 			if p == nil {
-				p = &picture{base: true}
+				p = &picture{base: true, unclear: true}
 				cur.used = true
 			}
 			if p != cur {
@@ -153,10 +177,10 @@ func (r *reader) flow(b *block, names []*named) {
 		case *Blend:
 			as = s.As
 			t, o := lookup(s.Top), lookup(s.Over)
-			next = &picture{}
+			next = &picture{unclear: true}
 			if t != nil {
 				t.used = true
-				*next = picture{enlarged: t.enlarged, cropped: t.cropped, turned: t.turned}
+				next = t.next()
 			}
 			if o != nil {
 				o.used = true
@@ -180,15 +204,16 @@ func (r *reader) flow(b *block, names []*named) {
 			continue
 		}
 		next.name = as
-		for _, p := range named {
-			if p.name.Value == as.Value {
-				r.add("PM406", as.Span, fmt.Sprintf("the name %s is given twice, on line %d and on line %d", as.Value, p.name.Line, as.Line), fmt.Sprintf("Both are in %s.", titleOf(b)), "choose another name for one of the two")
-			}
+		if p := named[as.Value]; p != nil {
+			r.add("PM406", as.Span, fmt.Sprintf("the name %s is given twice, on line %d and on line %d", as.Value, p.name.Line, as.Line), fmt.Sprintf("Both are in %s.", titleOf(b)), "choose another name for one of the two")
 		}
-		if n := find(names, as.Value); n != nil {
+		if n := names.find(as.Value); n != nil {
 			r.add("PM406", as.Span, fmt.Sprintf("the name %s is given twice, on line %d and on line %d", as.Value, n.text.Line, as.Line), fmt.Sprintf("It is the name of a %s already; a name means one thing in a recipe.", kindOf(n.kind)), "choose another name for one of the two")
 		}
-		named = append(named, next)
+		if named[as.Value] == nil {
+			named[as.Value] = next
+			given = append(given, as.Value)
+		}
 	}
 	cur.used = true
 	for _, p := range all {
@@ -212,32 +237,25 @@ func titleOf(b *block) string {
 	return b.kind
 }
 
-// noPicture complains about a picture that isn't named yet.
-func (r *reader) noPicture(b *block, items []item, named []*picture, t Text) {
-	var c []string
-	for _, p := range named {
-		c = append(c, p.name.Value)
+// noPicture complains about a picture that isn't named yet, and returns the one
+// that was meant, where one was. later is where it is named, if anywhere.
+func (r *reader) noPicture(b *block, later *Text, named map[string]*picture, given []string, t Text) *picture {
+	if later != nil {
+		r.add("PM403", t.Span, fmt.Sprintf("the picture %s is named later, on line %d", t.Value, later.Line), "Steps run from top to bottom.", "move that line before this one")
+		return nil
 	}
-	for _, it := range items {
-		if as := asOf(it.st.node); as != nil && as.Value == t.Value {
-			r.add("PM403", t.Span, fmt.Sprintf("the picture %s is named later, on line %d", t.Value, as.Line), "Steps run from top to bottom.", "move that line before this one")
-			return
-		}
-	}
-	hints := []string{}
-	if w := nearest(t.Value, c); w != "" {
-		for _, p := range named {
-			if p.name.Value == w {
-				p.used = true
-				hints = append(hints, fmt.Sprintf("did you mean %s, line %d?", w, p.name.Line))
-			}
-		}
-	} else if len(c) > 0 {
-		hints = append(hints, "named so far: "+andList(c))
+	var meant *picture
+	var hints []string
+	if w := r.nearest(t.Value, given); w != "" {
+		meant = named[w]
+		hints = []string{fmt.Sprintf("did you mean %s, line %d?", w, meant.name.Line)}
+	} else if len(given) > 0 {
+		hints = namedSoFar(given)
 	} else {
-		hints = append(hints, "name a picture with as, such as enlarge with lanczos3 as crisp")
+		hints = []string{"name a picture with as, such as enlarge with lanczos3 as crisp"}
 	}
 	r.add("PM403", t.Span, fmt.Sprintf("no picture is named %s in %s", t.Value, titleOf(b)), "", hints...)
+	return meant
 }
 
 func asOf(n any) *Text {
@@ -256,6 +274,7 @@ func asOf(n any) *Text {
 func (r *reader) match(s *Blend, t, o *picture) {
 	a, b := s.Top.Value, s.Over.Value
 	switch {
+	case t.unclear || o.unclear:
 	case (t.enlarged == nil) != (o.enlarged == nil):
 		big := a
 		if t.enlarged == nil {
@@ -374,33 +393,28 @@ func (r *reader) cropExtent(s *Crop) {
 
 // runs finds spots of one run that overlap whatever the frame's shape.
 func (r *reader) runs(items []item) {
-	type disc struct {
-		s       *SpotAt
-		x, y, r float64
+	var run []*SpotAt
+	var discs []Disc
+	end := func() {
+		for _, o := range Overlaps(discs, func(i, j int) bool { return alwaysOverlap(run[i], run[j]) }) {
+			s, other := run[o.Disc], run[o.First]
+			r.add("PM716", s.Span, fmt.Sprintf("this spot overlaps the one on line %d (lines %d and %d)", other.Line, other.Line, s.Line), "Spots that stand next to each other are one step and all read the picture before it.", "move one, make it smaller, or put another step between them")
+		}
+		run, discs = run[:0], discs[:0]
 	}
-	var run []disc
 	for _, it := range items {
 		s, ok := it.st.node.(*SpotAt)
 		if !ok || it.st.broken {
-			run = run[:0]
+			end()
 			continue
 		}
-		d := disc{s: s}
-		d.x, _ = s.At.X.Value.Float64()
-		d.y, _ = s.At.Y.Value.Float64()
-		d.r, _ = s.Radius.Value.Float64()
-		for _, o := range run {
-			// A cheap test first, wide enough to let no overlap through.
-			if reach := (d.r + o.r) * 1.01; d.x-o.x > reach || o.x-d.x > reach || d.y-o.y > reach || o.y-d.y > reach {
-				continue
-			}
-			if alwaysOverlap(s, o.s) {
-				r.add("PM716", s.Span, fmt.Sprintf("this spot overlaps the one on line %d (lines %d and %d)", o.s.Line, o.s.Line, s.Line), "Spots that stand next to each other are one step and all read the picture before it.", "move one, make it smaller, or put another step between them")
-				break
-			}
-		}
-		run = append(run, d)
+		d := Disc{Kind: s.At.X.Unit}
+		d.X, _ = s.At.X.Value.Float64()
+		d.Y, _ = s.At.Y.Value.Float64()
+		d.R, _ = s.Radius.Value.Float64()
+		run, discs = append(run, s), append(discs, d)
 	}
+	end()
 }
 
 // alwaysOverlap reports whether two spots overlap on frames of every shape:

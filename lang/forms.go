@@ -290,34 +290,27 @@ var Forms = []Form{
 	}},
 }
 
-// formsOf returns the forms of a word in a block.
-func formsOf(word, block string) []*Form {
-	var out []*Form
+// formIndex and blockIndex are the table by word and block, and by word.
+var formIndex, blockIndex = func() (map[[2]string][]*Form, map[string][]string) {
+	forms, blocks := map[[2]string][]*Form{}, map[string][]string{}
 	for i := range Forms {
 		f := &Forms[i]
-		if f.Word == word && contains(f.Blocks, block) {
-			out = append(out, f)
-		}
-	}
-	return out
-}
-
-// blocksOf returns the blocks in which a word may begin a line, in the
-// table's order.
-func blocksOf(word string) []string {
-	var out []string
-	for i := range Forms {
-		if Forms[i].Word != word || word == "" {
-			continue
-		}
-		for _, b := range Forms[i].Blocks {
-			if !contains(out, b) {
-				out = append(out, b)
+		for _, b := range f.Blocks {
+			forms[[2]string{f.Word, b}] = append(forms[[2]string{f.Word, b}], f)
+			if f.Word != "" && !contains(blocks[f.Word], b) {
+				blocks[f.Word] = append(blocks[f.Word], b)
 			}
 		}
 	}
-	return out
-}
+	return forms, blocks
+}()
+
+// formsOf returns the forms of a word in a block.
+func formsOf(word, block string) []*Form { return formIndex[[2]string{word, block}] }
+
+// blocksOf returns the blocks in which a word may begin a line, in the
+// table's order.
+func blocksOf(word string) []string { return blockIndex[word] }
 
 // wordsIn returns the words that may begin a line of a block.
 func wordsIn(block string) []string {

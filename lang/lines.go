@@ -10,6 +10,8 @@ type grouper struct {
 	depth  int
 	atRow  int  // the line of the file at hand
 	layout bool // a brace of this line of the file has been complained about
+	braces int  // open in the statement at hand
+	tokens int  // of the file so far
 }
 
 // openers are the words that open a block.
@@ -53,6 +55,7 @@ func (g *grouper) stops(t Token) bool {
 func (g *grouper) row(n int) {
 	toks, comments := g.sc.tokens, g.sc.comments
 	g.atRow, g.layout = n, false
+	g.tokens += len(toks)
 	if g.cur != nil && len(toks) > 0 && g.stops(toks[0]) {
 		g.finish()
 	}
@@ -92,7 +95,7 @@ func (g *grouper) row(n int) {
 					g.put(t)
 					continue
 				}
-				if g.inline() && opened(g.cur.Tokens) {
+				if g.inline() && g.braces > 0 {
 					g.put(t)
 					continue
 				}
@@ -130,22 +133,14 @@ func (g *grouper) inline() bool {
 	return t.Kind == KindWord && begins(t) && !openers[t.Value]
 }
 
-// opened reports whether a { of these tokens waits for its }.
-func opened(toks []Token) bool {
-	n := 0
-	for _, t := range toks {
-		if t.Kind == KindPunct && t.Value == "{" {
-			n++
-		} else if t.Kind == KindPunct && t.Value == "}" {
-			n--
-		}
-	}
-	return n > 0
-}
-
 func (g *grouper) put(t Token) {
 	if g.cur == nil {
 		g.cur = &Line{Span: t.Span}
+	}
+	if t.Kind == KindPunct && t.Value == "{" {
+		g.braces++
+	} else if t.Kind == KindPunct && t.Value == "}" {
+		g.braces--
 	}
 	g.cur.Tokens = append(g.cur.Tokens, t)
 	g.cur.EndLine, g.cur.EndCol = t.EndLine, t.EndCol
@@ -173,7 +168,7 @@ func (g *grouper) end() {
 	if g.cur != nil {
 		g.out.Lines = append(g.out.Lines, *g.cur)
 	}
-	g.cur, g.depth, g.sc.depth = nil, 0, 0
+	g.cur, g.depth, g.sc.depth, g.braces = nil, 0, 0, 0
 }
 
 // finish ends a line that brackets or a comma have left open.

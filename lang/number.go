@@ -65,7 +65,9 @@ func (s *scanner) number(i int) int {
 			p.Value += t
 			p.EndCol, p.End = s.cs[j-1].col+1, s.cs[j-1].end
 			if merged { // 1 000 000 is one mistake
-				s.ds = s.ds[:len(s.ds)-1]
+				if k := len(s.ds) - 1; s.ds[k].Span.Line == s.n && s.ds[k].Span.Col == p.Col {
+					s.ds = s.ds[:k]
+				}
 			}
 			s.bad("PM112", p.Span, "digits grouped by a space", "The digits of a number stand together.", "write "+p.Value)
 			return s.behind(j)

@@ -26,21 +26,21 @@ func FoldPath(p string) string {
 // paths checks every path of a recipe and that no print file takes the place
 // of another file.
 func (r *reader) paths(rec *Recipe) {
-	type file struct {
-		t    Text
-		what string
+	reads := map[string]Text{} // folded
+	read := func(t Text) {
+		if f := FoldPath(t.Value); reads[f].Line == 0 {
+			reads[f] = t
+		}
 	}
-	var reads []file
+	used := map[string]bool{}
 	for _, t := range rec.Files() {
 		r.path(t)
-		reads = append(reads, file{t, "read"})
+		read(t)
+		used[path.Clean(t.Value)] = true
 	}
 	if rec.Inputs != nil {
 		seen := map[string]Text{}
-		used := map[string]bool{}
-		for _, f := range reads {
-			used[path.Clean(f.t.Value)] = true
-		}
+		whole := !r.anyBroken()
 		for _, in := range rec.Inputs.Lines {
 			r.path(in.Path)
 			if !goodDigest(in.SHA256.Value) {
@@ -51,13 +51,13 @@ func (r *reader) paths(rec *Recipe) {
 				r.add("PM606", in.Path.Span, fmt.Sprintf("%q is pinned twice, on line %d and on line %d", in.Path.Value, o.Line, in.Path.Line), "", "keep one of the two")
 			}
 			seen[c] = in.Path
-			if !used[c] && !r.anyBroken() {
+			if !used[c] && whole {
 				r.add("PM652", in.Path.Span, fmt.Sprintf("%q is pinned, and nothing uses it", in.Path.Value), "", "run platemark pin again, or take the line out")
 			}
-			reads = append(reads, file{in.Path, "pinned"})
+			read(in.Path)
 		}
 	}
-	var outs []Text
+	outs := map[string]Text{} // folded
 	for _, p := range rec.Prints {
 		if p.Save == nil {
 			continue
@@ -68,19 +68,14 @@ func (r *reader) paths(rec *Recipe) {
 		}
 		r.output(p.Save)
 		f := FoldPath(t.Value)
-		for _, o := range outs {
-			if FoldPath(o.Value) == f {
-				r.add("PM604", t.Span, fmt.Sprintf("%q, line %d, and %q, line %d, are one file on some systems", o.Value, o.Line, t.Value, t.Line), "Names are compared without regard to letter case and to how accents are composed.", "choose names that differ in letters")
-				break
-			}
+		if o, ok := outs[f]; ok {
+			r.add("PM604", t.Span, fmt.Sprintf("%q, line %d, and %q, line %d, are one file on some systems", o.Value, o.Line, t.Value, t.Line), "Names are compared without regard to letter case and to how accents are composed.", "choose names that differ in letters")
+		} else {
+			outs[f] = t
 		}
-		for _, x := range reads {
-			if FoldPath(x.t.Value) == f {
-				r.add("PM603", t.Span, fmt.Sprintf("%q would take the place of %q, line %d", t.Value, x.t.Value, x.t.Line), "A print file never takes the place of a file that the recipe reads.", "choose another name")
-				break
-			}
+		if x, ok := reads[f]; ok {
+			r.add("PM603", t.Span, fmt.Sprintf("%q would take the place of %q, line %d", t.Value, x.Value, x.Line), "A print file never takes the place of a file that the recipe reads.", "choose another name")
 		}
-		outs = append(outs, t)
 	}
 }
 

@@ -4,11 +4,13 @@ import "fmt"
 
 // reader reads the lines of a source into statements and blocks.
 type reader struct {
-	src    *Source
-	ds     []Diagnostic
-	top    *block
-	blocks []*block // of the top, in order
-	open   []*block // the blocks that the line at hand stands in, outermost first
+	problems
+	src      *Source
+	top      *block
+	blocks   []*block // of the top, in order
+	searched int      // names looked at for a near one
+	lines    int      // of prepare and all prints so far, see flatten
+	open     []*block // the blocks that the line at hand stands in, outermost first
 }
 
 // statement is a line with its meaning. A broken one has been complained
@@ -42,11 +44,6 @@ type block struct {
 	end   Span
 }
 
-func (r *reader) add(code string, sp Span, summary, detail string, hints ...string) {
-	hints = orMend(code, hints)
-	r.ds = append(r.ds, Diagnostic{Severity: severityOf(code), Code: code, File: r.src.File, Span: sp, Summary: summary, Detail: detail, Hints: hints})
-}
-
 // Parse reads a recipe and checks everything that needs no picture. file is
 // the name that the diagnostics carry; no file is opened.
 //
@@ -54,52 +51,14 @@ func (r *reader) add(code string, sp Span, summary, detail string, hints ...stri
 // could be read, and must not be run. Diagnostics come in the file's order.
 func Parse(file string, src []byte) (*Recipe, []Diagnostic) {
 	buildGrammars()
-	s, ds := ReadSource(file, src)
-	r := &reader{src: s, ds: ds, top: &block{kind: "top"}}
-	if len(s.Lines) == 0 && len(ds) > 0 { // no text at all
-		Sort(r.ds)
-		return &Recipe{}, unique(r.ds)
+	s, ps := readSource(file, src)
+	r := &reader{problems: ps, src: s, top: &block{kind: "top"}}
+	if len(s.Lines) == 0 && len(ps.ds) > 0 { // no text at all, or more than is read
+		return &Recipe{}, r.told()
 	}
 	r.walk()
 	rec := r.check()
-	Sort(r.ds)
-	return rec, unique(r.ds)
-}
-
-// mostOnLine bounds the problems told of one line. A line with more is no
-// recipe's: a picture opened by mistake, a stuck key.
-const mostOnLine = 20
-
-// unique drops diagnostics that say the same at the same place, as happens
-// where two prints follow one steps block, and what goes beyond mostOnLine.
-// They come sorted by place.
-func unique(ds []Diagnostic) []Diagnostic {
-	var out []Diagnostic
-	line, n, wrong := 0, 0, false
-	for _, d := range ds {
-		if d.Span.Line != line {
-			line, n, wrong = d.Span.Line, 0, false
-		}
-		// A line's first error is always kept: it decides whether the recipe
-		// may be run.
-		first := d.Severity == Error && !wrong
-		wrong = wrong || first
-		if n++; n > mostOnLine && !first {
-			if n == mostOnLine+1 {
-				last := &out[len(out)-1]
-				last.Hints = append(last.Hints[:len(last.Hints):len(last.Hints)], "this line has more problems; they are told once these are mended")
-			}
-			continue
-		}
-		twice := false
-		for i := len(out) - 1; i >= 0 && out[i].Span == d.Span; i-- {
-			twice = twice || out[i].Code == d.Code && out[i].Summary == d.Summary
-		}
-		if !twice {
-			out = append(out, d)
-		}
-	}
-	return out
+	return rec, r.told()
 }
 
 func (r *reader) in() *block {

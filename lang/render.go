@@ -97,6 +97,12 @@ func underline(line string, sp Span, width int) (text, mark string) {
 		m bool
 	}
 	var cs []cell
+	if near := 1000; len(line) > 8*near { // of an endless line only what may be shown
+		from := max(sp.Col-near, 1)
+		line = line[byteColumn(line, from):]
+		line = line[:byteColumn(line, 3*near)]
+		sp.Col, sp.EndCol = sp.Col-from+1, sp.EndCol-from+1
+	}
 	col, at := 0, 0
 	end := sp.EndCol
 	if sp.EndLine > sp.Line {

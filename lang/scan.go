@@ -9,8 +9,7 @@ import (
 // scanner turns lines of the file into tokens. What is wrong it reports and
 // mends, so that the rest of the line can still be read.
 type scanner struct {
-	src *Source
-	ds  []Diagnostic
+	problems
 
 	// of the line at hand
 	n        int
@@ -21,11 +20,6 @@ type scanner struct {
 	depth    int   // open brackets, carried on from line to line
 	cross    []int // tokens x that didn't stand between spaces
 	buf      []char
-}
-
-func (s *scanner) add(code string, sp Span, summary, detail string, hints ...string) {
-	hints = orMend(code, hints)
-	s.ds = append(s.ds, Diagnostic{Severity: severityOf(code), Code: code, File: s.src.File, Span: sp, Summary: summary, Detail: detail, Hints: hints})
 }
 
 // bad reports a problem of the text, which makes the line broken.

@@ -67,16 +67,28 @@ type row struct {
 	offset int
 }
 
-// maxSource bounds a recipe, so that a picture given by mistake is refused at
-// once: 4 MiB is a hundred times the longest recipe we could think of.
-const maxSource = 4 << 20
+// Bounds of a recipe, so that a picture given by mistake is refused at once,
+// and any file soon. They are many times the longest recipe we could think of.
+const (
+	maxSource = 4 << 20   // bytes
+	maxLines  = 50_000    // lines, of the file and of statements
+	maxTokens = 500_000   // words, numbers and signs
+	maxRow    = 256 << 10 // bytes of one line
+)
 
 // ReadSource cuts a recipe's text into logical lines. It never fails: what is
-// wrong with characters, numbers, strings and layout is in the diagnostics.
+// wrong with characters, numbers, strings and layout is in the diagnostics. A
+// text beyond the bounds of a recipe has no lines.
 func ReadSource(file string, src []byte) (*Source, []Diagnostic) {
+	s, ps := readSource(file, src)
+	return s, ps.told()
+}
+
+func readSource(file string, src []byte) (*Source, problems) {
 	s := &Source{File: file, Text: src}
-	if d, bad := notText(file, src); bad {
-		return s, []Diagnostic{d}
+	sc := &scanner{problems: problems{file: file}}
+	if sc.notText(src) {
+		return s, sc.problems
 	}
 	body := 0
 	if bytes.HasPrefix(src, []byte("\xEF\xBB\xBF")) {
@@ -85,7 +97,6 @@ func ReadSource(file string, src []byte) (*Source, []Diagnostic) {
 	if i := bytes.IndexByte(src, '\n'); i > 0 && src[i-1] == '\r' {
 		s.CRLF = true
 	}
-	sc := &scanner{src: s}
 	g := &grouper{sc: sc, out: s}
 	for at, n := body, 1; at < len(src); n++ {
 		end, next := len(src), len(src)
@@ -95,17 +106,30 @@ func ReadSource(file string, src []byte) (*Source, []Diagnostic) {
 				end--
 			}
 		}
+		what := ""
+		switch {
+		case end-at > maxRow:
+			what = "this line has more than 256 KiB"
+		case n > maxLines || len(s.Lines) > maxLines:
+			what = "a recipe has at most 50,000 lines"
+		case g.tokens > maxTokens:
+			what = "a recipe has at most 500,000 words, numbers and signs"
+		}
+		if what != "" {
+			sc.add("PM108", Span{n, 1, n, 1}, what, "What follows isn't read.", "take out what isn't a recipe's, or cut it into several recipes")
+			s.Lines = nil
+			return s, sc.problems
+		}
 		sc.row(row{string(src[at:end]), at}, n)
 		g.row(n)
 		at = next
 	}
 	g.finish()
-	return s, sc.ds
+	return s, sc.problems
 }
 
 // notText recognises what isn't a UTF-8 text at all.
-func notText(file string, src []byte) (Diagnostic, bool) {
-	d := Diagnostic{File: file, Span: Span{1, 1, 1, 1}}
+func (p *problems) notText(src []byte) bool {
 	name := ""
 	switch {
 	case bytes.HasPrefix(src, []byte("\xFF\xFE\x00\x00")), bytes.HasPrefix(src, []byte("\x00\x00\xFE\xFF")):
@@ -115,19 +139,16 @@ func notText(file string, src []byte) (Diagnostic, bool) {
 	case len(src) >= 4 && (src[0] == 0) != (src[1] == 0) && (src[2] == 0) != (src[3] == 0) && (src[0] == 0) == (src[2] == 0):
 		name = "UTF-16" // no mark, but every other byte is zero
 	}
-	if name != "" {
-		d.Code, d.Summary = "PM101", "this file is saved as "+name
-		d.Detail = "A recipe is UTF-8 text."
-		d.Hints = []string{"open it in your editor, choose “save as”, and save as UTF-8"}
-		return d, true
+	at := Span{1, 1, 1, 1}
+	switch {
+	case name != "":
+		p.add("PM101", at, "this file is saved as "+name, "A recipe is UTF-8 text.", "open it in your editor, choose “save as”, and save as UTF-8")
+	case len(src) > maxSource:
+		p.add("PM107", at, "this file is too large for a recipe", "A recipe is a text of at most 4 MiB.", "give the recipe, not the picture")
+	default:
+		return false
 	}
-	if len(src) > maxSource {
-		d.Code, d.Summary = "PM107", "this file is too large for a recipe"
-		d.Detail = "A recipe is a text of at most 4 MiB."
-		d.Hints = []string{"give the recipe, not the picture"}
-		return d, true
-	}
-	return d, false
+	return true
 }
 
 // rows returns the lines of the file without line ends and mark.
