@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"platemark/lang"
@@ -106,7 +107,12 @@ func (in *Input) warnings() []string {
 		return nil
 	}
 	info := in.Picture.Info()
-	w := info.Warnings
+	w := slices.Clone(info.Warnings)
+	for i := range w {
+		if w[i] == alphaWarning && in.Role == RoleMask { // a mask has no `on white`
+			w[i] = maskAlpha
+		}
+	}
 	for _, o := range info.Others {
 		w = append(w, "the file also holds "+o+", which isn't used")
 	}

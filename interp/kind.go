@@ -65,6 +65,8 @@ func pngInfo(in png.Info) tiff.Info {
 
 const alphaWarning = "the file has an alpha channel; building stops if anything in it is translucent (`on white` behind the master lays it on white)"
 
+const maskAlpha = "the file has an alpha channel, which a mask doesn't use; building stops if anything in it is translucent (save the mask without alpha)"
+
 // opaqueTIFF is a TIFF file with alpha that must be opaque everywhere.
 type opaqueTIFF struct{ *tiff.File }
 

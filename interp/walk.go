@@ -9,6 +9,7 @@ import (
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
+	"platemark/ops/overlap"
 	"platemark/ops/raster"
 )
 
@@ -350,7 +351,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		x, y, r *big.Rat
 	}
 	var discs []disc
-	var rounded []lang.Disc
+	var rounded []overlap.Disc
 	type spot struct {
 		x, y *big.Rat
 		text string
@@ -379,7 +380,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			continue
 		}
 		discs = append(discs, disc{s, x, y, r})
-		round := lang.Disc{}
+		round := overlap.Disc{}
 		round.X, _ = x.Float64()
 		round.Y, _ = y.Float64()
 		round.R, _ = r.Float64()
@@ -408,7 +409,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		dx, dy, sum := sub(d.x, e.x), sub(d.y, e.y), add(d.r, e.r)
 		return add(mul(dx, dx), mul(dy, dy)).Cmp(mul(sum, sum)) < 0
 	}
-	if o := lang.Overlaps(rounded, meet); len(o) > 0 {
+	if o := overlap.Find(rounded, meet); len(o) > 0 {
 		b.err(codeSpot, discs[o[0].Disc].s.Span, fmt.Sprintf("this spot overlaps the one on line %d", discs[o[0].First].s.Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
 			"make one spot of them, or put another step between them")
 		return
@@ -427,12 +428,25 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		at = append(at, s.at)
 		args = append(args, ops.Arg{Name: fmt.Sprintf("spot-%d", i+1), Value: s.text})
 	}
-	if n, ok := b.node(run[0].Span, w.stage, "spots", args, w.cur.node); ok {
-		b.plan.Nodes[n].spots = at
-		w.set(n, nil, w.cur.covers)
-		for _, s := range run {
-			b.atLine[s.Line] = n
+	n, ok := b.node(run[0].Span, w.stage, "spots", args, w.cur.node)
+	if !ok {
+		// What is wrong with one of them is said of its own line.
+		d := &b.diags[len(b.diags)-1]
+		i := 0
+		if fmt.Sscanf(d.Summary, "spots: spot-%d", &i); i > 0 && i <= len(list) {
+			d.Code, d.Span = codeSpot, list[i-1].at
+			if _, what, ok := strings.Cut(d.Summary, ") "); ok { // behind its numbers
+				d.Summary = "this spot " + what
+			} else if _, what, ok := strings.Cut(d.Summary, `": `); ok {
+				d.Summary = "this spot can't be planned: " + what
+			}
 		}
+		return
+	}
+	b.plan.Nodes[n].spots = at
+	w.set(n, nil, w.cur.covers)
+	for _, s := range run {
+		b.atLine[s.Line] = n
 	}
 }
 

@@ -243,13 +243,13 @@ func (r *reader) nearName(names *nameList, kind, v string) []string {
 	return namedSoFar(c)
 }
 
-// mostSearched bounds the names that a word is held against in one file; a
-// file with so many names that aren't given is told without suggestions.
-const mostSearched = 100_000
+// mostSearched bounds the letters of names that are held against letters in one
+// file; with so many names that aren't given, the last have no suggestions.
+const mostSearched = 20_000_000
 
 // nearest is the function of this name, until too much was searched.
 func (r *reader) nearest(v string, names []string) string {
-	if r.searched += len(names); r.searched > mostSearched {
+	if r.searched += len(names) * len(v) * len(v); r.searched > mostSearched {
 		return ""
 	}
 	return nearest(v, names)

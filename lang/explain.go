@@ -161,7 +161,7 @@ func (r *reader) explainValue(st *statement, best []*failure, t Token, sp Span, 
 		r.noTarget(Text{sp, t.Value}, "PM209", nil)
 	case word && contains(laterWords, t.Value) && (t.Value == "deconvolve" || t.Value == "picture"):
 		r.later(t)
-	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace):
+	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace || s.Kind == ValueColour && len(names) > 0):
 		hints := didYouMean(t.Value, names)
 		what := "one of " + orList(names)
 		if len(names) == 1 {

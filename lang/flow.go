@@ -3,6 +3,8 @@ package lang
 import (
 	"fmt"
 	"math/big"
+
+	"platemark/ops/overlap"
 )
 
 // item is a line of a block after `follow` was replaced by what it stands for.
@@ -394,9 +396,9 @@ func (r *reader) cropExtent(s *Crop) {
 // runs finds spots of one run that overlap whatever the frame's shape.
 func (r *reader) runs(items []item) {
 	var run []*SpotAt
-	var discs []Disc
+	var discs []overlap.Disc
 	end := func() {
-		for _, o := range Overlaps(discs, func(i, j int) bool { return alwaysOverlap(run[i], run[j]) }) {
+		for _, o := range overlap.Find(discs, func(i, j int) bool { return alwaysOverlap(run[i], run[j]) }) {
 			s, other := run[o.Disc], run[o.First]
 			r.add("PM716", s.Span, fmt.Sprintf("this spot overlaps the one on line %d (lines %d and %d)", other.Line, other.Line, s.Line), "Spots that stand next to each other are one step and all read the picture before it.", "move one, make it smaller, or put another step between them")
 		}
@@ -408,7 +410,7 @@ func (r *reader) runs(items []item) {
 			end()
 			continue
 		}
-		d := Disc{Kind: s.At.X.Unit}
+		d := overlap.Disc{Kind: s.At.X.Unit}
 		d.X, _ = s.At.X.Value.Float64()
 		d.Y, _ = s.At.Y.Value.Float64()
 		d.R, _ = s.Radius.Value.Float64()

@@ -312,19 +312,22 @@ func formsOf(word, block string) []*Form { return formIndex[[2]string{word, bloc
 // table's order.
 func blocksOf(word string) []string { return blockIndex[word] }
 
-// wordsIn returns the words that may begin a line of a block.
-func wordsIn(block string) []string {
-	var out []string
+// wordIndex holds the words that may begin a line, by block.
+var wordIndex = func() map[string][]string {
+	words := map[string][]string{}
 	for i := range Forms {
-		if f := &Forms[i]; f.Word != "" && contains(f.Blocks, block) && !contains(out, f.Word) {
-			out = append(out, f.Word)
+		for _, b := range Forms[i].Blocks {
+			if w := Forms[i].Word; w != "" && !contains(words[b], w) {
+				words[b] = append(words[b], w)
+			}
 		}
 	}
-	if block == "mask" {
-		out = append(out, "less", "within")
-	}
-	return out
-}
+	words["mask"] = append(words["mask"], "less", "within")
+	return words
+}()
+
+// wordsIn returns the words that may begin a line of a block. They are shared.
+func wordsIn(block string) []string { return wordIndex[block] }
 
 func contains(list []string, s string) bool {
 	for _, x := range list {

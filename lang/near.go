@@ -3,15 +3,20 @@ package lang
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 )
 
 // distance counts the insertions, deletions, replacements and swaps of
 // neighbours between two words (Damerau 1964, optimal string alignment).
 func distance(a, b string) int {
 	x, y := []rune(a), []rune(b)
-	prev2 := make([]int, len(y)+1)
-	prev := make([]int, len(y)+1)
-	cur := make([]int, len(y)+1)
+	var room [3 * 80]int // enough for words that are compared; longer ones make their own
+	rows := room[:]
+	if n := 3 * (len(y) + 1); n > len(rows) {
+		rows = make([]int, n)
+	}
+	n := len(y) + 1
+	prev2, prev, cur := rows[:n], rows[n:2*n], rows[2*n:3*n]
 	for j := range prev {
 		prev[j] = j
 	}
@@ -43,20 +48,22 @@ func nearest(word string, candidates []string) string {
 	if s, ok := synonyms[low]; ok && contains(candidates, s) {
 		return s
 	}
-	best, at := "", 99
-	for _, c := range candidates {
-		d := distance(low, strings.ToLower(c))
-		if d < at {
-			best, at = c, d
-		}
-	}
-	n := len([]rune(word))
+	n := utf8.RuneCountInString(word)
 	limit := 1
 	switch {
 	case n >= 9:
 		limit = 3
 	case n >= 5:
 		limit = 2
+	}
+	best, at := "", 99
+	for _, c := range candidates {
+		if d := utf8.RuneCountInString(c) - n; d > limit || -d > limit {
+			continue // as many letters are lacking or too many
+		}
+		if d := distance(low, strings.ToLower(c)); d < at {
+			best, at = c, d
+		}
 	}
 	if at > limit || at >= n {
 		return ""

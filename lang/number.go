@@ -69,7 +69,7 @@ func (s *scanner) number(i int) int {
 					s.ds = s.ds[:k]
 				}
 			}
-			s.bad("PM112", p.Span, "digits grouped by a space", "The digits of a number stand together.", "write "+p.Value)
+			s.bad("PM112", p.Span, "digits grouped by a space", "The digits of a number stand together.", "write "+p.Value+" if the space groups its digits, or take one of two numbers out")
 			return s.behind(j)
 		}
 	}
@@ -126,7 +126,10 @@ func (s *scanner) form(i, j int, t string) string {
 		if k := strings.Index(d, ","); commas == 1 && points == 0 && len(d)-k-1 == 3 && d[0] != '0' && k <= 3 {
 			hints[0] += ", or " + sign + strip(d, ",") + " if the comma groups the digits"
 		}
-		if s.depth > 0 && commas == 1 {
+		if k := len(s.tokens); s.depth > 0 && commas == 1 && points == 0 && s.at(j) == ')' && k > 0 && s.tokens[k-1].Value == "(" {
+			// (0,0): the whole point.
+			hints = []string{"put a space behind the comma: " + strings.Replace(t, ",", ", ", 1)}
+		} else if s.depth > 0 && commas == 1 {
 			hints = append(hints, fmt.Sprintf("or put a space behind the comma if these are two numbers: %s", strings.Replace(t, ",", ", ", 1)))
 		}
 		s.bad("PM111", sp, fmt.Sprintf("%s is written with a comma", t), rule, hints...)
@@ -180,6 +183,26 @@ func (s *scanner) behind(j int) int {
 	if !unicode.IsLetter(r) {
 		return j
 	}
+	// 60x40, 60x 40, 60inx40in: found before the word's end is looked for, since
+	// such a word may be as long as its line.
+	for _, u := range append([]string{""}, Units...) {
+		x := j
+		for _, c := range u {
+			if s.at(x) != c {
+				break
+			}
+			x++
+		}
+		if x-j != len(u) || s.at(x) != 'x' || isWordRune(s.at(x+1)) && !isDigit(s.at(x+1)) {
+			continue
+		}
+		if u != "" {
+			s.unit(j, x)
+		}
+		s.cross = append(s.cross, len(s.tokens))
+		s.emit(KindWord, x, x+1, "x")
+		return x + 1
+	}
 	k := j
 	for isWordRune(s.at(k)) {
 		k++
@@ -188,20 +211,6 @@ func (s *scanner) behind(j int) int {
 	if unitSet[t] {
 		s.unit(j, k)
 		return k
-	}
-	// 60x40, 60x 40, 60inx40in.
-	for _, u := range append([]string{""}, Units...) {
-		rest, ok := strings.CutPrefix(t, u)
-		if !ok || rest == "" || rest[0] != 'x' || len(rest) > 1 && !isDigit(rune(rest[1])) {
-			continue
-		}
-		x := j + len(u)
-		if u != "" {
-			s.unit(j, x)
-		}
-		s.cross = append(s.cross, len(s.tokens))
-		s.emit(KindWord, x, x+1, "x")
-		return x + 1
 	}
 	if u := meantUnit(t); u != "" {
 		s.bad("PM118", s.span(j, k), fmt.Sprintf("%s isn't how this unit is written", t), "The units are "+andList(Units)+".", "write "+u)

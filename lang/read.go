@@ -1,6 +1,9 @@
 package lang
 
-import "fmt"
+import (
+	"fmt"
+	"sync"
+)
 
 // reader reads the lines of a source into statements and blocks.
 type reader struct {
@@ -362,13 +365,13 @@ func (r *reader) parse(st *statement) {
 	}
 }
 
-func allWords() []string {
+var allWords = sync.OnceValue(func() []string {
 	var out []string
 	for _, b := range []string{"top", "paper", "lab", "prepare", "print", "steps", "mask", "tone"} {
 		out = append(out, wordsIn(b)...)
 	}
 	return out
-}
+})
 
 // places says where blocks are: "at the top of the file", "in prepare".
 func places(blocks []string) []string {

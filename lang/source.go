@@ -71,8 +71,8 @@ type row struct {
 // and any file soon. They are many times the longest recipe we could think of.
 const (
 	maxSource = 4 << 20   // bytes
-	maxLines  = 50_000    // lines, of the file and of statements
-	maxTokens = 500_000   // words, numbers and signs
+	maxLines  = 30_000    // lines, of the file and of statements
+	maxTokens = 300_000   // words, numbers and signs
 	maxRow    = 256 << 10 // bytes of one line
 )
 
@@ -111,9 +111,9 @@ func readSource(file string, src []byte) (*Source, problems) {
 		case end-at > maxRow:
 			what = "this line has more than 256 KiB"
 		case n > maxLines || len(s.Lines) > maxLines:
-			what = "a recipe has at most 50,000 lines"
+			what = "a recipe has at most 30,000 lines"
 		case g.tokens > maxTokens:
-			what = "a recipe has at most 500,000 words, numbers and signs"
+			what = "a recipe has at most 300,000 words, numbers and signs"
 		}
 		if what != "" {
 			sc.add("PM108", Span{n, 1, n, 1}, what, "What follows isn't read.", "take out what isn't a recipe's, or cut it into several recipes")

@@ -7,6 +7,7 @@ import (
 	"math/big"
 
 	"platemark/ops/exact"
+	"platemark/ops/overlap"
 )
 
 // SpotsV1 mends a run of spots, all of them reading the picture before the run.
@@ -77,6 +78,7 @@ func newSpots(a Args, in []Pic, _ Env) (Step, error) {
 		return nil, fmt.Errorf("spots: argument spot-1 is missing")
 	}
 	shapes := make([]SpotShape, len(text))
+	discs := make([]overlap.Disc, len(text))
 	s := &spotsStep{pic: p, w: p.W, part: image.Rect(0, 0, p.W, p.H), spots: make([]spot, len(text)), byRow: make([][]int32, p.H)}
 	for i, t := range text {
 		v, err := ParseSpot(t)
@@ -87,12 +89,13 @@ func newSpots(a Args, in []Pic, _ Env) (Step, error) {
 		if s.spots[i], err = newSpot(v, p); err != nil {
 			return nil, fmt.Errorf("spots: spot-%d (%s) %w", i+1, t, err)
 		}
-		for j := range i {
-			if spotsOverlap(&s.spots[i], &s.spots[j], shapes[i], shapes[j]) {
-				return nil, fmt.Errorf("spots: spot-%d (%s) and spot-%d (%s) overlap; make one smaller or mend both with one disc",
-					j+1, text[j], i+1, t)
-			}
-		}
+		discs[i] = overlap.Disc{X: s.spots[i].x, Y: s.spots[i].y, R: s.spots[i].r}
+	}
+	meet := func(i, j int) bool { return spotsOverlap(&s.spots[i], &s.spots[j], shapes[i], shapes[j]) }
+	if o := overlap.Find(discs, meet); len(o) > 0 {
+		i, j := o[0].Disc, o[0].First
+		return nil, fmt.Errorf("spots: spot-%d (%s) and spot-%d (%s) overlap; make one smaller or mend both with one disc",
+			j+1, text[j], i+1, text[i])
 	}
 	s.windows()
 	return s, nil

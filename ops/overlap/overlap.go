@@ -1,4 +1,5 @@
-package lang
+// Package overlap finds discs that overlap among many.
+package overlap
 
 import (
 	"cmp"
@@ -13,15 +14,17 @@ type Disc struct {
 	X, Y, R float64
 }
 
-// Overlap is a disc, by its number, and the first one before it that it
-// overlaps.
-type Overlap struct{ Disc, First int }
+// Pair is a disc, by its number, and the first one before it that it overlaps.
+type Pair struct{ Disc, First int }
 
-// Overlaps finds discs that overlap, in the order of their numbers. The discs
-// say which may; meets decides. It looks at neighbours only: each disc is held
+// most is how many are found: more are never told.
+const most = 200
+
+// Find finds discs that overlap, in the order of their numbers. The discs say
+// which may; meets decides. It looks at neighbours only: each disc is held
 // against those at least as large, which lie in a grid as wide as they are. It
-// stops when more are found than are ever told.
-func Overlaps(discs []Disc, meets func(i, j int) bool) []Overlap {
+// stops after 200.
+func Find(discs []Disc, meets func(i, j int) bool) []Pair {
 	type cell struct {
 		kind  string
 		level int // discs with radii from 2^level to 2^(level+1)
@@ -52,7 +55,7 @@ func Overlaps(discs []Disc, meets func(i, j int) bool) []Overlap {
 					if f, ok := first[later]; !ok || earlier < f {
 						first[later] = earlier
 					}
-					if found++; found > mostInFile {
+					if found++; found > most {
 						return sorted(first)
 					}
 				}
@@ -69,11 +72,11 @@ func Overlaps(discs []Disc, meets func(i, j int) bool) []Overlap {
 	return sorted(first)
 }
 
-func sorted(first map[int]int) []Overlap {
-	var out []Overlap
+func sorted(first map[int]int) []Pair {
+	var out []Pair
 	for d, f := range first {
-		out = append(out, Overlap{d, f})
+		out = append(out, Pair{d, f})
 	}
-	slices.SortFunc(out, func(a, b Overlap) int { return cmp.Compare(a.Disc, b.Disc) })
+	slices.SortFunc(out, func(a, b Pair) int { return cmp.Compare(a.Disc, b.Disc) })
 	return out
 }
