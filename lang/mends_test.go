@@ -53,15 +53,16 @@ func TestHintsOfNumbersAndColours(t *testing.T) {
 // A name that can't be one is one mistake: what it would have named isn't
 // guessed at further on.
 func TestWrongNameCausesNoOtherError(t *testing.T) {
-	for name, wrong := range map[string]string{
-		"a capital": "enlarge with mitchell as Large\nsharpen radius 1 px amount 100% as crisp\nenlarge with cubic as soft\ntake Large\nsharpen radius 1 px amount 50% as more\nblend more over soft",
-		"in place":  "enlarge with mitchel\nsharpen radius 1 px amount 100% as crisp\ntake crisp\nsharpen radius 1 px amount 100% as more\nblend crisp over more",
-		"a typo":    "enlarge with mitchell as large\nenlarge with cubic as soft\ntake lagre\nsharpen radius 1 px amount 50% as more\nblend more over soft",
+	for _, wrong := range []string{
+		"enlarge with cubic as Large\ntake Large", // no name
+		"enlarge with cubic as grey\ntake grey",   // a word of the language
+		"enlarge with cubic as large\ntake lagre", // another
 	} {
-		_, ds := Parse("x", []byte(withStep(wrong)))
+		text := "enlarge with mitchell as big\n" + wrong + "\nsharpen radius 1 px amount 50% as more\nblend more over big"
+		_, ds := Parse("x", []byte(strings.Replace(small, "enlarge with mitchell\n    STEP", text, 1)))
 		for _, d := range ds {
 			if d.Code == "PM715" {
-				t.Errorf("%s: %s %s", name, d.Code, d.Summary)
+				t.Errorf("%s: %s %s", wrong, d.Code, d.Summary)
 			}
 		}
 	}
