@@ -1,5 +1,3 @@
-// Package editor holds the grammar that colours recipes in editors, and its
-// tests.
 package editor
 
 import (

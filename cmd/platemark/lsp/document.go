@@ -3,10 +3,13 @@ package lsp
 import (
 	"bytes"
 	"context"
+	"maps"
 	"net/url"
+	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
+	"time"
 
 	"platemark/interp"
 	"platemark/lang"
@@ -23,6 +26,35 @@ type document struct {
 	// planned are the planner's problems with the text that they are about.
 	planned []lang.Diagnostic
 	about   *text
+	// files are the states of the text's files then, by path. The checker
+	// writes it, locked.
+	files map[string]fileState
+}
+
+// fileState is what tells one state of a file from another; zero where there is
+// none.
+type fileState struct {
+	size int64
+	time time.Time
+}
+
+func stateOf(path string) fileState {
+	if st, err := os.Stat(path); err == nil {
+		return fileState{st.Size(), st.ModTime()}
+	}
+	return fileState{}
+}
+
+// states looks at the files that a recipe names.
+func (t *text) states(rec *lang.Recipe) map[string]fileState {
+	out := map[string]fileState{}
+	if file := t.path(); file != "" {
+		for _, f := range rec.Files() {
+			p := filepath.Join(filepath.Dir(file), filepath.FromSlash(f.Value))
+			out[p] = stateOf(p)
+		}
+	}
+	return out
 }
 
 func (s *server) text(uri string) *text {
@@ -84,6 +116,21 @@ func (s *server) close(uri string) {
 	}
 }
 
+// lookAgain wakes the checker where a file of the text came, changed or went
+// since it was last looked at.
+func (s *server) lookAgain(t *text) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if d := s.docs[t.uri]; d != nil {
+		for path, was := range d.files {
+			if stateOf(path) != was {
+				d.wake(false)
+				return
+			}
+		}
+	}
+}
+
 func (d *document) wake(plan bool) {
 	d.plan = d.plan || plan
 	select {
@@ -109,32 +156,51 @@ func (s *server) checker(d *document) {
 		d.plan = false
 		s.mu.Unlock()
 		if gone {
-			s.notify("textDocument/publishDiagnostics", publishParams{URI: t.uri, Diagnostics: []diagnostic{}})
+			s.tell(t.uri, nil, func() {
+				s.notify("textDocument/publishDiagnostics", publishParams{URI: t.uri, Diagnostics: []diagnostic{}})
+			})
 			return
 		}
-		s.publish(t, s.check(d, t, plan))
+		ds := s.check(d, t, plan)
+		s.tell(t.uri, d, func() { s.publish(t, ds) })
 	}
 }
 
-// check reads the text, and with plan set the heads of its files. Between two
-// such looks at the files, what they showed is kept for the lines that still
-// stand.
+// tell says something of a document while d is what is open under its address,
+// nil where nothing is: of one that was closed and opened again, the last word
+// is the new one's.
+func (s *server) tell(uri string, d *document, say func()) {
+	s.told.Lock()
+	defer s.told.Unlock()
+	s.mu.Lock()
+	now := s.docs[uri]
+	s.mu.Unlock()
+	if now == d {
+		say()
+	}
+}
+
+// check reads the text, and with plan set, or where one of its files came,
+// changed or went, the heads of its files. Between two such looks at the files,
+// what they showed is kept for the lines that still stand.
 func (s *server) check(d *document, t *text, plan bool) (ds []lang.Diagnostic) {
 	defer func() {
 		if p := recover(); p != nil {
 			s.log(1, "the check failed")
 		}
 	}()
-	_, ds = lang.Parse(t.name(), t.src)
+	rec, ds := lang.Parse(t.name(), t.src)
 	if lang.HasErrors(ds) {
 		return ds
 	}
-	if plan {
+	if files := t.states(rec); plan || !maps.Equal(files, d.files) {
+		s.mu.Lock()
+		d.files = files
+		s.mu.Unlock()
 		d.planned, d.about = t.planner(), t
 	}
 	if d.about != nil {
-		ds = append(ds, stillThere(d.planned, d.about, t)...)
-		lang.Sort(ds)
+		ds = lang.Tidy(append(ds, stillThere(d.planned, d.about, t)...))
 	}
 	return ds
 }

@@ -73,6 +73,22 @@ type renameParams struct {
 	Name string `json:"newName"`
 }
 
+type initializeParams struct {
+	Capabilities abilities `json:"capabilities"`
+}
+
+// abilities are what this server asks of an editor's capabilities.
+type abilities struct {
+	Workspace struct {
+		Edit struct {
+			Versioned bool `json:"documentChanges"`
+		} `json:"workspaceEdit"`
+		Watched struct {
+			Dynamic bool `json:"dynamicRegistration"`
+		} `json:"didChangeWatchedFiles"`
+	} `json:"workspace"`
+}
+
 type initializeResult struct {
 	Capabilities capabilities `json:"capabilities"`
 	Server       serverInfo   `json:"serverInfo"`
@@ -179,8 +195,19 @@ type highlight struct {
 	Kind  int  `json:"kind"` // 2 read, 3 written
 }
 
+// workspaceEdit has one of the two: edits of a version, where the editor knows
+// them.
 type workspaceEdit struct {
-	Changes map[string][]textEdit `json:"changes"`
+	Changes   map[string][]textEdit `json:"changes,omitempty"`
+	Versioned []documentEdit        `json:"documentChanges,omitempty"`
+}
+
+type documentEdit struct {
+	Doc struct {
+		URI     string `json:"uri"`
+		Version int    `json:"version"`
+	} `json:"textDocument"`
+	Edits []textEdit `json:"edits"`
 }
 
 type prepared struct {

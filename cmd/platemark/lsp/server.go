@@ -38,10 +38,12 @@ type server struct {
 	mu    sync.Mutex
 	docs  map[string]*document
 	state int
+	able  abilities                          // of the editor
 	calls map[jsonrpc2.ID]context.CancelFunc // requests being answered
 	ended chan struct{}                      // closed by exit
 
 	checks sync.WaitGroup
+	told   sync.Mutex // held while problems are told, so that none come late
 }
 
 // States of the server's life.
@@ -176,6 +178,12 @@ func (s *server) handle(ctx context.Context, r *jsonrpc2.Request) (result any, e
 	case state >= shut, method == "initialize" && state != waiting:
 		return nil, jsonrpc2.ErrInvalidRequest
 	case method == "initialize":
+		var p initializeParams
+		if json.Unmarshal(r.Params(), &p) == nil {
+			s.mu.Lock()
+			s.able = p.Capabilities
+			s.mu.Unlock()
+		}
 		return encode(initialized())
 	case method == "shutdown":
 		return jsonrpc2.RawMessage("null"), nil
@@ -189,6 +197,9 @@ func (s *server) handle(ctx context.Context, r *jsonrpc2.Request) (result any, e
 		return nil, jsonrpc2.ErrInvalidParams
 	}
 	t := s.text(p.Doc.URI)
+	if t != nil {
+		defer s.lookAgain(t)
+	}
 	if t == nil {
 		return nil, jsonrpc2.NewError(jsonrpc2.InvalidParams, "this document isn't open")
 	}
@@ -288,6 +299,19 @@ func (s *server) notified(method string, params []byte) {
 		} else if json.Unmarshal(p.ID, &id) == nil {
 			s.cancel(jsonrpc2.NewStringID(id))
 		}
+	case "initialized":
+		s.mu.Lock()
+		watch := s.able.Workspace.Watched.Dynamic
+		s.mu.Unlock()
+		if watch {
+			go s.watch()
+		}
+	case "workspace/didChangeWatchedFiles":
+		s.mu.Lock()
+		for _, d := range s.docs {
+			d.wake(false) // which looks whether it is one of its files
+		}
+		s.mu.Unlock()
 	case "textDocument/didOpen":
 		var p openParams
 		if json.Unmarshal(params, &p) == nil {
@@ -308,6 +332,17 @@ func (s *server) notified(method string, params []byte) {
 		if json.Unmarshal(params, &p) == nil {
 			s.close(p.Doc.URI)
 		}
+	}
+}
+
+// watch asks the editor to say when files come, change or go.
+func (s *server) watch() {
+	raw, err := encode(map[string]any{"registrations": []any{map[string]any{
+		"id": "files", "method": "workspace/didChangeWatchedFiles",
+		"registerOptions": map[string]any{"watchers": []any{map[string]any{"globPattern": "**/*"}}},
+	}}})
+	if err == nil {
+		_, _ = s.conn.Call(context.Background(), "client/registerCapability", raw, nil)
 	}
 }
 
