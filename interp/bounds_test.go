@@ -3,6 +3,8 @@ package interp
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/json"
 	"fmt"
 	"math/rand"
 	"path/filepath"
@@ -12,6 +14,7 @@ import (
 	"time"
 
 	"platemark/lang"
+	"platemark/ops/codec/tiff/tifftest"
 )
 
 // Bounds of a check: what a photographer waits for and what a small machine
@@ -138,4 +141,55 @@ func FuzzBounds(f *testing.F) {
 		n := min(int(times)+1, max(1, (4<<20)/len(src)))
 		checkBounds(t, bytes.Repeat(src, n))
 	})
+}
+
+// A log with a recipe beyond the bounds is refused as it is read.
+func TestRecipeInALogIsBounded(t *testing.T) {
+	_, file := smallJob(t, plain)
+	b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
+	l, err := ReadLog(b.Log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := l.Recipe.Text + strings.Repeat("# \n", 2<<20)
+	sum := fmt.Sprintf("%x", sha256.Sum256([]byte(text)))
+	long, err := json.Marshal(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	short, err := json.Marshal(l.Recipe.Text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &chain{}
+	for _, x := range l.Lines[:len(l.Lines)-1] {
+		s := strings.Replace(string(x), string(short), string(long), 1)
+		s = strings.ReplaceAll(s, l.Recipe.SHA256, sum)
+		c.lines = append(c.lines, []byte(strings.Replace(s, `"prev":"`+prevOf(s)+`"`, `"prev":"`+c.prev()+`"`, 1)))
+	}
+	c.close(l.Run.Run)
+	write(t, b.Log, string(c.bytes()))
+	v, err := Verify(context.Background(), b.Log, false)
+	if err != nil || v.OK || len(v.Lines) != 1 || !strings.Contains(v.Lines[0].What, "more than any recipe") {
+		t.Errorf("%v %+v", err, v)
+	}
+}
+
+// What is wrong with one spot of a run is said of its own line.
+func TestFaultOfASpotIsOnItsLine(t *testing.T) {
+	_, file := smallJob(t, strings.Replace(plain, "print", "prepare {\n    spot at (10%, 10%) radius 2 px\n    spot at (50%, 50%) radius 2 px\n    spot at (30.2 px, 30.2 px) radius 0.2 px\n}\nprint", 1))
+	if got := problemsOf(t, file, LoadOptions{}); !strings.Contains(got, "line 6: error this spot is too small") {
+		t.Errorf("%s", got)
+	}
+}
+
+// A mask with alpha isn't told what only a master can say.
+func TestMaskWithAlpha(t *testing.T) {
+	folder, file := smallJob(t, strings.Replace(plain, "print", "mask m {\n    file \"a.tif\"\n}\nprint", 1))
+	write(t, file, strings.Replace(string(read(t, file)), "    save", "    sharpen radius 1 px amount 100% through m\n    save", 1))
+	grey := tifftest.Picture{W: 96, H: 64, C: 2, Bits: 16, At: func(_, _, _ int) uint16 { return 65535 }, Set: []tifftest.Tag{{Tag: 338, Type: 3, Values: []uint64{2}}}}
+	write(t, filepath.Join(folder, "a.tif"), string(tifftest.File{Pictures: []tifftest.Picture{grey}}.Bytes()))
+	if got := problemsOf(t, file, LoadOptions{}); strings.Contains(got, "on white") || !strings.Contains(got, "save the mask without alpha") {
+		t.Errorf("%s", got)
+	}
 }

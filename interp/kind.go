@@ -85,7 +85,7 @@ func (p opaqueTIFF) DecodeReport(ctx context.Context, workers int, emit func(y0 
 	c, err := p.DecodeCounted(ctx, workers, emit)
 	if err == nil && c.Translucent > 0 {
 		err = &tiff.Error{Property: "alpha", Detail: fmt.Sprintf("the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels),
-			Mend: "lay it on white by writing `on white` behind the master, or save it without alpha"}
+			Mend: "save it without alpha; a master can also be laid on white, by `on white` behind it"}
 	}
 	return c.Warnings(), err
 }

@@ -59,9 +59,15 @@ func (a Args) Get(name string) (string, bool) {
 // All returns the values of every argument whose name is prefix followed by
 // -1, -2, … in that order.
 func (a Args) All(prefix string) []string {
+	given := make(map[string]string, len(a)) // a film has thousands of spots
+	for _, x := range a {
+		if _, ok := given[x.Name]; !ok {
+			given[x.Name] = x.Value
+		}
+	}
 	var out []string
 	for i := 1; ; i++ {
-		v, ok := a.Get(fmt.Sprintf("%s-%d", prefix, i))
+		v, ok := given[fmt.Sprintf("%s-%d", prefix, i)]
 		if !ok {
 			return out
 		}
