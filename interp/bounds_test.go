@@ -169,7 +169,7 @@ func TestRecipeInALogIsBounded(t *testing.T) {
 	}
 	c.close(l.Run.Run)
 	write(t, b.Log, string(c.bytes()))
-	v, err := Verify(context.Background(), b.Log, false)
+	v, err := Verify(context.Background(), b.Log, VerifyOptions{})
 	if err != nil || v.OK || len(v.Lines) != 1 || !strings.Contains(v.Lines[0].What, "more than any recipe") {
 		t.Errorf("%v %+v", err, v)
 	}

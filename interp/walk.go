@@ -7,9 +7,9 @@ import (
 	"strings"
 
 	"platemark/lang"
+	"platemark/lang/overlap"
 	"platemark/ops"
 	"platemark/ops/colour"
-	"platemark/ops/overlap"
 	"platemark/ops/raster"
 )
 

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math/big"
 
-	"platemark/ops/overlap"
+	"platemark/lang/overlap"
 )
 
 // item is a line of a block after `follow` was replaced by what it stands for.

@@ -1,13 +1,14 @@
 package ops
 
 import (
+	"cmp"
 	"fmt"
 	"image"
 	"math"
 	"math/big"
+	"slices"
 
 	"platemark/ops/exact"
-	"platemark/ops/overlap"
 )
 
 // SpotsV1 mends a run of spots, all of them reading the picture before the run.
@@ -78,7 +79,6 @@ func newSpots(a Args, in []Pic, _ Env) (Step, error) {
 		return nil, fmt.Errorf("spots: argument spot-1 is missing")
 	}
 	shapes := make([]SpotShape, len(text))
-	discs := make([]overlap.Disc, len(text))
 	s := &spotsStep{pic: p, w: p.W, part: image.Rect(0, 0, p.W, p.H), spots: make([]spot, len(text)), byRow: make([][]int32, p.H)}
 	for i, t := range text {
 		v, err := ParseSpot(t)
@@ -89,13 +89,10 @@ func newSpots(a Args, in []Pic, _ Env) (Step, error) {
 		if s.spots[i], err = newSpot(v, p); err != nil {
 			return nil, fmt.Errorf("spots: spot-%d (%s) %w", i+1, t, err)
 		}
-		discs[i] = overlap.Disc{X: s.spots[i].x, Y: s.spots[i].y, R: s.spots[i].r}
 	}
-	meet := func(i, j int) bool { return spotsOverlap(&s.spots[i], &s.spots[j], shapes[i], shapes[j]) }
-	if o := overlap.Find(discs, meet); len(o) > 0 {
-		i, j := o[0].Disc, o[0].First
+	if i, j, ok := s.overlapping(shapes); ok {
 		return nil, fmt.Errorf("spots: spot-%d (%s) and spot-%d (%s) overlap; make one smaller or mend both with one disc",
-			j+1, text[j], i+1, text[i])
+			i+1, text[i], j+1, text[j])
 	}
 	s.windows()
 	return s, nil
@@ -178,6 +175,32 @@ func (s *spot) weight(x, y int) float64 {
 		return 1
 	}
 	return fade((1 - math.Sqrt(s.dist2(x, y))/s.r) / s.soft)
+}
+
+// overlapping finds two spots i < j that overlap, the first such i and its first
+// j. From left to right, each is held against those that it may reach.
+func (s *spotsStep) overlapping(shapes []SpotShape) (i, j int, ok bool) {
+	byX := make([]int, len(s.spots))
+	largest := 0.0
+	for k := range byX {
+		byX[k], largest = k, max(largest, s.spots[k].r)
+	}
+	slices.SortFunc(byX, func(a, b int) int { return cmp.Compare(s.spots[a].x, s.spots[b].x) })
+	for at, a := range byX {
+		p := &s.spots[a]
+		for _, b := range slices.Backward(byX[:at]) {
+			q := &s.spots[b]
+			if p.x-q.x > (p.r+largest)*1.01 {
+				break
+			}
+			first, then := min(a, b), max(a, b)
+			if ok && (first > i || first == i && then >= j) || math.Abs(p.y-q.y) > (p.r+q.r)*1.01 || !spotsOverlap(p, q, shapes[a], shapes[b]) {
+				continue
+			}
+			i, j, ok = first, then, true
+		}
+	}
+	return i, j, ok
 }
 
 // spotsOverlap tells whether two discs share a place, exactly.

@@ -5,6 +5,7 @@ import (
 	"os"
 
 	"platemark/cmd/platemark/lsp"
+	"platemark/interp/disk"
 	"platemark/lang/editor"
 )
 
@@ -51,16 +52,7 @@ func (c *lspCmd) Run(a *app) error {
 	if c.Grammar == "" {
 		return lsp.Serve(a.ctx, os.Stdin, a.out)
 	}
-	f, err := os.OpenFile(c.Grammar, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if err != nil {
-		return fmt.Errorf("the grammar can't be written: %w", err)
-	}
-	_, err = f.Write(editor.Grammar)
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err != nil {
-		os.Remove(c.Grammar)
+	if err := disk.Write(c.Grammar, editor.Grammar, false); err != nil {
 		return fmt.Errorf("the grammar can't be written: %w", err)
 	}
 	fmt.Fprintf(a.out, "%s: written\n", c.Grammar)
