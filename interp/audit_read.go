@@ -218,9 +218,6 @@ func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
 	case l.Recipe.Record == "" || len(l.Inputs) == 0 || l.File.Record == "" && l.Run.Failure == "" || l.Run.Record == "":
 		_, err := fail(last, "records are missing after this line: the log isn't whole")
 		return err
-	case len(l.Recipe.Text) > maxRecipe:
-		_, err := fail(2, "the recipe in it has %d bytes, more than any recipe", len(l.Recipe.Text))
-		return err
 	case sumOf([]byte(l.Recipe.Text)) != l.Recipe.SHA256:
 		_, err := fail(2, "the recipe's text doesn't have the digest that the line says")
 		return err

@@ -3,8 +3,6 @@ package interp
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/json"
 	"fmt"
 	"math/rand"
 	"path/filepath"
@@ -141,38 +139,6 @@ func FuzzBounds(f *testing.F) {
 		n := min(int(times)+1, max(1, (4<<20)/len(src)))
 		checkBounds(t, bytes.Repeat(src, n))
 	})
-}
-
-// A log with a recipe beyond the bounds is refused as it is read.
-func TestRecipeInALogIsBounded(t *testing.T) {
-	_, file := smallJob(t, plain)
-	b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
-	l, err := ReadLog(b.Log)
-	if err != nil {
-		t.Fatal(err)
-	}
-	text := l.Recipe.Text + strings.Repeat("# \n", 2<<20)
-	sum := fmt.Sprintf("%x", sha256.Sum256([]byte(text)))
-	long, err := json.Marshal(text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	short, err := json.Marshal(l.Recipe.Text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := &chain{}
-	for _, x := range l.Lines[:len(l.Lines)-1] {
-		s := strings.Replace(string(x), string(short), string(long), 1)
-		s = strings.ReplaceAll(s, l.Recipe.SHA256, sum)
-		c.lines = append(c.lines, []byte(strings.Replace(s, `"prev":"`+prevOf(s)+`"`, `"prev":"`+c.prev()+`"`, 1)))
-	}
-	c.close(l.Run.Run)
-	write(t, b.Log, string(c.bytes()))
-	v, err := Verify(context.Background(), b.Log, VerifyOptions{})
-	if err != nil || v.OK || len(v.Lines) != 1 || !strings.Contains(v.Lines[0].What, "more than any recipe") {
-		t.Errorf("%v %+v", err, v)
-	}
 }
 
 // What is wrong with one spot of a run is said of its own line.
