@@ -88,7 +88,11 @@ func TestOrderProblems(t *testing.T) {
 	// An output that is another recipe's master.
 	write(t, second, "recipe 1 draft\nmaster \"n.tif\"\nprint p {\n    size 1 in wide at 50 ppi\n    enlarge with linear\n    save tiff \"M.TIF\"\n}\n")
 	writeMaster(t, filepath.Join(folder, "n.tif"), 96, 64, 3, "opRGB")
-	if o = load(file, second); len(o.Problems) != 1 || !strings.Contains(o.Problems[0], "never written to") {
+	o, err := LoadOrder(context.Background(), []string{file, second}, LoadOptions{Force: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if o.Close(); len(o.Problems) != 1 || !strings.Contains(o.Problems[0], "never written to") {
 		t.Errorf("%q", o.Problems)
 	}
 	// A recipe without its master, a file in the way, one that is fine.

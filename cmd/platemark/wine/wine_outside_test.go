@@ -262,3 +262,31 @@ func TestOtherDrive(t *testing.T) {
 	}
 	refused(t, 1, "D:/drives/m.png", dir, "verify", `E:\prints\*.jsonl`)
 }
+
+// The tests of what reads, writes and names files pass on Windows as well.
+func TestTests(t *testing.T) {
+	for _, p := range []struct{ folder, run string }{
+		{"interp/disk", "."},
+		{"interp", "Fault[JK]|FaultE01|Adopt|Verify|Reprint|Logs|Round|Pin|Order|Overwritten|Swept|Stopping|MaskAndProfile|Glance"},
+		{"cmd/platemark", "Scripts|Patterns|Killed"},
+	} {
+		program := strings.ReplaceAll(p.folder, "/", "-") + ".exe"
+		c, err := forWindows("test", "-c", "-o", filepath.Join(base, program), "platemark/"+p.folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if out, err := c.CombinedOutput(); err != nil {
+			t.Fatalf("%v\n%s", err, out)
+		}
+		dir, err := filepath.Abs(filepath.Join("..", "..", "..", filepath.FromSlash(p.folder)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, code := run(t, dir, program, "-test.v", "-test.run", p.run, "-test.skip", "Scripts/proof") // proof: minutes of arithmetic
+		passed := strings.Count(out, "\n--- PASS")
+		t.Logf("%s: %d tests passed, %d were skipped", p.folder, passed, strings.Count(out, "--- SKIP"))
+		if code != 0 || passed == 0 || strings.Contains(out, "--- SKIP") {
+			t.Errorf("%s: exit code %d\n%s", p.folder, code, out)
+		}
+	}
+}
