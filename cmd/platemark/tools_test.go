@@ -56,6 +56,17 @@ var scriptTools = map[string]func(ts *testscript.TestScript, neg bool, args []st
 			ts.Fatalf("%v %v", list, err)
 		}
 	},
+	// clear PATTERN removes every file that fits; one at least must.
+	"clear": func(ts *testscript.TestScript, neg bool, args []string) {
+		tool(ts, neg, len(args) == 1, "clear PATTERN")
+		list, err := filepath.Glob(ts.MkAbs(args[0]))
+		if ts.Check(err); len(list) == 0 {
+			ts.Fatalf("no file fits %s", args[0])
+		}
+		for _, f := range list {
+			ts.Check(os.Remove(f))
+		}
+	},
 	// newest PATTERN sets $NEWEST to the youngest file that fits.
 	"newest": func(ts *testscript.TestScript, neg bool, args []string) {
 		tool(ts, neg, len(args) == 1, "newest PATTERN")
