@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -92,8 +93,12 @@ func TestOrderProblems(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if o.Close(); len(o.Problems) != 1 || !strings.Contains(o.Problems[0], "never written to") {
-		t.Errorf("%q", o.Problems)
+	refused := len(o.Problems) == 1 && strings.Contains(o.Problems[0], "never written to")
+	if runtime.GOOS == "windows" { // m.tif is M.TIF there, and can't be replaced while it is open
+		refused = o.Rows[1].State == OrderFailed && strings.Contains(fmt.Sprintf("%+v", o.Jobs[1].Job.Diags), "can't be replaced")
+	}
+	if o.Close(); !refused {
+		t.Errorf("%q %+v", o.Problems, o.Rows[1])
 	}
 	// A recipe without its master, a file in the way, one that is fine.
 	write(t, second, strings.ReplaceAll(string(read(t, second)), "n.tif", "gone.tif"))
