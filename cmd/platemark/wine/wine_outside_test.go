@@ -268,7 +268,7 @@ func TestTests(t *testing.T) {
 	for _, p := range []struct{ folder, run string }{
 		{"interp/disk", "."},
 		{"interp", "Fault[JK]|FaultE01|Adopt|Verify|Reprint|Logs|Round|Pin|Order|Overwritten|Swept|Stopping|MaskAndProfile|Glance"},
-		{"cmd/platemark", "Scripts|Patterns|Killed"},
+		{"cmd/platemark", "Scripts|Patterns|OrderKilled"},
 	} {
 		program := strings.ReplaceAll(p.folder, "/", "-") + ".exe"
 		c, err := forWindows("test", "-c", "-o", filepath.Join(base, program), "platemark/"+p.folder)
