@@ -5,6 +5,7 @@ import (
 	"math/big"
 	"os"
 	"path/filepath"
+	"runtime"
 	"testing"
 
 	"platemark/lang"
@@ -170,9 +171,30 @@ func mustLoad(t testing.TB, file string, o LoadOptions) *Job {
 func mustBuild(t testing.TB, file string, lo LoadOptions, o BuildOptions) []Built {
 	t.Helper()
 	lo.Out, lo.Force = o.Out, o.Force
-	b, err := Build(context.Background(), mustLoad(t, file, lo), o)
+	j := mustLoad(t, file, lo)
+	defer j.Close() // some systems don't move or remove what is open
+	b, err := Build(context.Background(), j, o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return b
+}
+
+// links says whether the system has symbolic links, or at least its name for
+// one: Windows gives them to few, and wine's lead nowhere. Tests try the other
+// names of a file there.
+func links(t *testing.T) bool {
+	t.Helper()
+	name := filepath.Join(t.TempDir(), "link")
+	err := os.Symlink("to", name)
+	if err == nil {
+		_, err = os.Readlink(name)
+	}
+	if err != nil && runtime.GOOS != "windows" {
+		t.Fatal(err)
+	}
+	if err != nil {
+		t.Logf("no symbolic links here (%v): names by links aren't tried", err)
+	}
+	return err == nil
 }

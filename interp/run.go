@@ -77,11 +77,12 @@ func (b *builder) run(p *Plan, folder, out, failure string) Run {
 	return r
 }
 
-// relative is path as seen from folder, with forward slashes; the bare name
-// where there is no such way.
+// relative is path as seen from folder, with forward slashes; the whole path
+// where it lies on another drive.
 func relative(folder, path string) string {
-	if r, err := filepath.Rel(disk.Real(folder), disk.Real(path)); err == nil {
-		return filepath.ToSlash(r)
+	folder, path = disk.Real(folder), disk.Real(path)
+	if r, err := filepath.Rel(folder, path); err == nil {
+		path = r
 	}
-	return filepath.Base(path)
+	return filepath.ToSlash(path)
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -203,7 +202,7 @@ func recipesOf(words []string) []string {
 		}
 	}
 	if len(out) == 0 {
-		out, _ = filepath.Glob("*.recipe")
+		out = fitting("*.recipe")
 	}
 	return out
 }

@@ -39,6 +39,11 @@ Examples:
 }
 
 func (c *diffCmd) Run(a *app) error {
+	for _, side := range []*string{&c.A, &c.B} {
+		if found := fitting(*side); len(found) == 1 && isPattern(*side) {
+			*side = found[0]
+		}
+	}
 	x, err := a.openSide(c.A)
 	if err != nil {
 		return err

@@ -81,7 +81,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	a := &app{ctx: ctx, out: stdout, err: stderr, width: 100}
 	if f, w := terminal(stderr); f != nil {
 		a.screen, a.width, a.err = f, w, &folded{w: f, width: w}
-		a.colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+		a.colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && escapes(f)
 	}
 	if f, w := terminal(stdout); f != nil {
 		a.out = &folded{w: f, width: w}

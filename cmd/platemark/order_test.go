@@ -7,7 +7,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -63,13 +62,7 @@ func printDigests(t *testing.T, folder string) map[string]string {
 // An order of 12 recipes that is killed in the middle and taken up again gives
 // the same files as an unbroken run, and builds none of them twice.
 func TestOrderKilledAndTakenUp(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Fatal("this test needs a system with kill -9")
-	}
-	bin := filepath.Join(t.TempDir(), "platemark")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	bin := binary(t)
 	dir, recipes := orderOf(t)
 	order := func(out string) *exec.Cmd {
 		c := exec.Command(bin, append([]string{"build", "--out", out}, recipes...)...)

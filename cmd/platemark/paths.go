@@ -5,7 +5,11 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path"
+	"path/filepath"
 	"reflect"
+	"runtime"
+	"strings"
 
 	"github.com/alecthomas/kong"
 
@@ -13,24 +17,66 @@ import (
 )
 
 // readableFile takes paths of files that exist, and keeps them as they were
-// typed: messages shouldn't show where a home folder lies.
+// typed: messages shouldn't show where a home folder lies. A pattern that the
+// shell left as it was typed, as those of Windows do, means the files it fits.
 var readableFile = kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.Value) error {
 	if target.Kind() != reflect.Slice {
-		path, err := popFile(ctx)
+		typed := ctx.Scan.Peek().String()
+		paths, err := popFiles(ctx)
+		if err == nil && len(paths) > 1 {
+			err = fmt.Errorf("%s fits %d files, and one is wanted here", typed, len(paths))
+		}
 		if err == nil {
-			target.SetString(path)
+			target.SetString(paths[0])
 		}
 		return err
 	}
 	for ctx.Scan.Peek().IsValue() {
-		path, err := popFile(ctx)
+		paths, err := popFiles(ctx)
 		if err != nil {
 			return err
 		}
-		target.Set(reflect.Append(target, reflect.ValueOf(path)))
+		target.Set(reflect.AppendSlice(target, reflect.ValueOf(paths)))
 	}
 	return nil
 })
+
+// popFiles takes a word of the command line: the file it names, else those that
+// it fits as a pattern.
+func popFiles(ctx *kong.DecodeContext) ([]string, error) {
+	typed := ctx.Scan.Peek().String()
+	if _, err := os.Lstat(typed); err != nil && isPattern(typed) {
+		ctx.Scan.Pop()
+		found := fitting(typed)
+		if len(found) == 0 {
+			return nil, fmt.Errorf("no file fits %s", typed)
+		}
+		return found, nil
+	}
+	path, err := popFile(ctx)
+	return []string{path}, err
+}
+
+func isPattern(typed string) bool { return strings.ContainsAny(filepath.Base(typed), "*?") }
+
+// fitting lists the files that a pattern fits, sorted. `*` and `?` mean letters
+// of a file's name there; brackets, and the folder before, mean themselves. As
+// in a shell, names that begin with a dot are left out.
+func fitting(pattern string) (found []string) {
+	dir, name := filepath.Split(pattern)
+	name = strings.NewReplacer(`\`, `\\`, "[", `\[`).Replace(name)
+	list, _ := os.ReadDir(filepath.Clean(dir)) // "" is the folder here
+	for _, e := range list {
+		have := e.Name()
+		if runtime.GOOS == "windows" { // where names that differ in case are one
+			have, name = strings.ToLower(have), strings.ToLower(name)
+		}
+		if fits, _ := path.Match(name, have); fits && !e.IsDir() && have[0] != '.' {
+			found = append(found, dir+e.Name())
+		}
+	}
+	return found
+}
 
 func popFile(ctx *kong.DecodeContext) (string, error) {
 	var path string

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"maps"
 	"os"
 	"path/filepath"
 	"testing"
@@ -14,18 +15,14 @@ func TestMain(m *testing.M) {
 
 // The scripts run the real main, as a user would type it.
 func TestScripts(t *testing.T) {
+	cmds := maps.Clone(scriptTools)
+	cmds["master"] = writeMasterCmd // master FILE W H CHANNELS [SPACE] writes an invented master
+	cmds["papers"] = papersCmd      // papers FOLDER writes the invented papers' profiles
+	cmds["space"] = spaceCmd        // space FILE SPACE writes the profile of a space
+	cmds["photo"] = photoCmd        // photo FILE W H writes an invented picture as PNG or JPEG
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			// master FILE W H CHANNELS [SPACE] writes an invented master.
-			"master": writeMasterCmd,
-			// papers FOLDER writes the invented papers' profiles.
-			"papers": papersCmd,
-			// space FILE SPACE writes the profile of a space.
-			"space": spaceCmd,
-			// photo FILE W H writes an invented picture as PNG or JPEG.
-			"photo": photoCmd,
-		},
+		Dir:  "testdata/script",
+		Cmds: cmds,
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("HOME", e.WorkDir)
 			e.Setenv("TMPDIR", filepath.Join(e.WorkDir, "tmp"))

@@ -351,7 +351,11 @@ func TestLife(t *testing.T) {
 // where it was quicker.
 func TestCancel(t *testing.T) {
 	c, _, uri := folder(t)
-	c.opens(uri, long())
+	text := long()
+	if testing.Short() { // beside the search for races, which is slow
+		text = saltRoad
+	}
+	c.opens(uri, text)
 	for range 10 {
 		id := c.send("textDocument/formatting", inDoc(uri))
 		c.tell("$/cancelRequest", map[string]any{"id": id})

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+)
+
+// A pattern that the shell left alone means the files of its folder; only the
+// file's name is a pattern, and only by * and ?.
+func TestPatterns(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "d[1]")
+	if err := os.MkdirAll(filepath.Join(dir, "folder.recipe"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range []string{"b.recipe", "a.recipe", "a[2].recipe", "a.tif", ".hidden.recipe"} {
+		if err := os.WriteFile(filepath.Join(dir, n), nil, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for pattern, want := range map[string][]string{
+		"*.recipe":     {"a.recipe", "a[2].recipe", "b.recipe"},
+		"?.recipe":     {"a.recipe", "b.recipe"},
+		"a[2].*":       {"a[2].recipe"},
+		"*[*":          {"a[2].recipe"},
+		"[ab].recipe*": nil,
+		"*.jpg":        nil,
+	} {
+		var got []string
+		for _, f := range fitting(filepath.Join(dir, pattern)) {
+			got = append(got, filepath.Base(f))
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: %v, expected %v", pattern, got, want)
+		}
+	}
+	t.Chdir(dir)
+	if got := fitting("b*"); !slices.Equal(got, []string{"b.recipe"}) {
+		t.Errorf("in the folder itself: %v", got)
+	}
+}
