@@ -10,14 +10,14 @@ import (
 	"path/filepath"
 	"time"
 
-	"platemark/cmd/platemark/paper"
-	"platemark/cmd/platemark/scene"
 	"platemark/interp"
 	"platemark/interp/disk"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 	"platemark/recipes"
+	"platemark/recipes/marsh"
+	"platemark/recipes/paper"
 )
 
 type demoCmd struct {
@@ -168,7 +168,7 @@ func drawMaster(ctx context.Context, path string, tell func(string, int64, int64
 				tell("drawing the master", int64(done), int64(due))
 			}
 		}
-		err := scene.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
+		err := marsh.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
 			buf = buf[:0]
 			for n := demoW * 3; len(rows) > 0; rows = rows[n:] {
 				buf = l.AppendRow(buf, rows[:n])
