@@ -53,9 +53,9 @@ func (c *copyCmd) Run(a *app) error {
 		notes = append(notes, m.notes...)
 		var ce *lang.CopyError
 		if errors.As(err, &ce) {
-			fmt.Fprintf(a.err, "error: %s: %s\n", file, ce.Summary)
+			a.say(anError, "%s: %s", file, ce.Summary)
 			for _, h := range ce.Hints {
-				fmt.Fprintf(a.err, "hint: %s\n", h)
+				a.say(aHint, "%s", h)
 			}
 			return errRefused
 		}
@@ -83,7 +83,7 @@ func (c *copyCmd) Run(a *app) error {
 		}
 	}
 	for _, n := range notes {
-		fmt.Fprintf(a.err, "note: %s\n", n)
+		a.say(aNote, "%s", n)
 	}
 	return nil
 }

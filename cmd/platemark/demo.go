@@ -12,7 +12,6 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/disk"
-	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 	"platemark/recipes"
@@ -77,14 +76,11 @@ func (c *demoCmd) show(a *app) error {
 	}
 
 	fmt.Fprintln(a.out, "3. platemark build marsh.recipe")
-	j, err := interp.Load(a.ctx, in("marsh.recipe"), interp.LoadOptions{})
+	j, err := a.load(in("marsh.recipe"), interp.LoadOptions{})
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
-		return errRefused
-	}
 	p = a.newProgress()
 	built, err := interp.Build(a.ctx, j, interp.BuildOptions{Workers: c.n(), Progress: p.tell()})
 	p.close()

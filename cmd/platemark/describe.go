@@ -38,15 +38,7 @@ func (c *describeCmd) Run(a *app) error {
 		}
 		a.tellDescription(d)
 	}
-	if c.JSON {
-		if err := a.json(all); err != nil {
-			return err
-		}
-	}
-	if refused {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, all, refused)
 }
 
 // turns says in words what the orientations mean, by number.

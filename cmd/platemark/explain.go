@@ -39,11 +39,11 @@ func (c *explainCmd) Run(a *app) error {
 	word := strings.Join(c.Word, " ")
 	entries := lang.Explain(word)
 	if len(entries) == 0 {
-		fmt.Fprintf(a.err, "error: the reference has no entry for %q\n", word)
+		a.say(anError, "the reference has no entry for %q", word)
 		if near := lang.NearTopic(word); near != "" {
-			fmt.Fprintf(a.err, "hint: did you mean %s?\n", near)
+			a.say(aHint, "did you mean %s?", near)
 		}
-		fmt.Fprintln(a.err, "hint: platemark explain lists all words")
+		a.say(aHint, "platemark explain lists all words")
 		return errRefused
 	}
 	for i, e := range entries {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math/big"
 	"strings"
 	"time"
 
@@ -106,15 +105,7 @@ func (c *planCmd) Run(a *app) error {
 		}
 		j.Close()
 	}
-	if c.JSON {
-		if err := a.json(rows); err != nil {
-			return err
-		}
-	}
-	if failed {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, rows, failed)
 }
 
 // draw writes the picture of a print's masks.
@@ -245,20 +236,6 @@ func (a *app) tellSpots(list []interp.SpotLook) {
 	if n := len(list) - spotsTold; n > 0 {
 		fmt.Fprintf(a.out, "           and %d more\n", n)
 	}
-}
-
-func cutText(s string, n int) string {
-	r := []rune(s)
-	if len(r) <= n {
-		return s
-	}
-	return string(r[:n-1]) + "…"
-}
-
-// inchText writes a number with up to two decimals.
-func inchText(r *big.Rat) string {
-	s := r.FloatString(2)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
 }
 
 func spell(d time.Duration) string {

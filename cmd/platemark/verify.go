@@ -38,15 +38,7 @@ func (c *verifyCmd) Run(a *app) error {
 			a.staleLog(log)
 		}
 	}
-	if c.JSON {
-		if err := a.json(all); err != nil {
-			return err
-		}
-	}
-	if !ok {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, all, !ok)
 }
 
 func (a *app) tellVerdict(v *interp.Verdict) {
