@@ -52,12 +52,10 @@ func (c *diffCmd) Run(a *app) error {
 	if err != nil {
 		return usageError{err.Error()}
 	}
-	if c.JSON {
-		if err := a.json(d); err != nil {
-			return err
-		}
-	} else {
-		a.tellDiff(d, a.outColour())
+	if !c.JSON {
+		fmt.Fprintln(a.out, strings.Join(diffText(d, a.outColour()), "\n"))
+	} else if err := a.json(d); err != nil {
+		return err
 	}
 	if c.Picture {
 		if err := c.page(a, x, y, d); err != nil {
@@ -66,10 +64,7 @@ func (c *diffCmd) Run(a *app) error {
 	} else if c.Out != "" {
 		return usageError{"--out goes with --picture"}
 	}
-	if !d.Same {
-		return errRefused
-	}
-	return nil
+	return a.end(false, nil, !d.Same)
 }
 
 // page makes both pictures and writes the page.
@@ -128,13 +123,6 @@ func (a *app) openSide(arg string) (*interp.Side, error) {
 		return nil, err
 	}
 	return nil, usageError{err.Error()}
-}
-
-// tellDiff writes a comparison for people.
-func (a *app) tellDiff(d *interp.Diff, colour bool) {
-	for _, l := range diffText(d, colour) {
-		fmt.Fprintln(a.out, l)
-	}
 }
 
 // diffText is a comparison as lines of aligned text.

@@ -58,20 +58,19 @@ func (c *explainCmd) Run(a *app) error {
 
 // fillLines joins words with commas into lines of a width.
 func fillLines(words []string, width int) []string {
-	var out []string
-	cur := ""
+	out := []string{""}
 	for i, w := range words {
 		if i < len(words)-1 {
 			w += ","
 		}
-		if cur != "" && len(cur)+1+len(w)+2 > width {
-			out = append(out, cur)
-			cur = ""
+		switch last := &out[len(out)-1]; {
+		case *last == "":
+			*last = w
+		case len(*last)+1+len(w)+2 > width:
+			out = append(out, w)
+		default:
+			*last += " " + w
 		}
-		if cur != "" {
-			cur += " "
-		}
-		cur += w
 	}
-	return append(out, cur)
+	return out
 }

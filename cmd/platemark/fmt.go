@@ -58,10 +58,7 @@ func (c *fmtCmd) Run(a *app) error {
 		}
 		failed = failed || err != nil || c.Check && !same
 	}
-	if failed {
-		return errRefused
-	}
-	return nil
+	return a.end(false, nil, failed)
 }
 
 // one brings one text into its form, and says whether it was there already.

@@ -121,12 +121,8 @@ func (a *app) tellRowError(r *interp.OrderRow) {
 // tellKinds says what the recipes of an order warn of: a line for each kind,
 // with its first place and how many more there are.
 func (a *app) tellKinds(o *interp.Order) {
-	type kind struct {
-		first string
-		more  int
-	}
-	var codes []string
-	kinds := map[string]*kind{}
+	var codes, firsts []string
+	n := map[string]int{}
 	for _, j := range o.Jobs {
 		if j.Err != nil {
 			continue
@@ -135,20 +131,18 @@ func (a *app) tellKinds(o *interp.Order) {
 			if d.Severity != lang.Warning {
 				continue
 			}
-			if k := kinds[d.Code]; k != nil {
-				k.more++
-				continue
+			if n[d.Code]++; n[d.Code] == 1 {
+				codes = append(codes, d.Code)
+				firsts = append(firsts, fmt.Sprintf("%s:%d: %s", shortPath(j.File), d.Span.Line, d.Summary))
 			}
-			codes = append(codes, d.Code)
-			kinds[d.Code] = &kind{first: fmt.Sprintf("%s:%d: %s", shortPath(j.File), d.Span.Line, d.Summary)}
 		}
 	}
-	for _, code := range codes {
-		k, more := kinds[code], ""
-		if k.more > 0 {
-			more = fmt.Sprintf("; and %d more of this kind, for each of which `platemark plan RECIPE` says more", k.more)
+	for i, code := range codes {
+		more := ""
+		if n[code] > 1 {
+			more = fmt.Sprintf("; and %d more of this kind, for each of which `platemark plan RECIPE` says more", n[code]-1)
 		}
-		a.say(aWarning, "%s [%s]%s", k.first, code, more)
+		a.say(aWarning, "%s [%s]%s", firsts[i], code, more)
 	}
 }
 
@@ -157,10 +151,8 @@ func orderCells(r *interp.OrderRow) [5]string {
 	if r.Plan == nil {
 		return [5]string{r.Recipe, "-", "-", "-", "-"}
 	}
-	return [5]string{r.Recipe, r.Print, faceText(r.Plan), inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
+	return [5]string{r.Recipe, r.Print, inchText(r.Plan.Face.W) + " x " + inchText(r.Plan.Face.H) + " in", inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
 }
-
-func faceText(p *interp.Plan) string { return inchText(p.Face.W) + " x " + inchText(p.Face.H) + " in" }
 
 // columns are the widths of the summary's columns, known from the plan; a
 // column of 0 is left out.
@@ -275,16 +267,4 @@ func orderJSON(o *interp.Order) any {
 		rows = append(rows, x)
 	}
 	return rows
-}
-
-// staleOf points out a recipe's approved prints that are other prints now.
-func (a *app) staleOf(j *interp.Job) {
-	if j.File == "" || j.Failed() {
-		return
-	}
-	marks := map[string]string{}
-	for _, p := range j.Plans {
-		marks[p.Print] = p.Mark.String()
-	}
-	a.stale(j.File, marks)
 }

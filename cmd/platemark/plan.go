@@ -183,9 +183,9 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		}
 		fmt.Fprintf(a.out, "  keeps      %s, %s, %s\n", what, interp.SizeText(k.Bytes), where)
 	}
-	length := spell(time.Duration(r.Seconds) * time.Second)
+	length := "under a second"
 	if r.Seconds > 0 {
-		length = "about " + length
+		length = "about " + (time.Duration(r.Seconds) * time.Second).String()
 	}
 	on := lang.Count(workers, "processor")
 	if r.Workers < workers {
@@ -236,11 +236,4 @@ func (a *app) tellSpots(list []interp.SpotLook) {
 	if n := len(list) - spotsTold; n > 0 {
 		fmt.Fprintf(a.out, "           and %d more\n", n)
 	}
-}
-
-func spell(d time.Duration) string {
-	if d < time.Second {
-		return "under a second"
-	}
-	return d.Round(time.Second).String()
 }

@@ -110,13 +110,17 @@ func (c *roundsCmd) Run(a *app) error {
 	return nil
 }
 
-// stale points out approved prints that are other prints now.
-func (a *app) stale(file string, marks map[string]string) {
-	a.warnStale(interp.StaleApprovals(a.ctx, file, marks))
+// staleOf points out a recipe's approved prints that are other prints now.
+func (a *app) staleOf(j *interp.Job) {
+	if j.File == "" || j.Failed() {
+		return
+	}
+	marks := map[string]string{}
+	for _, p := range j.Plans {
+		marks[p.Print] = p.Mark.String()
+	}
+	a.warnStale(interp.StaleApprovals(a.ctx, j.File, marks))
 }
-
-// staleLog points out a log whose print isn't the approved one.
-func (a *app) staleLog(log string) { a.warnStale(interp.StaleLog(a.ctx, log)) }
 
 func (a *app) warnStale(list []interp.Stale, err error) {
 	if err != nil {

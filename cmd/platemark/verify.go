@@ -35,7 +35,7 @@ func (c *verifyCmd) Run(a *app) error {
 		all = append(all, v)
 		if !c.JSON {
 			a.tellVerdict(v)
-			a.staleLog(log)
+			a.warnStale(interp.StaleLog(a.ctx, log))
 		}
 	}
 	return a.end(c.JSON, all, !ok)
