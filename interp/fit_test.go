@@ -10,10 +10,10 @@ import (
 	"strings"
 	"testing"
 
-	"platemark/cmd/platemark/scene"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
+	"platemark/recipes/marsh"
 )
 
 // writeRows writes a master from a function of the row.
@@ -41,7 +41,7 @@ func landscape(t testing.TB, path string) {
 	t.Helper()
 	const w, h = 150, 100
 	var all []uint16
-	if err := scene.Draw(context.Background(), w, h, func(_ int, rows []uint16) error { all = append(all, rows...); return nil }, nil); err != nil {
+	if err := marsh.Draw(context.Background(), w, h, func(_ int, rows []uint16) error { all = append(all, rows...); return nil }, nil); err != nil {
 		t.Fatal(err)
 	}
 	writeRows(t, path, w, h, 3, "opRGB", func(y int, dst []uint16) { copy(dst, all[y*w*3:]) })

@@ -11,9 +11,9 @@ import (
 	"sync"
 	"testing"
 
-	"platemark/cmd/platemark/paper"
 	"platemark/lang"
 	"platemark/ops/colour"
+	"platemark/recipes/paper"
 )
 
 // paperICC makes an invented paper's profile once.

@@ -10,8 +10,8 @@ import (
 	"strings"
 	"testing"
 
-	"platemark/cmd/platemark/scene"
 	"platemark/lang"
+	"platemark/recipes/marsh"
 )
 
 func TestEveryRecipeIsRight(t *testing.T) {
@@ -71,13 +71,13 @@ func spotsOf(t *testing.T, name string) []spot {
 
 // covers tells whether the mending disc covers the speck where it counts in
 // full: within the 70 % of its radius that don't fade.
-func covers(m spot, s scene.Speck) bool {
+func covers(m spot, s marsh.Speck) bool {
 	return math.Abs(m.x-s.X) < 1e-9 && math.Abs(m.y-s.Y) < 1e-9 && m.r*0.7 >= s.R && m.r <= 2*s.R+0.0002
 }
 
 func TestMarshMendsEverySpeck(t *testing.T) {
 	list := spotsOf(t, "marsh.recipe")
-	specks := scene.Specks()
+	specks := marsh.Specks()
 	if len(list) != len(specks) {
 		t.Errorf("%d spot lines for %d specks", len(list), len(specks))
 	}
@@ -106,7 +106,7 @@ func TestOtherRecipesMendSpecks(t *testing.T) {
 				m.x, m.y = m.y, m.x
 			}
 			n := 0
-			for _, s := range scene.Specks() {
+			for _, s := range marsh.Specks() {
 				if covers(m, s) {
 					n++
 				}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"path/filepath"
 	"strconv"
@@ -57,22 +56,29 @@ func (c *buildCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	if c.JSON {
-		return a.json(builtJSON(built))
+	return a.end(c.JSON, builtJSON(built), false)
+}
+
+// load reads a recipe that is to be built, and says what is wrong with it.
+func (a *app) load(file string, o interp.LoadOptions) (*interp.Job, error) {
+	j, err := interp.Load(a.ctx, file, o)
+	if err != nil {
+		return nil, err
 	}
-	return nil
+	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
+		j.Close()
+		return nil, errRefused
+	}
+	return j, nil
 }
 
 func (c *buildCmd) one(a *app, file string, rect [4]int) ([]interp.Built, error) {
 	part := c.Section != "" || c.Upto != 0
-	j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part})
+	j, err := a.load(file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part})
 	if err != nil {
 		return nil, err
 	}
 	defer j.Close()
-	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
-		return nil, errRefused
-	}
 	if !part {
 		a.staleOf(j)
 	}
@@ -172,24 +178,4 @@ func builtJSON(all []interp.Built) any {
 		rows = append(rows, r)
 	}
 	return rows
-}
-
-func (a *app) json(v any) error {
-	e := json.NewEncoder(unfolded(a.out))
-	e.SetIndent("", "  ")
-	e.SetEscapeHTML(false)
-	return e.Encode(v)
-}
-
-// problems shows the diagnostics that matter at least as much as least.
-func (a *app) problems(source []byte, ds []lang.Diagnostic, least lang.Severity) {
-	var show []lang.Diagnostic
-	for _, d := range ds {
-		if d.Severity <= least {
-			show = append(show, d)
-		}
-	}
-	if len(show) > 0 {
-		lang.Render(a.err, source, show, lang.RenderOptions{Colour: a.colour, Width: a.width})
-	}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 
 	"platemark/interp"
@@ -49,15 +50,9 @@ func (c *checkCmd) Run(a *app) error {
 			}
 		}
 	}
-	if c.JSON {
-		b, err := lang.JSON(all)
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(a.out, "%s\n", b)
+	text, err := lang.JSON(all)
+	if err != nil {
+		return err
 	}
-	if failed {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, json.RawMessage(text), failed)
 }

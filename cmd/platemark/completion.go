@@ -97,30 +97,21 @@ func (c *completionCmd) Run(a *app, k *kong.Kong) error {
 func completeWords(model *kong.Application, words []string) []string {
 	// bash takes --flag=value apart at the =.
 	if n := len(words); n > 2 && words[n-1] == "=" {
-		words = append(append([]string{}, words[:n-1]...), "")
+		words = append(slices.Clone(words[:n-1]), "")
 	} else if n > 3 && words[n-2] == "=" {
-		words = append(append([]string{}, words[:n-2]...), words[n-1])
+		words = slices.Delete(slices.Clone(words), n-2, n-1)
 	}
 	last := words[len(words)-1]
-	var cmd *kong.Node
-	if len(words) > 1 {
-		for _, n := range model.Children {
-			if n.Name == words[0] {
-				cmd = n
-			}
-		}
-		if cmd == nil {
-			return nil
-		}
-	}
-	if cmd == nil {
+	if len(words) == 1 {
 		var names []string
 		for _, n := range model.Children {
-			if !n.Hidden {
-				names = append(names, n.Name)
-			}
+			names = append(names, n.Name)
 		}
 		return startingWith(names, last)
+	}
+	cmd := verbOf(model, words)
+	if cmd == nil {
+		return nil
 	}
 	before := words[1 : len(words)-1]
 	if strings.HasPrefix(last, "-") {

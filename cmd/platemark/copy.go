@@ -38,52 +38,47 @@ func (c *copyCmd) Run(a *app) error {
 		return err
 	}
 	// All texts are made before one is written.
-	olds, texts := make([][]byte, len(files)), make([][]byte, len(files))
+	to := files[1:]
+	olds, texts := make([][]byte, len(to)), make([][]byte, len(to))
 	var notes []string
-	for i, file := range files[1:] {
+	for i, file := range to {
 		if sameFile(file, files[0]) {
 			return usageError{fmt.Sprintf("%s is the recipe to copy from", file)}
 		}
-		to, err := c.read(a, file)
-		if err != nil {
+		if olds[i], err = c.read(a, file); err != nil {
 			return err
 		}
-		m := newMover(a, files[0], file, from, to)
-		out, err := lang.CopyBlocks(from, to, blocks, c.Replace, m.move)
+		m := newMover(a, files[0], file, from, olds[i])
+		texts[i], err = lang.CopyBlocks(from, olds[i], blocks, c.Replace, m.move)
 		notes = append(notes, m.notes...)
 		var ce *lang.CopyError
 		if errors.As(err, &ce) {
-			fmt.Fprintf(a.err, "error: %s: %s\n", file, ce.Summary)
+			a.say(anError, "%s: %s", file, ce.Summary)
 			for _, h := range ce.Hints {
-				fmt.Fprintf(a.err, "hint: %s\n", h)
+				a.say(aHint, "%s", h)
 			}
 			return errRefused
 		}
 		if err != nil {
 			return err
 		}
-		if !bytes.Equal(out, to) {
-			olds[i+1], texts[i+1] = to, out
-		}
 	}
-	for i, file := range files {
-		switch {
-		case i == 0:
-		case texts[i] == nil:
+	var names []string
+	for _, b := range blocks {
+		names = append(names, b.String())
+	}
+	for i, file := range to {
+		if bytes.Equal(texts[i], olds[i]) {
 			fmt.Fprintf(a.out, "%s: the same already\n", file)
-		default:
-			if err := disk.Rewrite(file, olds[i], texts[i]); err != nil {
-				return err
-			}
-			var names []string
-			for _, b := range blocks {
-				names = append(names, b.String())
-			}
-			fmt.Fprintf(a.out, "%s: %s copied\n", file, strings.Join(names, ", "))
+			continue
 		}
+		if err := disk.Rewrite(file, olds[i], texts[i]); err != nil {
+			return err
+		}
+		fmt.Fprintf(a.out, "%s: %s copied\n", file, strings.Join(names, ", "))
 	}
 	for _, n := range notes {
-		fmt.Fprintf(a.err, "note: %s\n", n)
+		a.say(aNote, "%s", n)
 	}
 	return nil
 }

@@ -10,14 +10,13 @@ import (
 	"path/filepath"
 	"time"
 
-	"platemark/cmd/platemark/paper"
-	"platemark/cmd/platemark/scene"
 	"platemark/interp"
 	"platemark/interp/disk"
-	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 	"platemark/recipes"
+	"platemark/recipes/marsh"
+	"platemark/recipes/paper"
 )
 
 type demoCmd struct {
@@ -77,14 +76,11 @@ func (c *demoCmd) show(a *app) error {
 	}
 
 	fmt.Fprintln(a.out, "3. platemark build marsh.recipe")
-	j, err := interp.Load(a.ctx, in("marsh.recipe"), interp.LoadOptions{})
+	j, err := a.load(in("marsh.recipe"), interp.LoadOptions{})
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
-		return errRefused
-	}
 	p = a.newProgress()
 	built, err := interp.Build(a.ctx, j, interp.BuildOptions{Workers: c.n(), Progress: p.tell()})
 	p.close()
@@ -168,7 +164,7 @@ func drawMaster(ctx context.Context, path string, tell func(string, int64, int64
 				tell("drawing the master", int64(done), int64(due))
 			}
 		}
-		err := scene.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
+		err := marsh.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
 			buf = buf[:0]
 			for n := demoW * 3; len(rows) > 0; rows = rows[n:] {
 				buf = l.AppendRow(buf, rows[:n])

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 
 	"platemark/interp"
@@ -38,15 +39,7 @@ func (c *describeCmd) Run(a *app) error {
 		}
 		a.tellDescription(d)
 	}
-	if c.JSON {
-		if err := a.json(all); err != nil {
-			return err
-		}
-	}
-	if refused {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, all, refused)
 }
 
 // turns says in words what the orientations mean, by number.
@@ -54,68 +47,53 @@ var turns = [9]string{"", "", "mirrored", "upside down", "upside down and mirror
 	"on its side, to be turned right", "on its side and mirrored", "on its side, to be turned left"}
 
 func (a *app) tellDescription(d *interp.Description) {
-	line := func(what, format string, v ...any) {
-		fmt.Fprintf(a.out, "  %-11s %s\n", what, fmt.Sprintf(format, v...))
+	line := func(what, text string) {
+		if text != "" {
+			fmt.Fprintf(a.out, "  %-11s %s\n", what, text)
+		}
 	}
 	fmt.Fprintf(a.out, "%s: %s, %s\n", d.File, d.Kind, interp.SizeText(d.Bytes))
+	profile, stands, resolution := d.Profile, "", ""
 	if d.Width > 0 {
 		kind := "bits"
 		if d.Float {
 			kind = "bits, floating point"
 		}
-		line("picture", "%d x %d px, %s, %d %s", d.Width, d.Height, d.Colour, d.Bits, kind)
-	}
-	for _, l := range [][2]string{{"stored", d.Stored}, {"depth", d.Depth}} {
-		if l[1] != "" {
-			line(l[0], "%s", l[1])
+		line("picture", fmt.Sprintf("%d x %d px, %s, %d %s", d.Width, d.Height, d.Colour, d.Bits, kind))
+		profile = cmp.Or(profile, "none")
+		resolution, stands = "none stated", "upright"
+		if d.PPI != "" {
+			resolution = d.PPI + " ppi stated (a print's size is the recipe's matter)"
+		}
+		if d.Orientation > 1 {
+			stands = fmt.Sprintf("%s (orientation %d); it is turned upright when it is read", turns[d.Orientation], d.Orientation)
 		}
 	}
+	line("stored", d.Stored)
+	line("depth", d.Depth)
 	if d.Neutral {
 		line("colour", "none: red, green and blue are equal everywhere")
 	}
-	switch {
-	case d.Profile != "":
-		line("profile", "%s", d.Profile)
-	case d.Width > 0:
-		line("profile", "none")
-	}
+	line("profile", profile)
 	if d.Class != "" {
-		line("kind", "%s, %s", d.Colour, d.Class)
+		line("kind", d.Colour+", "+d.Class)
 	}
-	if d.Says != "" {
-		line("says", "%s", d.Says)
-	}
-	if d.Width > 0 {
-		ppi := "none stated"
-		if d.PPI != "" {
-			ppi = d.PPI + " ppi stated (a print's size is the recipe's matter)"
-		}
-		line("resolution", "%s", ppi)
-		if d.Orientation > 1 {
-			line("stands", "%s (orientation %d); it is turned upright when it is read", turns[d.Orientation], d.Orientation)
-		} else {
-			line("stands", "upright")
-		}
-	}
-	if d.Alpha != "" {
-		line("alpha", "%s", d.Alpha)
-	}
+	line("says", d.Says)
+	line("resolution", resolution)
+	line("stands", stands)
+	line("alpha", d.Alpha)
 	for _, s := range d.Sizes {
-		line(fmt.Sprintf("at %d ppi", s.PPI), "%s x %s in, %s x %s cm", s.WidthIn, s.HeightIn, s.WidthCM, s.HeightCM)
+		line(fmt.Sprintf("at %d ppi", s.PPI), fmt.Sprintf("%s x %s in, %s x %s cm", s.WidthIn, s.HeightIn, s.WidthCM, s.HeightCM))
 	}
 	for _, o := range d.Others {
-		line("also holds", "%s, not used", o)
+		line("also holds", o+", not used")
 	}
 	for _, w := range d.Warnings {
-		line("warning", "%s", w)
+		line("warning", w)
 	}
-	if d.Refused != "" {
-		line("refused", "%s", d.Refused)
-	}
+	line("refused", d.Refused)
 	for _, n := range d.Needs {
-		line("needs", "%s", n)
+		line("needs", n)
 	}
-	if d.Recipe != "" {
-		line("in a recipe", "%s", d.Recipe)
-	}
+	line("in a recipe", d.Recipe)
 }

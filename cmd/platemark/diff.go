@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 	"unicode/utf8"
@@ -58,12 +57,10 @@ func (c *diffCmd) Run(a *app) error {
 	if err != nil {
 		return usageError{err.Error()}
 	}
-	if c.JSON {
-		if err := a.json(d); err != nil {
-			return err
-		}
-	} else {
-		a.tellDiff(d, a.outColour())
+	if !c.JSON {
+		fmt.Fprintln(a.out, strings.Join(diffText(d, a.outColour()), "\n"))
+	} else if err := a.json(d); err != nil {
+		return err
 	}
 	if c.Picture {
 		if err := c.page(a, x, y, d); err != nil {
@@ -72,10 +69,7 @@ func (c *diffCmd) Run(a *app) error {
 	} else if c.Out != "" {
 		return usageError{"--out goes with --picture"}
 	}
-	if !d.Same {
-		return errRefused
-	}
-	return nil
+	return a.end(false, nil, !d.Same)
 }
 
 // page makes both pictures and writes the page.
@@ -136,29 +130,11 @@ func (a *app) openSide(arg string) (*interp.Side, error) {
 	return nil, usageError{err.Error()}
 }
 
-// outColour says whether the standard output may be coloured.
-func (a *app) outColour() bool {
-	return a.outWidth() > 0 && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
-}
-
-// tellDiff writes a comparison for people.
-func (a *app) tellDiff(d *interp.Diff, colour bool) {
-	for _, l := range diffText(d, colour) {
-		fmt.Fprintln(a.out, l)
-	}
-}
-
 // diffText is a comparison as lines of aligned text.
 func diffText(d *interp.Diff, colour bool) []string {
-	paint := func(code, s string) string {
-		if !colour {
-			return s
-		}
-		return "\x1b[" + code + "m" + s + "\x1b[0m"
-	}
 	out := []string{fmt.Sprintf("%s  ->  %s", d.A, d.B)}
 	if d.Same {
-		out = append(out, paint("32", "no difference in the result"))
+		out = append(out, paint(colour, green, "no difference in the result"))
 	}
 	width := 0
 	for _, p := range d.Prints {
@@ -168,9 +144,9 @@ func diffText(d *interp.Diff, colour bool) []string {
 		line := fmt.Sprintf("  print %s  ", pad(pairName(p), width))
 		switch {
 		case p.A == "":
-			line += paint("32", "added")
+			line += paint(colour, green, "added")
 		case p.B == "":
-			line += paint("31", "removed")
+			line += paint(colour, red, "removed")
 		case p.Same && p.MarkA == "" || p.Same && p.MarkB == "":
 			line += "says the same (its inputs aren't there to tell the mark)"
 		case p.Same:
@@ -199,15 +175,15 @@ func diffText(d *interp.Diff, colour bool) []string {
 		}
 		switch {
 		case c.Kind == "moved":
-			out = append(out, "  "+paint("36", "moved    ")+c.Text, "           was "+c.Old, "           is  "+c.New)
+			out = append(out, "  "+paint(colour, cyan, "moved    ")+c.Text, "           was "+c.Old, "           is  "+c.New)
 		case c.Param == "" && c.Kind == "added":
-			out = append(out, "  "+paint("32", "added    ")+c.Text)
+			out = append(out, "  "+paint(colour, green, "added    ")+c.Text)
 		case c.Param == "" && c.Kind == "removed":
-			out = append(out, "  "+paint("31", "removed  ")+c.Text)
+			out = append(out, "  "+paint(colour, red, "removed  ")+c.Text)
 		default:
 			l := fmt.Sprintf("  %s  %s  ->  %s", pad(c.Param, w[0]), pad(c.Old, w[1]), pad(c.New, w[2]))
 			if c.Delta != "" {
-				l += "  " + paint("33", c.Delta)
+				l += "  " + paint(colour, yellow, c.Delta)
 			}
 			out = append(out, strings.TrimRight(l, " "))
 		}
@@ -252,11 +228,4 @@ func changeHead(c interp.Change, prints int) string {
 		h += " (" + strings.Join(c.Prints, ", ") + ")"
 	}
 	return h
-}
-
-func pad(s string, n int) string {
-	if k := utf8.RuneCountInString(s); k < n {
-		return s + strings.Repeat(" ", n-k)
-	}
-	return s
 }

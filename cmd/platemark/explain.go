@@ -39,11 +39,11 @@ func (c *explainCmd) Run(a *app) error {
 	word := strings.Join(c.Word, " ")
 	entries := lang.Explain(word)
 	if len(entries) == 0 {
-		fmt.Fprintf(a.err, "error: the reference has no entry for %q\n", word)
+		a.say(anError, "the reference has no entry for %q", word)
 		if near := lang.NearTopic(word); near != "" {
-			fmt.Fprintf(a.err, "hint: did you mean %s?\n", near)
+			a.say(aHint, "did you mean %s?", near)
 		}
-		fmt.Fprintln(a.err, "hint: platemark explain lists all words")
+		a.say(aHint, "platemark explain lists all words")
 		return errRefused
 	}
 	for i, e := range entries {
@@ -58,20 +58,19 @@ func (c *explainCmd) Run(a *app) error {
 
 // fillLines joins words with commas into lines of a width.
 func fillLines(words []string, width int) []string {
-	var out []string
-	cur := ""
+	out := []string{""}
 	for i, w := range words {
 		if i < len(words)-1 {
 			w += ","
 		}
-		if cur != "" && len(cur)+1+len(w)+2 > width {
-			out = append(out, cur)
-			cur = ""
+		switch last := &out[len(out)-1]; {
+		case *last == "":
+			*last = w
+		case len(*last)+1+len(w)+2 > width:
+			out = append(out, w)
+		default:
+			*last += " " + w
 		}
-		if cur != "" {
-			cur += " "
-		}
-		cur += w
 	}
-	return append(out, cur)
+	return out
 }

@@ -12,8 +12,8 @@ import (
 // -- stays where it is, and so do words that can't be read for certain: kong
 // says what is wrong with them.
 func flagsFirst(model *kong.Application, args []string) []string {
-	i := slices.IndexFunc(model.Children, func(n *kong.Node) bool { return len(args) > 0 && n.Name == args[0] })
-	if i < 0 {
+	verb := verbOf(model, args)
+	if verb == nil {
 		return args
 	}
 	flags, rest := args[:1:1], []string{}
@@ -28,7 +28,7 @@ func flagsFirst(model *kong.Application, args []string) []string {
 			continue
 		}
 		flags = append(flags, w)
-		for _, f := range model.Children[i].Flags {
+		for _, f := range verb.Flags {
 			named := w == "--"+f.Name || f.Short != 0 && w == "-"+string(f.Short)
 			if named && !f.IsBool() && !f.IsCounter() && k+1 < len(args) && !strings.HasPrefix(args[k+1], "-") {
 				k++
@@ -37,4 +37,13 @@ func flagsFirst(model *kong.Application, args []string) []string {
 		}
 	}
 	return append(flags, rest...)
+}
+
+// verbOf is the verb that the words begin with, nil where they begin with none.
+func verbOf(model *kong.Application, words []string) *kong.Node {
+	i := slices.IndexFunc(model.Children, func(n *kong.Node) bool { return len(words) > 0 && n.Name == words[0] })
+	if i < 0 {
+		return nil
+	}
+	return model.Children[i]
 }

@@ -58,10 +58,7 @@ func (c *fmtCmd) Run(a *app) error {
 		}
 		failed = failed || err != nil || c.Check && !same
 	}
-	if failed {
-		return errRefused
-	}
-	return nil
+	return a.end(false, nil, failed)
 }
 
 // one brings one text into its form, and says whether it was there already.
@@ -91,40 +88,20 @@ func (c *fmtCmd) one(a *app, file string, src []byte) (same bool, err error) {
 
 // paintDiff colours a difference for a terminal, line by line.
 func paintDiff(diff string, colour bool) string {
-	if !colour {
-		return diff
-	}
 	var b strings.Builder
-	for _, l := range strings.SplitAfter(diff, "\n") {
-		text := strings.TrimSuffix(l, "\n")
-		hue := ""
+	for l := range strings.Lines(diff) {
+		text, hue := strings.TrimSuffix(l, "\n"), ""
 		switch {
 		case strings.HasPrefix(l, "---"), strings.HasPrefix(l, "+++"):
-			hue = "1"
+			hue = bold
 		case strings.HasPrefix(l, "@@"):
-			hue = "36"
+			hue = cyan
 		case strings.HasPrefix(l, "-"):
-			hue = "31"
+			hue = red
 		case strings.HasPrefix(l, "+"):
-			hue = "32"
+			hue = green
 		}
-		if hue != "" {
-			text = "\x1b[" + hue + "m" + harmless(text) + "\x1b[0m"
-		}
-		b.WriteString(text)
-		if strings.HasSuffix(l, "\n") {
-			b.WriteByte('\n')
-		}
+		b.WriteString(paint(colour, hue, text) + l[len(text):])
 	}
 	return b.String()
-}
-
-// harmless replaces characters that would steer a terminal.
-func harmless(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < 0x20 && r != '\t' || r >= 0x7F && r < 0xA0 {
-			return '\uFFFD'
-		}
-		return r
-	}, s)
 }

@@ -5,8 +5,6 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
-	"math/big"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -34,7 +32,7 @@ func (c *buildCmd) order(a *app) error {
 	}
 	for _, j := range o.Jobs {
 		if j.Err != nil {
-			fmt.Fprintf(a.err, "error: %v\n", j.Err)
+			a.say(anError, "%v", j.Err)
 			continue
 		}
 		least := lang.Error
@@ -49,9 +47,9 @@ func (c *buildCmd) order(a *app) error {
 	}
 	if len(o.Problems) > 0 {
 		for _, p := range o.Problems {
-			fmt.Fprintf(a.err, "error: %s\n", p)
+			a.say(anError, "%s", p)
 		}
-		fmt.Fprintln(a.err, "hint: nothing was built")
+		a.say(aHint, "nothing was built")
 		return errRefused
 	}
 	cols := orderColumns(o.Rows, a.outWidth())
@@ -81,17 +79,10 @@ func (c *buildCmd) order(a *app) error {
 	if err != nil {
 		return err
 	}
-	if c.JSON {
-		if err := a.json(orderJSON(o)); err != nil {
-			return err
-		}
-	} else {
+	if !c.JSON {
 		a.tellOrderEnd(o, time.Since(began))
 	}
-	if o.Failed() {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, orderJSON(o), o.Failed())
 }
 
 func (a *app) tellOrderPlan(o *interp.Order) {
@@ -124,18 +115,14 @@ func (a *app) tellRowError(r *interp.OrderRow) {
 	if errors.As(r.Err, &p) || r.Print == "" {
 		return // said when it was planned
 	}
-	fmt.Fprintf(a.err, "error: %s, print %s: %v\n", r.Recipe, r.Print, r.Err)
+	a.say(anError, "%s, print %s: %v", r.Recipe, r.Print, r.Err)
 }
 
 // tellKinds says what the recipes of an order warn of: a line for each kind,
 // with its first place and how many more there are.
 func (a *app) tellKinds(o *interp.Order) {
-	type kind struct {
-		first string
-		more  int
-	}
-	var codes []string
-	kinds := map[string]*kind{}
+	var codes, firsts []string
+	n := map[string]int{}
 	for _, j := range o.Jobs {
 		if j.Err != nil {
 			continue
@@ -144,21 +131,18 @@ func (a *app) tellKinds(o *interp.Order) {
 			if d.Severity != lang.Warning {
 				continue
 			}
-			if k := kinds[d.Code]; k != nil {
-				k.more++
-				continue
+			if n[d.Code]++; n[d.Code] == 1 {
+				codes = append(codes, d.Code)
+				firsts = append(firsts, fmt.Sprintf("%s:%d: %s", shortPath(j.File), d.Span.Line, d.Summary))
 			}
-			codes = append(codes, d.Code)
-			kinds[d.Code] = &kind{first: fmt.Sprintf("%s:%d: %s", shortPath(j.File), d.Span.Line, d.Summary)}
 		}
 	}
-	for _, code := range codes {
-		k := kinds[code]
-		fmt.Fprintf(a.err, "warning: %s [%s]", k.first, code)
-		if k.more > 0 {
-			fmt.Fprintf(a.err, "; and %d more of this kind, for each of which `platemark plan RECIPE` says more", k.more)
+	for i, code := range codes {
+		more := ""
+		if n[code] > 1 {
+			more = fmt.Sprintf("; and %d more of this kind, for each of which `platemark plan RECIPE` says more", n[code]-1)
 		}
-		fmt.Fprintln(a.err)
+		a.say(aWarning, "%s [%s]%s", firsts[i], code, more)
 	}
 }
 
@@ -167,10 +151,8 @@ func orderCells(r *interp.OrderRow) [5]string {
 	if r.Plan == nil {
 		return [5]string{r.Recipe, "-", "-", "-", "-"}
 	}
-	return [5]string{r.Recipe, r.Print, faceText(r.Plan), inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
+	return [5]string{r.Recipe, r.Print, inchText(r.Plan.Face.W) + " x " + inchText(r.Plan.Face.H) + " in", inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
 }
-
-func faceText(p *interp.Plan) string { return inchText(p.Face.W) + " x " + inchText(p.Face.H) + " in" }
 
 // columns are the widths of the summary's columns, known from the plan; a
 // column of 0 is left out.
@@ -222,17 +204,6 @@ func (c columns) line(r *interp.OrderRow) string {
 	return b.String() + fmt.Sprintf("%9s  %s", size, r.State)
 }
 
-// shortPath is a path as seen from here, or its bare name: tables go out with
-// the prints, and name no folder of this machine.
-func shortPath(path string) string {
-	if here, err := os.Getwd(); err == nil {
-		if rel, err := filepath.Rel(here, path); err == nil && filepath.IsLocal(rel) {
-			return rel
-		}
-	}
-	return filepath.Base(path)
-}
-
 // writeOrder writes the summary as a table for spreadsheets, in place of an
 // earlier run's.
 func writeOrder(path string, o *interp.Order) error {
@@ -244,7 +215,7 @@ func writeOrder(path string, o *interp.Order) error {
 		warn := append([]string(nil), r.Warnings...)
 		if r.Plan != nil {
 			z := r.Plan.Sizes()
-			copy(rec[2:], []string{filepath.Base(r.File), z.Picture.String(), z.Face.String(), z.Whole.String(), decimal(r.Plan.Face.PPI)})
+			copy(rec[2:], []string{filepath.Base(r.File), z.Picture.String(), z.Face.String(), z.Whole.String(), decimals(r.Plan.Face.PPI, 4)})
 			rec[8] = r.Plan.Mark.String()
 		}
 		switch r.State {
@@ -263,11 +234,6 @@ func writeOrder(path string, o *interp.Order) error {
 		return err
 	}
 	return disk.Write(path, b.Bytes(), true)
-}
-
-func decimal(r *big.Rat) string {
-	s := r.FloatString(4)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
 }
 
 func orderJSON(o *interp.Order) any {
@@ -301,16 +267,4 @@ func orderJSON(o *interp.Order) any {
 		rows = append(rows, x)
 	}
 	return rows
-}
-
-// staleOf points out a recipe's approved prints that are other prints now.
-func (a *app) staleOf(j *interp.Job) {
-	if j.File == "" || j.Failed() {
-		return
-	}
-	marks := map[string]string{}
-	for _, p := range j.Plans {
-		marks[p.Print] = p.Mark.String()
-	}
-	a.stale(j.File, marks)
 }

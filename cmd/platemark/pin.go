@@ -26,10 +26,6 @@ func (c *pinCmd) Run(a *app) error {
 	}
 	for _, file := range c.Recipes {
 		pins, err := interp.Pin(a.ctx, file, c.Renew)
-		if p, ok := err.(*interp.Problems); ok {
-			a.problems(p.Source, p.Diags, lang.Warning)
-			return errRefused
-		}
 		if err != nil {
 			return err
 		}

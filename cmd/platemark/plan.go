@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math/big"
 	"strings"
 	"time"
 
@@ -106,15 +105,7 @@ func (c *planCmd) Run(a *app) error {
 		}
 		j.Close()
 	}
-	if c.JSON {
-		if err := a.json(rows); err != nil {
-			return err
-		}
-	}
-	if failed {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, rows, failed)
 }
 
 // draw writes the picture of a print's masks.
@@ -192,9 +183,9 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		}
 		fmt.Fprintf(a.out, "  keeps      %s, %s, %s\n", what, interp.SizeText(k.Bytes), where)
 	}
-	length := spell(time.Duration(r.Seconds) * time.Second)
+	length := "under a second"
 	if r.Seconds > 0 {
-		length = "about " + length
+		length = "about " + (time.Duration(r.Seconds) * time.Second).String()
 	}
 	on := lang.Count(workers, "processor")
 	if r.Workers < workers {
@@ -245,25 +236,4 @@ func (a *app) tellSpots(list []interp.SpotLook) {
 	if n := len(list) - spotsTold; n > 0 {
 		fmt.Fprintf(a.out, "           and %d more\n", n)
 	}
-}
-
-func cutText(s string, n int) string {
-	r := []rune(s)
-	if len(r) <= n {
-		return s
-	}
-	return string(r[:n-1]) + "…"
-}
-
-// inchText writes a number with up to two decimals.
-func inchText(r *big.Rat) string {
-	s := r.FloatString(2)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
-}
-
-func spell(d time.Duration) string {
-	if d < time.Second {
-		return "under a second"
-	}
-	return d.Round(time.Second).String()
 }

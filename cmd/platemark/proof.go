@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -11,7 +10,6 @@ import (
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/interp/disk"
-	"platemark/lang"
 	"platemark/ops/colour"
 )
 
@@ -65,14 +63,11 @@ func (c *proofCmd) Run(a *app) error {
 			return fmt.Errorf("the display's profile %s can't be used: %w", c.Display, disk.PlainError(err))
 		}
 	}
-	j, err := interp.Load(a.ctx, c.Recipe, interp.LoadOptions{Prints: c.Print, NoOutputs: true})
+	j, err := a.load(c.Recipe, interp.LoadOptions{Prints: c.Print, NoOutputs: true})
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
-		return errRefused
-	}
 	prints, err := c.prints(j)
 	if err != nil {
 		return err
@@ -80,13 +75,7 @@ func (c *proofCmd) Run(a *app) error {
 	p := a.newProgress()
 	defer p.close()
 	o.Progress = p.tell()
-	err = c.work(a, j, prints, o, icc, p.close)
-	var bad *interp.Problems
-	if errors.As(err, &bad) {
-		a.problems(bad.Source, bad.Diags, lang.Warning)
-		return errRefused
-	}
-	return err
+	return c.work(a, j, prints, o, icc, p.close)
 }
 
 // prints are the names of the prints to show.
@@ -174,10 +163,7 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 			a.tellProof(pr, page)
 		}
 	}
-	if c.JSON {
-		return a.json(rows)
-	}
-	return nil
+	return a.end(c.JSON, rows, false)
 }
 
 func (a *app) tellProof(p *interp.Proof, page string) {

@@ -6,8 +6,8 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"platemark/cmd/platemark/paper"
 	"platemark/ops/colour"
+	"platemark/recipes/paper"
 )
 
 // spaceCmd writes the profile of a space.

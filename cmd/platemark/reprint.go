@@ -50,13 +50,5 @@ func (c *reprintCmd) Run(a *app) error {
 			}
 		}
 	}
-	if c.JSON {
-		if err := a.json(builtJSON(all)); err != nil {
-			return err
-		}
-	}
-	if failed {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, builtJSON(all), failed)
 }

@@ -20,6 +20,8 @@ var rooms = map[string][]string{
 	// The engine computes graphs of steps; it knows no recipe.
 	"interp/engine": {"ops"},
 	"recipes":       {},
+	// The demonstration's papers are computed by the formulas that proofs use.
+	"recipes/paper": {"ops"},
 	"testdata":      {},
 	"cmd":           {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -24,11 +23,6 @@ Example:
 
 func (c *roundCmd) Run(a *app) error {
 	e, err := interp.KeepRound(a.ctx, c.Recipe, c.Note)
-	var p *interp.Problems
-	if errors.As(err, &p) {
-		a.problems(p.Source, p.Diags, lang.Warning)
-		return errRefused
-	}
 	if err != nil {
 		return err
 	}
@@ -74,7 +68,7 @@ func (c *roundsCmd) Run(a *app) error {
 		return err
 	}
 	if r.Torn != nil {
-		fmt.Fprintf(a.err, "warning: the list of rounds ends in %d bytes that are no entry; the next round or approval moves them aside\n", len(r.Torn))
+		a.say(aWarning, "the list of rounds ends in %d bytes that are no entry; the next round or approval moves them aside", len(r.Torn))
 	}
 	if c.JSON {
 		list := r.Lines
@@ -116,33 +110,30 @@ func (c *roundsCmd) Run(a *app) error {
 	return nil
 }
 
-// stale points out approved prints that are other prints now.
-func (a *app) stale(file string, marks map[string]string) {
-	a.warnStale(interp.StaleApprovals(a.ctx, file, marks))
+// staleOf points out a recipe's approved prints that are other prints now.
+func (a *app) staleOf(j *interp.Job) {
+	if j.File == "" || j.Failed() {
+		return
+	}
+	marks := map[string]string{}
+	for _, p := range j.Plans {
+		marks[p.Print] = p.Mark.String()
+	}
+	a.warnStale(interp.StaleApprovals(a.ctx, j.File, marks))
 }
-
-// staleLog points out a log whose print isn't the approved one.
-func (a *app) staleLog(log string) { a.warnStale(interp.StaleLog(a.ctx, log)) }
 
 func (a *app) warnStale(list []interp.Stale, err error) {
 	if err != nil {
-		fmt.Fprintf(a.err, "warning: the approvals can't be read: %v\n", err)
+		a.say(aWarning, "the approvals can't be read: %v", err)
 		return
 	}
 	for _, s := range list {
-		for _, l := range staleText(s) {
-			fmt.Fprintln(a.err, l)
+		a.say(aWarning, "print %s was approved in round %d as mark %s; mark %s is another print:", s.Print, s.Round, s.Old[:12], s.New[:12])
+		if s.Diff == nil {
+			continue
+		}
+		for _, l := range diffText(s.Diff, false)[1:] {
+			fmt.Fprintln(a.err, strings.TrimRight("    "+l, " "))
 		}
 	}
-}
-
-func staleText(s interp.Stale) []string {
-	out := []string{fmt.Sprintf("warning: print %s was approved in round %d as mark %s; mark %s is another print:", s.Print, s.Round, s.Old[:12], s.New[:12])}
-	if s.Diff == nil {
-		return out
-	}
-	for _, l := range diffText(s.Diff, false)[1:] {
-		out = append(out, strings.TrimRight("    "+l, " "))
-	}
-	return out
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"fmt"
 	"os"
 	"os/exec"
@@ -162,6 +163,18 @@ func TestOrderOnATerminal(t *testing.T) {
 		}
 		s, _, _ = onTerminal(t, uint16(columns), dir, "", "plan", recipes[0])
 		fits(t, s, columns)
+	}
+}
+
+// Data keeps its own lines on a narrow terminal, so that it can be copied.
+func TestDataIsNotFolded(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "r.recipe"), []byte("recipe 1 draft\nmastre \"m.tif\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s, code, _ := onTerminal(t, 40, dir, "", "check", "--json", "r.recipe")
+	if !json.Valid(s.all) || code != exitDiffers {
+		t.Errorf("exit code %d:\n%s", code, s)
 	}
 }
 

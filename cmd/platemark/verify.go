@@ -35,18 +35,10 @@ func (c *verifyCmd) Run(a *app) error {
 		all = append(all, v)
 		if !c.JSON {
 			a.tellVerdict(v)
-			a.staleLog(log)
+			a.warnStale(interp.StaleLog(a.ctx, log))
 		}
 	}
-	if c.JSON {
-		if err := a.json(all); err != nil {
-			return err
-		}
-	}
-	if !ok {
-		return errRefused
-	}
-	return nil
+	return a.end(c.JSON, all, !ok)
 }
 
 func (a *app) tellVerdict(v *interp.Verdict) {

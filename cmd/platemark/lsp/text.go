@@ -3,6 +3,7 @@ package lsp
 import (
 	"bytes"
 	"sort"
+	"unicode/utf16"
 	"unicode/utf8"
 
 	"platemark/lang"
@@ -46,14 +47,6 @@ func (t *text) lineEnd(line int) int {
 	return end
 }
 
-// units is how many UTF-16 units a character takes.
-func units(r rune) int {
-	if r >= 0x10000 {
-		return 2
-	}
-	return 1
-}
-
 // byteAt is the byte of a position. What lies behind a line's end is its end,
 // what lies behind the text is the text's end, and what lies inside a
 // character is its start.
@@ -67,7 +60,7 @@ func (t *text) byteAt(p position) int {
 	at, end := t.lines[p.Line], t.lineEnd(p.Line)
 	for n := 0; at < end; {
 		r, k := utf8.DecodeRune(t.src[at:end])
-		if n += units(r); n > p.Character {
+		if n += utf16.RuneLen(r); n > p.Character {
 			break
 		}
 		at += k
@@ -82,7 +75,7 @@ func (t *text) position(at int) position {
 	p := position{Line: line}
 	for i := t.lines[line]; i < at; {
 		r, k := utf8.DecodeRune(t.src[i:])
-		p.Character += units(r)
+		p.Character += utf16.RuneLen(r)
 		i += k
 	}
 	return p

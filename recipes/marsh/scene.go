@@ -1,4 +1,4 @@
-// Package scene draws the master picture that the demonstration starts from:
+// Package marsh draws the master picture that the demonstration starts from:
 // a salt marsh on a November evening, invented and drawn by this code alone,
 // so that anyone can make a 16-bit master of any size without a camera.
 //
@@ -11,7 +11,7 @@
 //   - Faults to mend, planted where Specks and HotPixels say: dust in the
 //     sky and hot pixels; and colour fringes that grow from the centre.
 //   - Memory for a few bands of rows, whatever the picture's height.
-package scene
+package marsh
 
 import (
 	"context"

@@ -1,4 +1,4 @@
-package scene
+package marsh
 
 // The scene is described on a canvas 1.5 wide and 1 high, X to the right and
 // Y down, that is stretched over the picture.

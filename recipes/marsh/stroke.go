@@ -1,4 +1,4 @@
-package scene
+package marsh
 
 // node is a place along a stroke, in pixels: where, how thick, and how far
 // from the foot's colour (0) to the tip's (1).

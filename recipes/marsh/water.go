@@ -1,4 +1,4 @@
-package scene
+package marsh
 
 // isle is a low strip of sedge lying in the water.
 type isle struct {

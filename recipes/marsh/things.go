@@ -1,4 +1,4 @@
-package scene
+package marsh
 
 // post is a mooring post; its foot is at (x, y).
 type post struct{ x, y, height, r, lean float32 }

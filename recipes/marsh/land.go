@@ -1,4 +1,4 @@
-package scene
+package marsh
 
 // ridge is one line of distant hills.
 type ridge struct {

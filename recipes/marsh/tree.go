@@ -1,4 +1,4 @@
-package scene
+package marsh
 
 // The tree: an old one, bare, on the bank at the left. Limbs are strokes;
 // each gives off finer ones until they are twigs.
