@@ -7,6 +7,7 @@ import (
 	"io"
 	"math/big"
 
+	"platemark/ops/codec"
 	"platemark/ops/codec/exif"
 )
 
@@ -25,9 +26,9 @@ func (f *File) describe(data map[string][]byte) error {
 		x, y := be.Uint32(b), be.Uint32(b[4:])
 		switch {
 		case b[8] != 1:
-			f.warn("the resolution has no unit (pHYs); the file is taken as without resolution")
+			f.info.Warn("the resolution has no unit (pHYs); the file is taken as without resolution")
 		case x == 0 || y == 0:
-			f.warn("the resolution is %d x %d pixels a metre (pHYs); the file is taken as without resolution", x, y)
+			f.info.Warn("the resolution is %d x %d pixels a metre (pHYs); the file is taken as without resolution", x, y)
 		default:
 			f.info.XPPI, f.info.YPPI = perInch(x), perInch(y)
 		}
@@ -35,7 +36,7 @@ func (f *File) describe(data map[string][]byte) error {
 	if b, ok := data["eXIf"]; ok {
 		x, err := exif.Read(b)
 		if err != nil {
-			return &Error{"eXIf", fmt.Sprintf("the Exif block (eXIf) can't be read, so that it isn't known which way up the picture stands: %v", err), mendSave}
+			return codec.Errorf("eXIf", mendSave, "the Exif block (eXIf) can't be read, so that it isn't known which way up the picture stands: %v", err)
 		}
 		f.info.Orientation = x.Orientation
 		f.info.Warnings = append(f.info.Warnings, x.Warnings...)
@@ -47,7 +48,7 @@ func (f *File) describe(data map[string][]byte) error {
 }
 
 func badLength(name string, b []byte, want int) error {
-	return &Error{name, fmt.Sprintf("the chunk %s has %d bytes, where %d must stand", name, len(b), want), mendDamaged}
+	return codec.Errorf(name, codec.Damaged, "the chunk %s has %d bytes, where %d must stand", name, len(b), want)
 }
 
 // colours takes the palette and what is transparent.
@@ -55,12 +56,12 @@ func (f *File) colours(data map[string][]byte) error {
 	plte, hasPalette := data["PLTE"]
 	if f.colour == 3 {
 		if !hasPalette || len(plte) == 0 || len(plte)%3 != 0 || len(plte)/3 > 1<<f.depth {
-			return &Error{"PLTE", fmt.Sprintf("the palette has %d bytes; it must have 3 for each of 1 to %d colours", len(plte), 1<<f.depth), mendDamaged}
+			return codec.Errorf("PLTE", codec.Damaged, "the palette has %d bytes; it must have 3 for each of 1 to %d colours", len(plte), 1<<f.depth)
 		}
 		f.palette = plte
 		f.info.Palette = len(plte) / 3
 	} else if hasPalette && f.info.Channels == 1 {
-		return &Error{"PLTE", "a grey picture has a palette", mendDamaged}
+		return codec.Errorf("PLTE", codec.Damaged, "a grey picture has a palette")
 	}
 	trns, ok := data["tRNS"]
 	if !ok {
@@ -69,10 +70,10 @@ func (f *File) colours(data map[string][]byte) error {
 	want := map[int]int{0: 2, 2: 6}[f.colour]
 	switch {
 	case f.colour >= 4:
-		return &Error{"tRNS", "the picture has an alpha channel and a transparent colour (tRNS) besides", mendSave}
+		return codec.Errorf("tRNS", mendSave, "the picture has an alpha channel and a transparent colour (tRNS) besides")
 	case f.colour == 3:
 		if len(trns) > len(plte)/3 {
-			return &Error{"tRNS", fmt.Sprintf("the transparency (tRNS) is for %d colours of a palette of %d", len(trns), len(plte)/3), mendDamaged}
+			return codec.Errorf("tRNS", codec.Damaged, "the transparency (tRNS) is for %d colours of a palette of %d", len(trns), len(plte)/3)
 		}
 		if len(bytes.Trim(trns, "\xff")) == 0 {
 			return nil // every colour is opaque
@@ -96,10 +97,10 @@ func (f *File) meaning(data map[string][]byte) error {
 			return badLength("cICP", b, 4)
 		}
 		if b[2] != 0 || b[3] > 1 {
-			return &Error{"cICP", fmt.Sprintf("the chunk cICP names matrix %d and range %d; PNG has matrix 0 and range 0 or 1", b[2], b[3]), mendSave}
+			return codec.Errorf("cICP", mendSave, "the chunk cICP names matrix %d and range %d; PNG has matrix 0 and range 0 or 1", b[2], b[3])
 		}
 		if b[3] == 0 {
-			return &Error{"cICP", "black and white don't stand at the ends of the numbers (cICP: video range)", "save it again in full range"}
+			return codec.Errorf("cICP", "save it again in full range", "black and white don't stand at the ends of the numbers (cICP: video range)")
 		}
 		space := map[[2]byte]string{{1, 13}: "sRGB", {12, 13}: "Display-P3"}[[2]byte{b[0], b[1]}]
 		if space != "" {
@@ -109,7 +110,7 @@ func (f *File) meaning(data map[string][]byte) error {
 		}
 		in.Says = "colour numbers " + cicp(b) + " (cICP), which name no space that is known here"
 		if _, ok := data["iCCP"]; ok {
-			f.warn("the file says its colours twice: the numbers %s (cICP), which aren't known here, and an embedded profile, which is used", cicp(b))
+			f.info.Warn("the file says its colours twice: the numbers %s (cICP), which aren't known here, and an embedded profile, which is used", cicp(b))
 		}
 	}
 	if b, ok := data["iCCP"]; ok {
@@ -184,7 +185,7 @@ func decimal(v uint32) string {
 func profile(b []byte) (icc []byte, name string, err error) {
 	i := bytes.IndexByte(b, 0)
 	if i < 1 || i > 79 || i+2 > len(b) {
-		return nil, "", &Error{"iCCP", "the embedded profile (iCCP) has no name of 1 to 79 letters", mendDamaged}
+		return nil, "", codec.Errorf("iCCP", codec.Damaged, "the embedded profile (iCCP) has no name of 1 to 79 letters")
 	}
 	latin := make([]rune, 0, i)
 	for _, c := range b[:i] {
@@ -192,10 +193,10 @@ func profile(b []byte) (icc []byte, name string, err error) {
 	}
 	name = string(latin)
 	if b[i+1] != 0 {
-		return nil, "", &Error{"iCCP", fmt.Sprintf("the embedded profile is compressed by the unknown method %d", b[i+1]), mendDamaged}
+		return nil, "", codec.Errorf("iCCP", codec.Damaged, "the embedded profile is compressed by the unknown method %d", b[i+1])
 	}
 	fail := func(why string) ([]byte, string, error) {
-		return nil, "", &Error{"iCCP", fmt.Sprintf("the embedded profile %q can't be unpacked: %s", name, why), "embed the profile again and save the picture"}
+		return nil, "", codec.Errorf("iCCP", "embed the profile again and save the picture", "the embedded profile %q can't be unpacked: %s", name, why)
 	}
 	z, err := zlib.NewReader(bytes.NewReader(b[i+2:]))
 	if err != nil {

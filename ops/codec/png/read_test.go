@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/ops/codec"
 	"platemark/ops/colour"
 )
 
@@ -216,7 +217,7 @@ func TestTransparency(t *testing.T) {
 			t.Errorf("%v: not told that it is transparent", c)
 		}
 		_, _, err = decodeAll(p.bytes(), false)
-		var e *Error
+		var e *codec.Error
 		if !errors.As(err, &e) || e.Property != "alpha" {
 			t.Errorf("%v: %v", c, err)
 		}

@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"math"
 	"math/bits"
+
+	"platemark/ops/codec"
 )
 
 // convert turns one row of one tile, the predictor undone, into 16-bit
@@ -69,7 +71,7 @@ func (f *File) convertNarrow(w *worker, dst []uint16, first, n int, raw, alpha [
 				for i, v := range c {
 					v = p[v]
 					if f.onWhite {
-						v = onWhite(v, a[i])
+						v = codec.OnWhite(v, a[i])
 					}
 					dst[channels*i+k] = v
 				}
@@ -94,7 +96,7 @@ func (f *File) convertNarrow(w *worker, dst []uint16, first, n int, raw, alpha [
 			}
 		case f.onWhite:
 			for i, v := range c {
-				out[channels*i] = onWhite(v, a[i])
+				out[channels*i] = codec.OnWhite(v, a[i])
 			}
 		default:
 			for i, v := range c {
@@ -102,12 +104,6 @@ func (f *File) convertNarrow(w *worker, dst []uint16, first, n int, raw, alpha [
 			}
 		}
 	}
-}
-
-// onWhite is c a + (1 - a), all as 16-bit numbers, rounded to the nearest.
-// There are no ties: 65535 is odd.
-func onWhite(c, a uint16) uint16 {
-	return uint16((uint32(c)*uint32(a) + 65535*(65535-uint32(a)) + 32767) / 65535)
 }
 
 // divided is c / a as a 16-bit number, rounded half up; 65535 where c is above

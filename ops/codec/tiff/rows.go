@@ -136,7 +136,7 @@ func (f *File) tile(w *worker, band, tx, row int, dst []uint16) (i int, err erro
 // stand in the file as they do in memory but for the order of bytes.
 func (f *File) copyStrip(i, row int, dst []uint16) error {
 	off := f.chunks.offset[i] + uint64(row)*uint64(f.chunks.rowBytes)
-	if err := f.src.at(memory(dst), off, "the picture's data"); err != nil {
+	if err := f.src.At(memory(dst), off, "the picture's data"); err != nil {
 		return err
 	}
 	f.order16(dst)
@@ -153,17 +153,17 @@ func (f *File) stored(w *worker, memory *[]byte, i, band, row, n int) ([]byte, e
 	raw := room(memory, n*c.rowBytes)
 	switch f.packing {
 	case packNone:
-		return raw, f.src.at(raw, c.offset[i]+uint64(row)*uint64(c.rowBytes), "the picture's data")
+		return raw, f.src.At(raw, c.offset[i]+uint64(row)*uint64(c.rowBytes), "the picture's data")
 	case packLZW:
 		if w.lzw == nil {
 			w.lzw = new(lzwWhole)
 		}
-		return raw, w.lzw.unpack(&f.src, c.offset[i], c.count[i], raw)
+		return raw, w.lzw.unpack(&f.src.Source, c.offset[i], c.count[i], raw)
 	}
 	if w.other == nil {
 		w.other = f.newUnpacker()
 	}
-	w.other.reset(&f.src, c.offset[i], c.count[i])
+	w.other.reset(&f.src.Source, c.offset[i], c.count[i])
 	if err := w.other.read(raw); err != nil {
 		return nil, err
 	}
