@@ -24,6 +24,7 @@ import (
 	"math/big"
 
 	"platemark/ops/codec/meta"
+	"platemark/ops/exact"
 )
 
 const (
@@ -120,9 +121,7 @@ func Density(ppi *big.Rat) (int, error) {
 	if ppi == nil {
 		return 0, nil
 	}
-	twice := new(big.Int).Lsh(ppi.Num(), 1)
-	twice.Add(twice, ppi.Denom())
-	n := twice.Div(twice, new(big.Int).Lsh(ppi.Denom(), 1)) // floor(ppi + 1/2)
+	n := exact.HalfUp(ppi)
 	if n.Sign() <= 0 || n.Cmp(big.NewInt(65535)) > 0 {
 		return 0, fmt.Errorf("a JPEG states 1 to 65535 whole pixels per inch; %s ppi can't be written", ppi.RatString())
 	}

@@ -15,6 +15,7 @@ import (
 	"unicode/utf8"
 
 	"platemark/ops/codec/ifd"
+	"platemark/ops/exact"
 )
 
 // Check says whether text can be written as it stands; what is the text's name
@@ -119,10 +120,7 @@ func Rational(ppi *big.Rat) (n, d uint32, ok bool) {
 		return uint32(ppi.Num().Uint64()), uint32(ppi.Denom().Uint64()), true
 	}
 	for d := uint32(1000000); d > 0; d /= 10 {
-		// floor(ppi*d + 1/2) = (2 d num + den) div (2 den)
-		x := new(big.Int).Mul(ppi.Num(), big.NewInt(2*int64(d)))
-		x.Add(x, ppi.Denom())
-		x.Div(x, new(big.Int).Lsh(ppi.Denom(), 1))
+		x := exact.HalfUp(new(big.Rat).Mul(ppi, new(big.Rat).SetInt64(int64(d))))
 		if x.BitLen() <= 32 {
 			return uint32(x.Uint64()), d, x.Sign() > 0
 		}

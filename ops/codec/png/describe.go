@@ -9,6 +9,7 @@ import (
 
 	"platemark/ops/codec"
 	"platemark/ops/codec/exif"
+	"platemark/ops/exact"
 )
 
 // describe takes the properties from the chunks but IHDR and IDAT.
@@ -222,18 +223,15 @@ func profile(b []byte) (icc []byte, name string, err error) {
 }
 
 // perInch is exact: an inch is 0.0254 metres.
-func perInch(perMetre uint32) *big.Rat {
+func perInch(metre uint32) *big.Rat {
 	r := big.NewRat(127, 5000)
-	return r.Mul(r, new(big.Rat).SetInt64(int64(perMetre)))
+	return r.Mul(r, new(big.Rat).SetInt64(int64(metre)))
 }
 
-// PerMetre is the whole number of pixels a metre that a PNG file stores for
+// perMetre is the whole number of pixels a metre that a PNG file stores for
 // pixels an inch, rounded half up.
-func PerMetre(ppi *big.Rat) *big.Int {
-	r := new(big.Rat).Quo(ppi, big.NewRat(127, 5000))
-	n := new(big.Int).Lsh(r.Num(), 1)
-	n.Add(n, r.Denom())
-	return n.Div(n, new(big.Int).Lsh(r.Denom(), 1))
+func perMetre(ppi *big.Rat) *big.Int {
+	return exact.HalfUp(new(big.Rat).Quo(ppi, big.NewRat(127, 5000)))
 }
 
 // Shown is the resolution that was meant: where ppi is just what a whole
@@ -241,12 +239,9 @@ func PerMetre(ppi *big.Rat) *big.Int {
 // that whole number, else ppi itself. 11811 pixels a metre, 299.9994 an inch,
 // are shown as 300.
 func Shown(ppi *big.Rat) *big.Rat {
-	n := new(big.Int).Lsh(ppi.Num(), 1)
-	n.Add(n, ppi.Denom())
-	n.Div(n, new(big.Int).Lsh(ppi.Denom(), 1))
-	whole := new(big.Rat).SetInt(n)
+	whole := new(big.Rat).SetInt(exact.HalfUp(ppi))
 	if whole.Sign() > 0 {
-		back := new(big.Rat).SetInt(PerMetre(whole))
+		back := new(big.Rat).SetInt(perMetre(whole))
 		if back.Mul(back, big.NewRat(127, 5000)).Cmp(ppi) == 0 {
 			return whole
 		}

@@ -342,7 +342,7 @@ func TestFaultD03PixelsPerMetre(t *testing.T) {
 		meant := big.NewRat(c.ppi, 1)
 		at := meant
 		for range 10 {
-			n := PerMetre(at)
+			n := perMetre(at)
 			if n.Int64() != c.perMetre {
 				t.Fatalf("%d ppi is written as %v a metre, want %d", c.ppi, n, c.perMetre)
 			}
