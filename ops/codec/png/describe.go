@@ -17,7 +17,7 @@ func (f *File) describe(data map[string][]byte) error {
 	if err := f.colours(data); err != nil {
 		return err
 	}
-	if err := f.meaning(data); err != nil {
+	if err := f.colourSpace(data); err != nil {
 		return err
 	}
 	if b, ok := data["pHYs"]; ok {
@@ -89,9 +89,9 @@ func (f *File) colours(data map[string][]byte) error {
 	return nil
 }
 
-// meaning finds what the samples mean as colours: cICP counts before iCCP,
+// colourSpace finds what the samples mean as colours: cICP counts before iCCP,
 // that before sRGB, and that before gAMA and cHRM (third edition, 4.3).
-func (f *File) meaning(data map[string][]byte) error {
+func (f *File) colourSpace(data map[string][]byte) error {
 	in := &f.info
 	if b, ok := data["cICP"]; ok {
 		if len(b) != 4 {

@@ -64,7 +64,7 @@ func (f *File) describe(d *ifd.Dir) error {
 	if planar != 1 && planar != 2 {
 		return codec.Errorf("PlanarConfiguration", "save it again as 'interleaved'", "PlanarConfiguration is %d; 1, interleaved, and 2, separate planes, are read", planar)
 	}
-	if err := f.meaning(d, planar == 2); err != nil {
+	if err := f.readPixel(d, planar == 2); err != nil {
 		return err
 	}
 	if fillOrder != 1 {

@@ -168,7 +168,7 @@ func (l *Layout) Trailer() []byte { return nil }
 func (l *Layout) AppendRow(dst []byte, row []uint16) []byte {
 	n := len(dst)
 	if l.o.Bits == 8 {
-		dst = grow(dst, len(row))
+		dst = slices.Grow(dst, len(row))[:n+len(row)]
 		out := dst[n:][:len(row)]
 		for i, v := range row {
 			out[i] = byte((uint32(v) + 128) / 257)
@@ -178,18 +178,10 @@ func (l *Layout) AppendRow(dst []byte, row []uint16) []byte {
 	if nativeLittle {
 		return append(dst, memory(row)...)
 	}
-	dst = grow(dst, 2*len(row))
+	dst = slices.Grow(dst, 2*len(row))[:n+2*len(row)]
 	out := dst[n:]
 	for i, v := range row {
 		le.PutUint16(out[2*i:], v)
 	}
 	return dst
-}
-
-// grow makes dst n bytes longer.
-func grow(dst []byte, n int) []byte {
-	if cap(dst)-len(dst) < n {
-		dst = append(make([]byte, 0, len(dst)+n), dst...)
-	}
-	return dst[:len(dst)+n]
 }

@@ -152,7 +152,7 @@ func TestPredictorExamples(t *testing.T) {
 		return out
 	}
 	stored, want := ints(example(t, "predictor 2 16-bit RGB stored")), ints(example(t, "predictor 2 16-bit RGB input"))
-	sum16(stored, 3)
+	addUp(stored, 3)
 	if !slices.Equal(stored, want) {
 		t.Errorf("%d, want %d", stored, want)
 	}
@@ -163,7 +163,7 @@ func TestPredictorExamples(t *testing.T) {
 	for _, v := range ints(example(t, "predictor 2 8-bit RGB input")) {
 		wantB = append(wantB, byte(v))
 	}
-	sum8(b, 3)
+	addUp(b, 3)
 	if len(b) != 9 || !bytes.Equal(b, wantB) {
 		t.Errorf("%d, want %d", b, wantB)
 	}

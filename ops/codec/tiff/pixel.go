@@ -39,8 +39,8 @@ var photometricNames = map[uint64]string{
 	32844: "logarithmic luminance", 32845: "logarithmic luminance",
 }
 
-// meaning reads and checks what the stored samples mean.
-func (f *File) meaning(d *ifd.Dir, planar bool) error {
+// readPixel reads and checks how a pixel is stored, and what its samples mean.
+func (f *File) readPixel(d *ifd.Dir, planar bool) error {
 	const missing = 1 << 20
 	photometric, err := f.src.One(d, tagPhotometric, missing)
 	if err != nil {
