@@ -13,6 +13,9 @@ import (
 // written. At 300 per inch it is 88 metres.
 const MaxSide = 1 << 20
 
+// MaxProfile is the most bytes of an embedded profile that is read or written.
+const MaxProfile = 1 << 25
+
 // Damaged is the mend of a damaged file.
 const Damaged = "the file is damaged or incomplete; take it from a backup, or save it again from the program that made it"
 

@@ -262,15 +262,19 @@ func (t *Transform) Row(dst, src []uint16) {
 func (t *Transform) connect(v *[4]float64) {
 	lab := t.fwd.isLab()
 	if !t.plain {
-		if lab {
-			toLight(v)
-			lab = false
-		}
+		meet(v, lab, false)
+		lab = false
 		for i := range t.scale {
 			v[i] = float64(t.scale[i]*v[i]) + t.offset
 		}
 	}
-	switch want := t.back.isLab(); {
+	meet(v, lab, t.back.isLab())
+}
+
+// meet turns Lab into light, or light into Lab, where one is there and the other
+// wanted.
+func meet(v *[4]float64, lab, want bool) {
+	switch {
 	case lab && !want:
 		toLight(v)
 	case want && !lab:
@@ -324,17 +328,13 @@ func (t *ToLab) at(src []uint16) Lab {
 	t.fwd.at(src, &v)
 	lab := t.fwd.isLab()
 	if !t.plain {
-		if lab {
-			toLight(&v)
-			lab = false
-		}
+		meet(&v, lab, false)
+		lab = false
 		for i := range t.white {
 			v[i] = float64(v[i] * t.white[i])
 		}
 	}
-	if !lab {
-		toLab(&v)
-	}
+	meet(&v, lab, true)
 	return Lab{v[0], v[1], v[2]}
 }
 
@@ -366,20 +366,13 @@ func (t *FromLab) Row(dst []uint16, src []Lab) {
 			return
 		}
 		v := [4]float64{c.L, c.A, c.B}
-		lab := true
 		if absolute {
 			toLight(&v)
-			lab = false
 			for i := range t.white {
 				v[i] /= t.white[i]
 			}
 		}
-		switch want := t.back.isLab(); {
-		case lab && !want:
-			toLight(&v)
-		case want && !lab:
-			toLab(&v)
-		}
+		meet(&v, !absolute, t.back.isLab())
 		t.back.at(dst, &v)
 		dst = dst[t.out:]
 	}

@@ -108,7 +108,7 @@ func TestHead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if in.W != 33 || in.H != 17 || in.Bits != 8 || in.Channels != 3 || in.Kind != Baseline || in.Scans != 1 ||
+	if in.W != 33 || in.H != 17 || in.Bits != 8 || in.Channels != 3 || in.Kind != baseline || in.Scans != 1 ||
 		in.Sampling != "half" || in.Adobe != -1 || in.ICC != nil || in.XPPI != nil || in.Orientation != 1 || in.Decodable() != nil {
 		t.Errorf("%+v", in)
 	}

@@ -31,12 +31,12 @@ const (
 
 // Kinds of compression.
 const (
-	Baseline    = "baseline"
-	Extended    = "extended"
-	Progressive = "progressive"
-	Lossless    = "lossless"
-	Arithmetic  = "arithmetically coded"
-	Layered     = "hierarchical"
+	baseline    = "baseline"
+	extended    = "extended"
+	progressive = "progressive"
+	lossless    = "lossless"
+	arithmetic  = "arithmetically coded"
+	layered     = "hierarchical"
 )
 
 // Info describes the picture that a file holds, as stored. XPPI and YPPI are
@@ -44,7 +44,7 @@ const (
 type Info struct {
 	codec.Info
 
-	Kind  string // Baseline, Progressive, …
+	Kind  string // baseline, progressive, …
 	Scans int
 
 	// Sampling tells how the second and third channel are stored: "full",
@@ -100,7 +100,7 @@ func (in Info) Decodable() error {
 		return codec.Errorf("SOF", mendExport, "the picture has %d channels; grey has 1 and colour 3", in.Channels)
 	case in.Bits != 8:
 		return codec.Errorf("SOF", mendExport, "the picture has %d bits a sample; JPEG files with 8 are read", in.Bits)
-	case !slices.Contains([]string{Baseline, Extended, Progressive}, in.Kind):
+	case !slices.Contains([]string{baseline, extended, progressive}, in.Kind):
 		return codec.Errorf("SOF", mendExport, "the picture is %s JPEG; baseline and progressive are read", in.Kind)
 	case in.Channels == 3 && in.Adobe > 1:
 		return codec.Errorf("APP14", mendExport, "the segment APP14 says transform %d, which is for four inks", in.Adobe)

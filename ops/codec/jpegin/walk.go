@@ -163,8 +163,8 @@ func (h *head) scan() (byte, error) {
 }
 
 var kindsOfFrame = map[byte]string{
-	0xc0: Baseline, 0xc1: Extended, 0xc2: Progressive, 0xc3: Lossless, 0xc5: Layered, 0xc6: Layered, 0xc7: Layered,
-	0xc9: Arithmetic, 0xca: Arithmetic, 0xcb: Arithmetic, 0xcd: Layered, 0xce: Layered, 0xcf: Layered,
+	0xc0: baseline, 0xc1: extended, 0xc2: progressive, 0xc3: lossless, 0xc5: layered, 0xc6: layered, 0xc7: layered,
+	0xc9: arithmetic, 0xca: arithmetic, 0xcb: arithmetic, 0xcd: layered, 0xce: layered, 0xcf: layered,
 }
 
 func starts(b []byte, with string) bool { return len(b) >= len(with) && string(b[:len(with)]) == with }
@@ -227,7 +227,7 @@ func (h *head) frame(kind string, b []byte) error {
 		return codec.Errorf("SOF", mendExport, "the picture claims %d x %d pixels; up to %d in all are read", in.W, in.H, maxPixels)
 	}
 	// Each 8 x 8 block of the first channel takes a bit at least.
-	if blocks := pixels / 64; kind != Lossless && kind != Arithmetic && blocks > 8*h.size {
+	if blocks := pixels / 64; kind != lossless && kind != arithmetic && blocks > 8*h.size {
 		return codec.Errorf("SOF", mendDamaged, "the picture claims %d x %d pixels; the file has %d bytes, too few to hold them", in.W, in.H, h.size)
 	}
 	for c := b[6:]; len(c) > 0; c = c[3:] {
@@ -276,7 +276,7 @@ func (h *head) scanHead(b []byte) error {
 			return codec.Errorf("SOS", mendDamaged, "a scan is of the channel %d, which the picture hasn't", b[1+2*i])
 		}
 		c := h.channels[at]
-		if h.info.Kind != Lossless && (c.table > 3 || !h.tables[c.table]) {
+		if h.info.Kind != lossless && (c.table > 3 || !h.tables[c.table]) {
 			h.info.NoTable = true
 		}
 		if h.restart && b[0] == 1 && len(h.channels) > 1 && c.across*c.down > 1 {

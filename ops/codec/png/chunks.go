@@ -106,7 +106,7 @@ func (s *source) pass(c chunk, buf []byte) error {
 
 // limits are the chunks that are read, with the most bytes each may have.
 var limits = map[string]uint64{
-	"IHDR": 13, "PLTE": 768, "tRNS": 256, "iCCP": maxProfile, "cICP": 4, "sRGB": 1, "gAMA": 4, "cHRM": 32, "pHYs": 9,
+	"IHDR": 13, "PLTE": 768, "tRNS": 256, "iCCP": codec.MaxProfile, "cICP": 4, "sRGB": 1, "gAMA": 4, "cHRM": 32, "pHYs": 9,
 	"eXIf": maxExif, "acTL": 8,
 }
 

@@ -208,8 +208,8 @@ func profile(b []byte) (icc []byte, name string, err error) {
 		return fail("its data are damaged or too short")
 	}
 	n := be.Uint32(head[:])
-	if n < 128 || n > maxProfile || uint64(n) > uint64(len(b))*1032 {
-		return fail(fmt.Sprintf("it claims %d bytes; a profile has 128 to %d, and the file holds %d compressed", n, maxProfile, len(b)))
+	if n < 128 || n > codec.MaxProfile || uint64(n) > uint64(len(b))*1032 {
+		return fail(fmt.Sprintf("it claims %d bytes; a profile has 128 to %d, and the file holds %d compressed", n, codec.MaxProfile, len(b)))
 	}
 	icc = make([]byte, n)
 	copy(icc, head[:])

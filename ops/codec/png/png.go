@@ -11,7 +11,7 @@
 // file before memory is set aside, the checksum of every chunk is checked, and
 // the picture's data are refused beforehand where they are too few to hold the
 // picture that the header claims. Memory in use depends on the width of the
-// picture; an interlaced picture is held whole, up to MaxInterlaced bytes.
+// picture; an interlaced picture is held whole, up to maxInterlaced bytes.
 //
 // Colours: an embedded profile is handed on as it is; what other chunks say is
 // named where a standard defines it (Info.Space), else only told (Info.Says).
@@ -30,14 +30,13 @@ import (
 
 // Limits on what a file may hold.
 const (
-	// MaxInterlaced is the most that the 16-bit samples of an interlaced
+	// maxInterlaced is the most that the 16-bit samples of an interlaced
 	// picture may take in memory, in bytes: 89 megapixels of RGB.
-	MaxInterlaced = 512 << 20
+	maxInterlaced = 512 << 20
 
-	maxChunks  = 1 << 20  // chunks in one file
-	maxOthers  = 1 << 16  // of those that say nothing that is read
-	maxProfile = 16 << 20 // bytes of an embedded profile
-	maxExif    = 1 << 20  // bytes of an eXIf chunk
+	maxChunks = 1 << 20 // chunks in one file
+	maxOthers = 1 << 16 // of those that say nothing that is read
+	maxExif   = 1 << 20 // bytes of an eXIf chunk
 )
 
 // Info describes the picture that a file holds, as stored. Bits is that of a
@@ -163,9 +162,9 @@ func (f *File) header(b []byte) error {
 	}
 	if f.interlaced {
 		f.info.Layout = "interlaced"
-		if need := uint64(w) * uint64(h) * uint64(f.info.Channels) * 2; need > MaxInterlaced {
+		if need := uint64(w) * uint64(h) * uint64(f.info.Channels) * 2; need > maxInterlaced {
 			return codec.Errorf("IHDR", "save it again without interlacing", "the picture is interlaced and has %d x %d pixels; it would have to be held whole in memory, %d MB, and up to %d MB are",
-				w, h, need/1000000, MaxInterlaced/1000000)
+				w, h, need/1000000, maxInterlaced/1000000)
 		}
 	}
 	return nil

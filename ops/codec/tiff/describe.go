@@ -83,7 +83,7 @@ func (f *File) describe(d *ifd.Dir) error {
 			return codec.Errorf("ICCProfile", codec.Damaged, "%s has field type %d, where bytes must stand", e, e.Type)
 		}
 		var err error
-		if f.info.ICC, err = s.Bytes(e, maxProfile); err != nil {
+		if f.info.ICC, err = s.Bytes(e, codec.MaxProfile); err != nil {
 			return err
 		}
 		if len(f.info.ICC) == 0 {

@@ -60,8 +60,8 @@ func NewLayout(o Options) (*Layout, error) {
 		return nil, codec.Errorf("SamplesPerPixel", "", "a TIFF file with %d channels can't be written; grey has 1 and RGB 3", o.C)
 	case o.Bits != 8 && o.Bits != 16:
 		return nil, codec.Errorf("BitsPerSample", "choose bits 8 or bits 16", "a TIFF file with %d bits a sample can't be written", o.Bits)
-	case len(o.ICC) > maxProfile || len(o.XMP) > maxProfile:
-		return nil, codec.Errorf("ICCProfile", "", "the profile has %d bytes and the XMP packet %d; each may have up to %d", len(o.ICC), len(o.XMP), maxProfile)
+	case len(o.ICC) > codec.MaxProfile || len(o.XMP) > codec.MaxProfile:
+		return nil, codec.Errorf("ICCProfile", "", "the profile has %d bytes and the XMP packet %d; each may have up to %d", len(o.ICC), len(o.XMP), codec.MaxProfile)
 	}
 	if o.PPI != nil {
 		if o.PPI.Sign() <= 0 || !fits32(o.PPI.Num()) || !fits32(o.PPI.Denom()) {

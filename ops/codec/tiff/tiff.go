@@ -51,7 +51,6 @@ import "platemark/ops/codec/ifd"
 const (
 	maxDirs    = 1024    // directories in one file, SubIFDs included
 	maxChunks  = 1 << 22 // strips or tiles of the picture
-	maxProfile = 1 << 25 // bytes of an embedded profile
 	maxSamples = 64      // samples of one pixel
 	maxRow     = 1 << 25 // bytes of one stored row of a strip or tile
 )
