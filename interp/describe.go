@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/ops/codec"
 	"platemark/ops/codec/jpegin"
 	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
@@ -161,9 +162,9 @@ func (r *describer) png() error {
 	var u depthUse
 	u.start(in.Channels)
 	err = f.Decode(r.ctx, r.workers, u.rows)
-	var pe *png.Error
+	var ce *codec.Error
 	if in.Alpha != "" {
-		clear := errors.As(err, &pe) && pe.Property == "alpha"
+		clear := errors.As(err, &ce) && ce.Property == "alpha"
 		if clear {
 			// Whatever is behind it, the rest of the file must be whole.
 			err = f.OnWhite().Decode(r.ctx, r.workers, func(int, []uint16) error { return nil })
@@ -198,8 +199,7 @@ func (r *describer) jpeg() error {
 	if err != nil {
 		return err
 	}
-	r.head(tiff.Info{W: in.W, H: in.H, Bits: in.Bits, Channels: in.Channels, XPPI: in.XPPI, YPPI: in.YPPI, Orientation: in.Orientation,
-		Others: in.Others, Warnings: in.Warnings})
+	r.head(tiff.Info{Info: in.Info})
 	r.d.Stored = in.Kind
 	if in.Sampling != "" && in.Sampling != "other" {
 		r.d.Stored += ", colour differences " + in.Sampling

@@ -10,8 +10,7 @@ import (
 	"strings"
 
 	"platemark/lang"
-	"platemark/ops/codec/png"
-	"platemark/ops/codec/tiff"
+	"platemark/ops/codec"
 	"platemark/ops/raster"
 )
 
@@ -121,14 +120,13 @@ func (in *Input) warnings() []string {
 
 func (s *inputSet) failed(role Role, at lang.Text, where string, err error) {
 	d := lang.Diagnostic{Severity: lang.Error, Code: codeInput, Span: at.Span}
-	var te *tiff.Error
-	var pe *png.Error
+	var ce *codec.Error
 	var ke *KindError
 	switch {
 	case errors.As(err, &ke):
 		d.Summary = fmt.Sprintf("%s can't be a %s: %s", at.Value, role, ke.Detail)
 		d.Hints = []string{ke.Hint}
-	case errors.As(err, &te), errors.As(err, &pe):
+	case errors.As(err, &ce):
 		d.Summary = fmt.Sprintf("%s can't be read as a picture: %v", at.Value, err)
 	case s.ctx.Err() != nil:
 		return // whoever asked says that it was stopped

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/ops/codec"
 	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
@@ -52,8 +53,7 @@ func (p pngPicture) Says() string { return p.File.Info().Says }
 // pngInfo says in the words of TIFF what a PNG file holds. A space that the
 // file names by number is its built-in profile.
 func pngInfo(in png.Info) tiff.Info {
-	out := tiff.Info{W: in.W, H: in.H, Bits: in.Bits, Channels: in.Channels, ICC: in.ICC, XPPI: in.XPPI, YPPI: in.YPPI,
-		Orientation: in.Orientation, Others: in.Others, Warnings: in.Warnings, Alpha: in.Alpha, Palette: in.Palette > 0, Compression: in.Compression, Layout: in.Layout}
+	out := tiff.Info{Info: in.Info, Alpha: in.Alpha, Palette: in.Palette > 0, Compression: in.Compression, Layout: in.Layout}
 	if p, ok := colour.Space(in.Space); ok {
 		out.ICC = p.Bytes()
 	}
@@ -84,8 +84,8 @@ func (p opaqueTIFF) Decode(ctx context.Context, workers int, emit func(y0 int, r
 func (p opaqueTIFF) DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error) {
 	c, err := p.DecodeCounted(ctx, workers, emit)
 	if err == nil && c.Translucent > 0 {
-		err = &tiff.Error{Property: "alpha", Detail: fmt.Sprintf("the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels),
-			Mend: "save it without alpha; a master can also be laid on white, by `on white` behind it"}
+		err = codec.Errorf("alpha", "save it without alpha; a master can also be laid on white, by `on white` behind it",
+			"the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels)
 	}
 	return c.Warnings(), err
 }

@@ -297,7 +297,7 @@ func (s *tone) point(r, g, b, blur float64) (float64, float64, float64) {
 	}
 	fx, fy, fz := labF(x), labF(y), labF(z)
 	dx, dz := fx-fy, fy-fz
-	fy = max(labBase, min(1, fy))
+	fy = max(colour.LabBase, min(1, fy))
 	if s.curves != nil || s.local != 0 {
 		l := s.lightness(float64(116*fy) - 16)
 		if s.local != 0 {
@@ -331,6 +331,6 @@ func (s *tone) level(r, g, b float64) float64 {
 	if s.warmth != nil {
 		_, y, _ = warm(s.warmth, x, y, z)
 	}
-	fy := max(labBase, min(1, labF(y)))
+	fy := max(colour.LabBase, min(1, labF(y)))
 	return s.lightness(float64(116*fy) - 16)
 }

@@ -233,21 +233,21 @@ func TestToneRoot(t *testing.T) {
 	// Source: math.Cbrt.
 	rng := rand.New(rand.NewPCG(3, 1))
 	for i := range 200000 {
-		x := labKnee + rng.Float64()*3.98
+		x := colour.LabKnee + rng.Float64()*3.98
 		if i < 4000 {
-			x = labKnee + float64(i)*1e-5
+			x = colour.LabKnee + float64(i)*1e-5
 		}
-		if got, want := labF(x), math.Cbrt(x); x > labKnee && math.Abs(got/want-1) > 1e-15 {
+		if got, want := labF(x), math.Cbrt(x); x > colour.LabKnee && math.Abs(got/want-1) > 1e-15 {
 			t.Fatalf("f(%v) = %v, want %v", x, got, want)
 		}
 	}
-	if d := labF(math.Nextafter(labKnee, 1)) - labF(labKnee); d < -1e-16 || d > 1e-15 {
+	if d := labF(math.Nextafter(colour.LabKnee, 1)) - labF(colour.LabKnee); d < -1e-16 || d > 1e-15 {
 		t.Errorf("f jumps by %v at its knee", d)
 	}
 	for _, x := range []float64{-1, 0, 1, 9, math.Inf(1), math.Inf(-1), math.NaN()} {
 		labF(x) // no index runs out
 	}
-	if labF(1) != 1 || labInv(1) != 1 || labInv(labF(0)) != 0 {
-		t.Errorf("white is %v, black %v", labF(1), labInv(labF(0)))
+	if labF(1) != 1 || colour.LabInv(1) != 1 || colour.LabInv(labF(0)) != 0 {
+		t.Errorf("white is %v, black %v", labF(1), colour.LabInv(labF(0)))
 	}
 }

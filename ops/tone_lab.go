@@ -15,12 +15,6 @@ import (
 // Work is done on f(Y) and the two differences. Equal light in all channels has
 // equal X, Y and Z, differences of exactly 0, and so comes back as equal light.
 
-const (
-	labKnee  = 216.0 / 24389 // (6/29)^3
-	labSlope = 24389.0 / 3132
-	labBase  = 16.0 / 116
-)
-
 // The root table has rootPieces straight pieces to an octave from 2^-7 to 4.
 const (
 	rootShift  = 52 - 6
@@ -50,8 +44,8 @@ func makeRootTable() *[rootCount]rootGuess {
 // straight piece of the table (relative error below 7e-6) and one step of
 // Halley's method, which triples the digits. x is held to below 4.
 func labF(x float64) float64 {
-	if !(x > labKnee) {
-		return float64(x*labSlope) + labBase
+	if !(x > colour.LabKnee) {
+		return colour.LabLine(x)
 	}
 	x = min(x, rootMost)
 	b := math.Float64bits(x) >> rootShift
@@ -62,19 +56,11 @@ func labF(x float64) float64 {
 	return float64(y * ((c + x2) / ((c + c) + x)))
 }
 
-// labInv is the inverse of f.
-func labInv(f float64) float64 {
-	if f > 6.0/29 {
-		return float64(float64(f*f) * f)
-	}
-	return float64((f - labBase) / labSlope)
-}
-
 // labOfLight is L* of the light of a grey, 0..1.
 func labOfLight(v float64) float64 { return float64(116*labF(v)) - 16 }
 
 // lightOfLab is the inverse of labOfLight.
-func lightOfLab(l float64) float64 { return labInv((l + 16) / 116) }
+func lightOfLab(l float64) float64 { return colour.LabInv((l + 16) / 116) }
 
 // toneSpace takes an RGB space's light to CIELAB and back.
 type toneSpace struct {
@@ -112,7 +98,7 @@ const gamutSteps = 20
 // dx and dz, the larger end that was found to lie inside after gamutSteps
 // halvings of 0..1.
 func (s *toneSpace) light(y, dx, dz float64) (r, g, b float64) {
-	ly := labInv(y)
+	ly := colour.LabInv(y)
 	r, g, b = s.colour(ly, y, dx, dz)
 	if inGamut(r, g, b) {
 		return r, g, b
@@ -131,8 +117,8 @@ func (s *toneSpace) light(y, dx, dz float64) (r, g, b float64) {
 }
 
 func (s *toneSpace) colour(ly, y, dx, dz float64) (r, g, b float64) {
-	x := labInv(y+dx) - ly
-	z := labInv(y-dz) - ly
+	x := colour.LabInv(y+dx) - ly
+	z := colour.LabInv(y-dz) - ly
 	m := &s.from
 	return ly + (float64(m[0][0]*x) + float64(m[0][2]*z)),
 		ly + (float64(m[1][0]*x) + float64(m[1][2]*z)),

@@ -32,7 +32,7 @@ var machines = []machine{
 	{name: "amd64", env: []string{"GOARCH=amd64"}, run: by()},
 	{name: "amd64, one worker", env: []string{"GOARCH=amd64"}, run: by("", "1")},
 	{name: "amd64 v3", env: []string{"GOARCH=amd64", "GOAMD64=v3"}, run: by()},
-	{name: "amd64 without assembly", env: []string{"GOARCH=amd64"}, flags: []string{"-tags", "purego"}, run: by()},
+	{name: "amd64 without assembly", env: []string{"GOARCH=amd64"}, flags: []string{"-tags", "plain"}, run: by()},
 	{name: "amd64, " + otherRelease, env: []string{"GOARCH=amd64", "GOTOOLCHAIN=" + otherRelease}, run: by()},
 	{name: "arm64", env: []string{"GOARCH=arm64"}, run: by("qemu-aarch64")},
 	{name: "s390x", env: []string{"GOARCH=s390x"}, run: by("qemu-s390x")},

@@ -7,6 +7,8 @@ import (
 	"math/big"
 	"sync"
 	"unicode/utf16"
+
+	"platemark/ops/exact"
 )
 
 // Space returns a built-in space by the name that recipes use. Its meaning is
@@ -73,10 +75,6 @@ var builtin = sync.OnceValue(func() []*Profile {
 	return out
 })
 
-// bradford is the linear Bradford cone matrix (ICC.1:2010, annex E), in
-// 10000ths.
-var bradford = [3][3]int64{{8951, 2664, -1614}, {-7502, 17135, 367}, {389, -685, 10296}}
-
 // matrices gives the space's colorants (columns of RGB -> XYZ D50) and its
 // chromatic adaptation, exactly: the primaries scaled to add up to white, then
 // adapted to the connection space's white 0.9642 1 0.8249 by linear Bradford.
@@ -98,26 +96,13 @@ func (s *spaceDef) matrices() (colorants, chad matrix3) {
 			prim[r][c] = new(big.Rat).Mul(prim[r][c], scale[c])
 		}
 	}
-	var brad, gain matrix3
-	for r := range 3 {
-		for c := range 3 {
-			brad[r][c], gain[r][c] = big.NewRat(bradford[r][c], 10000), new(big.Rat)
-		}
-	}
-	from := brad.apply(xyz[3])
-	to := brad.apply([3]*big.Rat{big.NewRat(9642, 10000), big.NewRat(1, 1), big.NewRat(8249, 10000)})
-	for i := range 3 {
-		gain[i][i] = new(big.Rat).Quo(to[i], from[i])
-	}
-	chad = brad.inverse().times(gain).times(brad)
+	chad = Adaptation(xyz[3], [3]*big.Rat{big.NewRat(9642, 10000), big.NewRat(1, 1), big.NewRat(8249, 10000)})
 	return chad.times(prim), chad
 }
 
 // toFixed rounds to 65536ths, halves up.
 func toFixed(r *big.Rat) int32 {
-	n := new(big.Int).Mul(r.Num(), big.NewInt(2*one))
-	n.Add(n, r.Denom())
-	return int32(n.Div(n, new(big.Int).Mul(r.Denom(), big.NewInt(2))).Int64())
+	return int32(exact.HalfUp(new(big.Rat).Mul(r, big.NewRat(one, 1))).Int64())
 }
 
 // rounded is the colorants in 65536ths. Where a row then misses D50 by some

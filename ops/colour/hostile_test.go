@@ -31,7 +31,6 @@ func use(icc []byte) {
 	if err != nil {
 		return
 	}
-	p.GamutTag(Lab{50, 10, 10})
 	for k := range 3 {
 		intent := Intent(k)
 		if !p.HasTables() {

@@ -32,17 +32,30 @@ func (c Lab) Chroma() float64 {
 	return math.Sqrt(float64(c.A*c.A) + float64(c.B*c.B))
 }
 
-// DeltaE76 is the distance of two colours in CIELAB (ISO/CIE 11664-4).
-func DeltaE76(a, b Lab) float64 {
+// deltaE76 is the distance of two colours in CIELAB (ISO/CIE 11664-4).
+func deltaE76(a, b Lab) float64 {
 	l, p, q := a.L-b.L, a.A-b.A, a.B-b.B
 	return math.Sqrt(float64(l*l) + float64(p*p) + float64(q*q))
 }
 
+// CIELAB's f is the cube root above LabKnee and LabLine below (CIE 15:2004,
+// 8.2.1). LabBase is where it begins.
 const (
-	labKnee  = 216.0 / 24389 // (6/29)^3
+	LabKnee  = 216.0 / 24389 // (6/29)^3
+	LabBase  = 16.0 / 116
 	labSlope = 24389.0 / 3132
-	labBase  = 16.0 / 116
 )
+
+// LabLine is CIELAB's f for t at or below LabKnee.
+func LabLine(t float64) float64 { return float64(t*labSlope) + LabBase }
+
+// LabInv is the inverse of CIELAB's f.
+func LabInv(f float64) float64 {
+	if f > 6.0/29 {
+		return float64(float64(f*f) * f)
+	}
+	return float64((f - LabBase) / labSlope)
+}
 
 // labOf takes X, Y, Z as shares of white's to Lab.
 func labOf(v [3]float64) Lab {
@@ -53,21 +66,14 @@ func labOf(v [3]float64) Lab {
 // light is the inverse of labOf: X, Y, Z as shares of white's.
 func (c Lab) light() [3]float64 {
 	fy := float64((c.L + 16) / 116)
-	return [3]float64{labInv(fy + float64(c.A/500)), labInv(fy), labInv(fy - float64(c.B/200))}
+	return [3]float64{LabInv(fy + float64(c.A/500)), LabInv(fy), LabInv(fy - float64(c.B/200))}
 }
 
 func labF(t float64) float64 {
-	if t > labKnee {
+	if t > LabKnee {
 		return cbrt(t)
 	}
-	return float64(t*labSlope) + labBase
-}
-
-func labInv(f float64) float64 {
-	if f > 6.0/29 {
-		return float64(float64(f*f) * f)
-	}
-	return float64((f - labBase) / labSlope)
+	return LabLine(t)
 }
 
 // cbrt is the cube root of a normal x > 0, within two units in the last place;

@@ -11,14 +11,13 @@ func (p *Profile) Shares() (to, from [3][3]float64, ok bool) {
 	if p.channels != 3 || !p.shaped || p.HasTables() {
 		return to, from, false
 	}
-	m, sum := p.matrix(), p.whiteSum()
-	for r := range m {
-		for c := range m[r] {
-			m[r][c].Quo(m[r][c], big.NewRat(sum[r], one))
-		}
-	}
+	m := p.matrixOver(p.whiteSum())
 	return m.floats(), m.inverse().floats(), true
 }
+
+// bradford is the linear Bradford cone matrix (ICC.1:2010, annex E), in
+// 10000ths.
+var bradford = [3][3]int64{{8951, 2664, -1614}, {-7502, 17135, 367}, {389, -685, 10296}}
 
 // Adaptation is the linear Bradford adaptation (ICC.1:2010, annex E), X, Y, Z
 // to X, Y, Z, that takes the white from to the white to, exactly. Both are

@@ -49,7 +49,7 @@ func makePowerTables() *powerTables {
 func quickPow(n, d, g float64) (y exact.DD, ok bool) {
 	t := power
 	q := n / d
-	p, e := product(q, d)
+	p, e := exact.TwoProd(q, d)
 	qlo := ((n - p) - e) / d
 	// q = m 2^k, 1 <= m < 2
 	b := math.Float64bits(q)
@@ -58,66 +58,44 @@ func quickPow(n, d, g float64) (y exact.DD, ok bool) {
 	mlo := qlo * math.Float64frombits(uint64(1023-k)<<52)
 	i := b >> (52 - log2pieces) & (1<<log2pieces - 1)
 	// r = m inv - 1, |r| < 2^-7
-	p, e = product(m, t.inv[i])
-	r := quickSum(p-1, e+float64(mlo*t.inv[i]))
+	p, e = exact.TwoProd(m, t.inv[i])
+	r := exact.QuickSum(p-1, e+float64(mlo*t.inv[i]))
 	// ln(1+r) = r - r^2/2 + r^3 (1/3 - r/4 + ...)
 	h := r.Hi
-	p, e = product(h, h)
+	p, e = exact.TwoProd(h, h)
 	s := 1.0 / 9
 	for _, c := range [...]float64{1.0 / 8, 1.0 / 7, 1.0 / 6, 1.0 / 5, 1.0 / 4, 1.0 / 3} {
 		s = c - float64(h*s)
 	}
 	half, eh := float64(p*0.5), float64(e*0.5)
-	l := quickSum(-half, float64(float64(p*h)*s)-(eh+float64(h*r.Lo)))
+	l := exact.QuickSum(-half, float64(float64(p*h)*s)-(eh+float64(h*r.Lo)))
 	l = r.Add(l).Add(t.log[i])
-	p, e = product(float64(k), t.ln2.Hi)
+	p, e = exact.TwoProd(float64(k), t.ln2.Hi)
 	l = l.Add(exact.DD{Hi: p, Lo: e + float64(float64(k)*t.ln2.Lo)})
 	// g times that
-	p, e = product(l.Hi, g)
-	l = quickSum(p, e+float64(l.Lo*g))
+	p, e = exact.TwoProd(l.Hi, g)
+	l = exact.QuickSum(p, e+float64(l.Lo*g))
 	if !(math.Abs(l.Hi) < 600) {
 		return y, false
 	}
 	// e^l = 2^(i/256) 2^k e^r, |r| < 2^-9
 	c := math.Floor(float64(l.Hi*t.per) + 0.5)
 	octaves := float64(c / (1 << exp2pieces))
-	p, e = product(-octaves, t.ln2.Hi)
+	p, e = exact.TwoProd(-octaves, t.ln2.Hi)
 	r = l.Add(exact.DD{Hi: p, Lo: e - float64(octaves*t.ln2.Lo)})
 	h = r.Hi
-	p, e = product(h, h)
+	p, e = exact.TwoProd(h, h)
 	s = 1.0 / 720
 	for _, c := range [...]float64{1.0 / 120, 1.0 / 24, 1.0 / 6} {
 		s = c + float64(h*s)
 	}
 	half, eh = float64(p*0.5), float64(e*0.5)
-	u := r.Add(quickSum(half, float64(float64(p*h)*s)+(eh+float64(h*r.Lo))))
+	u := r.Add(exact.QuickSum(half, float64(float64(p*h)*s)+(eh+float64(h*r.Lo))))
 	j := int(c)
 	x := t.exp[j&(1<<exp2pieces-1)]
 	x = x.Add(x.Mul(u))
 	scale := math.Float64frombits(uint64(1023+j>>exp2pieces) << 52)
 	return exact.DD{Hi: x.Hi * scale, Lo: x.Lo * scale}, true
-}
-
-// quickSum is a + b and its rounding error, for |a| >= |b| or a = 0.
-func quickSum(a, b float64) exact.DD {
-	s := a + b
-	return exact.DD{Hi: s, Lo: b - (s - a)}
-}
-
-// product is a*b and its rounding error (Dekker 1971).
-func product(a, b float64) (p, e float64) {
-	p = float64(a * b)
-	t := float64(134217729 * a)
-	ah := t - (t - a)
-	al := a - ah
-	t = float64(134217729 * b)
-	bh := t - (t - b)
-	bl := b - bh
-	e = float64(ah*bh) - p
-	e += float64(ah * bl)
-	e += float64(al * bh)
-	e += float64(al * bl)
-	return p, e
 }
 
 // certain says that y's nearest float64 and the sign of what is left don't

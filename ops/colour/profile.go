@@ -50,7 +50,6 @@ type Profile struct {
 	whiteErr error      // why white can't be used
 	// Tables by intent, perceptual, relative and saturation; nil where absent.
 	toPCS, fromPCS [3]*lut
-	gamut          *lut
 }
 
 // Bytes returns the profile file, to be embedded in print files. The caller

@@ -2,9 +2,9 @@ package colour
 
 import "math"
 
-// OutsideDeltaE is the CIELAB difference beyond which a colour counts as
+// outsideDeltaE is the CIELAB difference beyond which a colour counts as
 // outside what a paper can show.
-const OutsideDeltaE = 5
+const outsideDeltaE = 5
 
 // Proof says what a paper will show of codes of a source. It is immutable and
 // safe for many goroutines.
@@ -12,7 +12,7 @@ const OutsideDeltaE = 5
 // The print's codes come by the print's own intent and compensation, rounded to
 // 16 bits as in the file; what they look like comes back by the paper's
 // colorimetric table (A2B1). A colour is outside the paper's gamut where it
-// comes back more than OutsideDeltaE away by the relative intent without
+// comes back more than outsideDeltaE away by the relative intent without
 // compensation, whatever the print's intent: so the verdict is one of the
 // paper, not of the way to print on it.
 type Proof struct {
@@ -86,7 +86,7 @@ func (p *Proof) Outside(dst []Verdict, src []uint16) {
 		p.relative.Row(codes[:p.inks], src[:n])
 		meant, shown := p.meant.at(src), p.shown.at(codes[:])
 		switch {
-		case DeltaE76(meant, shown) <= OutsideDeltaE:
+		case deltaE76(meant, shown) <= outsideDeltaE:
 			dst[i] = Within
 		case shown.L-meant.L > math.Hypot(shown.A-meant.A, shown.B-meant.B):
 			dst[i] = TooDark

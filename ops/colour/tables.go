@@ -118,7 +118,7 @@ func (p *Profile) readLUTs(tags tagTable, pcs string) error {
 			return err
 		}
 	}
-	if p.gamut, err = get("gamt", 3, 1, false); err != nil {
+	if _, err = get("gamt", 3, 1, false); err != nil { // not used, but must be whole
 		return err
 	}
 	if p.toPCS == [3]*lut{} && !p.shaped {
@@ -205,7 +205,7 @@ func (p *Profile) checkTables() error {
 		for i, v := range [3]float64{100, 50, 0} {
 			got[i] = roundTrip(l, back, Lab{L: v})
 		}
-		if d := DeltaE76(got[0], Lab{L: 100}); !(d <= whiteMiss) {
+		if d := deltaE76(got[0], Lab{L: 100}); !(d <= whiteMiss) {
 			return fmt.Errorf("its table %s doesn't bring white back: it comes out as L* %.1f a* %.1f b* %.1f", tableTag(false, k), got[0].L, got[0].A, got[0].B)
 		}
 		if w, m, b := got[0].L, got[1].L, got[2].L; !(w-m >= greyGap && m-b >= greyGap) {
@@ -230,8 +230,7 @@ func (p *Profile) deviceGreys() (white, mid, black [4]float64) {
 func roundTrip(to, back *lut, c Lab) Lab {
 	v := [4]float64{c.L, c.A, c.B}
 	if to.pcs == pcsXYZ {
-		l := c.light()
-		v = [4]float64{l[0], l[1], l[2]}
+		toLight(&v)
 	}
 	to.pcs.encode(&v)
 	to.eval(&v)
@@ -288,21 +287,4 @@ func (p *Profile) setGreyTone() error {
 		p.luma[i] /= sum
 	}
 	return nil
-}
-
-// GamutTag asks the profile's own gamut table whether a colour lies outside
-// what the device can give; ok is false where it has none. The verdict is the
-// profile maker's; Proof has one that rests on figures.
-func (p *Profile) GamutTag(c Lab) (outside, ok bool) {
-	if p.gamut == nil {
-		return false, false
-	}
-	v := [4]float64{c.L, c.A, c.B}
-	if p.gamut.pcs == pcsXYZ {
-		l := c.light()
-		v = [4]float64{l[0], l[1], l[2]}
-	}
-	p.gamut.pcs.encode(&v)
-	p.gamut.eval(&v)
-	return v[0] >= 0.5, true
 }

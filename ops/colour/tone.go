@@ -68,15 +68,6 @@ func (t *Tone) Encode64(x float64) uint16 {
 	return t.encode(x)
 }
 
-// EncodeRow writes the code of each src[i] to dst[i]; dst must be as long.
-func (t *Tone) EncodeRow(dst []uint16, src []float32) {
-	t.once.Do(t.build)
-	dst = dst[:len(src)]
-	for i, x := range src {
-		dst[i] = t.encode(float64(x))
-	}
-}
-
 func (t *Tone) encode(x float64) uint16 {
 	if !(x >= t.start) {
 		return t.encodeLow(x)

@@ -44,14 +44,19 @@ func newForward(p *Profile, intent Intent) (*forward, error) {
 
 // shares is RGB light -> X, Y, Z as shares of white's.
 func (p *Profile) shares() matrix3 {
-	m, sum := p.matrix(), p.whiteSum()
-	d50 := [3]int64{int64(D50[0]), int64(D50[1]), int64(D50[2])}
+	sum, d50 := p.whiteSum(), [3]int64{int64(D50[0]), int64(D50[1]), int64(D50[2])}
 	if !sameWhite(sum, d50) {
 		sum = d50
 	}
+	return p.matrixOver(sum)
+}
+
+// matrixOver is RGB light -> X, Y, Z as shares of a white in 65536ths.
+func (p *Profile) matrixOver(white [3]int64) matrix3 {
+	m := p.matrix()
 	for r := range m {
 		for c := range m[r] {
-			m[r][c] = new(big.Rat).Quo(m[r][c], big.NewRat(sum[r], one))
+			m[r][c].Quo(m[r][c], big.NewRat(white[r], one))
 		}
 	}
 	return m
@@ -191,22 +196,22 @@ func NewTransform(src, dst *Profile, intent Intent, bpc bool) (*Transform, error
 		return nil, fmt.Errorf("there is no intent number %d", int(intent))
 	}
 	t := &Transform{in: src.channels, out: dst.channels, scale: [3]float64{1, 1, 1}}
-	if intent == Absolute {
-		for _, p := range [2]*Profile{src, dst} {
-			if p.whiteErr != nil {
-				return nil, fmt.Errorf("the absolute intent can't be used with the profile %q: %w", p.description, p.whiteErr)
-			}
-		}
-		for i := range t.scale {
-			t.scale[i] = src.white[i] / dst.white[i]
-		}
+	from, err := src.whiteFor(intent)
+	if err != nil {
+		return nil, err
+	}
+	to, err := dst.whiteFor(intent)
+	if err != nil {
+		return nil, err
+	}
+	for i := range t.scale {
+		t.scale[i] = from[i] / to[i]
 	}
 	t.plain = t.scale == [3]float64{1, 1, 1}
 	if src.digest == dst.digest {
 		t.link = NewLink(src, dst)
 		return t, nil
 	}
-	var err error
 	if t.fwd, err = newForward(src, intent); err != nil {
 		return nil, err
 	}
@@ -224,6 +229,17 @@ func NewTransform(src, dst *Profile, intent Intent, bpc bool) (*Transform, error
 		t.plain = k == 1
 	}
 	return t, nil
+}
+
+// whiteFor is the white, as shares of D50's X, Y, Z, that an intent counts from.
+func (p *Profile) whiteFor(intent Intent) ([3]float64, error) {
+	if intent != Absolute {
+		return [3]float64{1, 1, 1}, nil
+	}
+	if p.whiteErr != nil {
+		return p.white, fmt.Errorf("the absolute intent can't be used with the profile %q: %w", p.description, p.whiteErr)
+	}
+	return p.white, nil
 }
 
 // Row converts n pixels: src holds n times the source's channels, interleaved,
@@ -246,15 +262,19 @@ func (t *Transform) Row(dst, src []uint16) {
 func (t *Transform) connect(v *[4]float64) {
 	lab := t.fwd.isLab()
 	if !t.plain {
-		if lab {
-			toLight(v)
-			lab = false
-		}
+		meet(v, lab, false)
+		lab = false
 		for i := range t.scale {
 			v[i] = float64(t.scale[i]*v[i]) + t.offset
 		}
 	}
-	switch want := t.back.isLab(); {
+	meet(v, lab, t.back.isLab())
+}
+
+// meet turns Lab into light, or light into Lab, where one is there and the other
+// wanted.
+func meet(v *[4]float64, lab, want bool) {
+	switch {
 	case lab && !want:
 		toLight(v)
 	case want && !lab:
@@ -288,15 +308,8 @@ func NewToLab(p *Profile, intent Intent) (*ToLab, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &ToLab{fwd: f, in: p.channels, white: [3]float64{1, 1, 1}}
-	if intent == Absolute {
-		if p.whiteErr != nil {
-			return nil, fmt.Errorf("the absolute intent can't be used with the profile %q: %w", p.description, p.whiteErr)
-		}
-		t.white = p.white
-	}
-	t.plain = t.white == [3]float64{1, 1, 1}
-	return t, nil
+	white, err := p.whiteFor(intent)
+	return &ToLab{fwd: f, in: p.channels, white: white, plain: white == [3]float64{1, 1, 1}}, err
 }
 
 // Row converts len(dst) pixels of interleaved codes.
@@ -315,17 +328,13 @@ func (t *ToLab) at(src []uint16) Lab {
 	t.fwd.at(src, &v)
 	lab := t.fwd.isLab()
 	if !t.plain {
-		if lab {
-			toLight(&v)
-			lab = false
-		}
+		meet(&v, lab, false)
+		lab = false
 		for i := range t.white {
 			v[i] = float64(v[i] * t.white[i])
 		}
 	}
-	if !lab {
-		toLab(&v)
-	}
+	meet(&v, lab, true)
 	return Lab{v[0], v[1], v[2]}
 }
 
@@ -344,14 +353,8 @@ func NewFromLab(p *Profile, intent Intent) (*FromLab, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &FromLab{back: b, out: p.channels, white: [3]float64{1, 1, 1}}
-	if intent == Absolute {
-		if p.whiteErr != nil {
-			return nil, fmt.Errorf("the absolute intent can't be used with the profile %q: %w", p.description, p.whiteErr)
-		}
-		t.white = p.white
-	}
-	return t, nil
+	white, err := p.whiteFor(intent)
+	return &FromLab{back: b, out: p.channels, white: white}, err
 }
 
 // Row converts len(src) colours to interleaved codes, clipped to what the
@@ -363,20 +366,13 @@ func (t *FromLab) Row(dst []uint16, src []Lab) {
 			return
 		}
 		v := [4]float64{c.L, c.A, c.B}
-		lab := true
 		if absolute {
 			toLight(&v)
-			lab = false
 			for i := range t.white {
 				v[i] /= t.white[i]
 			}
 		}
-		switch want := t.back.isLab(); {
-		case lab && !want:
-			toLight(&v)
-		case want && !lab:
-			toLab(&v)
-		}
+		meet(&v, !absolute, t.back.isLab())
 		t.back.at(dst, &v)
 		dst = dst[t.out:]
 	}

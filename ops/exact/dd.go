@@ -81,7 +81,7 @@ func (a DD) Sub(b DD) DD { return a.Add(b.Neg()) }
 
 // Mul is a * b.
 func (a DD) Mul(b DD) DD {
-	p, e := twoProd(a.Hi, b.Hi)
+	p, e := TwoProd(a.Hi, b.Hi)
 	e += float64(a.Hi*b.Lo) + float64(a.Lo*b.Hi)
 	p, e = fastTwoSum(p, e)
 	return DD{p, e}
@@ -108,14 +108,20 @@ func twoSum(a, b float64) (s, e float64) {
 	return s, (a - (s - bb)) + (b - bb)
 }
 
+// QuickSum is a + b for |a| >= |b| or a = 0.
+func QuickSum(a, b float64) DD {
+	s, e := fastTwoSum(a, b)
+	return DD{s, e}
+}
+
 // fastTwoSum is twoSum for |a| >= |b| or a = 0.
 func fastTwoSum(a, b float64) (s, e float64) {
 	s = a + b
 	return s, b - (s - a)
 }
 
-// twoProd is a * b as a rounded product and its exact error.
-func twoProd(a, b float64) (p, e float64) {
+// TwoProd is a * b as a rounded product and its exact error.
+func TwoProd(a, b float64) (p, e float64) {
 	p = float64(a * b)
 	ah, al := split(a)
 	bh, bl := split(b)

@@ -31,12 +31,10 @@ func TestFaultH04OutOfRangeBecomesSamples(t *testing.T) {
 			t.Fatalf("%d does not stay", v)
 		}
 	}
-	for _, c := range []struct {
-		x    float64
-		want uint8
-	}{{nan, 0}, {-1, 0}, {254.5, 255}, {254.4, 254}, {255.5, 255}, {inf, 255}, {0.5, 1}} {
-		if RoundU8(c.x) != c.want || RoundU8(float32(c.x)) != c.want {
-			t.Errorf("RoundU8(%v) isn't %d", c.x, c.want)
+	for r, want := range map[string]int64{"1/2": 1, "-1/2": 0, "-3/2": -1, "7/2": 4, "349999/100000": 3, "0": 0, "5": 5} {
+		x, _ := new(big.Rat).SetString(r)
+		if got := HalfUp(x); got.Int64() != want || x.RatString() != r {
+			t.Errorf("HalfUp(%s) = %v, want %d", r, got, want)
 		}
 	}
 }

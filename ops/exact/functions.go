@@ -84,7 +84,7 @@ func Exp(x DD) DD {
 	k := math.Floor(float64(x.Hi*0x1.71547652b82fep0) + 0.5)
 	r := x.Sub(DD{float64(k * ln2Parts[0]), 0})
 	for _, part := range ln2Parts[1:] {
-		p, e := twoProd(k, part)
+		p, e := TwoProd(k, part)
 		r = r.Sub(DD{p, e})
 	}
 	// e^r - 1 from r/256, then squared eight times: (1+y)^2 - 1 = y(2+y).
@@ -125,7 +125,7 @@ func Log(x DD) DD {
 		y = y.Mul(s2).Add(inverse[n])
 	}
 	y = y.Mul(s).ldexp(1)
-	p, e := twoProd(float64(k), ln2.Hi)
+	p, e := TwoProd(float64(k), ln2.Hi)
 	return y.Add(DD{p, e}.Add(DD{float64(float64(k) * ln2.Lo), 0}))
 }
 

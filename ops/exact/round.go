@@ -11,6 +11,8 @@
 // argument, NaN and infinities included.
 package exact
 
+import "math/big"
+
 // RoundU16 turns a value on the 0..65535 scale into a sample: half up, that is
 // floor(x + 0.5) with the sum rounded to F, held to 0..65535. NaN gives 0,
 // +Inf 65535, -Inf 0. The range is tested before the conversion, whose result
@@ -26,14 +28,9 @@ func RoundU16[F float32 | float64](x F) uint16 {
 	return 0 // below 1/2, or NaN
 }
 
-// RoundU8 does the same on the 0..255 scale.
-func RoundU8[F float32 | float64](x F) uint8 {
-	v := x + 0.5
-	if v >= 255 {
-		return 255
-	}
-	if v >= 1 {
-		return uint8(int32(v))
-	}
-	return 0
+// HalfUp is r rounded to a whole number, halves up: floor(r + 1/2).
+func HalfUp(r *big.Rat) *big.Int {
+	n := new(big.Int).Lsh(r.Num(), 1)
+	n.Add(n, r.Denom())
+	return n.Div(n, new(big.Int).Lsh(r.Denom(), 1))
 }

@@ -11,19 +11,35 @@
 package exif
 
 import (
-	"encoding/binary"
+	"bytes"
 	"errors"
 	"fmt"
 	"math/big"
 	"strings"
 	"unicode/utf8"
+
+	"platemark/ops/codec"
+	"platemark/ops/codec/ifd"
 )
 
 const (
 	maxDirs = 16
-	maxTags = 1024
 	maxText = 4096 // bytes of a text that is taken
 )
+
+// Tags beside those of package ifd.
+const (
+	tagInteropIndex = 0x0001
+	tagExif         = 0x8769
+	tagColorSpace   = 0xa001
+	tagInterop      = 0xa005
+)
+
+var tagNames = ifd.Names{
+	ifd.ImageDescription: "ImageDescription", ifd.Orientation: "Orientation", ifd.XResolution: "XResolution", ifd.YResolution: "YResolution",
+	ifd.ResolutionUnit: "ResolutionUnit", ifd.Copyright: "Copyright",
+	tagInteropIndex: "InteroperabilityIndex", tagExif: "Exif", tagColorSpace: "ColorSpace", tagInterop: "Interoperability",
+}
 
 // Info is what a block says.
 type Info struct {
@@ -41,190 +57,136 @@ type Info struct {
 	Warnings []string
 }
 
-type field struct {
-	typ   uint16
-	count uint32
-	value []byte // its bytes in the block
-}
-
 type reader struct {
-	b    []byte
-	o    binary.ByteOrder
-	seen map[uint32]bool
+	*ifd.Reader
+	seen map[uint64]bool
 }
 
-var errLoop = errors.New("loop")
+var errLoop = errors.New("its directories lead in a circle")
 
 // Read reads a block that begins with its TIFF header.
 func Read(b []byte) (Info, error) {
 	in := Info{Orientation: 1}
-	r := &reader{b: b, seen: map[uint32]bool{}}
-	if len(b) < 8 {
-		return in, fmt.Errorf("it has %d bytes, too few", len(b))
+	src, at, err := ifd.Open(bytes.NewReader(b), int64(len(b)), tagNames)
+	if err == nil && src.Big {
+		err = errors.New("it is laid out as BigTIFF, which no Exif block is")
 	}
-	switch string(b[:4]) {
-	case "II*\x00":
-		r.o = binary.LittleEndian
-	case "MM\x00*":
-		r.o = binary.BigEndian
-	default:
-		return in, fmt.Errorf("it begins with the bytes % X, where a TIFF header must stand", b[:4])
-	}
-	first, next, err := r.dir(r.o.Uint32(b[4:]))
 	if err != nil {
-		return in, plain(err)
+		return in, detail(err)
+	}
+	r := &reader{src, map[uint64]bool{}}
+	first, err := r.dir(at)
+	if err != nil {
+		return in, detail(err)
 	}
 	warn := func(format string, a ...any) { in.Warnings = append(in.Warnings, "Exif: "+fmt.Sprintf(format, a...)) }
-	if f, ok := first[0x0112]; ok {
-		v, ok := r.short(f)
-		if !ok || v < 1 || v > 8 {
+	if _, ok := first.Get(ifd.Orientation); ok {
+		if v := r.number(first, ifd.Orientation, ifd.Short); v < 1 || v > 8 {
 			warn("the orientation isn't one of 1 to 8; taken as 1, upright")
 		} else {
 			in.Orientation = int(v)
 		}
 	}
-	in.Title, in.Rights = text(first[0x010e]), text(first[0x8298])
-	unit := uint16(2)
-	if f, ok := first[0x0128]; ok {
-		unit, _ = r.short(f)
+	in.Title, in.Rights = r.text(first, ifd.ImageDescription), r.text(first, ifd.Copyright)
+	unit := uint64(2)
+	if _, ok := first.Get(ifd.ResolutionUnit); ok {
+		unit = r.number(first, ifd.ResolutionUnit, ifd.Short)
 	}
 	if unit == 2 || unit == 3 {
-		in.XPPI, in.YPPI = r.perInch(first[0x011a], unit), r.perInch(first[0x011b], unit)
+		silent := func(string, ...any) {}
+		in.XPPI, _ = r.PerInch(first, ifd.XResolution, unit, silent)
+		in.YPPI, _ = r.PerInch(first, ifd.YResolution, unit, silent)
 	}
 	if in.XPPI == nil || in.YPPI == nil {
 		in.XPPI, in.YPPI = nil, nil
 	}
 
 	// The other directories: the camera's, interoperability, then previews.
-	space, index := uint16(0), ""
-	if f, ok := first[0x8769]; ok {
-		off, fine := r.long(f)
-		sub, _, err := r.dir(off)
-		if errors.Is(err, errLoop) {
-			return in, plain(err)
-		}
-		if !fine || err != nil {
-			warn("its second part can't be read")
-		}
-		if f, ok := sub[0xa001]; ok {
-			space, _ = r.short(f)
-		}
-		if f, ok := sub[0xa005]; ok {
-			off, _ := r.long(f)
-			inter, _, err := r.dir(off)
-			if errors.Is(err, errLoop) {
-				return in, plain(err)
-			}
-			if err != nil {
-				warn("its interoperability part can't be read")
-			}
-			index = text(inter[0x0001])
-		}
+	camera, err := r.sub(first, tagExif)
+	if err == errLoop {
+		return in, err
+	} else if err != nil {
+		warn("its second part can't be read")
 	}
-	switch {
-	case index == "R03" && space != 1:
-		in.Space = "opRGB"
+	inter, err := r.sub(camera, tagInterop)
+	if err == errLoop {
+		return in, err
+	} else if err != nil {
+		warn("its interoperability part can't be read")
+	}
+	switch space := r.number(camera, tagColorSpace, ifd.Short); {
 	case space == 1:
 		in.Space = "sRGB"
+	case r.text(inter, tagInteropIndex) == "R03":
+		in.Space = "opRGB"
 	}
-	for next != 0 {
+	for next := first.Next; next != 0; {
 		in.Preview = true
-		if _, next, err = r.dir(next); errors.Is(err, errLoop) {
-			return in, plain(err)
+		d, err := r.dir(next)
+		if err == errLoop {
+			return in, err
 		} else if err != nil {
 			warn("its preview can't be read; it isn't used")
 			break
 		}
+		next = d.Next
 	}
 	return in, nil
 }
 
-func plain(err error) error {
-	if errors.Is(err, errLoop) {
-		return errors.New("its directories lead in a circle")
+// detail says of the block what was said of a file, without its mend, which
+// isn't a block's.
+func detail(err error) error {
+	if e := (*codec.Error)(nil); errors.As(err, &e) {
+		return errors.New(strings.NewReplacer("a TIFF file", "an Exif block", "the file", "the block").Replace(e.Detail))
 	}
 	return err
 }
 
-// dir reads the directory at off. A tag that stands twice counts once, the
-// first time.
-func (r *reader) dir(off uint32) (map[uint16]field, uint32, error) {
+// dir reads the directory at off. Each is read once.
+func (r *reader) dir(off uint64) (*ifd.Dir, error) {
 	if r.seen[off] {
-		return nil, 0, errLoop
+		return nil, errLoop
 	}
 	if len(r.seen) == maxDirs {
-		return nil, 0, fmt.Errorf("it has more than %d directories", maxDirs)
+		return nil, fmt.Errorf("it has more than %d directories", maxDirs)
 	}
 	r.seen[off] = true
-	size := uint64(len(r.b))
-	at := uint64(off)
-	if at < 8 || at+2 > size {
-		return nil, 0, fmt.Errorf("a directory should stand at byte %d of %d", off, size)
-	}
-	n := uint64(r.o.Uint16(r.b[at:]))
-	if n > maxTags || at+2+12*n+4 > size {
-		return nil, 0, fmt.Errorf("the directory at byte %d claims %d tags, more than fit", off, n)
-	}
-	fields := map[uint16]field{}
-	for i := range n {
-		e := r.b[at+2+12*i:]
-		f := field{typ: r.o.Uint16(e[2:]), count: r.o.Uint32(e[4:])}
-		bytes := uint64(f.count) * map[uint16]uint64{1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1}[f.typ]
-		if bytes == 0 {
-			continue // empty, or of a type that none of ours has
-		}
-		if bytes <= 4 {
-			f.value = e[8 : 8+bytes]
-		} else if p := uint64(r.o.Uint32(e[8:])); p+bytes <= size {
-			f.value = r.b[p : p+bytes]
-		} else {
-			continue // outside the block; if it is one of ours it counts as missing
-		}
-		tag := r.o.Uint16(e)
-		if _, twice := fields[tag]; !twice {
-			fields[tag] = f
-		}
-	}
-	return fields, r.o.Uint32(r.b[at+2+12*n:]), nil
+	return r.Dir(off)
 }
 
-func (r *reader) short(f field) (uint16, bool) {
-	if f.typ != 3 || f.count != 1 {
-		return 0, false
+// sub reads the directory that a field of d leads to; an empty one where there
+// is no such field.
+func (r *reader) sub(d *ifd.Dir, tag uint16) (*ifd.Dir, error) {
+	if _, ok := d.Get(tag); !ok {
+		return &ifd.Dir{}, nil
 	}
-	return r.o.Uint16(f.value), true
+	sub, err := r.dir(r.number(d, tag, ifd.Long))
+	if err != nil {
+		sub = &ifd.Dir{}
+	}
+	return sub, err
 }
 
-func (r *reader) long(f field) (uint32, bool) {
-	if f.typ != 4 || f.count != 1 {
-		return 0, false
+// number is a field of one whole number of a type, 0 where it is none.
+func (r *reader) number(d *ifd.Dir, tag, typ uint16) uint64 {
+	if e, ok := d.Get(tag); !ok || e.Type != typ {
+		return 0
 	}
-	return r.o.Uint32(f.value), true
-}
-
-// perInch is a resolution in unit 2, inches, or 3, centimetres.
-func (r *reader) perInch(f field, unit uint16) *big.Rat {
-	if f.typ != 5 || f.count != 1 {
-		return nil
-	}
-	n, d := r.o.Uint32(f.value), r.o.Uint32(f.value[4:])
-	if n == 0 || d == 0 {
-		return nil
-	}
-	v := new(big.Rat).SetFrac64(int64(n), int64(d))
-	if unit == 3 {
-		v.Mul(v, big.NewRat(254, 100))
-	}
+	v, _ := r.One(d, tag, 0)
 	return v
 }
 
-// text is an ASCII field, which in practice holds UTF-8.
-func text(f field) string {
-	if f.typ != 2 || len(f.value) > maxText {
+// text is an ASCII field, which in practice holds UTF-8, without the spaces
+// around it; "" where it is missing, too long or lies outside the block.
+func (r *reader) text(d *ifd.Dir, tag uint16) string {
+	e, ok := d.Get(tag)
+	if !ok || e.Type != ifd.ASCII {
 		return ""
 	}
-	s, _, _ := strings.Cut(string(f.value), "\x00")
-	if !utf8.ValidString(s) {
+	b, err := r.Bytes(e, maxText)
+	s, _, _ := strings.Cut(string(b), "\x00")
+	if err != nil || !utf8.ValidString(s) {
 		return ""
 	}
 	return strings.TrimSpace(s)

@@ -24,15 +24,16 @@ import (
 	"math/big"
 
 	"platemark/ops/codec/meta"
+	"platemark/ops/exact"
 )
 
 const (
 	// MaxSide is the longest side, in pixels, that the frame header holds.
 	MaxSide = 65535
-	// SafeSide is the longest side that a widespread decoder accepts.
-	SafeSide = 65500
-	// MaxICC is the longest profile, in bytes: 255 segments of 65,519.
-	MaxICC = 255 * iccPerSegment
+	// safeSide is the longest side that a widespread decoder accepts.
+	safeSide = 65500
+	// maxICC is the longest profile, in bytes: 255 segments of 65,519.
+	maxICC = 255 * iccPerSegment
 )
 
 const iccPerSegment = 65519 // 65,535 less length, name and numbering
@@ -75,8 +76,8 @@ func New(o Options) (*Encoder, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(o.ICC) > MaxICC {
-		return nil, fmt.Errorf("the colour profile is %d bytes long, and a JPEG holds at most %d; save as TIFF, or use a smaller profile", len(o.ICC), MaxICC)
+	if len(o.ICC) > maxICC {
+		return nil, fmt.Errorf("the colour profile is %d bytes long, and a JPEG holds at most %d; save as TIFF, or use a smaller profile", len(o.ICC), maxICC)
 	}
 	if err := checkText(o); err != nil {
 		return nil, err
@@ -120,9 +121,7 @@ func Density(ppi *big.Rat) (int, error) {
 	if ppi == nil {
 		return 0, nil
 	}
-	twice := new(big.Int).Lsh(ppi.Num(), 1)
-	twice.Add(twice, ppi.Denom())
-	n := twice.Div(twice, new(big.Int).Lsh(ppi.Denom(), 1)) // floor(ppi + 1/2)
+	n := exact.HalfUp(ppi)
 	if n.Sign() <= 0 || n.Cmp(big.NewInt(65535)) > 0 {
 		return 0, fmt.Errorf("a JPEG states 1 to 65535 whole pixels per inch; %s ppi can't be written", ppi.RatString())
 	}
@@ -136,10 +135,10 @@ func (e *Encoder) Density() int { return e.density }
 // Warning says what a user should know before sending the file, "" for
 // nothing.
 func (e *Encoder) Warning() string {
-	if e.o.W <= SafeSide && e.o.H <= SafeSide {
+	if e.o.W <= safeSide && e.o.H <= safeSide {
 		return ""
 	}
-	return fmt.Sprintf("the JPEG is %d x %d px: a widespread decoder stops at %d px a side and may refuse it; TIFF has no such limit", e.o.W, e.o.H, SafeSide)
+	return fmt.Sprintf("the JPEG is %d x %d px: a widespread decoder stops at %d px a side and may refuse it; TIFF has no such limit", e.o.W, e.o.H, safeSide)
 }
 
 // Rows is the number of rows of blocks, and so of Encode calls.

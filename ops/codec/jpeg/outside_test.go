@@ -77,8 +77,8 @@ func TestFrozenSameBytesAsLibjpeg(t *testing.T) {
 // The longest sides, as far as libjpeg goes.
 func TestLongSidesSameAsLibjpeg(t *testing.T) {
 	for _, half := range []bool{false, true} {
-		sameAsLibjpeg(t, "noise", Options{W: SafeSide, H: 1, C: 3, Quality: 90, HalfChroma: half})
-		sameAsLibjpeg(t, "noise", Options{W: 1, H: SafeSide, C: 3, Quality: 90, HalfChroma: half})
+		sameAsLibjpeg(t, "noise", Options{W: safeSide, H: 1, C: 3, Quality: 90, HalfChroma: half})
+		sameAsLibjpeg(t, "noise", Options{W: 1, H: safeSide, C: 3, Quality: 90, HalfChroma: half})
 	}
 }
 

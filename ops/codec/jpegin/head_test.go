@@ -13,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"platemark/ops/codec"
 )
 
 // plain is a small JPEG file as Go's library writes it, w x h.
@@ -86,7 +88,7 @@ func refused(t *testing.T, name string, b []byte, words ...string) {
 			err = in.Decodable()
 		}
 	})
-	var e *Error
+	var e *codec.Error
 	if !errors.As(err, &e) {
 		t.Errorf("%s: %v", name, err)
 		return
@@ -106,7 +108,7 @@ func TestHead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if in.W != 33 || in.H != 17 || in.Bits != 8 || in.Channels != 3 || in.Kind != Baseline || in.Scans != 1 ||
+	if in.W != 33 || in.H != 17 || in.Bits != 8 || in.Channels != 3 || in.Kind != baseline || in.Scans != 1 ||
 		in.Sampling != "half" || in.Adobe != -1 || in.ICC != nil || in.XPPI != nil || in.Orientation != 1 || in.Decodable() != nil {
 		t.Errorf("%+v", in)
 	}
@@ -313,7 +315,7 @@ func seeds() [][]byte {
 func TestCut(t *testing.T) {
 	for n, b := range seeds() {
 		for i := range b {
-			var e *Error
+			var e *codec.Error
 			if _, err := open(b[:i]); !errors.As(err, &e) {
 				t.Fatalf("file %d cut at %d: %v", n, i, err)
 			}
@@ -400,11 +402,11 @@ func FuzzHead(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		in, err := open(b)
-		var e *Error
+		var e *codec.Error
 		if err != nil && !errors.As(err, &e) {
 			t.Fatal(err)
 		}
-		if err == nil && (in.W < 1 || in.H < 1 || in.W*in.H > MaxPixels || in.Orientation < 1 || in.Orientation > 8 || in.Scans < 1) {
+		if err == nil && (in.W < 1 || in.H < 1 || in.W*in.H > maxPixels || in.Orientation < 1 || in.Orientation > 8 || in.Scans < 1) {
 			t.Fatalf("%+v", in)
 		}
 	})

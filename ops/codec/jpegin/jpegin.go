@@ -16,37 +16,36 @@
 package jpegin
 
 import (
-	"fmt"
+	"bufio"
 	"io"
-	"math/big"
 	"slices"
+
+	"platemark/ops/codec"
 )
 
-// MaxPixels is the largest picture that is read, in pixels.
-const MaxPixels = 400_000_000
-
 const (
+	maxPixels   = 400_000_000 // of the picture
 	maxSegments = 1 << 16
 	maxScans    = 1000 // counted; more is an error
 )
 
 // Kinds of compression.
 const (
-	Baseline    = "baseline"
-	Extended    = "extended"
-	Progressive = "progressive"
-	Lossless    = "lossless"
-	Arithmetic  = "arithmetically coded"
-	Layered     = "hierarchical"
+	baseline    = "baseline"
+	extended    = "extended"
+	progressive = "progressive"
+	lossless    = "lossless"
+	arithmetic  = "arithmetically coded"
+	layered     = "hierarchical"
 )
 
-// Info describes the picture that a file holds, as stored.
+// Info describes the picture that a file holds, as stored. XPPI and YPPI are
+// from JFIF, else from Exif.
 type Info struct {
-	W, H     int    // pixels as stored, before Orientation
-	Bits     int    // a sample
-	Channels int    // as stored: 1 grey, 3 YCbCr or RGB, 4 inks
-	Kind     string // Baseline, Progressive, …
-	Scans    int
+	codec.Info
+
+	Kind  string // baseline, progressive, …
+	Scans int
 
 	// Sampling tells how the second and third channel are stored: "full",
 	// "half" (both ways), "half across", "half down" or "other"; "" for grey.
@@ -64,41 +63,11 @@ type Info struct {
 	// 2 YCCK; -1 where there is no such segment.
 	Adobe int
 
-	// ICC is the embedded profile, nil where there is none.
-	ICC []byte
 	// Space is what the camera says in Exif: "sRGB", "opRGB" or "".
 	Space string
 
-	// XPPI and YPPI are pixels per inch, from JFIF, else from Exif; nil where
-	// neither says.
-	XPPI, YPPI *big.Rat
-
-	// Orientation is 1 to 8 as Exif has it, 1 where it is missing.
-	Orientation int
-
 	// Title and Rights stand in XMP (dc:title, dc:rights) or else in Exif.
 	Title, Rights string
-
-	// Others names what else is in the file, such as "a preview in Exif".
-	Others []string
-
-	// Warnings are sentences about what was wrong but did no harm.
-	Warnings []string
-}
-
-// Error says why a file can't be read, in plain words.
-type Error struct {
-	Property string // the property at fault: a segment's name, "size", …
-	Detail   string // what was found and what the rule is
-	Mend     string // what to do about it; may be empty
-}
-
-// Error is Detail, a colon and Mend.
-func (e *Error) Error() string {
-	if e.Mend == "" {
-		return e.Detail
-	}
-	return e.Detail + ": " + e.Mend
 }
 
 const (
@@ -110,7 +79,7 @@ const (
 // What is wrong with it comes as an *Error, a failing r as its own error.
 func Open(r io.ReaderAt, size int64) (Info, error) {
 	h := &head{size: max(size, 0)}
-	h.r.r, h.r.left = r, h.size
+	h.r.r = bufio.NewReaderSize(io.NewSectionReader(r, 0, h.size), 64<<10)
 	h.info.Orientation, h.info.Adobe = 1, -1
 	if err := h.walk(); err != nil {
 		return Info{}, err
@@ -126,22 +95,21 @@ func Open(r io.ReaderAt, size int64) (Info, error) {
 func (in Info) Decodable() error {
 	switch {
 	case in.Channels == 4:
-		return &Error{"SOF", "CMYK not accepted: the picture is stored as four inks, and JPEG files differ in whether they store inks or their lack", mendExport}
+		return codec.Errorf("SOF", mendExport, "CMYK not accepted: the picture is stored as four inks, and JPEG files differ in whether they store inks or their lack")
 	case in.Channels != 1 && in.Channels != 3:
-		return &Error{"SOF", fmt.Sprintf("the picture has %d channels; grey has 1 and colour 3", in.Channels), mendExport}
+		return codec.Errorf("SOF", mendExport, "the picture has %d channels; grey has 1 and colour 3", in.Channels)
 	case in.Bits != 8:
-		return &Error{"SOF", fmt.Sprintf("the picture has %d bits a sample; JPEG files with 8 are read", in.Bits), mendExport}
-	case !slices.Contains([]string{Baseline, Extended, Progressive}, in.Kind):
-		return &Error{"SOF", "the picture is " + in.Kind + " JPEG; baseline and progressive are read", mendExport}
+		return codec.Errorf("SOF", mendExport, "the picture has %d bits a sample; JPEG files with 8 are read", in.Bits)
+	case !slices.Contains([]string{baseline, extended, progressive}, in.Kind):
+		return codec.Errorf("SOF", mendExport, "the picture is %s JPEG; baseline and progressive are read", in.Kind)
 	case in.Channels == 3 && in.Adobe > 1:
-		return &Error{"APP14", fmt.Sprintf("the segment APP14 says transform %d, which is for four inks", in.Adobe), mendExport}
+		return codec.Errorf("APP14", mendExport, "the segment APP14 says transform %d, which is for four inks", in.Adobe)
 	case in.NoTable:
-		return &Error{"DQT", "a quantisation table, which the picture's data need, is missing", mendDamaged}
+		return codec.Errorf("DQT", mendDamaged, "a quantisation table, which the picture's data need, is missing")
 	case in.LoneRestarts:
-		return &Error{"DRI", "the picture has restart markers in scans of a single channel, beside colour differences of a smaller size; such files are not read",
-			"export the picture again as TIFF, or as JPEG without restart markers; the file itself is not damaged"}
+		return codec.Errorf("DRI", "export the picture again as TIFF, or as JPEG without restart markers; the file itself is not damaged", "the picture has restart markers in scans of a single channel, beside colour differences of a smaller size; such files are not read")
 	case in.Scans > 100:
-		return &Error{"SOS", fmt.Sprintf("the picture is stored in %d scans; up to 100 are read", in.Scans), mendExport}
+		return codec.Errorf("SOS", mendExport, "the picture is stored in %d scans; up to 100 are read", in.Scans)
 	}
 	return nil
 }

@@ -8,6 +8,8 @@ import (
 	"math/big"
 	"strconv"
 	"strings"
+
+	"platemark/ops/codec"
 )
 
 // mendProfile is the mend for profiles that don't come together.
@@ -17,7 +19,7 @@ const mendProfile = "export the picture again with its profile; without a whole 
 // there are, and its bytes.
 func (h *head) profilePart(b []byte) error {
 	fail := func(format string, a ...any) error {
-		return &Error{"ICC_PROFILE", "the embedded profile is refused: " + fmt.Sprintf(format, a...), mendProfile}
+		return codec.Errorf("ICC_PROFILE", mendProfile, "the embedded profile is refused: "+format, a...)
 	}
 	if len(b) < 2 {
 		return fail("a segment of it has no number")
@@ -51,15 +53,15 @@ func (h *head) profile() error {
 	var icc []byte
 	for n := 1; n <= h.partsOf; n++ {
 		if h.parts[n] == nil {
-			return &Error{"ICC_PROFILE", fmt.Sprintf("the embedded profile is refused: its segment %d of %d is missing", n, h.partsOf), mendProfile}
+			return codec.Errorf("ICC_PROFILE", mendProfile, "the embedded profile is refused: its segment %d of %d is missing", n, h.partsOf)
 		}
 		icc = append(icc, h.parts[n]...)
 	}
 	if h.twice {
-		h.warn("a segment of the profile stands twice, with the same content")
+		h.info.Warn("a segment of the profile stands twice, with the same content")
 	}
 	if len(icc) == 0 {
-		h.warn("the embedded profile is empty; the picture is taken as untagged")
+		h.info.Warn("the embedded profile is empty; the picture is taken as untagged")
 		return nil
 	}
 	h.info.ICC = icc
@@ -91,7 +93,7 @@ func (h *head) fromXMP() {
 	}
 	title, rights, turned, err := readXMP(h.xmp)
 	if err != nil {
-		h.warn("the XMP packet can't be read; it isn't used")
+		h.info.Warn("the XMP packet can't be read; it isn't used")
 		return
 	}
 	if title != "" {
@@ -101,7 +103,7 @@ func (h *head) fromXMP() {
 		h.info.Rights = rights
 	}
 	if turned != 0 && turned != h.info.Orientation {
-		h.warn("XMP says orientation %d and Exif %d; Exif's counts", turned, h.info.Orientation)
+		h.info.Warn("XMP says orientation %d and Exif %d; Exif's counts", turned, h.info.Orientation)
 	}
 }
 

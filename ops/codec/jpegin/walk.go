@@ -1,80 +1,42 @@
 package jpegin
 
 import (
+	"bufio"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
 
+	"platemark/ops/codec"
 	"platemark/ops/codec/exif"
 )
 
 var be = binary.BigEndian
 
-// bytesOf reads a file forwards.
-type bytesOf struct {
-	r    io.ReaderAt
-	off  int64 // of buf
-	left int64 // bytes behind buf
-	at   int
-	buf  []byte
-	mem  [64 << 10]byte
+// forwards reads a file from its beginning.
+type forwards struct {
+	r  *bufio.Reader
+	at int64 // where the next byte stands
 }
 
-// errEnd says that the file ended.
-var errEnd = errors.New("the end of the file")
-
-func (b *bytesOf) fill() error {
-	b.off += int64(len(b.buf))
-	b.at = 0
-	n := min(int64(len(b.mem)), b.left)
-	b.buf = b.mem[:n]
-	if n == 0 {
-		return errEnd
+func (f *forwards) byte() (byte, error) {
+	c, err := f.r.ReadByte()
+	if err == nil {
+		f.at++
 	}
-	k, err := b.r.ReadAt(b.buf, b.off)
-	if int64(k) < n {
-		b.buf = b.buf[:k]
-		if err == nil || err == io.EOF || err == io.ErrUnexpectedEOF {
-			return errEnd // it was shortened meanwhile
-		}
-		return fmt.Errorf("reading the JPEG file: %w", err)
-	}
-	b.left -= n
-	return nil
+	return c, err
 }
 
-func (b *bytesOf) byte() (byte, error) {
-	if b.at == len(b.buf) {
-		if err := b.fill(); err != nil {
-			return 0, err
-		}
-	}
-	b.at++
-	return b.buf[b.at-1], nil
+func (f *forwards) read(p []byte) error {
+	n, err := io.ReadFull(f.r, p)
+	f.at += int64(n)
+	return err
 }
-
-func (b *bytesOf) read(p []byte) error {
-	for len(p) > 0 {
-		if b.at == len(b.buf) {
-			if err := b.fill(); err != nil {
-				return err
-			}
-		}
-		n := copy(p, b.buf[b.at:])
-		b.at += n
-		p = p[n:]
-	}
-	return nil
-}
-
-// place is where the next byte stands.
-func (b *bytesOf) place() int64 { return b.off + int64(b.at) }
 
 // head is a file being read.
 type head struct {
-	r    bytesOf
+	r    forwards
 	size int64
 	info Info
 
@@ -97,10 +59,14 @@ type channel struct{ id, across, down, table byte }
 
 // ended says in an error where the file ended.
 func (h *head) ended(err error, what string) error {
-	if err == errEnd {
-		return &Error{"size", fmt.Sprintf("the file ends at byte %d, in %s", h.size, what), mendDamaged}
+	var e *codec.Error
+	switch {
+	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
+		return codec.Errorf("size", mendDamaged, "the file ends at byte %d, in %s", h.size, what)
+	case errors.As(err, &e):
+		return err
 	}
-	return err
+	return fmt.Errorf("reading the JPEG file: %w", err)
 }
 
 // walk reads all segments and passes over the scans.
@@ -110,7 +76,7 @@ func (h *head) walk() error {
 		return h.ended(err, "its first bytes")
 	}
 	if b != [2]byte{0xff, 0xd8} {
-		return &Error{"signature", fmt.Sprintf("not a JPEG file (it begins with the bytes % X)", b), ""}
+		return codec.Errorf("signature", "", "not a JPEG file (it begins with the bytes % X)", b)
 	}
 	buf := make([]byte, 65533)
 	marker, err := h.marker()
@@ -119,22 +85,22 @@ func (h *head) walk() error {
 			return h.ended(err, "the picture")
 		}
 		if n == maxSegments {
-			return &Error{"segment", fmt.Sprintf("the file has more than %d segments", maxSegments), mendDamaged}
+			return codec.Errorf("segment", mendDamaged, "the file has more than %d segments", maxSegments)
 		}
 		if marker == 0xd9 { // EOI
-			h.end = h.r.place()
+			h.end = h.r.at
 			break
 		}
 		if marker == 0xd8 || marker == 0x01 || marker >= 0xd0 && marker <= 0xd7 || marker == 0 {
-			return &Error{"marker", fmt.Sprintf("the marker %02X stands at byte %d, where none may", marker, h.r.place()-2), mendDamaged}
+			return codec.Errorf("marker", mendDamaged, "the marker %02X stands at byte %d, where none may", marker, h.r.at-2)
 		}
-		at := h.r.place() - 2
+		at := h.r.at - 2
 		if err := h.r.read(b[:]); err != nil {
 			return h.ended(err, fmt.Sprintf("the segment %02X at byte %d", marker, at))
 		}
 		size := int(be.Uint16(b[:]))
 		if size < 2 {
-			return &Error{"segment", fmt.Sprintf("the segment %02X at byte %d claims %d bytes; it has 2 at least", marker, at, size), mendDamaged}
+			return codec.Errorf("segment", mendDamaged, "the segment %02X at byte %d claims %d bytes; it has 2 at least", marker, at, size)
 		}
 		body := buf[:size-2]
 		if err := h.r.read(body); err != nil {
@@ -145,7 +111,7 @@ func (h *head) walk() error {
 		}
 		if marker == 0xda { // SOS
 			if h.info.Scans++; h.info.Scans > maxScans {
-				return &Error{"SOS", fmt.Sprintf("the picture has more than %d scans", maxScans), mendDamaged}
+				return codec.Errorf("SOS", mendDamaged, "the picture has more than %d scans", maxScans)
 			}
 			marker, err = h.scan()
 			continue
@@ -155,21 +121,21 @@ func (h *head) walk() error {
 	// Further pictures may follow the first one.
 	if b[0], err = h.r.byte(); err == nil {
 		h.moreBehind = true
-	} else if err != errEnd {
-		return err
+	} else if err != io.EOF {
+		return h.ended(err, "")
 	}
 	return nil
 }
 
 // marker reads the next marker; fill bytes FF may stand before it.
 func (h *head) marker() (byte, error) {
-	at := h.r.place()
+	at := h.r.at
 	c, err := h.r.byte()
 	if err != nil {
 		return 0, err
 	}
 	if c != 0xff {
-		return 0, &Error{"marker", fmt.Sprintf("at byte %d a segment should begin with FF, but there stands %02X", at, c), mendDamaged}
+		return 0, codec.Errorf("marker", mendDamaged, "at byte %d a segment should begin with FF, but there stands %02X", at, c)
 	}
 	for c == 0xff && err == nil {
 		c, err = h.r.byte()
@@ -197,8 +163,8 @@ func (h *head) scan() (byte, error) {
 }
 
 var kindsOfFrame = map[byte]string{
-	0xc0: Baseline, 0xc1: Extended, 0xc2: Progressive, 0xc3: Lossless, 0xc5: Layered, 0xc6: Layered, 0xc7: Layered,
-	0xc9: Arithmetic, 0xca: Arithmetic, 0xcb: Arithmetic, 0xcd: Layered, 0xce: Layered, 0xcf: Layered,
+	0xc0: baseline, 0xc1: extended, 0xc2: progressive, 0xc3: lossless, 0xc5: layered, 0xc6: layered, 0xc7: layered,
+	0xc9: arithmetic, 0xca: arithmetic, 0xcb: arithmetic, 0xcd: layered, 0xce: layered, 0xcf: layered,
 }
 
 func starts(b []byte, with string) bool { return len(b) >= len(with) && string(b[:len(with)]) == with }
@@ -231,7 +197,7 @@ func (h *head) segment(marker byte, b []byte) error {
 	case marker == 0xee && starts(b, "Adobe") && len(b) >= 12:
 		t := int(b[11])
 		if h.hasAdobe && t != h.info.Adobe {
-			return &Error{"APP14", fmt.Sprintf("the segment APP14 stands twice, with transform %d and %d", h.info.Adobe, t), mendExport}
+			return codec.Errorf("APP14", mendExport, "the segment APP14 stands twice, with transform %d and %d", h.info.Adobe, t)
 		}
 		h.hasAdobe, h.info.Adobe = true, t
 	}
@@ -247,22 +213,22 @@ const (
 func (h *head) frame(kind string, b []byte) error {
 	in := &h.info
 	if in.W != 0 {
-		return &Error{"SOF", "the picture's size is said twice", mendDamaged}
+		return codec.Errorf("SOF", mendDamaged, "the picture's size is said twice")
 	}
 	if len(b) < 6 || len(b) != 6+3*int(b[5]) {
-		return &Error{"SOF", fmt.Sprintf("the frame's header has %d bytes, which don't fit its channels", len(b)), mendDamaged}
+		return codec.Errorf("SOF", mendDamaged, "the frame's header has %d bytes, which don't fit its channels", len(b))
 	}
 	in.Kind, in.Bits, in.H, in.W, in.Channels = kind, int(b[0]), int(be.Uint16(b[1:])), int(be.Uint16(b[3:])), int(b[5])
 	if in.W == 0 || in.H == 0 {
-		return &Error{"SOF", fmt.Sprintf("the picture is %d x %d pixels", in.W, in.H), mendDamaged}
+		return codec.Errorf("SOF", mendDamaged, "the picture is %d x %d pixels", in.W, in.H)
 	}
 	pixels := int64(in.W) * int64(in.H)
-	if pixels > MaxPixels {
-		return &Error{"SOF", fmt.Sprintf("the picture claims %d x %d pixels; up to %d in all are read", in.W, in.H, MaxPixels), mendExport}
+	if pixels > maxPixels {
+		return codec.Errorf("SOF", mendExport, "the picture claims %d x %d pixels; up to %d in all are read", in.W, in.H, maxPixels)
 	}
 	// Each 8 x 8 block of the first channel takes a bit at least.
-	if blocks := pixels / 64; kind != Lossless && kind != Arithmetic && blocks > 8*h.size {
-		return &Error{"SOF", fmt.Sprintf("the picture claims %d x %d pixels; the file has %d bytes, too few to hold them", in.W, in.H, h.size), mendDamaged}
+	if blocks := pixels / 64; kind != lossless && kind != arithmetic && blocks > 8*h.size {
+		return codec.Errorf("SOF", mendDamaged, "the picture claims %d x %d pixels; the file has %d bytes, too few to hold them", in.W, in.H, h.size)
 	}
 	for c := b[6:]; len(c) > 0; c = c[3:] {
 		h.channels = append(h.channels, channel{c[0], c[1] >> 4, c[1] & 15, c[2]})
@@ -287,7 +253,7 @@ func (h *head) quantisation(b []byte) error {
 	for len(b) > 0 {
 		n, id := 1+64*(1+int(b[0]>>4)), b[0]&15
 		if len(b) < n || b[0]>>4 > 1 || id > 3 {
-			return &Error{"DQT", "the quantisation tables are cut short or of an unknown kind", mendDamaged}
+			return codec.Errorf("DQT", mendDamaged, "the quantisation tables are cut short or of an unknown kind")
 		}
 		h.tables[id] = true
 		b = b[n:]
@@ -299,18 +265,18 @@ func (h *head) quantisation(b []byte) error {
 // its quantisation table by now.
 func (h *head) scanHead(b []byte) error {
 	if h.info.W == 0 {
-		return &Error{"SOS", "the picture's data begin before its size is said", mendDamaged}
+		return codec.Errorf("SOS", mendDamaged, "the picture's data begin before its size is said")
 	}
 	if len(b) < 1 || len(b) != 4+2*int(b[0]) {
-		return &Error{"SOS", fmt.Sprintf("the head of a scan has %d bytes, which don't fit its channels", len(b)), mendDamaged}
+		return codec.Errorf("SOS", mendDamaged, "the head of a scan has %d bytes, which don't fit its channels", len(b))
 	}
 	for i := range int(b[0]) {
 		at := slices.IndexFunc(h.channels, func(c channel) bool { return c.id == b[1+2*i] })
 		if at < 0 {
-			return &Error{"SOS", fmt.Sprintf("a scan is of the channel %d, which the picture hasn't", b[1+2*i]), mendDamaged}
+			return codec.Errorf("SOS", mendDamaged, "a scan is of the channel %d, which the picture hasn't", b[1+2*i])
 		}
 		c := h.channels[at]
-		if h.info.Kind != Lossless && (c.table > 3 || !h.tables[c.table]) {
+		if h.info.Kind != lossless && (c.table > 3 || !h.tables[c.table]) {
 			h.info.NoTable = true
 		}
 		if h.restart && b[0] == 1 && len(h.channels) > 1 && c.across*c.down > 1 {
@@ -320,15 +286,11 @@ func (h *head) scanHead(b []byte) error {
 	return nil
 }
 
-func (h *head) warn(format string, a ...any) {
-	h.info.Warnings = append(h.info.Warnings, fmt.Sprintf(format, a...))
-}
-
 // finish puts together what the segments said.
 func (h *head) finish() error {
 	in := &h.info
 	if in.W == 0 || in.Scans == 0 {
-		return &Error{"SOF", "the file holds no picture", mendDamaged}
+		return codec.Errorf("SOF", mendDamaged, "the file holds no picture")
 	}
 	if err := h.profile(); err != nil {
 		return err
@@ -338,7 +300,7 @@ func (h *head) finish() error {
 	if h.exif != nil {
 		var err error
 		if x, err = exif.Read(h.exif); err != nil {
-			return &Error{"Exif", fmt.Sprintf("the Exif block can't be read, so that it isn't known which way up the picture stands: %v", err), mendExport}
+			return codec.Errorf("Exif", mendExport, "the Exif block can't be read, so that it isn't known which way up the picture stands: %v", err)
 		}
 		in.Orientation, in.Space = x.Orientation, x.Space
 		in.Title, in.Rights = x.Title, x.Rights
@@ -347,13 +309,13 @@ func (h *head) finish() error {
 			in.Others = append(in.Others, "a preview in Exif")
 		}
 		if h.exifs > 1 {
-			h.warn("the file has %d Exif blocks; the first one counts", h.exifs)
+			h.info.Warn("the file has %d Exif blocks; the first one counts", h.exifs)
 		}
 		switch {
 		case in.XPPI == nil:
 			in.XPPI, in.YPPI = x.XPPI, x.YPPI
 		case x.XPPI != nil && (x.XPPI.Cmp(in.XPPI) != 0 || x.YPPI.Cmp(in.YPPI) != 0):
-			h.warn("JFIF says %s pixels an inch and Exif says %s; JFIF counts", in.XPPI.FloatString(0), x.XPPI.FloatString(0))
+			h.info.Warn("JFIF says %s pixels an inch and Exif says %s; JFIF counts", in.XPPI.FloatString(0), x.XPPI.FloatString(0))
 		}
 	}
 	h.fromXMP()

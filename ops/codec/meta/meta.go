@@ -13,6 +13,9 @@ import (
 	"math/big"
 	"strings"
 	"unicode/utf8"
+
+	"platemark/ops/codec/ifd"
+	"platemark/ops/exact"
 )
 
 // Check says whether text can be written as it stands; what is the text's name
@@ -87,63 +90,21 @@ func escape(text string) string {
 	return b.String()
 }
 
-// Tags of the first directory (TIFF 6.0, Exif 2.32).
-const (
-	tagImageDescription = 0x010e
-	tagOrientation      = 0x0112
-	tagXResolution      = 0x011a
-	tagYResolution      = 0x011b
-	tagResolutionUnit   = 0x0128
-	tagCopyright        = 0x8298
-)
-
 // Exif is the body of an Exif block: a big-endian TIFF header and one
 // directory. Orientation is 1. With a resolution (not nil, above 0):
 // X and YResolution as Rational writes it, unit inch. ImageDescription is the
 // title and Copyright the rights, each only where it is not empty and printable
 // ASCII, which is all that Exif allows there.
 func Exif(ppi *big.Rat, title, rights string) []byte {
-	type field struct {
-		tag, kind uint16
-		count     uint32
-		value     []byte
-	}
-	const ascii, short, rational = 2, 3, 5
-	var fields []field
-	text := func(tag uint16, s string) {
-		if s != "" && isASCII(s) {
-			fields = append(fields, field{tag, ascii, uint32(len(s) + 1), append([]byte(s), 0)})
-		}
-	}
-	text(tagImageDescription, title)
-	fields = append(fields, field{tagOrientation, short, 1, []byte{0, 1}})
+	w := &ifd.Writer{Order: binary.BigEndian}
+	w.Text(ifd.ImageDescription, title)
+	w.Shorts(ifd.Orientation, 1)
 	if n, d, ok := Rational(ppi); ok {
-		r := binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, n), d)
-		fields = append(fields, field{tagXResolution, rational, 1, r}, field{tagYResolution, rational, 1, r},
-			field{tagResolutionUnit, short, 1, []byte{0, 2}})
+		w.Resolution(n, d)
+		w.Shorts(ifd.ResolutionUnit, 2)
 	}
-	text(tagCopyright, rights)
-
-	b := []byte{'M', 'M', 0, 42, 0, 0, 0, 8, 0, byte(len(fields))}
-	far := len(b) + 12*len(fields) + 4 // where values longer than 4 bytes go
-	var values []byte
-	for _, f := range fields {
-		b = binary.BigEndian.AppendUint16(b, f.tag)
-		b = binary.BigEndian.AppendUint16(b, f.kind)
-		b = binary.BigEndian.AppendUint32(b, f.count)
-		if len(f.value) <= 4 {
-			b = append(b, f.value...)
-			b = append(b, make([]byte, 4-len(f.value))...)
-			continue
-		}
-		b = binary.BigEndian.AppendUint32(b, uint32(far+len(values)))
-		values = append(values, f.value...)
-		if len(values)%2 != 0 {
-			values = append(values, 0) // values start at even places
-		}
-	}
-	b = append(b, 0, 0, 0, 0) // no next directory
-	return append(b, values...)
+	w.Text(ifd.Copyright, rights)
+	return w.Bytes()
 }
 
 // Rational is a resolution as two 32-bit numbers: exact where numerator and
@@ -159,22 +120,10 @@ func Rational(ppi *big.Rat) (n, d uint32, ok bool) {
 		return uint32(ppi.Num().Uint64()), uint32(ppi.Denom().Uint64()), true
 	}
 	for d := uint32(1000000); d > 0; d /= 10 {
-		// floor(ppi*d + 1/2) = (2 d num + den) div (2 den)
-		x := new(big.Int).Mul(ppi.Num(), big.NewInt(2*int64(d)))
-		x.Add(x, ppi.Denom())
-		x.Div(x, new(big.Int).Lsh(ppi.Denom(), 1))
+		x := exact.HalfUp(new(big.Rat).Mul(ppi, new(big.Rat).SetInt64(int64(d))))
 		if x.BitLen() <= 32 {
 			return uint32(x.Uint64()), d, x.Sign() > 0
 		}
 	}
 	return 0, 0, false
-}
-
-func isASCII(s string) bool {
-	for i := range len(s) {
-		if s[i] < 0x20 || s[i] > 0x7e {
-			return false
-		}
-	}
-	return true
 }

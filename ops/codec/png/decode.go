@@ -5,10 +5,11 @@ import (
 	"compress/zlib"
 	"context"
 	"errors"
-	"fmt"
 	"hash/crc32"
 	"io"
 	"sync"
+
+	"platemark/ops/codec"
 )
 
 // blockTarget is the size of a block of rows that goes from the unpacking to
@@ -179,7 +180,7 @@ func (f *File) unpack(ctx context.Context, rows int, each func(p pass, y0 int, r
 		// The checksum of all of it stands behind the last byte.
 		var one [1]byte
 		if k, err := io.ReadFull(z, one[:]); k != 0 {
-			put(rawBlock{err: &Error{"IDAT", "the picture's data go on behind its last row", mendDamaged}})
+			put(rawBlock{err: codec.Errorf("IDAT", codec.Damaged, "the picture's data go on behind its last row")})
 		} else if err != io.EOF {
 			put(rawBlock{err: d.why(err, f.info.H)})
 		} else if _, err := io.Copy(io.Discard, in); err != nil {
@@ -206,9 +207,9 @@ func (f *File) unpack(ctx context.Context, rows int, each func(p pass, y0 int, r
 // checked as its end is reached.
 type idat struct {
 	src  *source
-	next int64 // where the next chunk begins
+	next uint64 // where the next chunk begins
 	c    chunk
-	done int64 // bytes read of c
+	done uint64 // bytes read of c
 	crc  uint32
 	err  error // what ended the reading
 }
@@ -233,11 +234,11 @@ func (d *idat) Read(p []byte) (int, error) {
 		}
 		d.c, d.done, d.next, d.crc = c, 0, c.end(), crc32.ChecksumIEEE([]byte("IDAT"))
 	}
-	p = p[:min(int64(len(p)), d.c.n-d.done)]
-	if d.err = d.src.at(p, d.c.off+d.done, "the picture's data"); d.err != nil {
+	p = p[:min(uint64(len(p)), d.c.n-d.done)]
+	if d.err = d.src.At(p, d.c.off+d.done, "the picture's data"); d.err != nil {
 		return 0, d.err
 	}
-	d.done += int64(len(p))
+	d.done += uint64(len(p))
 	d.crc = crc32.Update(d.crc, crc32.IEEETable, p)
 	return len(p), nil
 }
@@ -256,5 +257,5 @@ func (d *idat) why(err error, y int) error {
 	case errors.Is(err, zlib.ErrHeader), errors.Is(err, zlib.ErrDictionary):
 		what = "aren't compressed in the way of PNG"
 	}
-	return &Error{"IDAT", fmt.Sprintf("the picture's data (IDAT) %s, at row %d", what, y), mendDamaged}
+	return codec.Errorf("IDAT", codec.Damaged, "the picture's data (IDAT) %s, at row %d", what, y)
 }

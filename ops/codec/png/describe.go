@@ -7,7 +7,9 @@ import (
 	"io"
 	"math/big"
 
+	"platemark/ops/codec"
 	"platemark/ops/codec/exif"
+	"platemark/ops/exact"
 )
 
 // describe takes the properties from the chunks but IHDR and IDAT.
@@ -15,7 +17,7 @@ func (f *File) describe(data map[string][]byte) error {
 	if err := f.colours(data); err != nil {
 		return err
 	}
-	if err := f.meaning(data); err != nil {
+	if err := f.colourSpace(data); err != nil {
 		return err
 	}
 	if b, ok := data["pHYs"]; ok {
@@ -25,9 +27,9 @@ func (f *File) describe(data map[string][]byte) error {
 		x, y := be.Uint32(b), be.Uint32(b[4:])
 		switch {
 		case b[8] != 1:
-			f.warn("the resolution has no unit (pHYs); the file is taken as without resolution")
+			f.info.Warn("the resolution has no unit (pHYs); the file is taken as without resolution")
 		case x == 0 || y == 0:
-			f.warn("the resolution is %d x %d pixels a metre (pHYs); the file is taken as without resolution", x, y)
+			f.info.Warn("the resolution is %d x %d pixels a metre (pHYs); the file is taken as without resolution", x, y)
 		default:
 			f.info.XPPI, f.info.YPPI = perInch(x), perInch(y)
 		}
@@ -35,7 +37,7 @@ func (f *File) describe(data map[string][]byte) error {
 	if b, ok := data["eXIf"]; ok {
 		x, err := exif.Read(b)
 		if err != nil {
-			return &Error{"eXIf", fmt.Sprintf("the Exif block (eXIf) can't be read, so that it isn't known which way up the picture stands: %v", err), mendSave}
+			return codec.Errorf("eXIf", mendSave, "the Exif block (eXIf) can't be read, so that it isn't known which way up the picture stands: %v", err)
 		}
 		f.info.Orientation = x.Orientation
 		f.info.Warnings = append(f.info.Warnings, x.Warnings...)
@@ -47,7 +49,7 @@ func (f *File) describe(data map[string][]byte) error {
 }
 
 func badLength(name string, b []byte, want int) error {
-	return &Error{name, fmt.Sprintf("the chunk %s has %d bytes, where %d must stand", name, len(b), want), mendDamaged}
+	return codec.Errorf(name, codec.Damaged, "the chunk %s has %d bytes, where %d must stand", name, len(b), want)
 }
 
 // colours takes the palette and what is transparent.
@@ -55,12 +57,12 @@ func (f *File) colours(data map[string][]byte) error {
 	plte, hasPalette := data["PLTE"]
 	if f.colour == 3 {
 		if !hasPalette || len(plte) == 0 || len(plte)%3 != 0 || len(plte)/3 > 1<<f.depth {
-			return &Error{"PLTE", fmt.Sprintf("the palette has %d bytes; it must have 3 for each of 1 to %d colours", len(plte), 1<<f.depth), mendDamaged}
+			return codec.Errorf("PLTE", codec.Damaged, "the palette has %d bytes; it must have 3 for each of 1 to %d colours", len(plte), 1<<f.depth)
 		}
 		f.palette = plte
 		f.info.Palette = len(plte) / 3
 	} else if hasPalette && f.info.Channels == 1 {
-		return &Error{"PLTE", "a grey picture has a palette", mendDamaged}
+		return codec.Errorf("PLTE", codec.Damaged, "a grey picture has a palette")
 	}
 	trns, ok := data["tRNS"]
 	if !ok {
@@ -69,10 +71,10 @@ func (f *File) colours(data map[string][]byte) error {
 	want := map[int]int{0: 2, 2: 6}[f.colour]
 	switch {
 	case f.colour >= 4:
-		return &Error{"tRNS", "the picture has an alpha channel and a transparent colour (tRNS) besides", mendSave}
+		return codec.Errorf("tRNS", mendSave, "the picture has an alpha channel and a transparent colour (tRNS) besides")
 	case f.colour == 3:
 		if len(trns) > len(plte)/3 {
-			return &Error{"tRNS", fmt.Sprintf("the transparency (tRNS) is for %d colours of a palette of %d", len(trns), len(plte)/3), mendDamaged}
+			return codec.Errorf("tRNS", codec.Damaged, "the transparency (tRNS) is for %d colours of a palette of %d", len(trns), len(plte)/3)
 		}
 		if len(bytes.Trim(trns, "\xff")) == 0 {
 			return nil // every colour is opaque
@@ -87,19 +89,19 @@ func (f *File) colours(data map[string][]byte) error {
 	return nil
 }
 
-// meaning finds what the samples mean as colours: cICP counts before iCCP,
+// colourSpace finds what the samples mean as colours: cICP counts before iCCP,
 // that before sRGB, and that before gAMA and cHRM (third edition, 4.3).
-func (f *File) meaning(data map[string][]byte) error {
+func (f *File) colourSpace(data map[string][]byte) error {
 	in := &f.info
 	if b, ok := data["cICP"]; ok {
 		if len(b) != 4 {
 			return badLength("cICP", b, 4)
 		}
 		if b[2] != 0 || b[3] > 1 {
-			return &Error{"cICP", fmt.Sprintf("the chunk cICP names matrix %d and range %d; PNG has matrix 0 and range 0 or 1", b[2], b[3]), mendSave}
+			return codec.Errorf("cICP", mendSave, "the chunk cICP names matrix %d and range %d; PNG has matrix 0 and range 0 or 1", b[2], b[3])
 		}
 		if b[3] == 0 {
-			return &Error{"cICP", "black and white don't stand at the ends of the numbers (cICP: video range)", "save it again in full range"}
+			return codec.Errorf("cICP", "save it again in full range", "black and white don't stand at the ends of the numbers (cICP: video range)")
 		}
 		space := map[[2]byte]string{{1, 13}: "sRGB", {12, 13}: "Display-P3"}[[2]byte{b[0], b[1]}]
 		if space != "" {
@@ -109,7 +111,7 @@ func (f *File) meaning(data map[string][]byte) error {
 		}
 		in.Says = "colour numbers " + cicp(b) + " (cICP), which name no space that is known here"
 		if _, ok := data["iCCP"]; ok {
-			f.warn("the file says its colours twice: the numbers %s (cICP), which aren't known here, and an embedded profile, which is used", cicp(b))
+			f.info.Warn("the file says its colours twice: the numbers %s (cICP), which aren't known here, and an embedded profile, which is used", cicp(b))
 		}
 	}
 	if b, ok := data["iCCP"]; ok {
@@ -184,7 +186,7 @@ func decimal(v uint32) string {
 func profile(b []byte) (icc []byte, name string, err error) {
 	i := bytes.IndexByte(b, 0)
 	if i < 1 || i > 79 || i+2 > len(b) {
-		return nil, "", &Error{"iCCP", "the embedded profile (iCCP) has no name of 1 to 79 letters", mendDamaged}
+		return nil, "", codec.Errorf("iCCP", codec.Damaged, "the embedded profile (iCCP) has no name of 1 to 79 letters")
 	}
 	latin := make([]rune, 0, i)
 	for _, c := range b[:i] {
@@ -192,10 +194,10 @@ func profile(b []byte) (icc []byte, name string, err error) {
 	}
 	name = string(latin)
 	if b[i+1] != 0 {
-		return nil, "", &Error{"iCCP", fmt.Sprintf("the embedded profile is compressed by the unknown method %d", b[i+1]), mendDamaged}
+		return nil, "", codec.Errorf("iCCP", codec.Damaged, "the embedded profile is compressed by the unknown method %d", b[i+1])
 	}
 	fail := func(why string) ([]byte, string, error) {
-		return nil, "", &Error{"iCCP", fmt.Sprintf("the embedded profile %q can't be unpacked: %s", name, why), "embed the profile again and save the picture"}
+		return nil, "", codec.Errorf("iCCP", "embed the profile again and save the picture", "the embedded profile %q can't be unpacked: %s", name, why)
 	}
 	z, err := zlib.NewReader(bytes.NewReader(b[i+2:]))
 	if err != nil {
@@ -206,8 +208,8 @@ func profile(b []byte) (icc []byte, name string, err error) {
 		return fail("its data are damaged or too short")
 	}
 	n := be.Uint32(head[:])
-	if n < 128 || n > maxProfile || uint64(n) > uint64(len(b))*1032 {
-		return fail(fmt.Sprintf("it claims %d bytes; a profile has 128 to %d, and the file holds %d compressed", n, maxProfile, len(b)))
+	if n < 128 || n > codec.MaxProfile || uint64(n) > uint64(len(b))*1032 {
+		return fail(fmt.Sprintf("it claims %d bytes; a profile has 128 to %d, and the file holds %d compressed", n, codec.MaxProfile, len(b)))
 	}
 	icc = make([]byte, n)
 	copy(icc, head[:])
@@ -221,18 +223,15 @@ func profile(b []byte) (icc []byte, name string, err error) {
 }
 
 // perInch is exact: an inch is 0.0254 metres.
-func perInch(perMetre uint32) *big.Rat {
+func perInch(metre uint32) *big.Rat {
 	r := big.NewRat(127, 5000)
-	return r.Mul(r, new(big.Rat).SetInt64(int64(perMetre)))
+	return r.Mul(r, new(big.Rat).SetInt64(int64(metre)))
 }
 
-// PerMetre is the whole number of pixels a metre that a PNG file stores for
+// perMetre is the whole number of pixels a metre that a PNG file stores for
 // pixels an inch, rounded half up.
-func PerMetre(ppi *big.Rat) *big.Int {
-	r := new(big.Rat).Quo(ppi, big.NewRat(127, 5000))
-	n := new(big.Int).Lsh(r.Num(), 1)
-	n.Add(n, r.Denom())
-	return n.Div(n, new(big.Int).Lsh(r.Denom(), 1))
+func perMetre(ppi *big.Rat) *big.Int {
+	return exact.HalfUp(new(big.Rat).Quo(ppi, big.NewRat(127, 5000)))
 }
 
 // Shown is the resolution that was meant: where ppi is just what a whole
@@ -240,12 +239,9 @@ func PerMetre(ppi *big.Rat) *big.Int {
 // that whole number, else ppi itself. 11811 pixels a metre, 299.9994 an inch,
 // are shown as 300.
 func Shown(ppi *big.Rat) *big.Rat {
-	n := new(big.Int).Lsh(ppi.Num(), 1)
-	n.Add(n, ppi.Denom())
-	n.Div(n, new(big.Int).Lsh(ppi.Denom(), 1))
-	whole := new(big.Rat).SetInt(n)
+	whole := new(big.Rat).SetInt(exact.HalfUp(ppi))
 	if whole.Sign() > 0 {
-		back := new(big.Rat).SetInt(PerMetre(whole))
+		back := new(big.Rat).SetInt(perMetre(whole))
 		if back.Mul(back, big.NewRat(127, 5000)).Cmp(ppi) == 0 {
 			return whole
 		}

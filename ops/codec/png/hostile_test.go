@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"platemark/ops/codec"
 	"platemark/ops/codec/exif"
 )
 
@@ -31,7 +32,7 @@ func refused(t *testing.T, name string, b []byte, words ...string) {
 	t.Helper()
 	var err error
 	memory, took := spent(func() { _, _, err = decodeAll(b, true) })
-	var e *Error
+	var e *codec.Error
 	if !errors.As(err, &e) {
 		t.Errorf("%s: %v", name, err)
 		return
@@ -50,7 +51,7 @@ func refused(t *testing.T, name string, b []byte, words ...string) {
 // their numbers before memory is set aside.
 func TestFaultI04ClaimsOfSize(t *testing.T) {
 	sixteen := make([]byte, 16)
-	for _, side := range []int{65535, 300000, MaxSide, MaxSide + 1, 1<<31 - 1} {
+	for _, side := range []int{65535, 300000, codec.MaxSide, codec.MaxSide + 1, 1<<31 - 1} {
 		for _, k := range kinds {
 			for _, lace := range []bool{false, true} {
 				p := picture{w: side, h: side, depth: k[1], colour: k[0], interlaced: lace}
@@ -121,7 +122,7 @@ func TestCutAndChanged(t *testing.T) {
 			t.Fatal(n, err)
 		}
 		for i := range b {
-			var e *Error
+			var e *codec.Error
 			if _, _, err := decodeAll(b[:i], true); !errors.As(err, &e) {
 				t.Fatalf("file %d cut at %d: %v", n, i, err)
 			}
@@ -129,7 +130,7 @@ func TestCutAndChanged(t *testing.T) {
 		for i := range b {
 			c := bytes.Clone(b)
 			c[i] ^= 0x40
-			var e *Error
+			var e *codec.Error
 			if _, _, err := decodeAll(c, true); !errors.As(err, &e) {
 				t.Fatalf("file %d changed at %d: %v", n, i, err)
 			}
@@ -249,7 +250,7 @@ func TestFailingReader(t *testing.T) {
 			t.Fatalf("at %d: %v", i, err)
 		}
 	}
-	f.src.r = failing{f.src.r, f.idat + 30}
+	f.src.R = failing{f.src.R, int64(f.idat) + 30}
 	f = f.OnWhite()
 	if err := f.Decode(context.Background(), 1, func(int, []uint16) error { return nil }); !errors.Is(err, errDisk) {
 		t.Error(err)
@@ -268,7 +269,7 @@ func FuzzPNG(f *testing.F) {
 	f.Fuzz(func(t *testing.T, b []byte) {
 		file, got, err := decodeAll(b, true)
 		if err != nil {
-			var e *Error
+			var e *codec.Error
 			if !errors.As(err, &e) {
 				t.Fatal(err)
 			}
@@ -305,7 +306,7 @@ func FuzzPNGData(f *testing.F) {
 		}
 		p.before = append(p.before, mkChunk(string(name), data)...)
 		_, got, err := decodeAll(p.with(deflate(raw)), true)
-		var e *Error
+		var e *codec.Error
 		if err != nil && !errors.As(err, &e) {
 			t.Fatal(err)
 		}

@@ -11,7 +11,7 @@
 // file before memory is set aside, the checksum of every chunk is checked, and
 // the picture's data are refused beforehand where they are too few to hold the
 // picture that the header claims. Memory in use depends on the width of the
-// picture; an interlaced picture is held whole, up to MaxInterlaced bytes.
+// picture; an interlaced picture is held whole, up to maxInterlaced bytes.
 //
 // Colours: an embedded profile is handed on as it is; what other chunks say is
 // named where a standard defines it (Info.Space), else only told (Info.Says).
@@ -22,41 +22,36 @@
 package png
 
 import (
-	"fmt"
 	"io"
-	"math/big"
 	"slices"
+
+	"platemark/ops/codec"
 )
 
 // Limits on what a file may hold.
 const (
-	// MaxSide is the longest side of a picture in pixels.
-	MaxSide = 1 << 20
-	// MaxInterlaced is the most that the 16-bit samples of an interlaced
+	// maxInterlaced is the most that the 16-bit samples of an interlaced
 	// picture may take in memory, in bytes: 89 megapixels of RGB.
-	MaxInterlaced = 512 << 20
+	maxInterlaced = 512 << 20
 
-	maxChunks  = 1 << 20  // chunks in one file
-	maxOthers  = 1 << 16  // of those that say nothing that is read
-	maxProfile = 16 << 20 // bytes of an embedded profile
-	maxExif    = 1 << 20  // bytes of an eXIf chunk
+	maxChunks = 1 << 20 // chunks in one file
+	maxOthers = 1 << 16 // of those that say nothing that is read
+	maxExif   = 1 << 20 // bytes of an eXIf chunk
 )
 
-// Info describes the picture that a file holds, as stored.
+// Info describes the picture that a file holds, as stored. Bits is that of a
+// palette's colours, 8, where the file has one. XPPI and YPPI are what the
+// stored whole pixels per metre come to; Shown gives the number that was meant.
+// ICC is nil too where another chunk counts instead of it.
 type Info struct {
-	W, H int // pixels as stored, before Orientation; 1 to MaxSide
-	// Bits of a sample: 1, 2, 4, 8 or 16; of a palette's colours: 8.
-	Bits     int
-	Channels int // 1 grey or 3 RGB, without alpha
-	Palette  int // colours in the palette, 0 where there is none
+	codec.Info
+
+	Palette int // colours in the palette, 0 where there is none
 
 	// Alpha is "" for an opaque picture, else "straight": PNG never multiplies
 	// it into the colours. AlphaAs says in words where it comes from.
 	Alpha, AlphaAs string
 
-	// ICC is the embedded profile (iCCP), nil where there is none or where
-	// another chunk counts instead of it.
-	ICC []byte
 	// Space is the name of the colour space that the file states by number,
 	// "sRGB" or "Display-P3", as recipes write it; "" where there is none.
 	// Only one of ICC and Space is set.
@@ -65,43 +60,11 @@ type Info struct {
 	// not that is enough to read it; "" where it says nothing.
 	Says string
 
-	// XPPI and YPPI are pixels per inch, exactly what the stored whole pixels
-	// per metre come to; nil where the file gives none. Shown gives the number
-	// that was meant.
-	XPPI, YPPI *big.Rat
-
-	// Orientation is 1 to 8 as the eXIf chunk has it, 1 where it is missing.
-	Orientation int
-
-	// Others names what else is in the file, such as "an animation of 12 frames".
-	Others []string
-
-	// Warnings are sentences about what was wrong but did no harm.
-	Warnings []string
-
 	Compression string // "Deflate"
 	Layout      string // "rows" or "interlaced"
 }
 
-// Error says why a file can't be read, in plain words.
-type Error struct {
-	Property string // the property at fault: a chunk's name, "size", "signature", …
-	Detail   string // what was found and what the rule is
-	Mend     string // what to do about it; may be empty
-}
-
-// Error is Detail, a colon and Mend.
-func (e *Error) Error() string {
-	if e.Mend == "" {
-		return e.Detail
-	}
-	return e.Detail + ": " + e.Mend
-}
-
-const (
-	mendDamaged = "the file is damaged or incomplete; take it from a backup, or save it again from the program that made it"
-	mendSave    = "save it again as PNG or TIFF"
-)
+const mendSave = "save it again as PNG or TIFF"
 
 // File is a checked PNG file. It doesn't change and may be used by several
 // goroutines.
@@ -116,7 +79,7 @@ type File struct {
 	hasTRNS       bool
 	onWhite       bool
 
-	idat      int64  // where the first IDAT chunk begins
+	idat      uint64 // where the first IDAT chunk begins
 	idatBytes uint64 // data in all IDAT chunks
 }
 
@@ -124,7 +87,7 @@ type File struct {
 // data, and checks that the picture can be decoded. What is wrong with the
 // file comes as an *Error, a failing r as its own error.
 func Open(r io.ReaderAt, size int64) (*File, error) {
-	f := &File{src: source{r: r, size: max(size, 0)}}
+	f := &File{src: source{codec.NewSource(r, size)}}
 	f.info.Orientation, f.info.Compression, f.info.Layout = 1, "Deflate", "rows"
 	if err := f.walk(); err != nil {
 		return nil, err
@@ -135,12 +98,7 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 // Info describes the picture. The caller may keep and change it.
 func (f *File) Info() Info {
 	in := f.info
-	in.ICC = slices.Clone(in.ICC)
-	in.Others = slices.Clone(in.Others)
-	in.Warnings = slices.Clone(in.Warnings)
-	if in.XPPI != nil {
-		in.XPPI, in.YPPI = new(big.Rat).Set(in.XPPI), new(big.Rat).Set(in.YPPI)
-	}
+	in.Info = in.Info.Clone()
 	return in
 }
 
@@ -177,22 +135,19 @@ func (f *File) rowBytes(w int) int {
 // header reads IHDR.
 func (f *File) header(b []byte) error {
 	if len(b) != 13 {
-		return &Error{"IHDR", fmt.Sprintf("the header (IHDR) has %d bytes, where 13 must stand", len(b)), mendDamaged}
+		return codec.Errorf("IHDR", codec.Damaged, "the header (IHDR) has %d bytes, where 13 must stand", len(b))
 	}
 	w, h := be.Uint32(b), be.Uint32(b[4:])
 	f.depth, f.colour = int(b[8]), int(b[9])
-	if w == 0 || h == 0 {
-		return &Error{"IHDR", fmt.Sprintf("the picture is %d x %d pixels", w, h), mendDamaged}
-	}
-	if w > MaxSide || h > MaxSide {
-		return &Error{"IHDR", fmt.Sprintf("the picture claims %d x %d pixels; sides up to %d are read", w, h, MaxSide), ""}
+	if err := codec.CheckSides("IHDR", uint64(w), uint64(h)); err != nil {
+		return err
 	}
 	depths := map[int][]int{0: {1, 2, 4, 8, 16}, 2: {8, 16}, 3: {1, 2, 4, 8}, 4: {8, 16}, 6: {8, 16}}[f.colour]
 	if !slices.Contains(depths, f.depth) {
-		return &Error{"IHDR", fmt.Sprintf("the header claims colour type %d with %d bits a sample, which no PNG file has", f.colour, f.depth), mendDamaged}
+		return codec.Errorf("IHDR", codec.Damaged, "the header claims colour type %d with %d bits a sample, which no PNG file has", f.colour, f.depth)
 	}
 	if b[10] != 0 || b[11] != 0 || b[12] > 1 {
-		return &Error{"IHDR", fmt.Sprintf("the header names compression %d, filter %d and interlace %d; 0, 0 and 0 or 1 are known", b[10], b[11], b[12]), mendDamaged}
+		return codec.Errorf("IHDR", codec.Damaged, "the header names compression %d, filter %d and interlace %d; 0, 0 and 0 or 1 are known", b[10], b[11], b[12])
 	}
 	f.interlaced = b[12] == 1
 	f.info.W, f.info.H, f.info.Bits, f.info.Channels = int(w), int(h), f.depth, 1
@@ -207,9 +162,9 @@ func (f *File) header(b []byte) error {
 	}
 	if f.interlaced {
 		f.info.Layout = "interlaced"
-		if need := uint64(w) * uint64(h) * uint64(f.info.Channels) * 2; need > MaxInterlaced {
-			return &Error{"IHDR", fmt.Sprintf("the picture is interlaced and has %d x %d pixels; it would have to be held whole in memory, %d MB, and up to %d MB are",
-				w, h, need/1000000, MaxInterlaced/1000000), "save it again without interlacing"}
+		if need := uint64(w) * uint64(h) * uint64(f.info.Channels) * 2; need > maxInterlaced {
+			return codec.Errorf("IHDR", "save it again without interlacing", "the picture is interlaced and has %d x %d pixels; it would have to be held whole in memory, %d MB, and up to %d MB are",
+				w, h, need/1000000, maxInterlaced/1000000)
 		}
 	}
 	return nil
@@ -223,8 +178,8 @@ func (f *File) room() error {
 		need += uint64(p.h) * (uint64(f.rowBytes(p.w)) + 1)
 	}
 	if need/1032 > f.idatBytes {
-		return &Error{"IDAT", fmt.Sprintf("the header claims %d x %d pixels, which need %d bytes; the file has %d compressed bytes of picture, which hold %d at most",
-			f.info.W, f.info.H, need, f.idatBytes, f.idatBytes*1032), mendDamaged}
+		return codec.Errorf("IDAT", codec.Damaged, "the header claims %d x %d pixels, which need %d bytes; the file has %d compressed bytes of picture, which hold %d at most",
+			f.info.W, f.info.H, need, f.idatBytes, f.idatBytes*1032)
 	}
 	return nil
 }

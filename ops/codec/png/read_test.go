@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/ops/codec"
 	"platemark/ops/colour"
 )
 
@@ -216,7 +217,7 @@ func TestTransparency(t *testing.T) {
 			t.Errorf("%v: not told that it is transparent", c)
 		}
 		_, _, err = decodeAll(p.bytes(), false)
-		var e *Error
+		var e *codec.Error
 		if !errors.As(err, &e) || e.Property != "alpha" {
 			t.Errorf("%v: %v", c, err)
 		}
@@ -341,7 +342,7 @@ func TestFaultD03PixelsPerMetre(t *testing.T) {
 		meant := big.NewRat(c.ppi, 1)
 		at := meant
 		for range 10 {
-			n := PerMetre(at)
+			n := perMetre(at)
 			if n.Int64() != c.perMetre {
 				t.Fatalf("%d ppi is written as %v a metre, want %d", c.ppi, n, c.perMetre)
 			}

@@ -1,6 +1,6 @@
 package png
 
-import "fmt"
+import "platemark/ops/codec"
 
 // rowState undoes the filters of one row after the other (9.2).
 type rowState struct {
@@ -21,7 +21,7 @@ func (s *rowState) unfilter(raw []byte, n int, each func(i int, row []byte) erro
 		kind, row := raw[0], raw[1:n+1]
 		raw = raw[n+1:]
 		if kind > 4 {
-			return &Error{"IDAT", fmt.Sprintf("a row has the unknown filter %d", kind), mendDamaged}
+			return codec.Errorf("IDAT", codec.Damaged, "a row has the unknown filter %d", kind)
 		}
 		unfilter(kind, row, prev, s.bpp)
 		if err := each(i, row); err != nil {
@@ -97,8 +97,7 @@ func (f *File) samples(dst []uint16, row []byte) error {
 		opaque = f.alpha(dst, row)
 	}
 	if !opaque && !f.onWhite {
-		return &Error{"alpha", "the picture isn't opaque everywhere (it has " + f.info.AlphaAs + "), and what shines through isn't known",
-			"flatten the picture and save it without transparency"}
+		return codec.Errorf("alpha", "flatten the picture and save it without transparency", "the picture isn't opaque everywhere (it has %s), and what shines through isn't known", f.info.AlphaAs)
 	}
 	return nil
 }
@@ -180,7 +179,7 @@ func (f *File) indexed(dst []uint16, row []byte) (opaque bool, err error) {
 	for i := 0; i < len(dst)/3; i++ {
 		k := int(small(row, i, f.depth))
 		if 3*k >= len(f.palette) {
-			return false, &Error{"PLTE", fmt.Sprintf("a pixel has colour number %d of a palette of %d", k, len(f.palette)/3), mendDamaged}
+			return false, codec.Errorf("PLTE", codec.Damaged, "a pixel has colour number %d of a palette of %d", k, len(f.palette)/3)
 		}
 		a := uint16(255)
 		if f.hasTRNS && k < len(f.trns) {
@@ -188,7 +187,7 @@ func (f *File) indexed(dst []uint16, row []byte) (opaque bool, err error) {
 			opaque = opaque && a == 255
 		}
 		for c := range 3 {
-			dst[3*i+c] = onWhite(uint16(f.palette[3*k+c])*257, a*257)
+			dst[3*i+c] = codec.OnWhite(uint16(f.palette[3*k+c])*257, a*257)
 		}
 	}
 	return opaque, nil
@@ -208,16 +207,9 @@ func (f *File) alpha(dst []uint16, row []byte) (opaque bool) {
 		a := at(i + ch)
 		opaque = opaque && a == 65535
 		for c := range ch {
-			dst[c] = onWhite(at(i+c), a)
+			dst[c] = codec.OnWhite(at(i+c), a)
 		}
 		dst = dst[ch:]
 	}
 	return opaque
-}
-
-// onWhite lays v with alpha a on white. 65535 is odd, so that nothing lies
-// halfway between two numbers.
-func onWhite(v, a uint16) uint16 {
-	const most = 65535
-	return uint16((uint64(v)*uint64(a) + most*(most-uint64(a)) + most/2) / most)
 }

@@ -3,6 +3,9 @@ package tiff
 import (
 	"fmt"
 	"math/bits"
+
+	"platemark/ops/codec"
+	"platemark/ops/codec/ifd"
 )
 
 // chunks are the strips or tiles of the picture. Strips are tiles as wide as
@@ -43,50 +46,50 @@ func (c *chunks) rows(band, pictureH int) int {
 }
 
 // findChunks reads and checks the layout of the picture's data.
-func (f *File) findChunks(d *dir) error {
-	s, in, c := &f.src, &f.info, &f.chunks
-	warn := f.warn
+func (f *File) findChunks(d *ifd.Dir) error {
+	s, in, c := f.src, &f.info, &f.chunks
+	warn := f.info.Warn
 	c.planes = f.form.planes()
 
 	// The whole picture against the whole file, before anything is set aside.
 	total := uint64(in.H) * uint64(c.planes) * f.rowBytes(in.W)
-	if f.packing == packNone && total > s.size {
-		return &Error{"size", fmt.Sprintf("the file claims %d x %d pixels, which are %d bytes, but has only %d bytes", in.W, in.H, total, s.size), mendDamaged}
+	if f.packing == packNone && total > s.Size {
+		return codec.Errorf("size", codec.Damaged, "the file claims %d x %d pixels, which are %d bytes, but has only %d bytes", in.W, in.H, total, s.Size)
 	}
-	if total/f.most > s.size {
-		return &Error{"size", fmt.Sprintf("the file claims %d x %d pixels, which are %d bytes; its %d bytes can't hold them, even compressed", in.W, in.H, total, s.size), mendDamaged}
+	if total/f.most > s.Size {
+		return codec.Errorf("size", codec.Damaged, "the file claims %d x %d pixels, which are %d bytes; its %d bytes can't hold them, even compressed", in.W, in.H, total, s.Size)
 	}
 
-	_, tw := d.get(tagTileWidth)
-	_, tl := d.get(tagTileLength)
+	_, tw := d.Get(tagTileWidth)
+	_, tl := d.Get(tagTileLength)
 	c.tiles = tw || tl
 	offsetTag, countTag := uint16(tagStripOffsets), uint16(tagStripByteCounts)
 	noRows := false // RowsPerStrip is missing
 	if c.tiles {
 		in.Layout = "tiles"
-		w, err := s.one(d, tagTileWidth, 0)
+		w, err := s.One(d, tagTileWidth, 0)
 		if err != nil {
 			return err
 		}
-		h, err := s.one(d, tagTileLength, 0)
+		h, err := s.One(d, tagTileLength, 0)
 		if err != nil {
 			return err
 		}
-		if w == 0 || h == 0 || w > MaxSide || h > MaxSide {
-			return &Error{"TileWidth", fmt.Sprintf("the tiles are %d x %d pixels (TileWidth, TileLength); sides of 1 to %d are read", w, h, MaxSide), mendDamaged}
+		if w == 0 || h == 0 || w > codec.MaxSide || h > codec.MaxSide {
+			return codec.Errorf("TileWidth", codec.Damaged, "the tiles are %d x %d pixels (TileWidth, TileLength); sides of 1 to %d are read", w, h, codec.MaxSide)
 		}
 		if w%16 != 0 || h%16 != 0 {
 			warn("the tiles are %d x %d pixels, where multiples of 16 should stand", w, h)
 		}
 		c.w, c.h = int(w), int(h)
-		if _, ok := d.get(tagTileOffsets); ok {
+		if _, ok := d.Get(tagTileOffsets); ok {
 			offsetTag, countTag = tagTileOffsets, tagTileByteCounts
 		}
 	} else {
 		in.Layout = "strips"
-		_, ok := d.get(tagRowsPerStrip)
+		_, ok := d.Get(tagRowsPerStrip)
 		noRows = !ok
-		rows, err := s.one(d, tagRowsPerStrip, uint64(in.H))
+		rows, err := s.One(d, tagRowsPerStrip, uint64(in.H))
 		if err != nil {
 			return err
 		}
@@ -94,58 +97,58 @@ func (f *File) findChunks(d *dir) error {
 			rows = f.guessRows(d)
 		}
 		if rows == 0 {
-			return &Error{"RowsPerStrip", "the strips have no rows (RowsPerStrip 0)", mendDamaged}
+			return codec.Errorf("RowsPerStrip", codec.Damaged, "the strips have no rows (RowsPerStrip 0)")
 		}
 		c.w, c.h = in.W, int(min(rows, uint64(in.H)))
 	}
 	row := f.rowBytes(c.w)
 	if row > maxRow {
-		return &Error{"ImageWidth", fmt.Sprintf("one row of a %s has %d bytes; at most %d are read", c.word(), row, maxRow), "save it again with 16 bits a channel and without extra channels"}
+		return codec.Errorf("ImageWidth", "save it again with 16 bits a channel and without extra channels", "one row of a %s has %d bytes; at most %d are read", c.word(), row, maxRow)
 	}
 	c.rowBytes = int(row)
 	c.across, c.down = ceilDiv(in.W, c.w), ceilDiv(in.H, c.h)
 	n := uint64(c.across) * uint64(c.down) * uint64(c.planes)
 	if n > maxChunks {
-		return &Error{tagNames[offsetTag], fmt.Sprintf("the picture is cut into %d %ss; at most %d are read", n, c.word(), maxChunks), "save it again with larger ones"}
+		return codec.Errorf(tagNames[offsetTag], "save it again with larger ones", "the picture is cut into %d %ss; at most %d are read", n, c.word(), maxChunks)
 	}
 
 	inPlanes := ""
 	if c.planes > 1 {
 		inPlanes = fmt.Sprintf(" in %d planes", c.planes)
 	}
-	e, ok := d.get(offsetTag)
+	e, ok := d.Get(offsetTag)
 	if !ok {
-		return &Error{tagNames[offsetTag], fmt.Sprintf("the file doesn't say where the picture's data is (%s is missing)", tagNames[offsetTag]), mendDamaged}
+		return codec.Errorf(tagNames[offsetTag], codec.Damaged, "the file doesn't say where the picture's data is (%s is missing)", tagNames[offsetTag])
 	}
-	if e.count < n {
-		return &Error{tagNames[offsetTag], fmt.Sprintf("%d x %d pixels need %d %ss%s, but %s names only %d", in.W, in.H, n, c.word(), inPlanes, e.name(), e.count), mendDamaged}
+	if e.Count < n {
+		return codec.Errorf(tagNames[offsetTag], codec.Damaged, "%d x %d pixels need %d %ss%s, but %s names only %d", in.W, in.H, n, c.word(), inPlanes, e, e.Count)
 	}
-	if noRows && e.count > uint64(c.planes) {
+	if noRows && e.Count > uint64(c.planes) {
 		if c.down == 1 {
-			return &Error{"RowsPerStrip", fmt.Sprintf("the picture is in %d strips, but their height isn't given (RowsPerStrip is missing)", e.count), mendDamaged}
+			return codec.Errorf("RowsPerStrip", codec.Damaged, "the picture is in %d strips, but their height isn't given (RowsPerStrip is missing)", e.Count)
 		}
 		warn("RowsPerStrip is missing; the strips are uncompressed, so their height, %d rows, follows from their length", c.h)
 	}
-	k, hasCounts := d.get(countTag)
-	if hasCounts && k.count != e.count {
-		return &Error{tagNames[countTag], fmt.Sprintf("%s names %d %ss, but %s names %d", e.name(), e.count, c.word(), k.name(), k.count), mendDamaged}
+	k, hasCounts := d.Get(countTag)
+	if hasCounts && k.Count != e.Count {
+		return codec.Errorf(tagNames[countTag], codec.Damaged, "%s names %d %ss, but %s names %d", e, e.Count, c.word(), k, k.Count)
 	}
-	if e.count > n {
-		warn("%d x %d pixels need %d %ss%s, but the file names %d; the first are taken", in.W, in.H, n, c.word(), inPlanes, e.count)
+	if e.Count > n {
+		warn("%d x %d pixels need %d %ss%s, but the file names %d; the first are taken", in.W, in.H, n, c.word(), inPlanes, e.Count)
 	}
 	var err error
-	if c.offset, err = s.uints(e, 2*maxChunks); err != nil {
+	if c.offset, err = s.Uints(e, 2*maxChunks); err != nil {
 		return err
 	}
 	c.offset = c.offset[:n]
 	if hasCounts {
-		if c.count, err = s.uints(k, 2*maxChunks); err != nil {
+		if c.count, err = s.Uints(k, 2*maxChunks); err != nil {
 			return err
 		}
 		c.count = c.count[:n]
 	} else {
 		if f.packing != packNone {
-			return &Error{tagNames[countTag], fmt.Sprintf("the file doesn't say how long its compressed %ss are (%s is missing)", c.word(), tagNames[countTag]), mendDamaged}
+			return codec.Errorf(tagNames[countTag], codec.Damaged, "the file doesn't say how long its compressed %ss are (%s is missing)", c.word(), tagNames[countTag])
 		}
 		if err := f.guessCounts(countTag); err != nil {
 			return err
@@ -165,21 +168,21 @@ func (f *File) rowBytes(w int) uint64 {
 // of the picture, which the specification gives as the default, or what
 // follows from the lengths of several uncompressed strips of equal length
 // where only one height is possible.
-func (f *File) guessRows(d *dir) uint64 {
+func (f *File) guessRows(d *ifd.Dir) uint64 {
 	h, planes := uint64(f.info.H), uint64(f.chunks.planes)
-	e, ok := d.get(tagStripOffsets)
-	k, hasCounts := d.get(tagStripByteCounts)
-	if !ok || !hasCounts || f.packing != packNone || e.count != k.count || e.count <= planes || e.count > maxChunks {
+	e, ok := d.Get(tagStripOffsets)
+	k, hasCounts := d.Get(tagStripByteCounts)
+	if !ok || !hasCounts || f.packing != packNone || e.Count != k.Count || e.Count <= planes || e.Count > maxChunks {
 		return h
 	}
-	counts, err := f.src.uints(k, maxChunks)
+	counts, err := f.src.Uints(k, maxChunks)
 	row := f.rowBytes(f.info.W)
 	if err != nil || counts[0] == 0 || counts[0]%row != 0 {
 		return h
 	}
 	rows := counts[0] / row
 	down := (h-1)/rows + 1
-	if down*planes != e.count {
+	if down*planes != e.Count {
 		return h
 	}
 	for i, n := range counts {
@@ -201,7 +204,7 @@ func (f *File) guessCounts(countTag uint16) error {
 	for i, off := range c.offset {
 		c.count[i] = f.need(i)
 		if off < end {
-			return &Error{tagNames[countTag], fmt.Sprintf("%s is missing, and the %ss overlap", tagNames[countTag], c.word()), mendDamaged}
+			return codec.Errorf(tagNames[countTag], codec.Damaged, "%s is missing, and the %ss overlap", tagNames[countTag], c.word())
 		}
 		end = off + c.count[i]
 	}
@@ -216,40 +219,39 @@ func (f *File) need(i int) uint64 {
 
 // checkChunks checks every chunk's place and length.
 func (f *File) checkChunks(offsetTag, countTag uint16) error {
-	s, c := &f.src, &f.chunks
+	s, c := f.src, &f.chunks
 	long := false
 	for i, off := range c.offset {
 		n, need := c.count[i], f.need(i)
 		switch {
 		case n == 0:
-			return &Error{tagNames[countTag], fmt.Sprintf("%s is empty (%s 0)", c.name(i), tagNames[countTag]), mendDamaged}
-		case off < s.headLen():
-			return &Error{tagNames[offsetTag], fmt.Sprintf("%s should begin at byte %d (%s), inside the file's header", c.name(i), off, tagNames[offsetTag]), mendDamaged}
-		case !s.holds(off, n):
-			return &Error{tagNames[offsetTag], fmt.Sprintf("%s should stand at bytes %d to %s (%s, %s), but the file has only %d bytes",
-				c.name(i), off, sum(off, n), tagNames[offsetTag], tagNames[countTag], s.size), mendDamaged}
+			return codec.Errorf(tagNames[countTag], codec.Damaged, "%s is empty (%s 0)", c.name(i), tagNames[countTag])
+		case off < s.Head():
+			return codec.Errorf(tagNames[offsetTag], codec.Damaged, "%s should begin at byte %d (%s), inside the file's header", c.name(i), off, tagNames[offsetTag])
+		case !s.Holds(off, n):
+			return codec.Errorf(tagNames[offsetTag], codec.Damaged, "%s should stand at bytes %d to %s (%s, %s), but the file has only %d bytes",
+				c.name(i), off, codec.Sum(off, n), tagNames[offsetTag], tagNames[countTag], s.Size)
 		case f.packing == packNone && n < need:
-			return &Error{tagNames[countTag], fmt.Sprintf("%s has %d bytes, but its pixels need %d", c.name(i), n, need), mendDamaged}
+			return codec.Errorf(tagNames[countTag], codec.Damaged, "%s has %d bytes, but its pixels need %d", c.name(i), n, need)
 		}
 		if f.packing == packNone && n >= need+uint64(c.rowBytes) && i/c.across%c.down < c.down-1 {
 			long = true
 		}
 		if hi, lo := bits.Mul64(n, f.most); hi == 0 && lo < need {
-			return &Error{tagNames[countTag], fmt.Sprintf("%s has %d bytes, which can't hold its %d bytes of pixels, even compressed", c.name(i), n, need), mendDamaged}
+			return codec.Errorf(tagNames[countTag], codec.Damaged, "%s has %d bytes, which can't hold its %d bytes of pixels, even compressed", c.name(i), n, need)
 		}
 	}
 	if long {
-		f.warn("the %ss are longer than their pixels need; the rest of each is passed over", c.word())
+		f.info.Warn("the %ss are longer than their pixels need; the rest of each is passed over", c.word())
 	}
 	if f.packing == packLZW {
 		var b [2]byte
 		if f.chunks.count[0] >= 2 {
-			if err := s.at(b[:], c.offset[0], c.name(0)); err != nil {
+			if err := s.At(b[:], c.offset[0], c.name(0)); err != nil {
 				return err
 			}
 			if b[0] == 0 && b[1]&1 != 0 {
-				return &Error{"Compression", "the picture is compressed with LZW of an early form that was never in the standard (lowest bit first)",
-					"save it again uncompressed or with LZW or ZIP"}
+				return codec.Errorf("Compression", "save it again uncompressed or with LZW or ZIP", "the picture is compressed with LZW of an early form that was never in the standard (lowest bit first)")
 			}
 		}
 	}

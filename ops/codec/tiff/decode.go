@@ -2,9 +2,10 @@ package tiff
 
 import (
 	"context"
-	"fmt"
 	"sync"
 	"sync/atomic"
+
+	"platemark/ops/codec"
 )
 
 // How the picture is cut into blocks of rows for decoding. Nothing of this
@@ -38,8 +39,7 @@ func (f *File) plan() error {
 	if packed && band > most {
 		f.slow = true
 		if c.across*c.planes > cursorsMost {
-			return &Error{"TileWidth", fmt.Sprintf("the picture has %d compressed tiles of %d x %d pixels side by side, too many to be unpacked in bounded memory", c.across*c.planes, c.w, c.h),
-				"save it again with square tiles or in strips"}
+			return codec.Errorf("TileWidth", "save it again with square tiles or in strips", "the picture has %d compressed tiles of %d x %d pixels side by side, too many to be unpacked in bounded memory", c.across*c.planes, c.w, c.h)
 		}
 	} else if c.h <= f.blockRows || packed {
 		f.blockRows = max(1, f.blockRows/c.h) * c.h
@@ -209,7 +209,7 @@ func (f *File) unpackInOrder(ctx context.Context, workers int, free chan []uint1
 			for p, u := range cursors[tx] {
 				if u != nil {
 					i := c.at(p, band, tx)
-					u.reset(&f.src, c.offset[i], c.count[i])
+					u.reset(&f.src.Source, c.offset[i], c.count[i])
 				}
 			}
 		}

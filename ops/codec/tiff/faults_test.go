@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/ops/codec"
 	"platemark/ops/codec/tiff/tifftest"
 )
 
@@ -389,7 +390,7 @@ func TestPackBitsExample(t *testing.T) {
 	packed, want := unhex(t, example(t, "PackBits sec.9 packed")[2]), unhex(t, example(t, "PackBits sec.9 unpacked")[2])
 	for piece := 1; piece <= len(want); piece++ {
 		d := new(packBitsReader)
-		d.reset(&source{r: bytes.NewReader(packed), size: uint64(len(packed))}, 0, uint64(len(packed)))
+		d.reset(&codec.Source{R: bytes.NewReader(packed), Size: uint64(len(packed))}, 0, uint64(len(packed)))
 		got := make([]byte, len(want))
 		for i := 0; i < len(got); i += piece {
 			if err := d.read(got[i:min(len(got), i+piece)]); err != nil {

@@ -5,43 +5,26 @@ import (
 	"fmt"
 	"io"
 	"math/big"
-	"slices"
+
+	"platemark/ops/codec"
+	"platemark/ops/codec/ifd"
 )
 
 // Info describes the picture that a file holds, as stored.
+//
+// Bits is the depth of a stored sample (of a colour's number, in a palette
+// picture): 1, 2, 4, 8, 12, 16, 24 or 32, and 16, 24, 32 or 64 where Float says
+// that the samples are floating-point numbers. Others are the other pictures in
+// the file.
 type Info struct {
-	W, H     int // pixels as stored, before Orientation; 1 to MaxSide
-	Channels int // of colour, as Decode gives them: 1 grey or 3 RGB
+	codec.Info
 
-	// Bits is the depth of a stored sample (of a colour's number, in a
-	// palette picture): 1, 2, 4, 8, 12, 16, 24 or 32, and 16, 24, 32 or 64
-	// where Float says that the samples are floating-point numbers.
-	Bits  int
-	Float bool
-
-	// Palette says that the pixels are numbers of colours in a colour map.
-	Palette bool
+	Float   bool
+	Palette bool // the pixels are numbers of colours in a colour map
 
 	// Alpha is the kind of alpha: AlphaNone, AlphaStraight or
 	// AlphaAssociated. See File.OnWhite.
 	Alpha string
-
-	// ICC is the embedded profile (tag 34675), nil where there is none.
-	ICC []byte
-
-	// XPPI and YPPI are pixels per inch, exactly; nil where the file gives no
-	// resolution or one without a unit.
-	XPPI, YPPI *big.Rat
-
-	// Orientation is 1 to 8 as tag 274 has it, 1 where it is missing.
-	Orientation int
-
-	// Others names every other picture in the file, such as
-	// "a reduced copy, 160 x 120". They are not read.
-	Others []string
-
-	// Warnings are sentences about what was wrong but did no harm.
-	Warnings []string
 
 	Compression        string // "uncompressed", "LZW", "Deflate" or "PackBits"
 	Layout             string // "strips" or "tiles"
@@ -59,7 +42,7 @@ const (
 // File is a checked TIFF file. It doesn't change and may be used by several
 // goroutines.
 type File struct {
-	src    source
+	src    *ifd.Reader
 	info   Info
 	chunks chunks
 	form   form
@@ -87,21 +70,21 @@ const (
 // that its first full-resolution picture can be decoded. It reads no pixels.
 // What is wrong with the file comes as an *Error, a failing r as its own error.
 func Open(r io.ReaderAt, size int64) (*File, error) {
-	f := &File{src: source{r: r, size: uint64(max(size, 0))}}
-	first, err := f.src.header()
+	src, first, err := ifd.Open(r, size, tagNames)
 	if err != nil {
 		return nil, err
 	}
-	dirs, warnings, err := f.src.walk(first)
+	dirs, warnings, err := walk(src, first)
 	if err != nil {
 		return nil, err
 	}
-	d, others, err := f.src.choose(dirs)
+	d, others, err := choose(src, dirs)
 	if err != nil {
 		return nil, err
 	}
+	f := &File{src: src}
 	f.info.Others, f.info.Warnings = others, warnings
-	f.info.BigTIFF, f.info.BigEndian = f.src.big, f.src.order == binary.ByteOrder(binary.BigEndian)
+	f.info.BigTIFF, f.info.BigEndian = src.Big, src.Order == binary.ByteOrder(binary.BigEndian)
 	if err := f.describe(d); err != nil {
 		return nil, err
 	}
@@ -117,15 +100,7 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 // Info describes the picture. The caller may keep and change it.
 func (f *File) Info() Info {
 	in := f.info
-	in.ICC = slices.Clone(in.ICC)
-	in.Others = slices.Clone(in.Others)
-	in.Warnings = slices.Clone(in.Warnings)
-	if in.XPPI != nil {
-		in.XPPI = new(big.Rat).Set(in.XPPI)
-	}
-	if in.YPPI != nil {
-		in.YPPI = new(big.Rat).Set(in.YPPI)
-	}
+	in.Info = in.Info.Clone()
 	return in
 }
 
@@ -191,7 +166,7 @@ func share(n, total int64) string {
 // damaged says that chunk i can't be unpacked because of err.
 func (f *File) damaged(i int, err error) error {
 	if fault, ok := err.(fault); ok {
-		return &Error{"Compression", fmt.Sprintf("the %s data of %s %s", f.info.Compression, f.chunks.name(i), string(fault)), mendDamaged}
+		return codec.Errorf("Compression", codec.Damaged, "the %s data of %s %s", f.info.Compression, f.chunks.name(i), string(fault))
 	}
 	return err
 }

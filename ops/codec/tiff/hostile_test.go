@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"platemark/ops/codec"
 	"platemark/ops/codec/tiff/tifftest"
 )
 
@@ -24,7 +25,7 @@ func refused(t *testing.T, name string, b []byte, says ...string) {
 	_, _, err := decodeAll(b, 2)
 	took := time.Since(start)
 	runtime.ReadMemStats(&m1)
-	var e *Error
+	var e *codec.Error
 	if !errors.As(err, &e) {
 		t.Errorf("%s: %v", name, err)
 		return
@@ -221,7 +222,7 @@ func TestTruncatedEverywhere(t *testing.T) {
 			if err == nil && !slices.Equal(got, tf.Pictures[0].Samples()) {
 				t.Fatalf("cut to %d of %d bytes: other samples without an error", n, len(b))
 			}
-			var e *Error
+			var e *codec.Error
 			if err != nil && !errors.As(err, &e) {
 				t.Fatalf("cut to %d bytes: %v", n, err)
 			}

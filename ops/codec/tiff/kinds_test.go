@@ -306,16 +306,16 @@ func differ(got, want []uint16) string {
 func TestSmallFloats(t *testing.T) {
 	for v, want := range map[uint16]float64{0x3c00: 1, 0x3c01: 1 + 1.0/1024, 0xc000: -2, 0x7bff: 65504, 0x0400: 1.0 / 16384, 0x0001: 1.0 / (1 << 24),
 		0x03ff: 1023.0 / (1 << 24), 0x3555: 0.333251953125, 0x7c00: math.Inf(1), 0xfc00: math.Inf(-1), 0: 0} {
-		if got := float16(v); got != want {
+		if got := smallFloat(uint64(v), 5, 10); got != want {
 			t.Errorf("%04x is %v, want %v", v, got, want)
 		}
 	}
 	for v, want := range map[uint32]float64{0x3f0000: 1, 0xbf8000: -1.5, 0x3e0000: 0.5, 0x010000: math.Ldexp(1, -62), 0x000001: math.Ldexp(1, -78), 0x7f0000: math.Inf(1)} {
-		if got := float24(v); got != want {
+		if got := smallFloat(uint64(v), 7, 16); got != want {
 			t.Errorf("%06x is %v, want %v", v, got, want)
 		}
 	}
-	if !math.IsNaN(float16(0x7e00)) || !math.IsNaN(float24(0xff0001)) || !math.Signbit(float16(0x8000)) {
+	if !math.IsNaN(smallFloat(uint64(0x7e00), 5, 10)) || !math.IsNaN(smallFloat(uint64(0xff0001), 7, 16)) || !math.Signbit(smallFloat(uint64(0x8000), 5, 10)) {
 		t.Error("NaN or -0")
 	}
 }

@@ -2,10 +2,15 @@ package tiff
 
 import (
 	"encoding/binary"
-	"fmt"
 	"math"
 	"math/big"
+	"slices"
+
+	"platemark/ops/codec"
+	"platemark/ops/codec/ifd"
 )
+
+var le = binary.LittleEndian
 
 // stripBytes is the size of a strip that is aimed at; see NewLayout.
 const stripBytes = 256 << 10
@@ -49,18 +54,18 @@ type Layout struct {
 // The error is an *Error.
 func NewLayout(o Options) (*Layout, error) {
 	switch {
-	case o.W < 1 || o.H < 1 || o.W > MaxSide || o.H > MaxSide:
-		return nil, &Error{"ImageWidth", fmt.Sprintf("a TIFF file of %d x %d pixels can't be written; sides are 1 to %d", o.W, o.H, MaxSide), "choose another size"}
+	case o.W < 1 || o.H < 1 || o.W > codec.MaxSide || o.H > codec.MaxSide:
+		return nil, codec.Errorf("ImageWidth", "choose another size", "a TIFF file of %d x %d pixels can't be written; sides are 1 to %d", o.W, o.H, codec.MaxSide)
 	case o.C != 1 && o.C != 3:
-		return nil, &Error{"SamplesPerPixel", fmt.Sprintf("a TIFF file with %d channels can't be written; grey has 1 and RGB 3", o.C), ""}
+		return nil, codec.Errorf("SamplesPerPixel", "", "a TIFF file with %d channels can't be written; grey has 1 and RGB 3", o.C)
 	case o.Bits != 8 && o.Bits != 16:
-		return nil, &Error{"BitsPerSample", fmt.Sprintf("a TIFF file with %d bits a sample can't be written", o.Bits), "choose bits 8 or bits 16"}
-	case len(o.ICC) > maxProfile || len(o.XMP) > maxProfile:
-		return nil, &Error{"ICCProfile", fmt.Sprintf("the profile has %d bytes and the XMP packet %d; each may have up to %d", len(o.ICC), len(o.XMP), maxProfile), ""}
+		return nil, codec.Errorf("BitsPerSample", "choose bits 8 or bits 16", "a TIFF file with %d bits a sample can't be written", o.Bits)
+	case len(o.ICC) > codec.MaxProfile || len(o.XMP) > codec.MaxProfile:
+		return nil, codec.Errorf("ICCProfile", "", "the profile has %d bytes and the XMP packet %d; each may have up to %d", len(o.ICC), len(o.XMP), codec.MaxProfile)
 	}
 	if o.PPI != nil {
 		if o.PPI.Sign() <= 0 || !fits32(o.PPI.Num()) || !fits32(o.PPI.Denom()) {
-			return nil, &Error{"XResolution", fmt.Sprintf("the resolution %s can't be written exactly", o.PPI.RatString()), "choose one with fewer digits"}
+			return nil, codec.Errorf("XResolution", "choose one with fewer digits", "the resolution %s can't be written exactly", o.PPI.RatString())
 		}
 		o.PPI = new(big.Rat).Set(o.PPI)
 	}
@@ -89,152 +94,60 @@ func (l *Layout) stripRows() int {
 	return min(n, l.o.H)
 }
 
-// entry is a field to be written: the values in file order.
-type entry struct {
-	tag, typ uint16
-	count    int
-	value    []byte
-}
-
-var le = binary.LittleEndian
-
-func shorts(tag uint16, v ...uint16) entry {
-	e := entry{tag: tag, typ: typeShort, count: len(v)}
-	for _, x := range v {
-		e.value = le.AppendUint16(e.value, x)
-	}
-	return e
-}
-
-func long(tag uint16, v int) entry {
-	return entry{tag, typeLong, 1, le.AppendUint32(nil, uint32(v))}
-}
-
-func rational(tag uint16, num, den uint32) entry {
-	return entry{tag, typeRational, 1, le.AppendUint32(le.AppendUint32(nil, num), den)}
-}
-
 // build makes the header, classic or BigTIFF as l.big says, and the size.
 func (l *Layout) build() {
 	o := l.o
 	rows, strips := l.stripRows(), ceilDiv(o.H, l.stripRows())
-	bits := make([]uint16, o.C)
-	for i := range bits {
-		bits[i] = uint16(o.Bits)
-	}
-	photometric := uint16(1) // black is zero
+	photometric, bits := uint16(1), []uint16{uint16(o.Bits)} // black is zero
 	if o.C == 3 {
-		photometric = 2
+		photometric, bits = 2, slices.Repeat(bits, 3)
 	}
-	entries := []entry{long(tagImageWidth, o.W), long(tagImageLength, o.H), shorts(tagBitsPerSample, bits...),
-		shorts(tagCompression, 1), shorts(tagPhotometric, photometric)}
-	if printable(o.Title) {
-		entries = append(entries, entry{tagImageDescription, typeASCII, len(o.Title) + 1, append([]byte(o.Title), 0)})
-	}
-	offsetType, offsetSize := uint16(typeLong), 4
+	w := &ifd.Writer{Order: le, Big: l.big}
+	w.Longs(tagImageWidth, uint32(o.W))
+	w.Longs(tagImageLength, uint32(o.H))
+	w.Shorts(tagBitsPerSample, bits...)
+	w.Shorts(tagCompression, 1)
+	w.Shorts(tagPhotometric, photometric)
+	w.Text(ifd.ImageDescription, o.Title)
+	offsetType, offsets := uint16(ifd.Long), make([]byte, 4*strips) // filled when the length of the header is known
 	if l.big {
-		offsetType, offsetSize = typeLong8, 8
+		offsetType, offsets = ifd.Long8, make([]byte, 8*strips)
 	}
-	stripOffsets := len(entries) // filled when the length of the header is known
-	entries = append(entries, entry{tagStripOffsets, offsetType, strips, make([]byte, strips*offsetSize)},
-		shorts(tagOrientation, 1), shorts(tagSamplesPerPixel, uint16(o.C)), long(tagRowsPerStrip, rows))
-	counts := entry{tagStripByteCounts, typeLong, strips, nil}
-	for i := range strips {
-		counts.value = le.AppendUint32(counts.value, uint32(min(rows, o.H-i*rows)*l.rowBytes()))
+	w.Add(tagStripOffsets, offsetType, strips, offsets)
+	w.Shorts(ifd.Orientation, 1)
+	w.Shorts(tagSamplesPerPixel, uint16(o.C))
+	w.Longs(tagRowsPerStrip, uint32(rows))
+	counts := make([]uint32, strips)
+	for i := range counts {
+		counts[i] = uint32(min(rows, o.H-i*rows) * l.rowBytes())
 	}
+	w.Longs(tagStripByteCounts, counts...)
 	num, den, unit := uint32(1), uint32(1), uint16(1)
 	if o.PPI != nil {
 		num, den, unit = uint32(o.PPI.Num().Uint64()), uint32(o.PPI.Denom().Uint64()), 2
 	}
-	entries = append(entries, counts, rational(tagXResolution, num, den), rational(tagYResolution, num, den),
-		shorts(tagPlanarConfig, 1), shorts(tagResolutionUnit, unit))
+	w.Resolution(num, den)
+	w.Shorts(tagPlanarConfig, 1)
+	w.Shorts(ifd.ResolutionUnit, unit)
 	if len(o.XMP) > 0 {
-		entries = append(entries, entry{tagXMP, typeByte, len(o.XMP), o.XMP})
+		w.Add(tagXMP, ifd.Byte, len(o.XMP), o.XMP)
 	}
-	if printable(o.Rights) {
-		entries = append(entries, entry{tagCopyright, typeASCII, len(o.Rights) + 1, append([]byte(o.Rights), 0)})
-	}
+	w.Text(ifd.Copyright, o.Rights)
 	if len(o.ICC) > 0 {
-		entries = append(entries, entry{tagICCProfile, typeUndefined, len(o.ICC), o.ICC})
+		w.Add(tagICCProfile, ifd.Undefined, len(o.ICC), o.ICC)
 	}
 
-	// The values that don't fit their field follow the directory.
-	at := 8 + 2 + 12*len(entries) + 4
-	if l.big {
-		at = 16 + 8 + 20*len(entries) + 8
-	}
-	places := make([]int, len(entries))
-	for i, e := range entries {
-		if len(e.value) > offsetSize {
-			places[i] = at
-			at += len(e.value) + len(e.value)%2
-		}
-	}
-	strip := int64(rows) * int64(l.rowBytes())
+	at := int64(w.Size())
 	for i := range strips {
-		off := int64(at) + int64(i)*strip
+		off := at + int64(i)*int64(rows)*int64(l.rowBytes())
 		if l.big {
-			le.PutUint64(entries[stripOffsets].value[8*i:], uint64(off))
+			le.PutUint64(offsets[8*i:], uint64(off))
 		} else {
-			le.PutUint32(entries[stripOffsets].value[4*i:], uint32(off))
+			le.PutUint32(offsets[4*i:], uint32(off))
 		}
 	}
-	l.size = int64(at) + int64(o.H)*int64(l.rowBytes())
-	l.header = l.write(make([]byte, 0, at), entries, places)
-}
-
-// write appends the header with the entries and the values that stand at
-// places.
-func (l *Layout) write(b []byte, entries []entry, places []int) []byte {
-	number := func(v uint64) {
-		if l.big {
-			b = le.AppendUint64(b, v)
-		} else {
-			b = le.AppendUint32(b, uint32(v))
-		}
-	}
-	b = append(b, 'I', 'I')
-	if l.big {
-		b = append(b, 43, 0, 8, 0, 0, 0)
-		number(16)
-		number(uint64(len(entries)))
-	} else {
-		b = append(b, 42, 0)
-		number(8)
-		b = le.AppendUint16(b, uint16(len(entries)))
-	}
-	for i, e := range entries {
-		b = le.AppendUint16(b, e.tag)
-		b = le.AppendUint16(b, e.typ)
-		number(uint64(e.count))
-		if places[i] != 0 {
-			number(uint64(places[i]))
-			continue
-		}
-		end := len(b)
-		number(0)
-		copy(b[end:], e.value)
-	}
-	number(0) // no further directory
-	for i, e := range entries {
-		if places[i] != 0 {
-			b = append(b, e.value...)
-			if len(b)%2 == 1 {
-				b = append(b, 0)
-			}
-		}
-	}
-	return b
-}
-
-// printable says whether s can stand in an ASCII field.
-func printable(s string) bool {
-	for i := range len(s) {
-		if s[i] < ' ' || s[i] > '~' {
-			return false
-		}
-	}
-	return s != ""
+	l.size = at + int64(o.H)*int64(l.rowBytes())
+	l.header = w.Bytes()
 }
 
 // Size is the size of the whole file in bytes.
@@ -255,7 +168,7 @@ func (l *Layout) Trailer() []byte { return nil }
 func (l *Layout) AppendRow(dst []byte, row []uint16) []byte {
 	n := len(dst)
 	if l.o.Bits == 8 {
-		dst = grow(dst, len(row))
+		dst = slices.Grow(dst, len(row))[:n+len(row)]
 		out := dst[n:][:len(row)]
 		for i, v := range row {
 			out[i] = byte((uint32(v) + 128) / 257)
@@ -265,18 +178,10 @@ func (l *Layout) AppendRow(dst []byte, row []uint16) []byte {
 	if nativeLittle {
 		return append(dst, memory(row)...)
 	}
-	dst = grow(dst, 2*len(row))
+	dst = slices.Grow(dst, 2*len(row))[:n+2*len(row)]
 	out := dst[n:]
 	for i, v := range row {
 		le.PutUint16(out[2*i:], v)
 	}
 	return dst
-}
-
-// grow makes dst n bytes longer.
-func grow(dst []byte, n int) []byte {
-	if cap(dst)-len(dst) < n {
-		dst = append(make([]byte, 0, len(dst)+n), dst...)
-	}
-	return dst[:len(dst)+n]
 }

@@ -3,6 +3,8 @@ package tiff
 import (
 	"encoding/binary"
 	"fmt"
+
+	"platemark/ops/codec"
 )
 
 // LZW as TIFF 6.0 section 13 has it: codes of 9 to 12 bits, the highest bit
@@ -42,7 +44,7 @@ type lzwReader struct {
 }
 
 // reset starts on count bytes at off.
-func (d *lzwReader) reset(src *source, off, count uint64) {
+func (d *lzwReader) reset(src *codec.Source, off, count uint64) {
 	if !d.primed {
 		for i := range 256 {
 			d.table[i] = lzwEntry{length: 1, last: byte(i), first: byte(i)}

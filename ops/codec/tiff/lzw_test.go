@@ -9,12 +9,13 @@ import (
 	"strconv"
 	"testing"
 
+	"platemark/ops/codec"
 	"platemark/ops/codec/tiff/tifftest"
 )
 
 func unlzw(packed []byte, n int, piece int) ([]byte, error) {
 	d := new(lzwReader)
-	d.reset(&source{r: bytes.NewReader(packed), size: uint64(len(packed))}, 0, uint64(len(packed)))
+	d.reset(&codec.Source{R: bytes.NewReader(packed), Size: uint64(len(packed))}, 0, uint64(len(packed)))
 	out := make([]byte, n)
 	for i := 0; i < n; i += piece {
 		if err := d.read(out[i:min(n, i+piece)]); err != nil {
@@ -93,7 +94,7 @@ func TestLZWWholeEqualsPlain(t *testing.T) {
 		}
 		want, wantErr := unlzw(packed, n, 1+rng.IntN(700))
 		got := make([]byte, n)
-		err := new(lzwWhole).unpack(&source{r: bytes.NewReader(packed), size: uint64(len(packed))}, 0, uint64(len(packed)), got)
+		err := new(lzwWhole).unpack(&codec.Source{R: bytes.NewReader(packed), Size: uint64(len(packed))}, 0, uint64(len(packed)), got)
 		outcomes[err == nil]++
 		if fmt.Sprint(err) != fmt.Sprint(wantErr) {
 			t.Fatalf("%v, want %v", err, wantErr)
@@ -135,7 +136,7 @@ func TestLZWWholeEqualsPlain(t *testing.T) {
 	}
 	want, err := unlzw(codes, 5990, 100)
 	got := make([]byte, 5990)
-	errWhole := new(lzwWhole).unpack(&source{r: bytes.NewReader(codes), size: uint64(len(codes))}, 0, uint64(len(codes)), got)
+	errWhole := new(lzwWhole).unpack(&codec.Source{R: bytes.NewReader(codes), Size: uint64(len(codes))}, 0, uint64(len(codes)), got)
 	if err != nil || errWhole != nil || !bytes.Equal(got, want) || !bytes.Equal(got, data[:5990]) {
 		t.Errorf("a full table: %v, %v", err, errWhole)
 	}
@@ -151,7 +152,7 @@ func TestPredictorExamples(t *testing.T) {
 		return out
 	}
 	stored, want := ints(example(t, "predictor 2 16-bit RGB stored")), ints(example(t, "predictor 2 16-bit RGB input"))
-	sum16(stored, 3)
+	addUp(stored, 3)
 	if !slices.Equal(stored, want) {
 		t.Errorf("%d, want %d", stored, want)
 	}
@@ -162,7 +163,7 @@ func TestPredictorExamples(t *testing.T) {
 	for _, v := range ints(example(t, "predictor 2 8-bit RGB input")) {
 		wantB = append(wantB, byte(v))
 	}
-	sum8(b, 3)
+	addUp(b, 3)
 	if len(b) != 9 || !bytes.Equal(b, wantB) {
 		t.Errorf("%d, want %d", b, wantB)
 	}

@@ -3,6 +3,8 @@ package tiff
 import (
 	"encoding/binary"
 	"fmt"
+
+	"platemark/ops/codec"
 )
 
 // lzwWhole unpacks a strip or tile into one piece of memory. Every string of
@@ -14,7 +16,7 @@ type lzwWhole struct {
 
 // unpack fills the whole of dst from count bytes at off, or gives the error
 // that lzwReader gives.
-func (d *lzwWhole) unpack(src *source, off, count uint64, dst []byte) error {
+func (d *lzwWhole) unpack(src *codec.Source, off, count uint64, dst []byte) error {
 	d.start(src, off, count)
 	var (
 		buf   []byte

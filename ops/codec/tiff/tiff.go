@@ -45,56 +45,47 @@
 // 34675).
 package tiff
 
-// MaxSide is the longest side of a picture and of a tile, in pixels, that is
-// read or written. At 300 per inch it is 88 metres.
-const MaxSide = 1 << 20
+import "platemark/ops/codec/ifd"
 
-// Limits on what a file may hold; see also MaxSide.
+// Limits on what a file may hold; see also codec.MaxSide.
 const (
 	maxDirs    = 1024    // directories in one file, SubIFDs included
-	maxTags    = 4096    // tags in one directory
 	maxChunks  = 1 << 22 // strips or tiles of the picture
-	maxProfile = 1 << 25 // bytes of an embedded profile
 	maxSamples = 64      // samples of one pixel
 	maxRow     = 1 << 25 // bytes of one stored row of a strip or tile
 )
 
-// Tags (TIFF 6.0 section 8 and others; see testdata/standards/tiff.csv).
+// Tags (TIFF 6.0 section 8 and others; see testdata/standards/tiff.csv), beside
+// those of package ifd.
 const (
-	tagNewSubfileType   = 254
-	tagSubfileType      = 255
-	tagImageWidth       = 256
-	tagImageLength      = 257
-	tagBitsPerSample    = 258
-	tagCompression      = 259
-	tagPhotometric      = 262
-	tagFillOrder        = 266
-	tagImageDescription = 270
-	tagStripOffsets     = 273
-	tagOrientation      = 274
-	tagSamplesPerPixel  = 277
-	tagRowsPerStrip     = 278
-	tagStripByteCounts  = 279
-	tagXResolution      = 282
-	tagYResolution      = 283
-	tagPlanarConfig     = 284
-	tagResolutionUnit   = 296
-	tagPredictor        = 317
-	tagColorMap         = 320
-	tagTileWidth        = 322
-	tagTileLength       = 323
-	tagTileOffsets      = 324
-	tagTileByteCounts   = 325
-	tagSubIFDs          = 330
-	tagExtraSamples     = 338
-	tagSampleFormat     = 339
-	tagXMP              = 700
-	tagCopyright        = 33432
-	tagICCProfile       = 34675
+	tagNewSubfileType  = 254
+	tagSubfileType     = 255
+	tagImageWidth      = 256
+	tagImageLength     = 257
+	tagBitsPerSample   = 258
+	tagCompression     = 259
+	tagPhotometric     = 262
+	tagFillOrder       = 266
+	tagStripOffsets    = 273
+	tagSamplesPerPixel = 277
+	tagRowsPerStrip    = 278
+	tagStripByteCounts = 279
+	tagPlanarConfig    = 284
+	tagPredictor       = 317
+	tagColorMap        = 320
+	tagTileWidth       = 322
+	tagTileLength      = 323
+	tagTileOffsets     = 324
+	tagTileByteCounts  = 325
+	tagSubIFDs         = 330
+	tagExtraSamples    = 338
+	tagSampleFormat    = 339
+	tagXMP             = 700
+	tagICCProfile      = 34675
 )
 
 // tagNames are the tags that the reader looks at. All others are passed over.
-var tagNames = map[uint16]string{
+var tagNames = ifd.Names{
 	tagNewSubfileType:  "NewSubfileType",
 	tagSubfileType:     "SubfileType",
 	tagImageWidth:      "ImageWidth",
@@ -104,14 +95,14 @@ var tagNames = map[uint16]string{
 	tagPhotometric:     "PhotometricInterpretation",
 	tagFillOrder:       "FillOrder",
 	tagStripOffsets:    "StripOffsets",
-	tagOrientation:     "Orientation",
+	ifd.Orientation:    "Orientation",
 	tagSamplesPerPixel: "SamplesPerPixel",
 	tagRowsPerStrip:    "RowsPerStrip",
 	tagStripByteCounts: "StripByteCounts",
-	tagXResolution:     "XResolution",
-	tagYResolution:     "YResolution",
+	ifd.XResolution:    "XResolution",
+	ifd.YResolution:    "YResolution",
 	tagPlanarConfig:    "PlanarConfiguration",
-	tagResolutionUnit:  "ResolutionUnit",
+	ifd.ResolutionUnit: "ResolutionUnit",
 	tagPredictor:       "Predictor",
 	tagColorMap:        "ColorMap",
 	tagTileWidth:       "TileWidth",
@@ -122,48 +113,4 @@ var tagNames = map[uint16]string{
 	tagExtraSamples:    "ExtraSamples",
 	tagSampleFormat:    "SampleFormat",
 	tagICCProfile:      "ICCProfile",
-}
-
-// Field types (TIFF 6.0 section 2, Technical Note 1, BigTIFF).
-const (
-	typeByte      = 1
-	typeASCII     = 2
-	typeShort     = 3
-	typeLong      = 4
-	typeRational  = 5
-	typeUndefined = 7
-	typeIFD       = 13
-	typeLong8     = 16
-	typeIFD8      = 18
-)
-
-// typeSize is the size of one value of a field type in bytes, 0 where the
-// type is unknown.
-func typeSize(typ uint16) uint64 {
-	switch typ {
-	case typeByte, typeASCII, 6, typeUndefined:
-		return 1
-	case typeShort, 8:
-		return 2
-	case typeLong, 9, 11, typeIFD:
-		return 4
-	case typeRational, 10, 12, typeLong8, 17, typeIFD8:
-		return 8
-	}
-	return 0
-}
-
-// Error says why a file can't be read or written, in plain words.
-type Error struct {
-	Property string // the property at fault: a tag's name, "size", "signature", …
-	Detail   string // what was found and what the rule is
-	Mend     string // what to do about it; may be empty
-}
-
-// Error is Detail, a colon and Mend.
-func (e *Error) Error() string {
-	if e.Mend == "" {
-		return e.Detail
-	}
-	return e.Detail + ": " + e.Mend
 }

@@ -3,6 +3,8 @@ package tiff
 import (
 	"compress/zlib"
 	"io"
+
+	"platemark/ops/codec"
 )
 
 // fault is what is wrong with compressed data, to be said of a strip or tile.
@@ -15,7 +17,7 @@ const errShort = fault("ends before all of its pixels are there")
 // unpacker unpacks one strip or tile, a piece at a time, with fixed memory.
 type unpacker interface {
 	// reset starts on count bytes at off.
-	reset(src *source, off, count uint64)
+	reset(src *codec.Source, off, count uint64)
 	// read fills the whole of dst or gives an error.
 	read(dst []byte) error
 	// finish is called when all pixels are there; left is the number of
@@ -40,14 +42,14 @@ const packedInput = 8192
 
 // packed hands out compressed bytes with fixed memory.
 type packed struct {
-	src       *source
+	src       *codec.Source
 	off, left uint64 // compressed bytes not yet in buf
 	buf       []byte // unread compressed bytes
 	err       error  // what filling buf met
 	input     [packedInput]byte
 }
 
-func (d *packed) start(src *source, off, count uint64) {
+func (d *packed) start(src *codec.Source, off, count uint64) {
 	d.src, d.off, d.left, d.buf, d.err = src, off, count, nil, nil
 }
 
@@ -55,7 +57,7 @@ func (d *packed) start(src *source, off, count uint64) {
 func (d *packed) fill() error {
 	n := copy(d.input[:], d.buf)
 	m := int(min(uint64(packedInput-n), d.left))
-	if d.err = d.src.at(d.input[n:n+m], d.off, "the picture's compressed data"); d.err != nil {
+	if d.err = d.src.At(d.input[n:n+m], d.off, "the picture's compressed data"); d.err != nil {
 		return d.err
 	}
 	d.off += uint64(m)
@@ -108,7 +110,7 @@ type deflateReader struct {
 	skip [512]byte
 }
 
-func (d *deflateReader) reset(src *source, off, count uint64) {
+func (d *deflateReader) reset(src *codec.Source, off, count uint64) {
 	d.start(src, off, count)
 	d.open = false
 }
@@ -180,7 +182,7 @@ type packBitsReader struct {
 	again  byte
 }
 
-func (d *packBitsReader) reset(src *source, off, count uint64) {
+func (d *packBitsReader) reset(src *codec.Source, off, count uint64) {
 	d.start(src, off, count)
 	d.copies, d.runs = 0, 0
 }

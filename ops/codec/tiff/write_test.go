@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	xtiff "golang.org/x/image/tiff"
+
+	"platemark/ops/codec"
 )
 
 // file writes a whole print file.
@@ -110,6 +112,17 @@ func TestEightBits(t *testing.T) {
 	}
 }
 
+// entry is a field as written.
+type entry struct {
+	tag, typ uint16
+	count    int
+	value    []byte
+}
+
+// sizes are those of the field types that are written (TIFF 6.0 section 2,
+// BigTIFF).
+var sizes = map[uint16]int{1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 16: 8}
+
 // tagsOf reads a written directory plainly: tag to type, count and values.
 func tagsOf(b []byte) (order []uint16, tags map[uint16]entry, big bool) {
 	tags = map[uint16]entry{}
@@ -120,7 +133,7 @@ func tagsOf(b []byte) (order []uint16, tags map[uint16]entry, big bool) {
 	}
 	for range n {
 		e := entry{tag: uint16(u(b[at:])), typ: uint16(u(b[at+2:])), count: u(b[at+4:])}
-		size := e.count * int(typeSize(e.typ))
+		size := e.count * sizes[e.typ]
 		place := at + value
 		if size > step-value {
 			place = u(b[place:])
@@ -319,7 +332,7 @@ func TestNewLayoutRefuses(t *testing.T) {
 	good := Options{W: 2, H: 2, C: 3, Bits: 16}
 	for name, edit := range map[string]func(*Options){
 		"pixels":     func(o *Options) { o.W = 0 },
-		"sides":      func(o *Options) { o.H = MaxSide + 1 },
+		"sides":      func(o *Options) { o.H = codec.MaxSide + 1 },
 		"4 channels": func(o *Options) { o.C = 4 },
 		"12 bits":    func(o *Options) { o.Bits = 12 },
 		"resolution": func(o *Options) { o.PPI = big.NewRat(1, 1<<33) },

@@ -3,6 +3,9 @@ package tiff
 import (
 	"fmt"
 	"slices"
+
+	"platemark/ops/codec"
+	"platemark/ops/codec/ifd"
 )
 
 // form says how one pixel is stored.
@@ -36,14 +39,14 @@ var photometricNames = map[uint64]string{
 	32844: "logarithmic luminance", 32845: "logarithmic luminance",
 }
 
-// meaning reads and checks what the stored samples mean.
-func (f *File) meaning(d *dir, planar bool) error {
+// readPixel reads and checks how a pixel is stored, and what its samples mean.
+func (f *File) readPixel(d *ifd.Dir, planar bool) error {
 	const missing = 1 << 20
-	photometric, err := f.src.one(d, tagPhotometric, missing)
+	photometric, err := f.src.One(d, tagPhotometric, missing)
 	if err != nil {
 		return err
 	}
-	samples, err := f.src.one(d, tagSamplesPerPixel, 1)
+	samples, err := f.src.One(d, tagSamplesPerPixel, 1)
 	if err != nil {
 		return err
 	}
@@ -58,13 +61,13 @@ func (f *File) meaning(d *dir, planar bool) error {
 		return refuseColour(photometric, photometric == missing)
 	}
 	if samples == 0 || samples > 65535 {
-		return &Error{"SamplesPerPixel", fmt.Sprintf("the file claims %d samples a pixel (SamplesPerPixel)", samples), mendDamaged}
+		return codec.Errorf("SamplesPerPixel", codec.Damaged, "the file claims %d samples a pixel (SamplesPerPixel)", samples)
 	}
 	if samples < uint64(colours) {
-		return &Error{"SamplesPerPixel", fmt.Sprintf("an RGB picture with %d samples a pixel (SamplesPerPixel)", samples), mendDamaged}
+		return codec.Errorf("SamplesPerPixel", codec.Damaged, "an RGB picture with %d samples a pixel (SamplesPerPixel)", samples)
 	}
 	if samples > maxSamples {
-		return &Error{"SamplesPerPixel", fmt.Sprintf("each pixel has %d samples (SamplesPerPixel); at most %d are read", samples, maxSamples), "delete the extra channels"}
+		return codec.Errorf("SamplesPerPixel", "delete the extra channels", "each pixel has %d samples (SamplesPerPixel); at most %d are read", samples, maxSamples)
 	}
 	m := &f.form
 	m.samples, m.step, m.white = int(samples), int(samples), photometric == 0
@@ -89,7 +92,7 @@ func (f *File) meaning(d *dir, planar bool) error {
 		if f.info.Palette {
 			what = "numbers of colours"
 		}
-		return &Error{"ExtraSamples", fmt.Sprintf("alpha that is multiplied into %s (ExtraSamples 1) has no agreed meaning", what), "save it again as grey or RGB, or flatten it"}
+		return codec.Errorf("ExtraSamples", "save it again as grey or RGB, or flatten it", "alpha that is multiplied into %s (ExtraSamples 1) has no agreed meaning", what)
 	}
 	if m.bits < 16 {
 		m.levels = make([]uint16, 1<<m.bits)
@@ -105,7 +108,7 @@ func (f *File) meaning(d *dir, planar bool) error {
 }
 
 func refuseColour(photometric uint64, missing bool) error {
-	e := &Error{Property: "PhotometricInterpretation", Mend: "save it again as grey or RGB"}
+	e := &codec.Error{Property: "PhotometricInterpretation", Mend: "save it again as grey or RGB"}
 	name := nameOf(photometricNames, photometric, "an unknown kind of colour")
 	e.Detail = fmt.Sprintf("the picture is stored as %s (PhotometricInterpretation %d); grey, RGB and palette pictures are read", name, photometric)
 	switch {
@@ -123,18 +126,18 @@ func refuseColour(photometric uint64, missing bool) error {
 
 // extra reads what the samples behind the colours are (TIFF 6.0 section 18).
 // The first alpha counts; everything else is passed over with one warning.
-func (f *File) extra(d *dir, colours int) error {
+func (f *File) extra(d *ifd.Dir, colours int) error {
 	m := &f.form
 	extras := m.samples - colours
 	var kinds []uint64
-	if e, ok := d.get(tagExtraSamples); ok && e.count > 0 {
+	if e, ok := d.Get(tagExtraSamples); ok && e.Count > 0 {
 		var err error
-		if kinds, err = f.src.uints(e, 65535); err != nil {
+		if kinds, err = f.src.Uints(e, 65535); err != nil {
 			return err
 		}
 	}
 	if len(kinds) > extras {
-		return &Error{"ExtraSamples", fmt.Sprintf("the file declares %d extra samples (ExtraSamples), but its pixels have %d (SamplesPerPixel %d)", len(kinds), extras, m.samples), mendDamaged}
+		return codec.Errorf("ExtraSamples", codec.Damaged, "the file declares %d extra samples (ExtraSamples), but its pixels have %d (SamplesPerPixel %d)", len(kinds), extras, m.samples)
 	}
 	ignored := extras
 	for i, k := range kinds {
@@ -157,37 +160,37 @@ func (f *File) extra(d *dir, colours int) error {
 	if ignored == 1 {
 		sample, is = "sample", "is"
 	}
-	f.warn("each pixel has %d samples; %d extra %s %s %s ignored", m.samples, ignored, sample, kind, is)
+	f.info.Warn("each pixel has %d samples; %d extra %s %s %s ignored", m.samples, ignored, sample, kind, is)
 	return nil
 }
 
 // perSample reads a field with one value a sample. A single value stands for
 // all; exact says whether the count was right.
-func (f *File) perSample(d *dir, tag uint16, fallback uint64) (v []uint64, exact bool, err error) {
-	e, ok := d.get(tag)
+func (f *File) perSample(d *ifd.Dir, tag uint16, fallback uint64) (v []uint64, exact bool, err error) {
+	e, ok := d.Get(tag)
 	if !ok {
 		return []uint64{fallback}, true, nil
 	}
-	if v, err = f.src.uints(e, 65535); err != nil {
+	if v, err = f.src.Uints(e, 65535); err != nil {
 		return nil, false, err
 	}
 	if len(v) != f.form.samples && len(v) != 1 {
-		return nil, false, &Error{tagNames[tag], fmt.Sprintf("%s has %d values for %d samples a pixel", e.name(), len(v), f.form.samples), mendDamaged}
+		return nil, false, codec.Errorf(tagNames[tag], codec.Damaged, "%s has %d values for %d samples a pixel", e, len(v), f.form.samples)
 	}
 	return v, len(v) == f.form.samples, nil
 }
 
-func (f *File) bits(d *dir, photometric uint64) (int, error) {
+func (f *File) bits(d *ifd.Dir, photometric uint64) (int, error) {
 	v, exact, err := f.perSample(d, tagBitsPerSample, 1)
 	if err != nil {
 		return 0, err
 	}
-	if _, ok := d.get(tagBitsPerSample); !ok && (photometric > 1 || f.form.samples > 1) {
-		return 0, &Error{"BitsPerSample", "the file doesn't say how many bits a sample has (BitsPerSample is missing)", mendPlain}
+	if _, ok := d.Get(tagBitsPerSample); !ok && (photometric > 1 || f.form.samples > 1) {
+		return 0, codec.Errorf("BitsPerSample", mendPlain, "the file doesn't say how many bits a sample has (BitsPerSample is missing)")
 	}
 	for _, b := range v[1:] {
 		if b != v[0] {
-			return 0, &Error{"BitsPerSample", fmt.Sprintf("the channels differ in depth (BitsPerSample %d)", v), mendPlain}
+			return 0, codec.Errorf("BitsPerSample", mendPlain, "the channels differ in depth (BitsPerSample %d)", v)
 		}
 	}
 	may := []uint64{1, 2, 4, 8, 12, 16, 24, 32}
@@ -204,16 +207,16 @@ func (f *File) bits(d *dir, photometric uint64) (int, error) {
 		} else if photometric == 3 {
 			kind = "numbers of palette colours"
 		}
-		return 0, &Error{"BitsPerSample", fmt.Sprintf("%d bits a sample (BitsPerSample); %s of %d bits are read", v[0], kind, may), "save it again with 16 bits a channel"}
+		return 0, codec.Errorf("BitsPerSample", "save it again with 16 bits a channel", "%d bits a sample (BitsPerSample); %s of %d bits are read", v[0], kind, may)
 	}
 	if !exact {
-		f.warn("BitsPerSample stands once for %d channels; taken for each of them", f.form.samples)
+		f.info.Warn("BitsPerSample stands once for %d channels; taken for each of them", f.form.samples)
 	}
 	return int(v[0]), nil
 }
 
 // floats reads whether the samples are floating-point numbers.
-func (f *File) floats(d *dir) (bool, error) {
+func (f *File) floats(d *ifd.Dir) (bool, error) {
 	v, _, err := f.perSample(d, tagSampleFormat, 1)
 	if err != nil {
 		return false, err
@@ -222,35 +225,34 @@ func (f *File) floats(d *dir) (bool, error) {
 		if k != 1 && k != 3 {
 			name := nameOf(map[uint64]string{2: "signed whole numbers", 4: "numbers of undefined kind",
 				5: "complex numbers", 6: "complex numbers"}, k, "numbers of unknown kind")
-			return false, &Error{"SampleFormat", fmt.Sprintf("the samples are %s (SampleFormat %d); unsigned whole and floating-point numbers are read", name, k),
-				"save it again with 16 bits a channel"}
+			return false, codec.Errorf("SampleFormat", "save it again with 16 bits a channel", "the samples are %s (SampleFormat %d); unsigned whole and floating-point numbers are read", name, k)
 		}
 		if k != v[0] {
-			return false, &Error{"SampleFormat", fmt.Sprintf("the channels differ in kind (SampleFormat %d)", v), mendPlain}
+			return false, codec.Errorf("SampleFormat", mendPlain, "the channels differ in kind (SampleFormat %d)", v)
 		}
 	}
 	if v[0] == 3 && f.info.Palette {
-		return false, &Error{"SampleFormat", "palette colours are numbered with floating-point numbers (SampleFormat 3)", "save it again as RGB"}
+		return false, codec.Errorf("SampleFormat", "save it again as RGB", "palette colours are numbered with floating-point numbers (SampleFormat 3)")
 	}
 	return v[0] == 3, nil
 }
 
 // colourMap reads tag 320: all reds, then greens, then blues, 16 bits each.
-func (f *File) colourMap(d *dir) error {
+func (f *File) colourMap(d *ifd.Dir) error {
 	n := 1 << f.form.bits
-	e, ok := d.get(tagColorMap)
+	e, ok := d.Get(tagColorMap)
 	if !ok {
-		return &Error{"ColorMap", "a palette picture without a palette (ColorMap is missing)", mendDamaged}
+		return codec.Errorf("ColorMap", codec.Damaged, "a palette picture without a palette (ColorMap is missing)")
 	}
-	if e.typ != typeShort || e.count != uint64(3*n) {
-		return &Error{"ColorMap", fmt.Sprintf("%s has %d values of field type %d; %d colours need %d values of type %d", e.name(), e.count, e.typ, n, 3*n, typeShort), mendDamaged}
+	if e.Type != ifd.Short || e.Count != uint64(3*n) {
+		return codec.Errorf("ColorMap", codec.Damaged, "%s has %d values of field type %d; %d colours need %d values of type %d", e, e.Count, e.Type, n, 3*n, ifd.Short)
 	}
-	v, err := f.src.uints(e, uint64(3*n))
+	v, err := f.src.Uints(e, uint64(3*n))
 	if err != nil {
 		return err
 	}
 	if most := slices.Max(v); most > 0 && most < 256 {
-		return &Error{"ColorMap", fmt.Sprintf("the palette's brightest number is %d of 65535 (ColorMap): either the picture is nearly black, or it was written with 8-bit numbers by mistake", most), "save it again as RGB"}
+		return codec.Errorf("ColorMap", "save it again as RGB", "the palette's brightest number is %d of 65535 (ColorMap): either the picture is nearly black, or it was written with 8-bit numbers by mistake", most)
 	}
 	f.form.palette = new([3][]uint16)
 	for c := range f.form.palette {

@@ -16,20 +16,20 @@ func memory(p []uint16) []byte {
 	return unsafe.Slice((*byte)(unsafe.Pointer(&p[0])), 2*len(p))
 }
 
-// samples turns len(dst) stored samples at the head of raw, one row of one
+// plainTo16 turns len(dst) stored samples at the head of raw, one row of one
 // tile of a plain picture, into 16-bit samples. It may change raw.
-func (f *File) samples(dst []uint16, raw []byte) {
+func (f *File) plainTo16(dst []uint16, raw []byte) {
 	if f.form.bits == 8 {
 		raw = raw[:len(dst)]
 		if f.predict == 2 {
-			sum8(raw, f.info.Channels)
+			addUp(raw, f.info.Channels)
 		}
 		widen(dst, raw)
 	} else {
 		copy(memory(dst), raw)
 		f.order16(dst)
 		if f.predict == 2 {
-			sum16(dst, f.info.Channels)
+			addUp(dst, f.info.Channels)
 		}
 	}
 	if f.form.white {

@@ -4,12 +4,20 @@ import (
 	"encoding/binary"
 	"math"
 	"math/bits"
+
+	"platemark/ops/codec"
 )
 
-// convert turns one row of one tile, the predictor undone, into 16-bit
+// rowTo16 turns one row of one tile, as stored but unpacked, into 16-bit
 // samples: all colours of interleaved pixels, or those of one plane. alpha is
-// the row of alpha where that has a plane of its own.
-func (f *File) convert(w *worker, dst []uint16, plane int, raw, alpha []byte) {
+// the row of alpha, its predictor undone, where that has a plane of its own. It may
+// change raw.
+func (f *File) rowTo16(w *worker, dst []uint16, plane int, raw, alpha []byte) {
+	if f.plain() {
+		f.plainTo16(dst, raw)
+		return
+	}
+	f.unpredict(w, raw)
 	m := &f.form
 	alphaAt := 0
 	if alpha == nil {
@@ -20,10 +28,10 @@ func (f *File) convert(w *worker, dst []uint16, plane int, raw, alpha []byte) {
 		first, n = 0, f.info.Channels
 	}
 	if m.wide() {
-		f.convertWide(w, dst, first, n, raw, alpha, alphaAt)
+		f.wideTo16(w, dst, first, n, raw, alpha, alphaAt)
 		return
 	}
-	f.convertNarrow(w, dst, first, n, raw, alpha, alphaAt)
+	f.narrowTo16(w, dst, first, n, raw, alpha, alphaAt)
 }
 
 // channel is the place of channel k's sample in a stored pixel of its chunk.
@@ -34,8 +42,8 @@ func (f *File) channel(k int) int {
 	return k
 }
 
-// convertNarrow is for whole numbers up to 16 bits. It works on 16-bit values.
-func (f *File) convertNarrow(w *worker, dst []uint16, first, n int, raw, alpha []byte, alphaAt int) {
+// narrowTo16 is for whole numbers up to 16 bits. It works on 16-bit values.
+func (f *File) narrowTo16(w *worker, dst []uint16, first, n int, raw, alpha []byte, alphaAt int) {
 	m, channels := &f.form, f.info.Channels
 	pixels := len(dst) / channels
 	c, a := room(&w.narrow[0], pixels), room(&w.narrow[1], pixels)
@@ -62,62 +70,46 @@ func (f *File) convertNarrow(w *worker, dst []uint16, first, n int, raw, alpha [
 			invert(c)
 		}
 		out := dst[k:]
-		switch {
-		case m.palette != nil:
+		if m.palette != nil {
 			// A plane of colour numbers holds all channels.
 			for k, p := range m.palette {
 				for i, v := range c {
 					v = p[v]
 					if f.onWhite {
-						v = onWhite(v, a[i])
+						v = codec.OnWhite(v, a[i])
 					}
 					dst[channels*i+k] = v
 				}
 			}
 			return
-		case m.alpha == AlphaAssociated && f.onWhite:
-			for i, v := range c {
+		}
+		for i, v := range c {
+			switch {
+			case m.alpha == AlphaAssociated:
 				if v > a[i] {
 					if a[i] > 0 {
 						w.counts.Clipped++
 					}
 					v = a[i]
 				}
-				out[channels*i] = v + (65535 - a[i])
-			}
-		case m.alpha == AlphaAssociated:
-			for i, v := range c {
-				if v > a[i] && a[i] > 0 {
-					w.counts.Clipped++
+				if f.onWhite {
+					v += 65535 - a[i]
+				} else {
+					v = divided(v, a[i])
 				}
-				out[channels*i] = divided(v, a[i])
+			case f.onWhite:
+				v = codec.OnWhite(v, a[i])
 			}
-		case f.onWhite:
-			for i, v := range c {
-				out[channels*i] = onWhite(v, a[i])
-			}
-		default:
-			for i, v := range c {
-				out[channels*i] = v
-			}
+			out[channels*i] = v
 		}
 	}
 }
 
-// onWhite is c a + (1 - a), all as 16-bit numbers, rounded to the nearest.
-// There are no ties: 65535 is odd.
-func onWhite(c, a uint16) uint16 {
-	return uint16((uint32(c)*uint32(a) + 65535*(65535-uint32(a)) + 32767) / 65535)
-}
-
-// divided is c / a as a 16-bit number, rounded half up; 65535 where c is above
-// a, and 0 where a is 0.
+// divided is c / a, c up to a, as a 16-bit number, rounded half up; 0 where a is
+// 0.
 func divided(c, a uint16) uint16 {
-	switch {
-	case a == 0:
+	if a == 0 {
 		return 0
-	case c >= a:
-		return 65535
 	}
 	return uint16((2*65535*uint64(c) + uint64(a)) / (2 * uint64(a)))
 }
@@ -166,9 +158,9 @@ func (f *File) level(p []uint16) {
 	}
 }
 
-// convertWide is for floating-point numbers and whole ones of more than 16
+// wideTo16 is for floating-point numbers and whole ones of more than 16
 // bits. It works on float64 from 0 to 1.
-func (f *File) convertWide(w *worker, dst []uint16, first, n int, raw, alpha []byte, alphaAt int) {
+func (f *File) wideTo16(w *worker, dst []uint16, first, n int, raw, alpha []byte, alphaAt int) {
 	m, channels := &f.form, f.info.Channels
 	pixels := len(dst) / channels
 	c, a := room(&w.wide[0], pixels), room(&w.wide[1], pixels)
@@ -234,77 +226,48 @@ func (c *Counts) clip(v, most float64) float64 {
 func (f *File) fractions(dst []float64, raw []byte, at int) {
 	m := &f.form
 	size := m.bits / 8
-	at *= size
-	step := size * m.step
-	switch {
-	case m.bits == 64:
-		for i := range dst {
-			v := binary.LittleEndian.Uint64(raw[at:])
-			if m.bigEndian {
-				v = bits.ReverseBytes64(v)
-			}
+	most := float64(uint64(1)<<m.bits - 1)
+	raw = raw[at*size:]
+	for i := range dst {
+		var v uint64
+		switch b := raw[i*m.step*size:]; size {
+		case 2:
+			v = uint64(binary.LittleEndian.Uint16(b))
+		case 3:
+			v = uint64(b[0]) | uint64(b[1])<<8 | uint64(b[2])<<16
+		case 4:
+			v = uint64(binary.LittleEndian.Uint32(b))
+		default:
+			v = binary.LittleEndian.Uint64(b)
+		}
+		if m.bigEndian {
+			v = bits.ReverseBytes64(v) >> (64 - m.bits)
+		}
+		switch {
+		case !m.float:
+			dst[i] = float64(v) / most
+		case m.bits == 64:
 			dst[i] = math.Float64frombits(v)
-			at += step
-		}
-	case m.bits == 32:
-		for i := range dst {
-			v := binary.LittleEndian.Uint32(raw[at:])
-			if m.bigEndian {
-				v = bits.ReverseBytes32(v)
-			}
-			if m.float {
-				dst[i] = float64(math.Float32frombits(v))
-			} else {
-				dst[i] = float64(v) / math.MaxUint32
-			}
-			at += step
-		}
-	case m.bits == 24:
-		for i := range dst {
-			v := uint32(raw[at]) | uint32(raw[at+1])<<8 | uint32(raw[at+2])<<16
-			if m.bigEndian {
-				v = bits.ReverseBytes32(v) >> 8
-			}
-			if m.float {
-				dst[i] = float24(v)
-			} else {
-				dst[i] = float64(v) / (1<<24 - 1)
-			}
-			at += step
-		}
-	default:
-		for i := range dst {
-			v := binary.LittleEndian.Uint16(raw[at:])
-			if m.bigEndian {
-				v = bits.ReverseBytes16(v)
-			}
-			dst[i] = float16(v)
-			at += step
+		case m.bits == 32:
+			dst[i] = float64(math.Float32frombits(uint32(v)))
+		case m.bits == 24: // TIFF Technical Note 3
+			dst[i] = smallFloat(v, 7, 16)
+		default: // IEEE 754 binary16
+			dst[i] = smallFloat(v, 5, 10)
 		}
 	}
 }
 
-// float16 is the value of a 16-bit floating-point number (IEEE 754 binary16):
-// sign, 5 bits of exponent with bias 15, 10 bits.
-func float16(v uint16) float64 {
-	return smallFloat(uint64(v>>15), uint64(v>>10&31), uint64(v&1023), 10, 31, 1.0/(1<<24))
-}
-
-// float24 is the value of a 24-bit floating-point number (TIFF Technical Note
-// 3): sign, 7 bits of exponent with bias 63, 16 bits.
-func float24(v uint32) float64 {
-	return smallFloat(uint64(v>>23), uint64(v>>16&127), uint64(v&65535), 16, 127, 1.0/(1<<39)/(1<<39))
-}
-
-// smallFloat widens a number of size bits of fraction and exponents up to
-// most; least is the smallest number above 0.
-func smallFloat(sign, exp, frac uint64, size uint, most uint64, least float64) float64 {
-	sign <<= 63
+// smallFloat is the value of a floating-point number of a sign, exps bits of
+// exponent, half of them the bias, and size bits of fraction.
+func smallFloat(v uint64, exps, size int) float64 {
+	bias := 1<<(exps-1) - 1
+	sign, exp, frac := v>>(exps+size)<<63, int(v>>size)&(1<<exps-1), v&(1<<size-1)
 	switch exp {
-	case most:
+	case 1<<exps - 1:
 		return math.Float64frombits(sign | 2047<<52 | frac<<(52-size))
 	case 0:
-		return math.Copysign(float64(frac)*least, math.Float64frombits(sign|1))
+		return math.Copysign(math.Ldexp(float64(frac), 1-bias-size), math.Float64frombits(sign|1))
 	}
-	return math.Float64frombits(sign | (exp+1023-most/2)<<52 | frac<<(52-size))
+	return math.Float64frombits(sign | uint64(exp+1023-bias)<<52 | frac<<(52-size))
 }

@@ -86,8 +86,7 @@ func (f *File) column(tx int) (from, to int) {
 // about.
 func (f *File) tile(w *worker, band, tx, row int, dst []uint16) (i int, err error) {
 	c, stride := &f.chunks, f.stride()
-	plain := f.plain()
-	if plain && f.packing == packNone && !c.tiles && f.form.bits == 16 {
+	if f.plain() && f.packing == packNone && !c.tiles && f.form.bits == 16 {
 		i = c.at(0, band, tx)
 		return i, f.copyStrip(i, row, dst)
 	}
@@ -113,17 +112,11 @@ func (f *File) tile(w *worker, band, tx, row int, dst []uint16) (i int, err erro
 				return i, err
 			}
 			for r := range n {
-				out, in := dst[r*stride:][from:to], raw[r*c.rowBytes:][:c.rowBytes]
-				if plain {
-					f.samples(out, in)
-					continue
-				}
 				var a []byte
 				if alpha != nil {
 					a = alpha[r*c.rowBytes:][:c.rowBytes]
 				}
-				f.unpredict(w, in)
-				f.convert(w, out, p, in, a)
+				f.rowTo16(w, dst[r*stride:][from:to], p, raw[r*c.rowBytes:][:c.rowBytes], a)
 			}
 		}
 		dst = dst[n*stride:]
@@ -136,7 +129,7 @@ func (f *File) tile(w *worker, band, tx, row int, dst []uint16) (i int, err erro
 // stand in the file as they do in memory but for the order of bytes.
 func (f *File) copyStrip(i, row int, dst []uint16) error {
 	off := f.chunks.offset[i] + uint64(row)*uint64(f.chunks.rowBytes)
-	if err := f.src.at(memory(dst), off, "the picture's data"); err != nil {
+	if err := f.src.At(memory(dst), off, "the picture's data"); err != nil {
 		return err
 	}
 	f.order16(dst)
@@ -153,17 +146,17 @@ func (f *File) stored(w *worker, memory *[]byte, i, band, row, n int) ([]byte, e
 	raw := room(memory, n*c.rowBytes)
 	switch f.packing {
 	case packNone:
-		return raw, f.src.at(raw, c.offset[i]+uint64(row)*uint64(c.rowBytes), "the picture's data")
+		return raw, f.src.At(raw, c.offset[i]+uint64(row)*uint64(c.rowBytes), "the picture's data")
 	case packLZW:
 		if w.lzw == nil {
 			w.lzw = new(lzwWhole)
 		}
-		return raw, w.lzw.unpack(&f.src, c.offset[i], c.count[i], raw)
+		return raw, w.lzw.unpack(&f.src.Source, c.offset[i], c.count[i], raw)
 	}
 	if w.other == nil {
 		w.other = f.newUnpacker()
 	}
-	w.other.reset(&f.src, c.offset[i], c.count[i])
+	w.other.reset(&f.src.Source, c.offset[i], c.count[i])
 	if err := w.other.read(raw); err != nil {
 		return nil, err
 	}
@@ -176,7 +169,6 @@ func (f *File) goOn(w *worker, cursors []unpacker, tx, band int, last bool, dst 
 	c, stride := &f.chunks, f.stride()
 	from, to := f.column(tx)
 	from, to = from*f.info.Channels, to*f.info.Channels
-	plain := f.plain()
 	raw := room(&w.raw, c.rowBytes)
 	var alpha []byte
 	for ; len(dst) > 0; dst = dst[stride:] {
@@ -191,12 +183,7 @@ func (f *File) goOn(w *worker, cursors []unpacker, tx, band int, last bool, dst 
 			if err := cursors[p].read(raw); err != nil {
 				return p, err
 			}
-			if plain {
-				f.samples(dst[from:to], raw)
-				continue
-			}
-			f.unpredict(w, raw)
-			f.convert(w, dst[from:to], p, raw, alpha)
+			f.rowTo16(w, dst[from:to], p, raw, alpha)
 		}
 	}
 	if !last {
