@@ -55,7 +55,7 @@ type behindPrepare struct {
 // maxWork bounds what the prints of a job may ask for together: the characters
 // of all steps' arguments, and stepWork for each step.
 const (
-	maxWork  = 2 << 20
+	maxWork  = 3 << 19
 	stepWork = 200
 )
 

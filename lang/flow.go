@@ -29,8 +29,8 @@ func (i item) where() string {
 }
 
 // maxFlow bounds the lines of prepare and all prints, those of followed blocks
-// counted for each print: 20 prints of a film with 10,000 spots.
-const maxFlow = 200_000
+// counted for each print: 10 prints of a film with 10,000 spots.
+const maxFlow = 100_000
 
 // flatten replaces follow lines; nil where that would come to too many lines.
 func (r *reader) flatten(b *block, names *nameList) []item {
@@ -39,7 +39,7 @@ func (r *reader) flatten(b *block, names *nameList) []item {
 		if f, ok := st.node.(*Follow); ok && !st.broken {
 			if n := names.find(f.Name.Value); n != nil && n.kind == "steps" {
 				if r.lines += len(n.blk.stmts); r.lines > maxFlow {
-					r.add("PM108", st.span, "the prints of this recipe have too many lines", "They may have 200,000 together, the lines of a followed block counted for each print.", "cut it into several recipes")
+					r.add("PM108", st.span, "the prints of this recipe have too many lines", "They may have 100,000 together, the lines of a followed block counted for each print.", "cut it into several recipes")
 					return nil
 				}
 				for _, s := range n.blk.stmts {
