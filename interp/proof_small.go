@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"image"
-	"math/big"
 	"slices"
 
 	"platemark/interp/engine"
@@ -26,10 +25,6 @@ type source struct {
 	pic   ops.Pic
 }
 
-// mending are the operations that work at full size before the picture is
-// reduced.
-var mending = []string{"turn", "spots", "spot-pixels", "crop"}
-
 // mended lists the nodes from the master on that mending alone makes, as long
 // as nothing else uses them.
 func mended(p *Plan) []int {
@@ -45,7 +40,7 @@ func mended(p *Plan) []int {
 				next, users = i, users+1
 			}
 		}
-		if users != 1 || !slices.Contains(mending, p.Nodes[next].Op) || p.Nodes[next].In[0] != at {
+		if users != 1 || !p.Nodes[next].operation().Mends || p.Nodes[next].In[0] != at {
 			break
 		}
 		at = next
@@ -80,6 +75,12 @@ func meeting(plans []*Plan) (key raster.Sum, ok bool) {
 // nodeOf finds a node by its key.
 func (p *Plan) nodeOf(key raster.Sum) int {
 	return slices.IndexFunc(p.Nodes, func(n Node) bool { return n.key == key })
+}
+
+// operation is what makes the node; one that does nothing for an input.
+func (n *Node) operation() *ops.Operation {
+	o, _ := ops.Lookup(n.Op, n.Ver)
+	return &o
 }
 
 // before is the width of the picture, on the way from cut to out, that enlarging
@@ -199,11 +200,11 @@ func (b *builder) small(ctx context.Context, s smallPlan, out int) (*engine.Grap
 			}
 			gn.Pic, gn.Store = n.Pic, l.store
 		default:
-			args, keep, err := s.scaled(i, cut)
+			args, seen, err := s.scaled(i, cut)
 			if err != nil {
 				return nil, err
 			}
-			if !keep {
+			if !seen {
 				at[i], s.pics[i] = at[n.In[0]], s.pics[n.In[0]]
 				continue
 			}
@@ -211,11 +212,7 @@ func (b *builder) small(ctx context.Context, s smallPlan, out int) (*engine.Grap
 			for _, k := range n.In {
 				in, gn.In = append(in, s.pics[k]), append(gn.In, at[k])
 			}
-			o, ok := ops.Lookup(n.Op, n.Ver)
-			if !ok {
-				return nil, fmt.Errorf("internal: no operation %s %d", n.Op, n.Ver)
-			}
-			if gn.Step, err = o.New(args, in, s.env); err != nil {
+			if gn.Step, err = n.operation().New(args, in, s.env); err != nil {
 				return nil, fmt.Errorf("line %d, reduced for the proof: %w", n.Line, err)
 			}
 			gn.Pic = gn.Step.Pic()
@@ -227,142 +224,18 @@ func (b *builder) small(ctx context.Context, s smallPlan, out int) (*engine.Grap
 	return g, nil
 }
 
-// scaled are a node's arguments in pixels of the reduced pictures; keep is
+// scaled are a node's arguments in pixels of the reduced pictures; seen is
 // false where nothing would be seen of the step.
-func (s *smallPlan) scaled(i, cut int) (args ops.Args, keep bool, err error) {
+func (s *smallPlan) scaled(i, cut int) (args ops.Args, seen bool, err error) {
 	n := s.p.Nodes[i]
-	args = slices.Clone(n.Args)
-	if a, ok := s.args[i]; ok {
-		args = slices.Clone(a)
+	args, ok := s.args[i]
+	if !ok {
+		args = n.Args
 	}
-	ratio := func(a, b int) *big.Rat { return big.NewRat(int64(a), int64(b)) }
-	// The frame keeps whole pixels, so it has its own two ratios.
-	full := s.p.Nodes[cut].Pic
-	frame := func(side int, axis *big.Rat) int { return max(1, roundHalfUp(mul(rat(int64(side)), axis))) }
-	fx, fy := ratio(s.src.pic.W, full.W), ratio(s.src.pic.H, full.H)
-	set := func(name, value string) {
-		for k := range args {
-			if args[k].Name == name {
-				args[k].Value = value
-			}
-		}
+	r := ops.Reduction{Frame: ops.RatioOf(s.p.Nodes[cut].Pic, s.src.pic), W: s.w, H: s.h}
+	if k := len(n.In) - 1; k >= 0 {
+		r.From, r.Pic = s.p.Nodes[n.In[0]].Pic, s.pics[n.In[0]]
+		r.Mask, r.Mini = s.p.Nodes[n.In[k]].Pic, s.pics[n.In[k]]
 	}
-	if c, ok := args.Get("covers"); ok && c != "" {
-		m := s.p.Nodes[n.In[len(n.In)-1]].Pic
-		r, err := args.Rats("covers", 4)
-		if err != nil {
-			return nil, false, err
-		}
-		mx, my := ratio(frame(m.W, fx), m.W), ratio(frame(m.H, fy), m.H)
-		set("covers", rect{mul(r[0], mx), mul(r[1], my), mul(r[2], mx), mul(r[3], my)}.String())
-	}
-	if n.Op == "mask" {
-		w, err := args.Int("width")
-		if err != nil {
-			return nil, false, err
-		}
-		h, err := args.Int("height")
-		if err != nil {
-			return nil, false, err
-		}
-		nw, nh := frame(w, fx), frame(h, fy)
-		set("width", fmt.Sprint(nw))
-		set("height", fmt.Sprint(nh))
-		for k, text := range args.All("shape") {
-			sh, err := ops.ParseShape(text)
-			if err != nil {
-				return nil, false, err
-			}
-			scaleShape(&sh, ratio(nw, w), ratio(nh, h))
-			set(fmt.Sprintf("shape-%d", k+1), sh.String())
-		}
-		return args, true, nil
-	}
-	if len(n.In) == 0 {
-		return args, true, nil
-	}
-	old, now := s.p.Nodes[n.In[0]].Pic, s.pics[n.In[0]]
-	sx, sy := ratio(now.W, old.W), ratio(now.H, old.H)
-	less := now.W < old.W
-	length := func(name string) *big.Rat {
-		r, err := args.Rat(name)
-		if err != nil {
-			return new(big.Rat)
-		}
-		return mul(r, sx)
-	}
-	switch n.Op {
-	case "spot-pixels":
-		return args, !less, nil
-	case "spots":
-		var kept ops.Args
-		for _, text := range args.All("spot") {
-			sp, err := ops.ParseSpot(text)
-			if err != nil {
-				return nil, false, err
-			}
-			sp.At.X, sp.At.Y, sp.Radius = mul(sp.At.X, sx), mul(sp.At.Y, sy), mul(sp.Radius, sx)
-			if sp.From != nil {
-				sp.From = &ops.MaskPoint{X: mul(sp.From.X, sx), Y: mul(sp.From.Y, sy)}
-			}
-			if sp.Radius.Cmp(big.NewRat(1, 2)) >= 0 {
-				kept = append(kept, ops.Arg{Name: fmt.Sprintf("spot-%d", len(kept)+1), Value: sp.String()})
-			}
-		}
-		return kept, len(kept) > 0, nil
-	case "crop":
-		side := func(from, size string, axis *big.Rat, most int) error {
-			a, err := args.Int(from)
-			if err != nil {
-				return err
-			}
-			l, err := args.Int(size)
-			if err != nil {
-				return err
-			}
-			lo := min(roundHalfUp(mul(rat(int64(a)), axis)), most-1)
-			hi := min(roundHalfUp(mul(rat(int64(a+l)), axis)), most)
-			set(from, fmt.Sprint(lo))
-			set(size, fmt.Sprint(max(1, hi-lo)))
-			return nil
-		}
-		if err := side("x", "w", sx, now.W); err != nil {
-			return nil, false, err
-		}
-		return args, true, side("y", "h", sy, now.H)
-	case "enlarge":
-		if now.W == s.w && now.H == s.h {
-			return nil, false, nil
-		}
-		set("width", fmt.Sprint(s.w))
-		set("height", fmt.Sprint(s.h))
-	case "sharpen":
-		r := length("radius")
-		if less && r.Cmp(big.NewRat(1, 3)) < 0 {
-			return nil, false, nil
-		}
-		set("radius", r.RatString())
-	case "tone":
-		if _, ok := args.Get("local-radius"); ok {
-			r := length("local-radius")
-			if r.Cmp(rat(1)) < 0 {
-				r = rat(1)
-			}
-			set("local-radius", r.RatString())
-		}
-	}
-	return args, true, nil
-}
-
-// scaleShape takes a line of a mask to another frame.
-func scaleShape(sh *ops.MaskShape, x, y *big.Rat) {
-	for i, p := range sh.Points {
-		sh.Points[i] = ops.MaskPoint{X: mul(p.X, x), Y: mul(p.Y, y)}
-	}
-	if sh.W != nil {
-		sh.W = mul(sh.W, x)
-	}
-	if sh.H != nil {
-		sh.H = mul(sh.H, y)
-	}
+	return n.operation().Reduced(args, r)
 }

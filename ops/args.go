@@ -23,27 +23,12 @@ type Env struct {
 	Profiles map[string]*colour.Profile
 }
 
-// Param states one parameter of an operation.
-type Param struct {
-	Name string // as in Args
-	Unit string // base unit: "px", "1" (a share: 1 is 100 %), "word", "count", "bits", "sha256"
-	// Min and Max bound a number ("" = unbounded), as fractions.
-	Min, Max string
-	Words    []string // the allowed words, for Unit "word"
-	Default  string   // "" = must be given
-	Doc      string
-}
-
-// Operation is one line of the table: a name, a version for good, and how to
-// build the step.
-type Operation struct {
-	Name    string
-	Version int
-	Doc     string // formula and source, in a few lines
-	Params  []Param
-	// New binds arguments and input kinds. It checks every argument again and
-	// gives an error in plain words; it never panics on bad arguments.
-	New func(a Args, in []Pic, env Env) (Step, error)
+// profile finds a profile by its digest.
+func (e Env) profile(what, sum string) (*colour.Profile, error) {
+	if p := e.Profiles[sum]; p != nil {
+		return p, nil
+	}
+	return nil, fmt.Errorf("%s: no profile with the digest %q is at hand", what, sum)
 }
 
 // Get returns the argument called name and whether it is there.
@@ -75,33 +60,37 @@ func (a Args) All(prefix string) []string {
 	}
 }
 
+// rats writes numbers as one argument.
+func rats(v ...*big.Rat) string {
+	var s []string
+	for _, r := range v {
+		s = append(s, r.RatString())
+	}
+	return strings.Join(s, " ")
+}
+
 // Rat reads a number.
 func (a Args) Rat(name string) (*big.Rat, error) {
 	v, ok := a.Get(name)
 	if !ok {
-		return nil, fmt.Errorf("argument %s is missing", name)
+		return nil, fmt.Errorf("%s is missing", name)
 	}
 	return ParseRat(v)
 }
 
-// Rats reads a list of exactly n numbers separated by spaces (any number
-// where n is 0).
+// Rats reads a list of exactly n numbers separated by spaces.
 func (a Args) Rats(name string, n int) ([]*big.Rat, error) {
-	v, ok := a.Get(name)
-	if !ok {
-		return nil, fmt.Errorf("argument %s is missing", name)
-	}
-	f := strings.Fields(v)
-	if n > 0 && len(f) != n {
-		return nil, fmt.Errorf("argument %s has %d numbers, expected %d", name, len(f), n)
-	}
-	out := make([]*big.Rat, len(f))
-	for i, s := range f {
+	v, _ := a.Get(name)
+	var out []*big.Rat
+	for _, s := range strings.Fields(v) {
 		r, err := ParseRat(s)
 		if err != nil {
 			return nil, err
 		}
-		out[i] = r
+		out = append(out, r)
+	}
+	if len(out) != n {
+		return nil, fmt.Errorf("%s has %d numbers, expected %d", name, len(out), n)
 	}
 	return out, nil
 }
@@ -109,11 +98,11 @@ func (a Args) Rats(name string, n int) ([]*big.Rat, error) {
 // Int reads a whole number.
 func (a Args) Int(name string) (int, error) {
 	r, err := a.Rat(name)
+	if err == nil && (!r.IsInt() || !r.Num().IsInt64()) {
+		err = fmt.Errorf("%s is %s, expected a whole number", name, decimal(r))
+	}
 	if err != nil {
 		return 0, err
-	}
-	if !r.IsInt() || !r.Num().IsInt64() {
-		return 0, fmt.Errorf("argument %s is %s, expected a whole number", name, r.RatString())
 	}
 	return int(r.Num().Int64()), nil
 }

@@ -3,23 +3,27 @@ package ops
 import (
 	"fmt"
 	"image"
-	"math/big"
-
-	"platemark/ops/colour"
 )
 
 // blendV1 mixes one picture into another through a mask.
-var blendV1 = Operation{
+var blendV1 = operation(Operation{
 	Name:    "blend",
 	Version: 1,
 	Doc: `over + p (top - over) on the encoded values, p = at times mask, in float32,
 rounded once, half up. Inputs: top, over, and a mask if there is one. Where p is
 0 the result is over, where it is 1 it is top, to the bit.`,
-	Params: []Param{
+	Takes:  2,
+	Masked: true,
+	Nanos:  3,
+	Params: Params{
 		{Name: "at", Unit: "1", Min: "0", Max: "1", Doc: "the share of top where the mask is full"},
-		{Name: "covers", Unit: "px", Doc: "left, top, right and bottom of what the picture shows, in px of the mask's frame; the whole frame if not given"},
+		covers,
 	},
-	New: newBlend,
+}, newBlend)
+
+type blendParams struct {
+	At     float32
+	Covers string
 }
 
 type blend struct {
@@ -28,50 +32,17 @@ type blend struct {
 	mask *sampler // nil without
 }
 
-func newBlend(a Args, in []Pic, env Env) (Step, error) {
-	if len(in) != 2 && len(in) != 3 {
-		return nil, fmt.Errorf("blend takes 2 pictures and perhaps a mask, got %d inputs", len(in))
-	}
+func newBlend(a blendParams, in []Pic, _ Env) (Step, error) {
 	top, over := in[0], in[1]
 	if top.W != over.W || top.H != over.H || top.C != over.C || !sameProfile(top.Profile, over.Profile) {
 		return nil, fmt.Errorf("blend takes two pictures of one size and profile, got %d x %d px with %d channels and %d x %d px with %d; bring both to the same size and space first",
 			top.W, top.H, top.C, over.W, over.H, over.C)
 	}
-	if over.C != 1 && over.C != 3 || over.W < 1 || over.H < 1 {
-		return nil, fmt.Errorf("blend takes grey or RGB, these pictures have %d channels", over.C)
-	}
-	at, err := ratArg(a, "at", "", 1)
-	if err != nil {
+	if err := greyOrRGB("blend", over); err != nil {
 		return nil, err
 	}
-	s := &blend{pic: over}
-	s.at, _ = at.Float32()
-	if len(in) == 3 {
-		if s.mask, err = newSampler(a.Word("covers", ""), in[2], over); err != nil {
-			return nil, err
-		}
-	}
-	return s, nil
-}
-
-// ratArg reads a number from 0 to most.
-func ratArg(a Args, name, fallback string, most int64) (*big.Rat, error) {
-	if _, ok := a.Get(name); !ok && fallback != "" {
-		a = Args{{name, fallback}}
-	}
-	r, err := a.Rat(name)
-	if err != nil {
-		return nil, err
-	}
-	if r.Sign() < 0 || r.Cmp(big.NewRat(most, 1)) > 0 {
-		return nil, fmt.Errorf("argument %s is %s, expected 0 to %d", name, r.RatString(), most)
-	}
-	return r, nil
-}
-
-// sameProfile tells whether two pictures have the same encoding.
-func sameProfile(a, b *colour.Profile) bool {
-	return a == b || a != nil && b != nil && a.Digest() == b.Digest()
+	m, err := maskFor(a.Covers, in[2:], over)
+	return &blend{pic: over, at: a.At, mask: m}, err
 }
 
 func (s *blend) Pic() Pic { return s.pic }
@@ -97,19 +68,12 @@ func (s *blend) Part(r image.Rectangle) (Step, int) {
 }
 
 func (s *blend) Worker() Worker {
-	w := &blendWorker{blend: s}
+	w := &blendWorker{blend: s, mask: s.mask.worker()}
 	for i := range w.at {
 		w.at[i] = s.at
 	}
-	if s.mask != nil {
-		w.mask = s.mask.worker()
-	}
 	return w
 }
-
-// pixelBlock is how many pixels go through a chain of inner loops at a time,
-// so that what passes between them stays in the nearest cache.
-const pixelBlock = 1024
 
 type blendWorker struct {
 	*blend
@@ -122,11 +86,7 @@ type blendWorker struct {
 func (k *blendWorker) Row(dst []uint16, y int, in []Rows) {
 	top, over := in[0].Row(y), in[1].Row(y)
 	dst = dst[:k.pic.Stride()]
-	var m []float32
-	kind := maskOne
-	if k.mask != nil {
-		m, kind = k.mask.row(y, in[2])
-	}
+	m, kind := k.mask.row(y, in[2:])
 	if kind == maskZero || k.blend.at == 0 {
 		copy(dst, over)
 		return
@@ -154,13 +114,4 @@ func (k *blendWorker) Row(dst []uint16, y int, in []Rows) {
 		}
 		mixRow(dst[from:to], over[from:to], top[from:to], p)
 	}
-}
-
-func allZero(m []float32) bool {
-	for _, v := range m {
-		if v != 0 {
-			return false
-		}
-	}
-	return true
 }

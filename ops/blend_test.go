@@ -87,7 +87,7 @@ func TestBlendRefuses(t *testing.T) {
 		in   []Pic
 		part string
 	}{
-		{Args{{"at", "2"}}, []Pic{p, p}, "argument at is 2"},
+		{Args{{"at", "2"}}, []Pic{p, p}, "at is 2, expected 0 to 1"},
 		{Args{}, []Pic{p, p}, "at is missing"},
 		{Args{{"at", "1"}}, []Pic{p, q}, "one size and profile"},
 		{Args{{"at", "1"}}, []Pic{p, other}, "one size and profile"},

@@ -4,26 +4,28 @@ import (
 	"fmt"
 	"image"
 	"math/big"
-	"strings"
 )
 
 // borderV1 puts a frame of one colour around a picture.
 //
 // The result is 2 width larger each way; its pixel (width + x, width + y) is the
 // picture's (x, y), and all others have the colour.
-var borderV1 = Operation{
+var borderV1 = operation(Operation{
 	Name:    "border",
 	Version: 1,
 	Doc:     "Adds width px of one colour on all four sides. The picture's own samples stay as they are.",
-	Params: []Param{
-		{Name: "width", Unit: "px", Min: "1", Max: "100000", Doc: "px added on each side"},
+	Takes:   1,
+	Nanos:   1,
+	Params: Params{
+		edgeWidth,
 		{Name: "colour", Unit: "codes", Min: "0", Max: "65535", Doc: "one code for each channel, in the picture's own encoding"},
 	},
-	New: newBorder,
-}
+}, newBorder)
 
-// maxEdge is the widest border or wrap.
-const maxEdge = 100000
+type borderParams struct {
+	Width  int
+	Colour []*big.Rat
+}
 
 type border struct {
 	pic         Pic
@@ -32,58 +34,23 @@ type border struct {
 	colour      []uint16
 }
 
-func newBorder(a Args, in []Pic, _ Env) (Step, error) { return borderOf("border", a, in) }
+func newBorder(a borderParams, in []Pic, _ Env) (Step, error) { return borderOf("border", a, in[0]) }
 
 // borderOf is what border and wrap in a colour have in common.
-func borderOf(what string, a Args, in []Pic) (*border, error) {
-	s := &border{}
-	var err error
-	if s.pic, s.width, err = edgeArgs(what, a, in); err != nil {
+func borderOf(what string, a borderParams, p Pic) (Step, error) {
+	if err := checkEdge(what, p, a.Width); err != nil {
 		return nil, err
 	}
-	v, ok := a.Get("colour")
-	if !ok {
-		return nil, fmt.Errorf("%s: argument colour is missing", what)
+	if len(a.Colour) != p.C {
+		return nil, fmt.Errorf("%s: colour has %d codes, and the picture has %d channels", what, len(a.Colour), p.C)
 	}
-	codes, err := a.Rats("colour", 0)
-	if err != nil {
-		return nil, fmt.Errorf("%s: argument colour: %w", what, err)
-	}
-	if len(codes) != s.pic.C {
-		return nil, fmt.Errorf("%s: argument colour has %d codes, and the picture has %d channels", what, len(codes), s.pic.C)
-	}
-	for _, c := range codes {
-		if !c.IsInt() || c.Sign() < 0 || c.Cmp(big.NewRat(65535, 1)) > 0 {
-			return nil, fmt.Errorf("%s: argument colour is %q, expected whole codes from 0 to 65535", what, strings.TrimSpace(v))
-		}
+	s := &border{pic: p, width: a.Width, left: a.Width, right: a.Width}
+	for _, c := range a.Colour {
 		s.colour = append(s.colour, uint16(c.Num().Int64()))
 	}
-	s.left, s.right = s.width, s.width
 	s.pic.W += 2 * s.width
 	s.pic.H += 2 * s.width
 	return s, nil
-}
-
-// edgeArgs reads the width of a border or wrap and returns the picture's kind,
-// as it comes in.
-func edgeArgs(what string, a Args, in []Pic) (p Pic, width int, err error) {
-	if len(in) != 1 {
-		return p, 0, fmt.Errorf("%s takes 1 picture, got %d", what, len(in))
-	}
-	p = in[0]
-	if p.C != 1 && p.C != 3 || p.W < 1 || p.H < 1 {
-		return p, 0, fmt.Errorf("%s takes grey or RGB, this picture is %d x %d px with %d channels", what, p.W, p.H, p.C)
-	}
-	if width, err = a.Int("width"); err != nil {
-		return p, 0, fmt.Errorf("%s: %w", what, err)
-	}
-	if width < 1 || width > maxEdge {
-		return p, 0, fmt.Errorf("%s: argument width is %d px, expected 1 to %d", what, width, maxEdge)
-	}
-	if p.W > maxSide-2*width || p.H > maxSide-2*width {
-		return p, 0, fmt.Errorf("%s: %d x %d px with %d px on each side is more than %d px", what, p.W, p.H, width, maxSide)
-	}
-	return p, width, nil
 }
 
 func (s *border) Pic() Pic { return s.pic }

@@ -2,7 +2,6 @@ package ops
 
 import (
 	"fmt"
-	"image"
 
 	"platemark/ops/colour"
 )
@@ -23,7 +22,7 @@ import (
 // Where either profile has tables, colour.Transform states how they are chosen
 // and read, and what compensation and the absolute intent do. Pictures are grey
 // or RGB: a CMYK profile is refused.
-var convertV1 = Operation{
+var convertV1 = operation(Operation{
 	Name:    "convert",
 	Version: 1,
 	Doc: `Carries the picture into another profile. Colorants and curves: curves, one 3 x 3 matrix through XYZ D50,
@@ -31,18 +30,21 @@ inverse curves; relative, perceptual and saturation are the same, and black poin
 Tables: the intent's own (else A2B0, B2A0), read tetrahedrally by device codes and trilinearly by Lab; black point
 compensation scales XYZ (ISO 18619); absolute keeps the papers' whites. Halves round up, what lies outside is
 clipped. ICC.1:2010.`,
-	Params: []Param{
+	Takes: 1,
+	Nanos: 45,
+	Params: Params{
 		{Name: "profile", Unit: "sha256", Doc: "the destination profile"},
 		{Name: "intent", Unit: "word", Words: []string{"relative", "perceptual", "saturation", "absolute"}, Default: "relative", Doc: "rendering intent"},
 		{Name: "black-point", Unit: "word", Words: []string{"on", "off"}, Default: "on", Doc: "black point compensation"},
 	},
-	New: newConvert,
+}, newConvert)
+
+type convertParams struct {
+	Profile, Intent string
+	BlackPoint      string
 }
 
-func newConvert(a Args, in []Pic, env Env) (Step, error) {
-	if len(in) != 1 {
-		return nil, fmt.Errorf("convert takes one picture, not %d", len(in))
-	}
+func newConvert(a convertParams, in []Pic, env Env) (Step, error) {
 	pic := in[0]
 	if pic.Profile == nil {
 		return nil, fmt.Errorf("convert needs a picture with a profile; a mask has none")
@@ -50,54 +52,17 @@ func newConvert(a Args, in []Pic, env Env) (Step, error) {
 	if pic.C != pic.Profile.Channels() {
 		return nil, fmt.Errorf("convert was given a picture of %d channels whose profile has %d", pic.C, pic.Profile.Channels())
 	}
-	sum, ok := a.Get("profile")
-	if !ok {
-		return nil, fmt.Errorf("argument profile is missing")
-	}
-	dst := env.Profiles[sum]
-	if dst == nil {
-		return nil, fmt.Errorf("convert: no profile with the digest %q is at hand", sum)
+	dst, err := env.profile("convert", a.Profile)
+	if err != nil {
+		return nil, err
 	}
 	if dst.Channels() == 4 || pic.Profile.Channels() == 4 {
 		return nil, fmt.Errorf("convert: %q is a CMYK profile; pictures are made in RGB or grey, and CMYK is for looking (proof) only. Use the space that the lab asks for, or the RGB profile of the paper", dst.Description())
 	}
-	w := a.Word("intent", "relative")
-	intent, ok := colour.ParseIntent(w)
-	if !ok {
-		return nil, fmt.Errorf("convert: %q is no intent; relative, perceptual, saturation and absolute are", w)
-	}
-	bpc := a.Word("black-point", "on")
-	if bpc != "on" && bpc != "off" {
-		return nil, fmt.Errorf("convert: black-point is %q; it can be on or off", bpc)
-	}
-	t, err := colour.NewTransform(pic.Profile, dst, intent, bpc == "on")
+	intent, _ := colour.ParseIntent(a.Intent)
+	t, err := colour.NewTransform(pic.Profile, dst, intent, a.BlackPoint == "on")
 	if err != nil {
 		return nil, fmt.Errorf("convert: %w", err)
 	}
-	return &convertStep{
-		pic:       Pic{W: pic.W, H: pic.H, C: dst.Channels(), Profile: dst},
-		transform: t,
-	}, nil
+	return &pixelwise{Pic{W: pic.W, H: pic.H, C: dst.Channels(), Profile: dst}, t.Row}, nil
 }
-
-type convertStep struct {
-	pic       Pic
-	transform *colour.Transform
-}
-
-func (s *convertStep) Pic() Pic { return s.pic }
-
-func (s *convertStep) Window(_, y int) (lo, hi int) { return y, y + 1 }
-
-func (s *convertStep) Needs(_ int, r image.Rectangle) image.Rectangle { return r }
-
-func (s *convertStep) Part(r image.Rectangle) (Step, int) {
-	p := *s
-	p.pic.W = r.Dx()
-	return &p, r.Min.X
-}
-
-// Worker is the step itself: a row needs no memory of others.
-func (s *convertStep) Worker() Worker { return s }
-
-func (s *convertStep) Row(dst []uint16, y int, in []Rows) { s.transform.Row(dst, in[0].Row(y)) }

@@ -91,13 +91,13 @@ func TestConvertRefuses(t *testing.T) {
 		in   []Pic
 		want string
 	}{
-		{Args{{"profile", sum}}, nil, "one picture"},
+		{Args{{"profile", sum}}, nil, "takes 1 picture, got 0"},
 		{Args{{"profile", sum}}, []Pic{{W: 1, H: 1, C: 1}}, "mask"},
 		{Args{{"profile", sum}}, []Pic{{W: 1, H: 1, C: 1, Profile: srgb}}, "1 channels"},
 		{nil, []Pic{pic}, "profile is missing"},
 		{Args{{"profile", "00"}}, []Pic{pic}, "no profile with the digest"},
 		{Args{{"profile", convertFile(t, &env, "FOGRA39L_coated.icc").Digest().String()}}, []Pic{pic}, "CMYK profile"},
-		{Args{{"profile", sum}, {"intent", "vivid"}}, []Pic{pic}, "no intent"},
+		{Args{{"profile", sum}, {"intent", "vivid"}}, []Pic{pic}, `intent is "vivid", expected relative, perceptual, saturation or absolute`},
 		{Args{{"profile", sum}, {"black-point", "maybe"}}, []Pic{pic}, "on or off"},
 	} {
 		if _, err := convertV1.New(c.args, c.in, env); err == nil || !strings.Contains(err.Error(), c.want) {

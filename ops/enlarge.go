@@ -8,7 +8,7 @@ import (
 )
 
 // enlargeV1 brings a picture to an exact size, larger or smaller.
-var enlargeV1 = Operation{
+var enlargeV1 = operation(Operation{
 	Name:    "enlarge",
 	Version: 1,
 	Doc: `Resamples to width x height px. Column i of n from m has its centre at
@@ -20,17 +20,32 @@ half up, at the end. Kernels: nearest (a copy; never widened), linear, cubic
 (Keys, a = -1/2), mitchell (B = C = 1/3), b-spline (B = 1, C = 0), lanczos2,
 lanczos3, lanczos4 (sinc times sinc). Light linear decodes before and encodes
 after by the profile's curves; encoded resamples the values as they are.`,
-	Params: []Param{
+	Takes: 1,
+	Nanos: 9,
+	Params: Params{
 		{Name: "kernel", Unit: "word", Words: []string{"nearest", "linear", "cubic", "mitchell", "b-spline", "lanczos2", "lanczos3", "lanczos4"},
 			Doc: "the resampling kernel"},
-		{Name: "light", Unit: "word", Words: []string{"encoded", "linear"}, Doc: "resample the encoded values or linear light"},
+		{Name: "light", Unit: "word", Words: []string{"linear", "encoded"}, Doc: "resample the encoded values or linear light"},
 		{Name: "width", Unit: "count", Min: "1", Max: "300000", Doc: "width of the result in px"},
 		{Name: "height", Unit: "count", Min: "1", Max: "300000", Doc: "height of the result in px"},
 	},
-	New: newEnlarge,
-}
+	Reduce: func(_ Params, a Args, r Reduction) (Args, bool, error) {
+		for i := range a {
+			switch a[i].Name {
+			case "width":
+				a[i].Value = fmt.Sprint(r.W)
+			case "height":
+				a[i].Value = fmt.Sprint(r.H)
+			}
+		}
+		return a, r.Pic.W != r.W || r.Pic.H != r.H, nil
+	},
+}, newEnlarge)
 
-const maxSide = 300000
+type enlargeParams struct {
+	Kernel, Light string
+	Width, Height int
+}
 
 // enlarge is the bound operation.
 type enlarge struct {
@@ -39,44 +54,21 @@ type enlarge struct {
 	tones   []*colour.Tone // one a channel in linear light, else nil
 }
 
-func newEnlarge(a Args, in []Pic, env Env) (Step, error) {
-	if len(in) != 1 {
-		return nil, fmt.Errorf("enlarge takes 1 picture, got %d", len(in))
-	}
+func newEnlarge(a enlargeParams, in []Pic, _ Env) (Step, error) {
 	p := in[0]
 	if p.C != 1 && p.C != 3 || p.W < 1 || p.H < 1 || p.W > maxSide || p.H > maxSide {
 		return nil, fmt.Errorf("enlarge takes grey or RGB up to %d px a side, this picture is %d x %d px with %d channels", maxSide, p.W, p.H, p.C)
 	}
-	k, err := kernelNamed(a.Word("kernel", ""))
-	if err != nil {
-		return nil, err
-	}
+	k := kernelNamed(a.Kernel)
 	s := &enlarge{in: p, out: p}
-	for _, side := range []struct {
-		name string
-		to   *int
-	}{{"width", &s.out.W}, {"height", &s.out.H}} {
-		if *side.to, err = a.Int(side.name); err != nil {
-			return nil, err
-		}
-		if *side.to < 1 || *side.to > maxSide {
-			return nil, fmt.Errorf("argument %s is %d, expected 1 to %d px", side.name, *side.to, maxSide)
-		}
-	}
-	switch light := a.Word("light", ""); light {
-	case "encoded":
-	case "linear":
-		if k.support == 0 {
-			break // a copy is the same in any light
-		}
+	s.out.W, s.out.H = a.Width, a.Height
+	if a.Light == "linear" && k.support > 0 { // a copy is the same in any light
 		if p.Profile == nil {
 			return nil, fmt.Errorf("light linear needs a profile, and this picture has none; use light encoded")
 		}
 		for c := range p.C {
 			s.tones = append(s.tones, p.Profile.Tone(c))
 		}
-	default:
-		return nil, fmt.Errorf("argument light is %q, expected linear or encoded", light)
 	}
 	s.x, s.y = k.axis(p.W, s.out.W), k.axis(p.H, s.out.H)
 	return s, nil

@@ -353,11 +353,11 @@ func TestEnlargeRefuses(t *testing.T) {
 		in   []Pic
 		part string
 	}{
-		{toSize("bicubic", "encoded", 9, 9), []Pic{p}, "the kernels are"},
+		{toSize("bicubic", "encoded", 9, 9), []Pic{p}, "expected nearest, linear, cubic, mitchell, b-spline, lanczos2, lanczos3 or lanczos4"},
 		{toSize("cubic", "gamma", 9, 9), []Pic{p}, "linear or encoded"},
 		{toSize("cubic", "linear", 9, 9), []Pic{grey}, "has none"},
-		{toSize("cubic", "encoded", 0, 9), []Pic{p}, "argument width is 0"},
-		{toSize("cubic", "encoded", 9, 300001), []Pic{p}, "argument height is 300001"},
+		{toSize("cubic", "encoded", 0, 9), []Pic{p}, "width is 0"},
+		{toSize("cubic", "encoded", 9, 300001), []Pic{p}, "height is 300001"},
 		{toSize("cubic", "encoded", 9, 9)[:3], []Pic{p}, "height is missing"},
 		{toSize("cubic", "encoded", 9, 9), nil, "takes 1 picture"},
 		{toSize("cubic", "encoded", 9, 9), []Pic{{W: 5, H: 5, C: 4}}, "4 channels"},

@@ -1,7 +1,7 @@
 package ops
 
 import (
-	"fmt"
+	"slices"
 
 	"platemark/ops/exact"
 )
@@ -32,13 +32,9 @@ var kernels = []kernel{
 	{name: "lanczos4", support: 4},
 }
 
-func kernelNamed(name string) (kernel, error) {
-	for _, k := range kernels {
-		if k.name == name {
-			return k, nil
-		}
-	}
-	return kernel{}, fmt.Errorf("there is no kernel %q; the kernels are nearest, linear, cubic, mitchell, b-spline, lanczos2, lanczos3 and lanczos4", name)
+// kernelNamed is a kernel of the operation's parameter.
+func kernelNamed(name string) kernel {
+	return kernels[slices.IndexFunc(kernels, func(k kernel) bool { return k.name == name })]
 }
 
 // at is h(num/den) for num >= 0, den > 0, to about 100 bits of h(0).

@@ -232,10 +232,7 @@ func TestKernelsAgainstPublishedFormulas(t *testing.T) {
 			t.Fatalf("position %v isn't in 120ths", x)
 		}
 		for i := 2; i < len(head); i++ {
-			k, err := kernelNamed(kernelWords[head[i]])
-			if err != nil {
-				t.Fatal(err)
-			}
+			k := kernelNamed(kernelWords[head[i]])
 			if got, want := k.at(p, d).Float64(), num(t, row[i]); math.Abs(got-want) > 5e-13 {
 				t.Errorf("%s at %v: %v, want %v", k.name, x, got, want)
 			}

@@ -45,20 +45,43 @@ import (
 //
 // Source: the composition is that of independent coverages; 3t² - 2t³ is the
 // cubic Hermite polynomial with flat ends; the rest is our own definition.
-var MaskV1 = Operation{
+var MaskV1 = operation(Operation{
 	Name:    "mask",
 	Version: 1,
 	Doc:     "Draws a mask of one channel on the frame. Lines act in order on an empty plane: add a+b(1-a), less a(1-b), within ab, invert 1-a, soften a Gaussian blur. Edges fade by 3t²-2t³ over the soft share of the half-width inside the outline, at least over one pixel.",
-	Params: []Param{
+	Takes:   -1,
+	Nanos:   4,
+	Params: Params{
 		{Name: "width", Unit: "px", Min: "1", Max: "1000000", Doc: "the frame's width"},
 		{Name: "height", Unit: "px", Min: "1", Max: "1000000", Doc: "the frame's height"},
 		{Name: "shape-1", Unit: "shape", Doc: "the first line; shape-2, shape-3, … follow; see MaskShape"},
 	},
-	New: newMask,
+	Reduce: reduceMask,
+}, newMask)
+
+type maskParams struct {
+	Width, Height int
+	Shape         []string
 }
 
-// maskSide is the longest side of a frame.
-const maskSide = 1_000_000
+// reduceMask draws the mask on the reduced frame.
+func reduceMask(ps Params, a Args, r Reduction) (Args, bool, error) {
+	var v maskParams
+	if err := ps.Bind(a, &v); err != nil {
+		return nil, false, err
+	}
+	w, h := r.Frame.frame(v.Width, v.Height)
+	by := RatioOf(Pic{W: v.Width, H: v.Height}, Pic{W: w, H: h})
+	out := Args{{"width", fmt.Sprint(w)}, {"height", fmt.Sprint(h)}}
+	for i, text := range v.Shape {
+		s, err := ParseShape(text)
+		if err != nil {
+			return nil, false, err
+		}
+		out = append(out, Arg{fmt.Sprintf("shape-%d", i+1), s.times(by).String()})
+	}
+	return out, true, nil
+}
 
 // drawer is a shape whose rows are functions of the row number alone.
 type drawer interface {
@@ -96,25 +119,10 @@ type maskStep struct {
 	inputs []*maskLine
 }
 
-func newMask(a Args, in []Pic, _ Env) (Step, error) {
-	var side [2]int
-	for i, name := range []string{"width", "height"} {
-		n, err := a.Int(name)
-		if err != nil {
-			return nil, fmt.Errorf("mask: %w", err)
-		}
-		if n < 1 || n > maskSide {
-			return nil, fmt.Errorf("mask: argument %s is %d, expected 1 to %d px", name, n, maskSide)
-		}
-		side[i] = n
-	}
-	s := &maskStep{pic: Pic{W: side[0], H: side[1], C: 1}, stages: make([]maskStage, 1)}
-	text := a.All("shape")
-	if len(text) == 0 {
-		return nil, fmt.Errorf("mask: no line says what to draw; argument shape-1 is missing")
-	}
+func newMask(a maskParams, in []Pic, _ Env) (Step, error) {
+	s := &maskStep{pic: Pic{W: a.Width, H: a.Height, C: 1}, stages: make([]maskStage, 1)}
 	input := 0
-	for i, t := range text {
+	for i, t := range a.Shape {
 		if err := s.addLine(t, &input, in); err != nil {
 			return nil, fmt.Errorf("mask: shape-%d: %w", i+1, err)
 		}
@@ -212,9 +220,7 @@ func (s *maskStep) Memory() (worker, shared int64) {
 		st := &s.stages[i]
 		rows++
 		for _, l := range st.lines {
-			if l.file != nil {
-				worker += l.file.memory()
-			}
+			worker += l.file.memory()
 		}
 		if st.soft != nil {
 			rows += min(2*st.soft.radius+1, s.pic.H) + 1
@@ -228,11 +234,7 @@ func (s *maskStep) Worker() Worker {
 	for _, st := range s.stages {
 		k := stageWorker{row: shapeRow{v: make([]float32, s.pic.W)}}
 		for _, l := range st.lines {
-			var f *samplerWorker
-			if l.file != nil {
-				f = l.file.worker()
-			}
-			k.files = append(k.files, f)
+			k.files = append(k.files, l.file.worker())
 		}
 		if st.soft != nil {
 			k.soft = st.soft.worker()
@@ -298,7 +300,7 @@ func (w *maskWorker) plane(i, y int, in []Rows) *shapeRow {
 				b[x] = float32(v) / 65535
 			}
 		default:
-			f, kind := k.files[j].row(y, in[l.input])
+			f, kind := k.files[j].row(y, in[l.input:])
 			switch kind {
 			case maskZero:
 				hi = 0

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"slices"
 	"strings"
 )
 
@@ -32,6 +33,23 @@ type MaskShape struct {
 	Points []MaskPoint
 	W, H   *big.Rat // size of ellipse and rectangle; W alone: width of a stroke, radius of soften
 	Soft   *big.Rat // ellipse, rectangle, polygon, stroke
+}
+
+func (p MaskPoint) times(by Ratio) MaskPoint { return MaskPoint{times(p.X, by.X), times(p.Y, by.Y)} }
+
+// times is the line on another frame.
+func (s MaskShape) times(by Ratio) MaskShape {
+	s.Points = slices.Clone(s.Points)
+	for i, p := range s.Points {
+		s.Points[i] = p.times(by)
+	}
+	if s.W != nil {
+		s.W = times(s.W, by.X)
+	}
+	if s.H != nil {
+		s.H = times(s.H, by.Y)
+	}
+	return s
 }
 
 // TakesInput says whether the line takes the operation's next input picture.
@@ -95,9 +113,8 @@ func (s MaskShape) String() string {
 // Bounds that keep every distance a sound float64.
 var (
 	shapeFar     = big.NewRat(10_000_000, 1) // furthest place, longest length, px
-	shapeSmall   = big.NewRat(1, 100)        // smallest size, px
-	softenLeast  = big.NewRat(1, 8)          // below it the radius would be 0
-	softenMost   = big.NewRat(1000, 1)
+	shapeSmall   = big.NewRat(1, 1_000_000)  // smallest size, px: 0.0001 % of one
+	softenMost   = big.NewRat(maxSide/10, 1) // largest radius: 10 % of the longest side
 	shapeOne     = big.NewRat(1, 1)
 	shapeOps     = []string{"add", "less", "within"}
 	errShapeEnds = errors.New("the line ends too early")
@@ -246,8 +263,8 @@ func (s MaskShape) check() error {
 			err = errors.New("a gradient needs two different places")
 		}
 	case "soften":
-		if s.W.Cmp(softenLeast) < 0 || s.W.Cmp(softenMost) > 0 {
-			err = fmt.Errorf("the radius %s isn't between %s and %s px", s.W.RatString(), softenLeast.RatString(), softenMost.RatString())
+		if s.W.Sign() <= 0 || s.W.Cmp(softenMost) > 0 {
+			err = fmt.Errorf("the radius %s px isn't above 0 and up to %s px", decimal(s.W), decimal(softenMost))
 		}
 	}
 	if err == nil && s.Soft != nil && (s.Soft.Sign() < 0 || s.Soft.Cmp(shapeOne) > 0) {

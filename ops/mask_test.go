@@ -288,8 +288,8 @@ func TestShapeText(t *testing.T) {
 		{"add stroke along 1 1 2 2 wide 2 soft 0", "reduced fraction"},
 		{"add gradient from 1 1 to 1 1", "two different"},
 		{"add gradient from 1 1 to 1 2 soft 0", "end before"},
-		{"soften 1/9", "isn't between"},
-		{"soften 1001", "isn't between"},
+		{"soften 0", "isn't above 0"},
+		{"soften 30001", "isn't above 0 and up to 30000 px"},
 		{"add soften 3", "found \"soften\""},
 		{"invert 3", "end before"},
 	} {

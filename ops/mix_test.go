@@ -16,7 +16,7 @@ func tinted(t testing.TB, hue, chroma, space string, in *canvas) *canvas {
 	sum := p.Digest().String()
 	op := tintV1
 	op.New = func(a Args, in []Pic, _ Env) (Step, error) {
-		return newTint(a, in, Env{Profiles: map[string]*colour.Profile{sum: p}})
+		return tintV1.New(a, in, Env{Profiles: map[string]*colour.Profile{sum: p}})
 	}
 	return apply(t, op, Args{{"hue", hue}, {"chroma", chroma}, {"profile", sum}}, in)
 }
@@ -98,7 +98,7 @@ func TestTint(t *testing.T) {
 	p, _ := colour.Space("sRGB")
 	env := Env{Profiles: map[string]*colour.Profile{"x": p}}
 	op := tintV1
-	op.New = func(a Args, in []Pic, _ Env) (Step, error) { return newTint(a, in, env) }
+	op.New = func(a Args, in []Pic, _ Env) (Step, error) { return tintV1.New(a, in, env) }
 	anyOrder(t, op, Args{{"hue", "70"}, {"chroma", "6"}, {"profile", "x"}}, inSpace(newImage(31, 22, 1).noise(3), "grey-2.2"))
 }
 

@@ -34,6 +34,14 @@ type sampler struct {
 	mask Pic
 }
 
+// maskFor is the sampler for the mask that in holds, nil where it is empty.
+func maskFor(covers string, in []Pic, out Pic) (*sampler, error) {
+	if len(in) == 0 {
+		return nil, nil
+	}
+	return newSampler(covers, in[0], out)
+}
+
 // newSampler binds the part of the frame that a picture shows. covers is
 // "x0 y0 x1 y1" in frame pixels as reduced fractions, "" for the whole frame;
 // mask is the mask's kind (1 channel, the frame's size), out the picture's.
@@ -53,7 +61,7 @@ func newSampler(covers string, mask Pic, out Pic) (*sampler, error) {
 	}
 	for i, side := range []int{mask.W, mask.H} {
 		if c[i].Sign() < 0 || c[i].Cmp(c[i+2]) >= 0 || c[i+2].Cmp(new(big.Rat).SetInt64(int64(side))) > 0 {
-			return nil, fmt.Errorf("argument covers is %q, expected left, top, right and bottom inside the frame of %d x %d px",
+			return nil, fmt.Errorf("covers is %q, expected left, top, right and bottom inside the frame of %d x %d px",
 				covers, mask.W, mask.H)
 		}
 	}
@@ -149,8 +157,11 @@ func (s *sampler) memory() int64 {
 	return 4 * (int64(s.y.most+1)*int64(s.w) + int64(s.mask.W))
 }
 
-// worker returns private state for one worker.
+// worker returns private state for one worker; nil without a sampler.
 func (s *sampler) worker() *samplerWorker {
+	if s == nil {
+		return nil
+	}
 	return &samplerWorker{s: s, slots: make([]maskRow, s.y.most), rows: make([][]float32, s.y.most), out: make([]float32, s.w)}
 }
 
@@ -172,8 +183,12 @@ type maskRow struct {
 
 // row returns the weights of picture row y, 0 to 1, one a pixel, and what kind
 // of row it is; for maskZero and maskOne the weights are nil. They are valid
-// until the next call.
-func (k *samplerWorker) row(y int, mask Rows) (w []float32, kind int) {
+// until the next call. The mask is the first of in; without a sampler all is 1.
+func (k *samplerWorker) row(y int, in []Rows) (w []float32, kind int) {
+	if k == nil {
+		return nil, maskOne
+	}
+	mask := in[0]
 	lo, hi := int(k.s.y.start[y]), k.s.y.end(y)
 	zero, one := true, true
 	for r := lo; r < hi; r++ {

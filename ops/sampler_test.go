@@ -126,7 +126,7 @@ func TestSamplerAgainstFractions(t *testing.T) {
 		for _, y := range rng.Perm(c.out.H) {
 			in := &rowsOf{t: t, pic: m, data: data}
 			in.lo, in.hi = s.window(y)
-			w, kind := k.row(y, in)
+			w, kind := k.row(y, []Rows{in})
 			for x := range c.out.W {
 				want := slowMask(data, m, [4]*big.Rat(rats), c.out, x, y)
 				got := 0.0
@@ -161,7 +161,7 @@ func TestSamplerOnesStayOne(t *testing.T) {
 		}
 		k := s.worker()
 		for y := range 7 {
-			w, _ := k.row(y, &rowsOf{t: t, pic: m, data: data, hi: m.H})
+			w, _ := k.row(y, []Rows{&rowsOf{t: t, pic: m, data: data, hi: m.H}})
 			for x := n / 2; x < n; x++ {
 				if w[x] != 1 {
 					t.Fatalf("width %d: pixel %d,%d is %v", n, x, y, w[x])
@@ -202,7 +202,7 @@ func BenchmarkSampler(b *testing.B) {
 	b.SetBytes(18000 * 192)
 	for b.Loop() {
 		for y := range 192 {
-			k.row(y, in)
+			k.row(y, []Rows{in})
 		}
 	}
 	b.ReportMetric(float64(b.Elapsed().Seconds())/float64(b.N)*216e6/(18000*192), "s/216MP")

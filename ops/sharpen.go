@@ -4,12 +4,10 @@ import (
 	"fmt"
 	"image"
 	"math/big"
-
-	"platemark/ops/exact"
 )
 
 // sharpenV1 is the unsharp mask on luminance.
-var sharpenV1 = Operation{
+var sharpenV1 = operation(Operation{
 	Name:    "sharpen",
 	Version: 1,
 	Doc: `Y' is the profile's luminance weights on the encoded values (grey: the
@@ -20,14 +18,28 @@ d is brought towards 0 by quiet, multiplied by amount and held to -halo..halo
 (shares of full scale), multiplied by the mask if there is one, and added alike to
 R, G and B; one rounding, half up. The formula is the textbook's (W. K. Pratt,
 Digital Image Processing, unsharp masking). Inputs: picture, perhaps a mask.`,
-	Params: []Param{
-		{Name: "radius", Unit: "px", Min: "1/10", Max: "100", Doc: "standard deviation of the blur"},
+	Takes:  1,
+	Masked: true,
+	Nanos:  16,
+	Params: Params{
+		covers,
+		{Name: "radius", Unit: "px", Min: "1/10", Max: "100", Length: true, Doc: "standard deviation of the blur"},
 		{Name: "amount", Unit: "1", Min: "0", Max: "10", Doc: "share of the difference that is added"},
 		{Name: "quiet", Unit: "1", Min: "0", Max: "1", Default: "0", Doc: "differences up to this share of full scale are left alone"},
 		{Name: "halo", Unit: "1", Min: "0", Max: "1", Default: "1/10", Doc: "the most that sharpening may lighten or darken a pixel, as a share of full scale"},
-		{Name: "covers", Unit: "px", Doc: "left, top, right and bottom of what the picture shows, in px of the mask's frame; the whole frame if not given"},
 	},
-	New: newSharpen,
+	// Sharpening finer than a third of a reduced pixel would not be seen.
+	Reduce: func(_ Params, a Args, r Reduction) (Args, bool, error) {
+		radius, _ := a.Get("radius")
+		return a, !r.smaller() || ratOf(radius).Cmp(big.NewRat(1, 3)) >= 0, nil
+	},
+}, newSharpen)
+
+type sharpenParams struct {
+	Radius      *big.Rat
+	Amount      float32
+	Quiet, Halo *big.Rat
+	Covers      string
 }
 
 type sharpen struct {
@@ -38,15 +50,12 @@ type sharpen struct {
 	mask                *sampler // nil without
 }
 
-func newSharpen(a Args, in []Pic, env Env) (Step, error) {
-	if len(in) != 1 && len(in) != 2 {
-		return nil, fmt.Errorf("sharpen takes 1 picture and perhaps a mask, got %d inputs", len(in))
+func newSharpen(a sharpenParams, in []Pic, _ Env) (Step, error) {
+	p := in[0]
+	if err := greyOrRGB("sharpen", p); err != nil {
+		return nil, err
 	}
-	s := &sharpen{pic: in[0]}
-	p := s.pic
-	if p.C != 1 && p.C != 3 || p.W < 1 || p.H < 1 {
-		return nil, fmt.Errorf("sharpen takes grey or RGB, this picture has %d channels", p.C)
-	}
+	s := &sharpen{pic: p, taps: gaussian(a.Radius), amount: a.Amount}
 	if p.C == 3 {
 		if p.Profile == nil {
 			return nil, fmt.Errorf("sharpen needs a colour picture's profile for its luminance weights, and this picture has none")
@@ -55,61 +64,12 @@ func newSharpen(a Args, in []Pic, env Env) (Step, error) {
 			s.luma[i] = float32(v)
 		}
 	}
-	radius, err := a.Rat("radius")
-	if err != nil {
-		return nil, err
-	}
-	if radius.Cmp(big.NewRat(1, 10)) < 0 || radius.Cmp(big.NewRat(100, 1)) > 0 {
-		return nil, fmt.Errorf("argument radius is %s px, expected 1/10 to 100", radius.RatString())
-	}
-	s.taps = gaussian(radius)
-	amount, err := ratArg(a, "amount", "", 10)
-	if err != nil {
-		return nil, err
-	}
-	s.amount, _ = amount.Float32()
-	for _, v := range []struct {
-		name, fallback string
-		to             *float32
-	}{{"quiet", "0", &s.quiet}, {"halo", "1/10", &s.halo}} {
-		r, err := ratArg(a, v.name, v.fallback, 1)
-		if err != nil {
-			return nil, err
-		}
-		*v.to, _ = r.Mul(r, big.NewRat(65535, 1)).Float32()
-	}
-	if len(in) == 2 {
-		if s.mask, err = newSampler(a.Word("covers", ""), in[1], p); err != nil {
-			return nil, err
-		}
-	}
-	return s, nil
-}
-
-// gaussian returns the taps of a sampled Gaussian, outermost first and the
-// centre last, whose mirrored whole sums to 1; each rounded once to float32.
-func gaussian(sigma *big.Rat) []float32 {
-	// floor(4 sigma + 1/2) and -k^2 / 2 sigma^2, in whole numbers
-	r := new(big.Rat).Mul(sigma, big.NewRat(4, 1))
-	r.Add(r, big.NewRat(1, 2))
-	reach := max(1, int(new(big.Int).Div(r.Num(), r.Denom()).Int64()))
-	scale := new(big.Rat).Mul(sigma, sigma)
-	scale.Mul(scale, big.NewRat(-2, 1)).Inv(scale)
-	g := make([]exact.DD, 0, reach+1)
-	sum := exact.DD{}
-	for k := reach; k >= 0; k-- {
-		v := exact.Exp(exact.Rat(new(big.Rat).Mul(scale, big.NewRat(int64(k)*int64(k), 1))))
-		g = append(g, v)
-		sum = sum.Add(v)
-		if k > 0 {
-			sum = sum.Add(v)
-		}
-	}
-	w := make([]float32, len(g))
-	for i, v := range g {
-		w[i] = v.Quo(sum).Float32()
-	}
-	return w
+	full := big.NewRat(65535, 1)
+	s.quiet, _ = times(a.Quiet, full).Float32()
+	s.halo, _ = times(a.Halo, full).Float32()
+	var err error
+	s.mask, err = maskFor(a.Covers, in[1:], p)
+	return s, err
 }
 
 func (s *sharpen) reach() int { return len(s.taps) - 1 }
@@ -152,7 +112,7 @@ func (s *sharpen) Part(r image.Rectangle) (Step, int) {
 
 func (s *sharpen) Worker() Worker {
 	r, w := s.reach(), s.pic.W
-	k := &sharpenWorker{sharpen: s}
+	k := &sharpenWorker{sharpen: s, mask: s.mask.worker()}
 	k.wide = make([]float32, w+2*r)
 	k.keys = make([]int, 2*r+1)
 	for i := range 2*r + 1 {
@@ -160,9 +120,6 @@ func (s *sharpen) Worker() Worker {
 		k.slots = append(k.slots, make([]float32, w))
 	}
 	k.rows = make([][]float32, 2*r+1)
-	if s.mask != nil {
-		k.mask = s.mask.worker()
-	}
 	return k
 }
 
@@ -183,11 +140,7 @@ type sharpenWorker struct {
 func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
 	src := in[0].Row(y)[:k.pic.Stride()]
 	dst = dst[:len(src)]
-	var m []float32
-	kind := maskOne
-	if k.mask != nil {
-		m, kind = k.mask.row(y, in[1])
-	}
+	m, kind := k.mask.row(y, in[1:])
 	if kind == maskZero {
 		copy(dst, src)
 		return

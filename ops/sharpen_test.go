@@ -118,7 +118,7 @@ func TestSharpenEqualsSlow(t *testing.T) {
 }
 
 func maskAt(k *samplerWorker, m *canvas, x, y int) float32 {
-	w, kind := k.row(y, &rowsOf{pic: m.Pic, data: m.data, hi: m.H})
+	w, kind := k.row(y, []Rows{&rowsOf{pic: m.Pic, data: m.data, hi: m.H}})
 	switch kind {
 	case maskZero:
 		return 0
@@ -252,10 +252,10 @@ func TestSharpenRefuses(t *testing.T) {
 		in   []Pic
 		part string
 	}{
-		{sharp("0", "1"), []Pic{p}, "expected 1/10 to 100"},
-		{sharp("1", "11"), []Pic{p}, "argument amount is 11"},
-		{sharp("1", "1", Arg{"halo", "2"}), []Pic{p}, "argument halo is 2"},
-		{sharp("1", "1", Arg{"quiet", "-1"}), []Pic{p}, "argument quiet is -1"},
+		{sharp("0", "1"), []Pic{p}, "radius is 0, expected 0.1 to 100 px"},
+		{sharp("1", "11"), []Pic{p}, "amount is 11, expected 0 to 10"},
+		{sharp("1", "1", Arg{"halo", "2"}), []Pic{p}, "halo is 2"},
+		{sharp("1", "1", Arg{"quiet", "-1"}), []Pic{p}, "quiet is -1"},
 		{sharp("1.5", "1"), []Pic{p}, "reduced fraction"},
 		{Args{{"radius", "1"}}, []Pic{p}, "amount is missing"},
 		{sharp("1", "1"), []Pic{{W: 5, H: 5, C: 3}}, "profile"},

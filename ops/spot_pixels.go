@@ -23,15 +23,25 @@ import (
 //
 // Source: a median filter made conditional (the idea is common practice; the
 // rule is our own).
-var SpotPixelsV1 = Operation{
+var SpotPixelsV1 = operation(Operation{
 	Name:    "spot-pixels",
 	Version: 1,
 	Doc:     "Replaces isolated outliers by the median of their 8 neighbours: a channel further than T from that median while at most one neighbour lies further than T/2 on the same side.",
-	Params: []Param{
+	Takes:   1,
+	Masked:  true,
+	Nanos:   40,
+	Mends:   true,
+	Params: Params{
+		covers,
 		{Name: "over", Unit: "1", Min: "0", Max: "1", Doc: "T, the share of full scale from which a pixel stands out"},
-		{Name: "covers", Unit: "px", Default: "", Doc: "with a mask as second input: the part of the frame that the picture shows, left, top, right and bottom; the whole frame where missing"},
 	},
-	New: newSpotPixels,
+	// Single pixels are seen at full size alone.
+	Reduce: func(_ Params, a Args, r Reduction) (Args, bool, error) { return a, !r.smaller(), nil },
+}, newSpotPixels)
+
+type spotPixelsParams struct {
+	Over   *big.Rat
+	Covers string
 }
 
 type spotPixelsStep struct {
@@ -40,30 +50,15 @@ type spotPixelsStep struct {
 	mask *sampler
 }
 
-func newSpotPixels(a Args, in []Pic, _ Env) (Step, error) {
-	if len(in) != 1 && len(in) != 2 {
-		return nil, fmt.Errorf("spot-pixels takes 1 picture and at most 1 mask, got %d inputs", len(in))
+func newSpotPixels(a spotPixelsParams, in []Pic, _ Env) (Step, error) {
+	if err := somePixels("spot-pixels", in[0]); err != nil {
+		return nil, err
 	}
-	if in[0].W < 1 || in[0].H < 1 || in[0].C < 1 {
-		return nil, fmt.Errorf("spot-pixels: the picture has no pixels")
-	}
-	t, err := a.Rat("over")
-	if err != nil {
+	t := times(a.Over, big.NewRat(65535, 1))
+	s := &spotPixelsStep{pic: in[0], over: int32(new(big.Int).Quo(t.Num(), t.Denom()).Int64())}
+	var err error
+	if s.mask, err = maskFor(a.Covers, in[1:], in[0]); err != nil {
 		return nil, fmt.Errorf("spot-pixels: %w", err)
-	}
-	if t.Sign() < 0 || t.Cmp(shapeOne) > 0 {
-		return nil, fmt.Errorf("spot-pixels: argument over is %s, expected 0 to 1", t.RatString())
-	}
-	s := &spotPixelsStep{pic: in[0]}
-	t = new(big.Rat).Mul(t, big.NewRat(65535, 1))
-	s.over = int32(new(big.Int).Quo(t.Num(), t.Denom()).Int64())
-	covers, given := a.Get("covers")
-	if len(in) == 2 {
-		if s.mask, err = newSampler(covers, in[1], in[0]); err != nil {
-			return nil, fmt.Errorf("spot-pixels: %w", err)
-		}
-	} else if given {
-		return nil, fmt.Errorf("spot-pixels: argument covers is given without a mask")
 	}
 	return s, nil
 }
@@ -100,10 +95,7 @@ func (s *spotPixelsStep) Part(r image.Rectangle) (Step, int) {
 }
 
 func (s *spotPixelsStep) Worker() Worker {
-	w := &spotPixelsWorker{s: s, med: make([]int32, s.pic.C)}
-	if s.mask != nil {
-		w.mask = s.mask.worker()
-	}
+	w := &spotPixelsWorker{s: s, med: make([]int32, s.pic.C), mask: s.mask.worker()}
 	return w
 }
 
@@ -118,15 +110,9 @@ func (w *spotPixelsWorker) Row(dst []uint16, y int, in []Rows) {
 	c, n := s.pic.C, s.pic.Stride()
 	cur := in[0].Row(y)[:n]
 	copy(dst, cur)
-	var m []float32
-	if w.mask != nil {
-		weights, kind := w.mask.row(y, in[1])
-		if kind == maskZero {
-			return
-		}
-		if kind == maskMixed {
-			m = weights
-		}
+	m, kind := w.mask.row(y, in[1:]) // m is nil where all of the mask is 1
+	if kind == maskZero {
+		return
 	}
 	up, down := in[0].Row(max(0, y-1))[:n], in[0].Row(min(s.pic.H-1, y+1))[:n]
 	mend := func(x int) {

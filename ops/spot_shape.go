@@ -36,12 +36,9 @@ func ratText(r *big.Rat) string {
 	return r.RatString()
 }
 
-// Bounds of a spot's radius, px. The work of filling grows with the third
-// power of the radius.
-var (
-	spotSmall = big.NewRat(1, 10)
-	spotLarge = big.NewRat(1000, 1)
-)
+// spotLarge is a spot's largest radius, px: 1 % of the longest side. The work of
+// filling grows with the third power of the radius.
+var spotLarge = big.NewRat(maxSide/100, 1)
 
 // ParseSpot reads the one written form of a spot and checks its numbers. The
 // result's String is s again.
@@ -93,8 +90,8 @@ func (s SpotShape) check() error {
 			return fmt.Errorf("the position %s is further than %s px from the picture", v.RatString(), shapeFar.RatString())
 		}
 	}
-	if s.Radius.Cmp(spotSmall) < 0 || s.Radius.Cmp(spotLarge) > 0 {
-		return fmt.Errorf("the radius %s isn't between %s and %s px", s.Radius.RatString(), spotSmall.RatString(), spotLarge.RatString())
+	if s.Radius.Sign() <= 0 || s.Radius.Cmp(spotLarge) > 0 {
+		return fmt.Errorf("the radius %s px isn't above 0 and up to %s px", decimal(s.Radius), decimal(spotLarge))
 	}
 	if s.Soft.Sign() < 0 || s.Soft.Cmp(shapeOne) > 0 {
 		return fmt.Errorf("the softness %s isn't between 0 and 1", s.Soft.RatString())

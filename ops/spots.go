@@ -31,14 +31,40 @@ import (
 // Source: inverse-distance weighting of power 2 (D. Shepard, "A
 // two-dimensional interpolation function for irregularly-spaced data", Proc.
 // 23rd ACM National Conference, 1968), restricted to the rim.
-var SpotsV1 = Operation{
+var SpotsV1 = operation(Operation{
 	Name:    "spots",
 	Version: 1,
 	Doc:     "Mends spots: each disc is filled by the mean of its rim (R to R + 3/2 px away), weighted by 1/distance², or copied from another place by whole pixels; laid over with the weight 3t²-2t³ over the soft share of the radius. All spots read the picture before the run.",
-	Params: []Param{
+	Takes:   1,
+	Nanos:   2,
+	Mends:   true,
+	Params: Params{
 		{Name: "spot-1", Unit: "shape", Doc: "the first spot; spot-2, spot-3, … follow; see SpotShape"},
 	},
-	New: newSpots,
+	Reduce: reduceSpots,
+}, newSpots)
+
+type spotsParams struct{ Spot []string }
+
+// reduceSpots keeps the spots of half a reduced pixel and more.
+func reduceSpots(_ Params, a Args, r Reduction) (Args, bool, error) {
+	by := r.ratio()
+	var kept Args
+	for _, text := range a.All("spot") {
+		s, err := ParseSpot(text)
+		if err != nil {
+			return nil, false, err
+		}
+		s.At, s.Radius = s.At.times(by), times(s.Radius, by.X)
+		if s.From != nil {
+			p := s.From.times(by)
+			s.From = &p
+		}
+		if s.Radius.Cmp(big.NewRat(1, 2)) >= 0 {
+			kept = append(kept, Arg{fmt.Sprintf("spot-%d", len(kept)+1), s.String()})
+		}
+	}
+	return kept, len(kept) > 0, nil
 }
 
 // spotRim is how far beyond the disc the rim reaches, px.
@@ -66,17 +92,10 @@ type spotsStep struct {
 	lo, hi []int32   // windows
 }
 
-func newSpots(a Args, in []Pic, _ Env) (Step, error) {
-	if len(in) != 1 {
-		return nil, fmt.Errorf("spots takes 1 picture, got %d", len(in))
-	}
-	p := in[0]
-	if p.W < 1 || p.H < 1 || p.C < 1 {
-		return nil, fmt.Errorf("spots: the picture has no pixels")
-	}
-	text := a.All("spot")
-	if len(text) == 0 {
-		return nil, fmt.Errorf("spots: argument spot-1 is missing")
+func newSpots(a spotsParams, in []Pic, _ Env) (Step, error) {
+	p, text := in[0], a.Spot
+	if err := somePixels("spots", p); err != nil {
+		return nil, err
 	}
 	shapes := make([]SpotShape, len(text))
 	s := &spotsStep{pic: p, w: p.W, part: image.Rect(0, 0, p.W, p.H), spots: make([]spot, len(text)), byRow: make([][]int32, p.H)}
@@ -144,10 +163,7 @@ func newSpot(v SpotShape, p Pic) (spot, error) {
 
 // offset is to - from, rounded half up.
 func offset(from, to *big.Rat) int {
-	d := new(big.Rat).Sub(to, from)
-	d.Add(d, big.NewRat(1, 2))
-	// Division that rounds down: the denominator is above 0.
-	return int(new(big.Int).Div(d.Num(), d.Denom()).Int64())
+	return halfUp(new(big.Rat).Sub(to, from))
 }
 
 // dist2 is the square of the distance of a pixel's centre.

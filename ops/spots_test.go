@@ -214,7 +214,7 @@ func TestSpotsRefuse(t *testing.T) {
 		{[]string{"at 15 15 radius 100 soft 0"}, "covers the whole picture"},
 		{[]string{"at 15 15 radius 1/2 soft 0"}, "too small"},
 		{[]string{"at 15 15 radius 0 soft 0"}, "radius 0"},
-		{[]string{"at 15 15 radius 1001 soft 0"}, "radius 1001"},
+		{[]string{"at 15 15 radius 3001 soft 0"}, "radius 3001"},
 		{[]string{"at 15 15 radius 5 soft 2"}, "softness 2"},
 		{[]string{"at 15 100000000 radius 5 soft 1"}, "further than"},
 		{[]string{"at 15 15 radius 5 soft 1 from 3 100000000"}, "further than"},

@@ -35,7 +35,7 @@ import (
 // and, without warmth, stays equal. Through a mask m the result is
 // in + m (tone(in) - in) on encoded values in float32. Light is float64; one
 // rounding to codes, halves up, and one more through a mask.
-var toneV1 = Operation{
+var toneV1 = operation(Operation{
 	Name:    "tone",
 	Version: 1,
 	Doc: `Changes tones and colours, in this order: exposure multiplies linear light by
@@ -48,20 +48,36 @@ white; chroma scales C* by 1 + chroma and muted by 1 + muted / (1 + (C*/30)^2) w
 and hue kept. CIELAB relative to the picture's white; colours outside the space
 lose chroma at their lightness and hue. Inputs: picture, perhaps a mask m: in + m
 (tone - in), encoded. A grey picture takes no warmth, chroma or muted.`,
-	Params: toneParams,
-	New:    newTone,
-}
+	Takes:  1,
+	Masked: true,
+	Nanos:  100,
+	Params: Params{
+		{Name: "exposure", Unit: "stops", Min: "-5", Max: "5", Optional: true, Doc: "more or less light; 1 doubles it"},
+		{Name: "warmth", Unit: "mired", Min: "-50", Max: "50", Optional: true, Doc: "shift of the light's colour; above 0 is warmer"},
+		{Name: "contrast", Unit: "1", Min: "-1/2", Max: "1", Optional: true, Doc: "how much steeper L* gets at 50, as a share"},
+		{Name: "curve", Unit: "lightness", Min: "0", Max: "100", Optional: true, Doc: "points: L* before and after, again and again, 2 to 32 points from dark to light"},
+		{Name: "local", Unit: "1", Min: "-1", Max: "2", Optional: true, Doc: "local contrast: share of the difference from the surroundings that is added"},
+		{Name: "local-radius", Unit: "px", Min: "0", Above: true, Max: "6000", Optional: true, Length: true, Doc: "standard deviation of the surroundings' blur; needed where local isn't 0"},
+		{Name: "chroma", Unit: "1", Min: "-1", Max: "1", Optional: true, Doc: "share of chroma added; -1 leaves grey"},
+		{Name: "muted", Unit: "1", Min: "-1", Max: "1", Optional: true, Doc: "share of chroma added, most for weak colours"},
+		covers,
+	},
+	Reduce: func(_ Params, a Args, _ Reduction) (Args, bool, error) {
+		for i := range a {
+			if a[i].Name == "local-radius" && ratOf(a[i].Value).Cmp(big.NewRat(1, 1)) < 0 {
+				a[i].Value = "1"
+			}
+		}
+		return a, true, nil
+	},
+}, newTone)
 
-var toneParams = []Param{
-	{Name: "exposure", Unit: "stops", Min: "-5", Max: "5", Default: "0", Doc: "more or less light; 1 doubles it"},
-	{Name: "warmth", Unit: "mired", Min: "-50", Max: "50", Default: "0", Doc: "shift of the light's colour; above 0 is warmer"},
-	{Name: "contrast", Unit: "1", Min: "-1/2", Max: "1", Default: "0", Doc: "how much steeper L* gets at 50, as a share"},
-	{Name: "curve", Unit: "lightness", Min: "0", Max: "100", Default: "0 0 100 100", Doc: "points: L* before and after, again and again, 2 to 32 points from dark to light"},
-	{Name: "local", Unit: "1", Min: "-1", Max: "2", Default: "0", Doc: "local contrast: share of the difference from the surroundings that is added"},
-	{Name: "local-radius", Unit: "px", Min: "1/2", Max: "400", Doc: "standard deviation of the surroundings' blur; needed where local isn't 0"},
-	{Name: "chroma", Unit: "1", Min: "-1", Max: "1", Default: "0", Doc: "share of chroma added; -1 leaves grey"},
-	{Name: "muted", Unit: "1", Min: "-1", Max: "1", Default: "0", Doc: "share of chroma added, most for weak colours"},
-	{Name: "covers", Unit: "px", Doc: "left, top, right and bottom of what the picture shows, in px of the mask's frame; the whole frame if not given"},
+type toneParams struct {
+	Exposure, Warmth, Contrast *big.Rat
+	Curve                      []*big.Rat
+	Local, LocalRadius         *big.Rat
+	Chroma, Muted              *big.Rat
+	Covers                     string
 }
 
 // toneMuted is the chroma at which muted has half its effect.
@@ -86,10 +102,7 @@ type tone struct {
 	grey func() *toneGrey
 }
 
-func newTone(a Args, in []Pic, env Env) (Step, error) {
-	if len(in) != 1 && len(in) != 2 {
-		return nil, fmt.Errorf("tone takes 1 picture and perhaps a mask, got %d inputs", len(in))
-	}
+func newTone(a toneParams, in []Pic, _ Env) (Step, error) {
 	s := &tone{pic: in[0], chroma: 1}
 	s.grey = sync.OnceValue(s.greyTables)
 	p := s.pic
@@ -97,9 +110,9 @@ func newTone(a Args, in []Pic, env Env) (Step, error) {
 		return nil, err
 	}
 	if p.C == 1 {
-		for _, name := range []string{"warmth", "chroma", "muted"} {
-			if _, ok := a.Get(name); ok {
-				return nil, fmt.Errorf("tone: this picture is grey, and %s changes colours; leave it out, or tint the picture first", name)
+		for i, v := range []*big.Rat{a.Warmth, a.Chroma, a.Muted} {
+			if v != nil {
+				return nil, fmt.Errorf("tone: this picture is grey, and %s changes colours; leave it out, or tint the picture first", []string{"warmth", "chroma", "muted"}[i])
 			}
 		}
 	} else {
@@ -113,78 +126,29 @@ func newTone(a Args, in []Pic, env Env) (Step, error) {
 	}
 	s.inLab = s.warmth != nil || s.curves != nil || s.local != 0 || s.chroma != 1 || s.muted != 0
 	s.plain = !s.inLab && s.exposure == nil
-	if len(in) == 2 {
-		var err error
-		if s.mask, err = newSampler(a.Word("covers", ""), in[1], p); err != nil {
-			return nil, fmt.Errorf("tone: %w", err)
-		}
+	var err error
+	if s.mask, err = maskFor(a.Covers, in[1:], p); err != nil {
+		return nil, fmt.Errorf("tone: %w", err)
 	}
 	return s, nil
 }
 
-// curvesOnly refuses pictures that aren't grey or RGB by colorants and curves.
-func curvesOnly(what string, p Pic) error {
-	switch {
-	case p.C != 1 && p.C != 3 || p.W < 1 || p.H < 1:
-		return fmt.Errorf("%s takes grey or RGB, this picture is %d x %d px with %d channels", what, p.W, p.H, p.C)
-	case p.Profile == nil:
-		return fmt.Errorf("%s needs the picture's profile to know its light, and this picture has none", what)
-	case p.C != p.Profile.Channels():
-		return fmt.Errorf("%s was given a picture of %d channels whose profile has %d", what, p.C, p.Profile.Channels())
-	}
-	return curveSpace(what, p.Profile)
-}
-
-func curveSpace(what string, p *colour.Profile) error {
-	if p.HasTables() {
-		return fmt.Errorf("%s works in a space of curves, and the profile %q has tables; convert to a space such as opRGB first", what, p.Description())
-	}
-	return nil
-}
-
-// rangeArg reads a number in its parameter's range; 0 where it is missing.
-func rangeArg(a Args, p Param) (*big.Rat, error) {
-	if _, ok := a.Get(p.Name); !ok {
-		return new(big.Rat), nil
-	}
-	r, err := a.Rat(p.Name)
-	if err != nil {
-		return nil, fmt.Errorf("argument %s: %w", p.Name, err)
-	}
-	lo, _ := new(big.Rat).SetString(p.Min)
-	hi, _ := new(big.Rat).SetString(p.Max)
-	if r.Cmp(lo) < 0 || r.Cmp(hi) > 0 {
-		return nil, fmt.Errorf("argument %s is %s, expected %s to %s", p.Name, r.RatString(), p.Min, p.Max)
-	}
-	return r, nil
-}
-
 // read binds the arguments.
-func (s *tone) read(a Args) error {
-	v := map[string]*big.Rat{}
-	for _, p := range toneParams {
-		if p.Max == "" || p.Unit == "lightness" {
-			continue
-		}
-		r, err := rangeArg(a, p)
-		if err != nil {
-			return err
-		}
-		v[p.Name] = r
-	}
-	if r := v["exposure"]; r.Sign() != 0 {
-		e := newToneExposure(r)
+func (s *tone) read(a toneParams) error {
+	set := func(r *big.Rat) bool { return r != nil && r.Sign() != 0 }
+	if set(a.Exposure) {
+		e := newToneExposure(a.Exposure)
 		s.exposure = &e
 	}
-	if r := v["warmth"]; r.Sign() != 0 {
-		s.warmth = toneWarmth(r)
+	if set(a.Warmth) {
+		s.warmth = toneWarmth(a.Warmth)
 	}
-	if r := v["contrast"]; r.Sign() != 0 {
-		f, _ := r.Float64()
+	if set(a.Contrast) {
+		f, _ := a.Contrast.Float64()
 		s.curves = append(s.curves, toneContrast(f))
 	}
-	if _, ok := a.Get("curve"); ok {
-		c, err := parseToneCurve(a)
+	if a.Curve != nil {
+		c, err := newToneCurve(a.Curve)
 		if err != nil {
 			return err
 		}
@@ -192,16 +156,19 @@ func (s *tone) read(a Args) error {
 			s.curves = append(s.curves, c)
 		}
 	}
-	if r := v["local"]; r.Sign() != 0 {
-		radius := v["local-radius"]
-		if radius.Sign() == 0 {
-			return fmt.Errorf("local needs local-radius, the radius of what counts as the surroundings")
+	if set(a.Local) {
+		if a.LocalRadius == nil {
+			return fmt.Errorf("local needs local radius, the radius of what counts as the surroundings")
 		}
-		s.local, _ = r.Float64()
-		s.blur = newToneBlur(s.pic.W, s.pic.H, radius)
+		s.local, _ = a.Local.Float64()
+		s.blur = newToneBlur(s.pic.W, s.pic.H, a.LocalRadius)
 	}
-	s.chroma, _ = new(big.Rat).Add(v["chroma"], big.NewRat(1, 1)).Float64()
-	s.muted, _ = v["muted"].Float64()
+	if set(a.Chroma) {
+		s.chroma, _ = new(big.Rat).Add(a.Chroma, big.NewRat(1, 1)).Float64()
+	}
+	if set(a.Muted) {
+		s.muted, _ = a.Muted.Float64()
+	}
 	return nil
 }
 

@@ -123,20 +123,13 @@ func toneContrast(c float64) *cubic {
 // maxCurvePoints bounds a curve's points.
 const maxCurvePoints = 32
 
-// parseToneCurve reads "x y x y …" in lightness.
-func parseToneCurve(a Args) (*cubic, error) {
-	v, err := a.Rats("curve", 0)
-	if err != nil {
-		return nil, err
-	}
+// newToneCurve is the curve through "x y x y ..." in lightness.
+func newToneCurve(v []*big.Rat) (*cubic, error) {
 	if len(v)%2 != 0 || len(v) < 4 || len(v) > 2*maxCurvePoints {
-		return nil, fmt.Errorf("argument curve has %d numbers, expected pairs of lightness before and after for 2 to %d points", len(v), maxCurvePoints)
+		return nil, fmt.Errorf("curve has %d numbers, expected pairs of lightness before and after for 2 to %d points", len(v), maxCurvePoints)
 	}
 	var x, y []float64
 	for i, r := range v {
-		if r.Sign() < 0 || r.Cmp(big.NewRat(100, 1)) > 0 {
-			return nil, fmt.Errorf("argument curve has the lightness %s, expected 0 to 100", r.RatString())
-		}
 		f, _ := r.Float64()
 		if i%2 == 0 {
 			x = append(x, f)
@@ -146,10 +139,10 @@ func parseToneCurve(a Args) (*cubic, error) {
 	}
 	for i := 1; i < len(x); i++ {
 		if !(x[i]-x[i-1] >= 1.0/1024) {
-			return nil, fmt.Errorf("argument curve: point %d doesn't lie to the right of the one before; write the points in order of the lightness before, at least 1/1024 apart", i+1)
+			return nil, fmt.Errorf("curve: point %d doesn't lie to the right of the one before; write the points in order of the lightness before, at least 1/1024 apart", i+1)
 		}
 		if y[i] < y[i-1] {
-			return nil, fmt.Errorf("argument curve falls at point %d, which would turn tones round; the lightness after may stay or rise from point to point", i+1)
+			return nil, fmt.Errorf("curve falls at point %d, which would turn tones round; the lightness after may stay or rise from point to point", i+1)
 		}
 	}
 	return newCubic(x, y), nil

@@ -33,7 +33,7 @@ func (s *tone) greyTables() *toneGrey {
 }
 
 func (s *tone) Worker() Worker {
-	k := &toneWorker{tone: s}
+	k := &toneWorker{tone: s, mask: s.mask.worker()}
 	if s.plain {
 		return k
 	}
@@ -46,9 +46,6 @@ func (s *tone) Worker() Worker {
 	}
 	if s.local != 0 {
 		k.around = s.blur.worker(k.levels)
-	}
-	if s.mask != nil {
-		k.mask = s.mask.worker()
 	}
 	return k
 }
@@ -67,11 +64,7 @@ type toneWorker struct {
 func (k *toneWorker) Row(dst []uint16, y int, in []Rows) {
 	src := in[0].Row(y)[k.skip*k.pic.C:][:k.pic.Stride()]
 	dst = dst[:len(src)]
-	var m []float32
-	kind := maskOne
-	if k.mask != nil && !k.plain {
-		m, kind = k.mask.row(y, in[1])
-	}
+	m, kind := k.mask.row(y, in[1:])
 	if k.plain || kind == maskZero {
 		copy(dst, src)
 		return

@@ -1,7 +1,6 @@
 package ops
 
 import (
-	"fmt"
 	"image"
 )
 
@@ -18,15 +17,19 @@ import (
 //	                           8: X = r,     Y = W-1-c
 //
 // No sample changes.
-var TurnV1 = Operation{
+var TurnV1 = operation(Operation{
 	Name:    "turn",
 	Version: 1,
 	Doc:     "Turns or mirrors the picture as TIFF 6.0 tag 274 says: 2 mirror, 3 half turn, 4 upside-down mirror, 5 transpose, 6 quarter turn right, 7 transverse, 8 quarter turn left. Samples stay as they are.",
-	Params: []Param{
+	Takes:   1,
+	Nanos:   4,
+	Mends:   true,
+	Params: Params{
 		{Name: "orientation", Unit: "count", Min: "2", Max: "8", Doc: "how the stored picture has to be turned"},
 	},
-	New: newTurn,
-}
+}, newTurn)
+
+type turnParams struct{ Orientation int }
 
 // TurnOrientation gives the orientation of the recipe's words: "left" (a
 // quarter turn against the clock) 8, "right" 6, "over" (half a turn) 3,
@@ -56,19 +59,10 @@ type TurnStep struct {
 	part    image.Rectangle // of the whole result that this step makes
 }
 
-func newTurn(a Args, in []Pic, _ Env) (Step, error) {
-	if len(in) != 1 {
-		return nil, fmt.Errorf("turn takes 1 picture, got %d", len(in))
-	}
-	o, err := a.Int("orientation")
-	if err != nil {
-		return nil, fmt.Errorf("turn: %w", err)
-	}
-	if o < 2 || o > 8 {
-		return nil, fmt.Errorf("turn: argument orientation is %d, expected 2 to 8", o)
-	}
-	if in[0].W < 1 || in[0].H < 1 || in[0].C < 1 {
-		return nil, fmt.Errorf("turn: the picture has no pixels")
+func newTurn(a turnParams, in []Pic, _ Env) (Step, error) {
+	o := a.Orientation
+	if err := somePixels("turn", in[0]); err != nil {
+		return nil, err
 	}
 	s := &TurnStep{in: in[0], pic: in[0], o: o}
 	if o >= 5 {

@@ -2,7 +2,7 @@ package ops
 
 // languages says for each language version which version of an operation it
 // speaks of, where that isn't version 1. Once a language version is frozen its
-// line never changes: a kernel that is to give other samples is a new line of
+// line never changes: an operation that is to give other samples is a new line of
 // the table, and a new language version that names it here.
 var languages = map[int]map[string]int{
 	1: {},

@@ -3,6 +3,7 @@ package ops
 import (
 	"fmt"
 	"image"
+	"math/big"
 	"slices"
 )
 
@@ -25,18 +26,25 @@ import (
 //
 // Stretched values are weighted by quarters across and quarters down, summed in
 // whole sixteenths, and rounded once, half up.
-var wrapV1 = Operation{
+var wrapV1 = operation(Operation{
 	Name:    "wrap",
 	Version: 1,
 	Doc: `Adds width px on all four sides, to go round a stretcher frame. mirror: px d outside
 the fold is px d inside; stretch: it is place d/2 - 1/4 inside, linear, half up; colour:
 one colour. picture adds nothing: the outermost width px go round.`,
-	Params: []Param{
-		{Name: "width", Unit: "px", Min: "1", Max: "100000", Doc: "px that go round on each side"},
+	Takes: 1,
+	Nanos: 1,
+	Params: Params{
+		edgeWidth,
 		{Name: "way", Unit: "word", Words: []string{"mirror", "stretch", "picture", "colour"}, Doc: "what goes round"},
-		{Name: "colour", Unit: "codes", Min: "0", Max: "65535", Doc: "with way colour: one code for each channel, in the picture's own encoding"},
+		{Name: "colour", Unit: "codes", Min: "0", Max: "65535", Optional: true, Doc: "with way colour: one code for each channel, in the picture's own encoding"},
 	},
-	New: newWrap,
+}, newWrap)
+
+type wrapParams struct {
+	Width  int
+	Way    string
+	Colour []*big.Rat
 }
 
 type wrap struct {
@@ -58,20 +66,17 @@ type edgePlace struct {
 	quarters uint8
 }
 
-func newWrap(a Args, in []Pic, _ Env) (Step, error) {
-	way := a.Word("way", "")
-	switch way {
-	case "colour":
-		return borderOf("wrap", a, in)
-	case "mirror", "stretch", "picture":
-	default:
-		return nil, fmt.Errorf("wrap: argument way is %q, expected mirror, stretch, picture or colour", way)
-	}
-	if _, ok := a.Get("colour"); ok {
+func newWrap(a wrapParams, in []Pic, _ Env) (Step, error) {
+	p, way, width := in[0], a.Way, a.Width
+	switch {
+	case way == "colour" && a.Colour == nil:
+		return nil, fmt.Errorf("wrap: colour is missing")
+	case way == "colour":
+		return borderOf("wrap", borderParams{width, a.Colour}, p)
+	case a.Colour != nil:
 		return nil, fmt.Errorf("wrap: way %s shows the picture and takes no colour", way)
 	}
-	p, width, err := edgeArgs("wrap", a, in)
-	if err != nil {
+	if err := checkEdge("wrap", p, width); err != nil {
 		return nil, err
 	}
 	side := min(p.W, p.H)

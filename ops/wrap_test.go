@@ -188,9 +188,9 @@ func TestEdgesRefuse(t *testing.T) {
 		a    Args
 		want string
 	}{
-		{borderV1, edge("0", "", "1 2 3"), "expected 1 to 100000"},
+		{borderV1, edge("0", "", "1 2 3"), "expected 1 to 200000 px"},
 		{borderV1, edge("5/2", "", "1 2 3"), "whole number"},
-		{borderV1, edge("99999999999999999999", "", "1 2 3"), "whole number"},
+		{borderV1, edge("99999999999999999999", "", "1 2 3"), "expected 1 to 200000 px"},
 		{borderV1, edge("100000", "", "1 2 3"), ""},
 		{borderV1, edge("5", "", ""), "colour is missing"},
 		{borderV1, edge("5", "", "1 2"), "has 2 codes, and the picture has 3 channels"},
@@ -198,8 +198,8 @@ func TestEdgesRefuse(t *testing.T) {
 		{borderV1, edge("5", "", "1 2 -1"), "whole codes"},
 		{borderV1, edge("5", "", "1 2 1/2"), "whole codes"},
 		{borderV1, edge("5", "", "1 2 white"), "reduced fraction"},
-		{wrapV1, edge("5", "", ""), `way is ""`},
-		{wrapV1, edge("5", "round", ""), `way is "round"`},
+		{wrapV1, edge("5", "", ""), "way is missing"},
+		{wrapV1, edge("5", "round", ""), `way is "round", expected mirror, stretch, picture or colour`},
 		{wrapV1, edge("5", "mirror", "1 2 3"), "takes no colour"},
 		{wrapV1, edge("11", "mirror", ""), "more than a picture of 20 x 10 px can fill"},
 		{wrapV1, edge("21", "stretch", ""), "more than a picture"},

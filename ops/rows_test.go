@@ -239,7 +239,7 @@ func BenchmarkRows(b *testing.B) {
 		})
 	}
 	b.Run("across3 x3", func(b *testing.B) {
-		k, _ := kernelNamed("lanczos3")
+		k := kernelNamed("lanczos3")
 		x := k.axis(n/9, n/3)
 		out, src := make([]float32, n+pad), make([]float32, n/3+pad)
 		b.SetBytes(n)

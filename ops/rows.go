@@ -320,3 +320,16 @@ func plainMulRow(dst, a, b []float32) {
 		dst[i] = a[i] * b[i]
 	}
 }
+
+// pixelBlock is how many pixels go through a chain of inner loops at a time,
+// so that what passes between them stays in the nearest cache.
+const pixelBlock = 1024
+
+func allZero(m []float32) bool {
+	for _, v := range m {
+		if v != 0 {
+			return false
+		}
+	}
+	return true
+}

@@ -2,7 +2,7 @@
 
 #include "textflag.h"
 
-// The inner loops of kernel_rows.go for AVX2. They multiply, add, compare and
+// The inner loops of rows.go for AVX2. They multiply, add, compare and
 // convert lane by lane, each operation rounded on its own and in the order of
 // the plain form; no fused and no horizontal operations. n is a multiple of 8
 // (of 16 where samples are written).
