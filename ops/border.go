@@ -79,14 +79,8 @@ func (s *border) Row(dst []uint16, y int, in []Rows) {
 }
 
 func (s *border) fill(dst []uint16) {
-	if len(s.colour) == 1 {
-		for i := range dst {
-			dst[i] = s.colour[0]
-		}
-		return
-	}
-	for i := 0; i+2 < len(dst); i += 3 {
-		dst[i], dst[i+1], dst[i+2] = s.colour[0], s.colour[1], s.colour[2]
+	for n := copy(dst, s.colour); n < len(dst); n *= 2 {
+		copy(dst[n:], dst[:n])
 	}
 }
 

@@ -55,59 +55,60 @@ func (s MaskShape) times(by Ratio) MaskShape {
 // TakesInput says whether the line takes the operation's next input picture.
 func (s MaskShape) TakesInput() bool { return s.Shape == "file" || s.Shape == "mask" }
 
+// shapeForms are the words of a line behind its shape: p stands for a place, p*
+// for one and more, w, h and s for a number that the field of this name holds.
+var shapeForms = map[string]string{
+	"ellipse":   "at p size w h soft s",
+	"rectangle": "at p size w h soft s",
+	"polygon":   "p* soft s",
+	"stroke":    "along p* width w soft s",
+	"gradient":  "from p to p",
+	"file":      "",
+	"mask":      "",
+	"invert":    "",
+	"soften":    "w",
+}
+
 // String is the one written form.
 func (s MaskShape) String() string {
-	var b strings.Builder
-	word := func(w string) {
-		if b.Len() > 0 {
-			b.WriteByte(' ')
-		}
-		b.WriteString(w)
-	}
+	t := s.write(shapeForms[s.Shape])
+	return strings.TrimSpace(strings.TrimSpace(s.Op+" "+s.Shape) + " " + t)
+}
+
+// write is the line in a form.
+func (s MaskShape) write(form string) string {
+	var f []string
+	points := s.Points
 	num := func(r *big.Rat) {
 		if r == nil {
-			word("?")
+			f = append(f, "?")
 			return
 		}
-		word(r.RatString())
+		f = append(f, r.RatString())
 	}
-	points := func(p []MaskPoint) {
-		for _, q := range p {
-			num(q.X)
-			num(q.Y)
+	for _, k := range strings.Fields(form) {
+		switch k {
+		case "p", "p*":
+			n := len(points)
+			if k == "p" {
+				n = min(1, n)
+			}
+			for _, p := range points[:n] {
+				num(p.X)
+				num(p.Y)
+			}
+			points = points[n:]
+		case "w":
+			num(s.W)
+		case "h":
+			num(s.H)
+		case "s":
+			num(s.Soft)
+		default:
+			f = append(f, k)
 		}
 	}
-	if s.Op != "" {
-		word(s.Op)
-	}
-	word(s.Shape)
-	switch s.Shape {
-	case "ellipse", "rectangle":
-		word("at")
-		points(s.Points)
-		word("size")
-		num(s.W)
-		num(s.H)
-	case "polygon":
-		points(s.Points)
-	case "stroke":
-		word("along")
-		points(s.Points)
-		word("width")
-		num(s.W)
-	case "gradient":
-		word("from")
-		points(s.Points[:min(1, len(s.Points))])
-		word("to")
-		points(s.Points[min(1, len(s.Points)):])
-	case "soften":
-		num(s.W)
-	}
-	if s.Soft != nil {
-		word("soft")
-		num(s.Soft)
-	}
-	return b.String()
+	return strings.Join(f, " ")
 }
 
 // Bounds that keep every distance a sound float64.
@@ -137,6 +138,25 @@ func ParseShape(s string) (MaskShape, error) {
 }
 
 func parseShape(f []string) (v MaskShape, err error) {
+	if len(f) > 0 && slices.Contains(shapeOps, f[0]) {
+		v.Op, f = f[0], f[1:]
+	}
+	if len(f) == 0 {
+		return v, errShapeEnds
+	}
+	v.Shape = f[0]
+	form, ok := shapeForms[v.Shape]
+	switch alone := v.Shape == "invert" || v.Shape == "soften"; {
+	case v.Op == "" && !alone:
+		return v, fmt.Errorf("expected add, less, within, invert or soften, found %q", v.Shape)
+	case !ok || v.Op != "" && alone:
+		return v, fmt.Errorf("expected ellipse, rectangle, polygon, stroke, gradient, file or mask, found %q", v.Shape)
+	}
+	return v, v.read(form, f[1:])
+}
+
+// read fills in the line from the words of a form.
+func (s *MaskShape) read(form string, f []string) (err error) {
 	next := func() string {
 		if len(f) == 0 {
 			if err == nil {
@@ -148,11 +168,6 @@ func parseShape(f []string) (v MaskShape, err error) {
 		f = f[1:]
 		return w
 	}
-	word := func(want string) {
-		if got := next(); err == nil && got != want {
-			err = fmt.Errorf("expected %s, found %s", want, got)
-		}
-	}
 	num := func() *big.Rat {
 		w := next()
 		if err != nil {
@@ -162,75 +177,53 @@ func parseShape(f []string) (v MaskShape, err error) {
 		r, err = ParseRat(w)
 		return r
 	}
-	point := func() MaskPoint {
+	point := func() {
 		x := num()
-		return MaskPoint{x, num()}
+		s.Points = append(s.Points, MaskPoint{x, num()})
 	}
-	points := func(end string) {
-		for err == nil && len(f) > 0 && f[0] != end {
-			v.Points = append(v.Points, point())
+	words := strings.Fields(form)
+	for i, k := range words {
+		switch k {
+		case "p":
+			point()
+		case "p*":
+			for err == nil && len(f) > 0 && f[0] != words[i+1] {
+				point()
+			}
+		case "w":
+			s.W = num()
+		case "h":
+			s.H = num()
+		case "s":
+			s.Soft = num()
+		default:
+			if w := next(); err == nil && w != k {
+				err = fmt.Errorf("expected %s, found %s", k, w)
+			}
 		}
-	}
-	soft := func() {
-		word("soft")
-		v.Soft = num()
-	}
-
-	w := next()
-	for _, op := range shapeOps {
-		if w == op {
-			v.Op = op
-			w = next()
-			break
-		}
-	}
-	v.Shape = w
-	switch {
-	case err != nil:
-	case v.Op == "" && w == "invert":
-	case v.Op == "" && w == "soften":
-		v.W = num()
-	case v.Op == "":
-		err = fmt.Errorf("expected add, less, within, invert or soften, found %q", w)
-	case w == "ellipse" || w == "rectangle":
-		word("at")
-		v.Points = []MaskPoint{point()}
-		word("size")
-		v.W = num()
-		v.H = num()
-		soft()
-	case w == "polygon":
-		points("soft")
-		soft()
-	case w == "stroke":
-		word("along")
-		points("width")
-		word("width")
-		v.W = num()
-		soft()
-	case w == "gradient":
-		word("from")
-		a := point()
-		word("to")
-		v.Points = []MaskPoint{a, point()}
-	case w == "file" || w == "mask":
-	default:
-		err = fmt.Errorf("expected ellipse, rectangle, polygon, stroke, gradient, file or mask, found %q", w)
 	}
 	if err == nil && len(f) > 0 {
 		err = fmt.Errorf("expected the line to end before %q", f[0])
 	}
-	return v, err
+	return err
+}
+
+// near refuses places that are too far away.
+func (s MaskShape) near(what string) error {
+	for _, p := range s.Points {
+		for _, v := range []*big.Rat{p.X, p.Y} {
+			if new(big.Rat).Abs(v).Cmp(shapeFar) > 0 {
+				return fmt.Errorf("the position %s is further than %s px from the %s", decimal(v), decimal(shapeFar), what)
+			}
+		}
+	}
+	return nil
 }
 
 // check tests counts and ranges.
 func (s MaskShape) check() error {
-	for _, p := range s.Points {
-		for _, v := range []*big.Rat{p.X, p.Y} {
-			if new(big.Rat).Abs(v).Cmp(shapeFar) > 0 {
-				return fmt.Errorf("the position %s is further than %s px from the frame", v.RatString(), shapeFar.RatString())
-			}
-		}
+	if err := s.near("frame"); err != nil {
+		return err
 	}
 	size := func(what string, v *big.Rat) error {
 		if v.Cmp(shapeSmall) < 0 || v.Cmp(shapeFar) > 0 {

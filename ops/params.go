@@ -59,7 +59,14 @@ type Operation struct {
 func operation[A any](o Operation, newStep func(v A, in []Pic, env Env) (Step, error)) Operation {
 	o.New = func(a Args, in []Pic, env Env) (Step, error) {
 		if n := len(in) - o.Takes; o.Takes >= 0 && n != 0 && !(o.Masked && n == 1) {
-			return nil, fmt.Errorf("%s takes %s, got %d", o.Name, o.inputs(), len(in))
+			words := fmt.Sprintf("%d picture", o.Takes)
+			if o.Takes > 1 {
+				words += "s"
+			}
+			if o.Masked {
+				words += " and perhaps a mask"
+			}
+			return nil, fmt.Errorf("%s takes %s, got %d", o.Name, words, len(in))
 		}
 		var v A
 		if err := o.Params.Bind(a, &v); err != nil {
@@ -75,17 +82,6 @@ func operation[A any](o Operation, newStep func(v A, in []Pic, env Env) (Step, e
 		return s, nil
 	}
 	return o
-}
-
-func (o *Operation) inputs() string {
-	s := fmt.Sprintf("%d picture", o.Takes)
-	if o.Takes > 1 {
-		s += "s"
-	}
-	if o.Masked {
-		s += " and perhaps a mask"
-	}
-	return s
 }
 
 // Bind checks every argument against its parameter and fills the struct that to
@@ -197,12 +193,11 @@ func (p Param) number(text string) (*big.Rat, error) {
 
 // Holds tells whether r is in the parameter's range.
 func (p Param) Holds(r *big.Rat) bool {
-	if p.Min != "" {
-		if c := r.Cmp(ratOf(p.Min)); c < 0 || p.Above && c == 0 {
-			return false
-		}
+	low := 0
+	if p.Above {
+		low = 1
 	}
-	return p.Max == "" || r.Cmp(ratOf(p.Max)) <= 0
+	return (p.Min == "" || r.Cmp(ratOf(p.Min)) >= low) && (p.Max == "" || r.Cmp(ratOf(p.Max)) <= 0)
 }
 
 // span is the range in words.

@@ -20,20 +20,22 @@ type SpotShape struct {
 	From         *MaskPoint // nil: filled from the rim
 }
 
-// String is the one written form.
-func (s SpotShape) String() string {
-	t := fmt.Sprintf("at %s %s radius %s soft %s", ratText(s.At.X), ratText(s.At.Y), ratText(s.Radius), ratText(s.Soft))
-	if s.From != nil {
-		t += fmt.Sprintf(" from %s %s", ratText(s.From.X), ratText(s.From.Y))
+// form is the spot as a line of a mask has it, and the words of that.
+func (s SpotShape) form() (MaskShape, string) {
+	m := MaskShape{Points: []MaskPoint{s.At}, W: s.Radius, Soft: s.Soft}
+	if s.From == nil {
+		return m, spotForm
 	}
-	return t
+	m.Points = append(m.Points, *s.From)
+	return m, spotForm + " from p"
 }
 
-func ratText(r *big.Rat) string {
-	if r == nil {
-		return "?"
-	}
-	return r.RatString()
+const spotForm = "at p radius w soft s"
+
+// String is the one written form.
+func (s SpotShape) String() string {
+	m, form := s.form()
+	return m.write(form)
 }
 
 // spotLarge is a spot's largest radius, px: 1 % of the longest side. The work of
@@ -57,38 +59,29 @@ func ParseSpot(s string) (SpotShape, error) {
 }
 
 func parseSpot(f []string) (v SpotShape, err error) {
-	if len(f) != 7 && len(f) != 10 {
+	form := spotForm
+	switch len(f) {
+	case 7:
+	case 10:
+		form += " from p"
+	default:
 		return v, errors.New("expected at X Y radius R soft S, and where it is copied from X Y")
 	}
-	var at [10]*big.Rat
-	for i, w := range f {
-		switch i {
-		case 0, 3, 5, 7:
-			if want := map[int]string{0: "at", 3: "radius", 5: "soft", 7: "from"}[i]; w != want {
-				return v, fmt.Errorf("expected %s, found %s", want, w)
-			}
-		default:
-			if at[i], err = ParseRat(w); err != nil {
-				return v, err
-			}
-		}
+	var m MaskShape
+	if err := m.read(form, f); err != nil {
+		return v, err
 	}
-	v = SpotShape{At: MaskPoint{at[1], at[2]}, Radius: at[4], Soft: at[6]}
-	if len(f) == 10 {
-		v.From = &MaskPoint{at[8], at[9]}
+	v = SpotShape{At: m.Points[0], Radius: m.W, Soft: m.Soft}
+	if len(m.Points) > 1 {
+		v.From = &m.Points[1]
 	}
 	return v, nil
 }
 
 func (s SpotShape) check() error {
-	places := []*big.Rat{s.At.X, s.At.Y}
-	if s.From != nil {
-		places = append(places, s.From.X, s.From.Y)
-	}
-	for _, v := range places {
-		if new(big.Rat).Abs(v).Cmp(shapeFar) > 0 {
-			return fmt.Errorf("the position %s is further than %s px from the picture", v.RatString(), shapeFar.RatString())
-		}
+	m, _ := s.form()
+	if err := m.near("picture"); err != nil {
+		return err
 	}
 	if s.Radius.Sign() <= 0 || s.Radius.Cmp(spotLarge) > 0 {
 		return fmt.Errorf("the radius %s px isn't above 0 and up to %s px", decimal(s.Radius), decimal(spotLarge))

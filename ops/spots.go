@@ -121,8 +121,8 @@ func newSpots(a spotsParams, in []Pic, _ Env) (Step, error) {
 func newSpot(v SpotShape, p Pic) (spot, error) {
 	s := spot{x: flt(v.At.X), y: flt(v.At.Y), r: flt(v.Radius), soft: flt(v.Soft), copied: v.From != nil}
 	if s.copied {
-		s.ox = offset(v.At.X, v.From.X)
-		s.oy = offset(v.At.Y, v.From.Y)
+		s.ox = halfUp(new(big.Rat).Sub(v.From.X, v.At.X))
+		s.oy = halfUp(new(big.Rat).Sub(v.From.Y, v.At.Y))
 	}
 	found := false
 	y0, y1 := columns(s.y, s.r, 1, p.H)
@@ -159,11 +159,6 @@ func newSpot(v SpotShape, p Pic) (spot, error) {
 	}
 	s.need0, s.need1 = int(s.rim[0].y), int(s.rim[len(s.rim)-1].y)+1
 	return s, nil
-}
-
-// offset is to - from, rounded half up.
-func offset(from, to *big.Rat) int {
-	return halfUp(new(big.Rat).Sub(to, from))
 }
 
 // dist2 is the square of the distance of a pixel's centre.

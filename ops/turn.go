@@ -35,17 +35,7 @@ type turnParams struct{ Orientation int }
 // quarter turn against the clock) 8, "right" 6, "over" (half a turn) 3,
 // "mirror" (left and right swapped) 2. It is 0 for any other word.
 func TurnOrientation(way string) int {
-	switch way {
-	case "left":
-		return 8
-	case "right":
-		return 6
-	case "over":
-		return 3
-	case "mirror":
-		return 2
-	}
-	return 0
+	return map[string]int{"left": 8, "right": 6, "over": 3, "mirror": 2}[way]
 }
 
 // turnRows is how many rows a quarter turn makes at a time: so many pixels of

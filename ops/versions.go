@@ -1,5 +1,7 @@
 package ops
 
+import "maps"
+
 // languages says for each language version which version of an operation it
 // speaks of, where that isn't version 1. Once a language version is frozen its
 // line never changes: an operation that is to give other samples is a new line of
@@ -47,16 +49,13 @@ func TestOnlyRegister(o Operation) (undo func()) {
 // operation, and returns what undoes that.
 func TestOnlySpeak(language int, name string, version int) (undo func()) {
 	old := languages
-	languages = map[int]map[string]int{}
-	for l, list := range old {
-		languages[l] = map[string]int{}
-		for n, v := range list {
-			languages[l][n] = v
+	list := map[string]int{name: version}
+	for n, v := range old[language] {
+		if n != name {
+			list[n] = v
 		}
 	}
-	if languages[language] == nil {
-		languages[language] = map[string]int{}
-	}
-	languages[language][name] = version
+	languages = maps.Clone(old)
+	languages[language] = list
 	return func() { languages = old }
 }
