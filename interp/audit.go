@@ -159,7 +159,7 @@ func determined(p *Plan, version int, draft bool, source []byte, results []resul
 				r.On = "white"
 			}
 			for k, n := range p.Nodes {
-				if n.Input != nil && n.Input.key() == in.key() {
+				if n.Input != nil && fileOf(n.Input) == fileOf(in) {
 					r.Profile, r.Picture = profileName(n), results[k].sum.String()
 					break
 				}

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -85,7 +86,7 @@ func otherKind(path string, b []byte) string {
 			if p.Save == nil {
 				continue
 			}
-			if logs := logsOf(inputPath(filepath.Dir(path), p.Save.Path.Value), ""); len(logs) > 0 {
+			if logs := logsOf(disk.Join(filepath.Dir(path), p.Save.Path.Value), ""); len(logs) > 0 {
 				what += "; the log of print " + p.Name.Value + ": " + strings.Join(logs, ", ")
 			}
 		}
@@ -230,7 +231,7 @@ func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
 	}
 	named, lay := map[inputName]bool{}, map[string]string{}
 	for i, in := range l.Inputs {
-		k := inputName{Role(in.Role), in.Path}
+		k := inputName{master.Role(in.Role), in.Path}
 		if named[k] {
 			_, err := fail(3+i, "the %s %s stands twice", in.Role, in.Path)
 			return err

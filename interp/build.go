@@ -14,6 +14,7 @@ import (
 
 	"platemark/interp/disk"
 	"platemark/interp/engine"
+	"platemark/interp/master"
 	"platemark/ops/raster"
 )
 
@@ -66,12 +67,12 @@ type builder struct {
 
 // inputFile is an input by its bytes: recipes may name one file differently.
 type inputFile struct {
-	role  Role
+	role  master.Role
 	sum   raster.Sum
 	white bool
 }
 
-func (in *Input) key() inputFile { return inputFile{in.Role, in.Sum, in.White} }
+func fileOf(in *master.Input) inputFile { return inputFile{in.Role, in.Sum, in.White} }
 
 type loaded struct {
 	store *raster.Store
@@ -139,16 +140,22 @@ func (b *builder) progress(stage string, due int64) func(rows int) {
 // input loads an input picture, or finds it loaded.
 func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
 	in := n.Input
-	if l, ok := b.inputs[in.key()]; ok && l.store != nil {
+	if l, ok := b.inputs[fileOf(in)]; ok && l.store != nil {
 		return l, nil
 	}
-	st, sums, report, err := loadPicture(ctx, in, b.o.Workers, b.progress("reading "+in.Path, int64(in.Picture.Info().H)))
+	info := in.Picture.Info()
+	st, err := newStore(info.W, info.H, info.Channels)
 	if err != nil {
 		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
 	}
-	b.report[in.key()] = report
+	sums, report, err := in.Decode(ctx, st, b.o.Workers, b.progress("reading "+in.Path, int64(info.H)))
+	if err != nil {
+		st.Close()
+		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
+	}
+	b.report[fileOf(in)] = report
 	l := loaded{store: st, bands: raster.Bands(sums)}
-	b.inputs[in.key()] = l
+	b.inputs[fileOf(in)] = l
 	return l, nil
 }
 
@@ -158,7 +165,7 @@ func (b *builder) warnings(p *Plan) (out []string) {
 		if n.Input == nil {
 			continue
 		}
-		for _, w := range b.report[n.Input.key()] {
+		for _, w := range b.report[fileOf(n.Input)] {
 			if w = n.Input.Path + ": " + w; !slices.Contains(out, w) {
 				out = append(out, w)
 			}
@@ -237,7 +244,7 @@ func (b *builder) dropInputs() {
 		}
 		for _, n := range p.Nodes {
 			if n.Input != nil && n.Input.Picture != nil {
-				wanted[n.Input.key()] = true
+				wanted[fileOf(n.Input)] = true
 			}
 		}
 	}
@@ -381,7 +388,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 		list[i] = r
 	}
 	for _, in := range p.Inputs {
-		if err := in.unchanged(); err != nil {
+		if err := in.Unchanged(); err != nil {
 			return nil, nil, err
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops"
 )
@@ -121,7 +122,7 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 	}
 	if j.Recipe.Inputs != nil {
 		for _, l := range j.Recipe.Inputs.Lines {
-			for _, r := range []Role{RoleMaster, RoleMask, RoleProfile} {
+			for _, r := range []master.Role{master.RoleMaster, master.RoleMask, master.RoleProfile} {
 				s.files[string(r)+"\x00"+l.Path.Value] = strings.ToLower(l.SHA256.Value)
 			}
 		}
@@ -175,7 +176,7 @@ func openLogSide(ctx context.Context, path string) (*Side, error) {
 		return s, nil
 	}
 	j, err := load(ctx, "", filepath.Dir(path), s.Text, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(_ Role, p string) string { return where[p] }})
+		found: func(_ master.Role, p string) string { return where[p] }})
 	if err != nil {
 		return s, nil
 	}

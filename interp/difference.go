@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/master"
 	"platemark/ops/raster"
 )
 
@@ -91,7 +92,7 @@ func (l *Log) missing(list []*sought) error {
 			there = append(there, fmt.Sprintf("the %s is at %s", name, s.at))
 		case s.is != nil:
 			d.Cause = otherInput
-			if in.Role == string(RoleProfile) {
+			if in.Role == string(master.RoleProfile) {
 				d.Cause = otherProfile
 			}
 			bytes := fmt.Sprintf("%d bytes as recorded", s.isSize)

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/ops/codec/tiff"
 )
 
@@ -18,7 +19,7 @@ import (
 // two differ, as far as their format lets it; "" where nothing can be said.
 func atThePrint(ctx context.Context, want *Log, made *os.File, size int64) string {
 	path := filepath.Join(filepath.Dir(want.Path), want.Run.Out)
-	if sum, _, err := HashPath(ctx, path); err != nil || sum.String() != want.File.SHA256 {
+	if sum, _, err := master.HashPath(ctx, path); err != nil || sum.String() != want.File.SHA256 {
 		return ""
 	}
 	old, _, err := disk.Open(path)

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/ops/raster"
 )
 
@@ -41,7 +42,7 @@ func find(ctx context.Context, list []*sought, folders []string) error {
 	hash := func(path string) hashed {
 		h, ok := seen[path]
 		if !ok {
-			h.sum, h.size, h.err = HashPath(ctx, path)
+			h.sum, h.size, h.err = master.HashPath(ctx, path)
 			seen[path] = h
 		}
 		return h
@@ -115,7 +116,7 @@ func find(ctx context.Context, list []*sought, folders []string) error {
 func (l *Log) seek() []*sought {
 	var list []*sought
 	for _, in := range l.Inputs {
-		places := append(l.at(l.Run.Found[in.Path]), inputPath(filepath.Dir(l.Path), in.Path))
+		places := append(l.at(l.Run.Found[in.Path]), disk.Join(filepath.Dir(l.Path), in.Path))
 		list = append(list, &sought{places: places, size: in.Size, sum: in.SHA256})
 	}
 	return list

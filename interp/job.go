@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -59,7 +60,7 @@ type LoadOptions struct {
 	// known, with glance, are the digests of inputs that were hashed just now.
 	known map[inputName]raster.Sum
 	// found says where an input lies, if not where the recipe says.
-	found func(role Role, path string) string
+	found func(role master.Role, path string) string
 }
 
 // maxRecipe bounds a recipe's text.
@@ -175,7 +176,7 @@ func (j *Job) OutPath(p *Plan, out string) string {
 	if out != "" {
 		return filepath.Join(out, filepath.Base(filepath.FromSlash(p.File.Path)))
 	}
-	return inputPath(j.Folder, p.File.Path)
+	return disk.Join(j.Folder, p.File.Path)
 }
 
 // checkOutputs refuses, before any pixel: an output that is an input by any
@@ -265,14 +266,14 @@ func (j *Job) sameAsInput(path string) *namedInput {
 }
 
 // sorted lists the open inputs by role and path.
-func (s *inputSet) sorted() []*Input {
-	var out []*Input
+func (s *inputSet) sorted() []*master.Input {
+	var out []*master.Input
 	for _, in := range s.open {
 		if in != nil {
 			out = append(out, in)
 		}
 	}
-	slices.SortFunc(out, func(a, b *Input) int {
+	slices.SortFunc(out, func(a, b *master.Input) int {
 		return bytes.Compare([]byte(string(a.Role)+"\x00"+a.Path), []byte(string(b.Role)+"\x00"+b.Path))
 	})
 	return out

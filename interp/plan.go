@@ -9,6 +9,7 @@ import (
 	"github.com/gowebpki/jcs"
 
 	"platemark/interp/engine"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
@@ -25,7 +26,7 @@ type Plan struct {
 	Nodes  []Node
 	Ready  int // the node that prepare leaves
 	Out    int // the node that is saved
-	Inputs []*Input
+	Inputs []*master.Input
 	File   FileSpec
 	Mark   raster.Sum
 	Face   Face
@@ -45,7 +46,7 @@ type Plan struct {
 
 // Node is one picture of a plan: an input (Input set) or the result of a step.
 type Node struct {
-	Input *Input
+	Input *master.Input
 	Op    string
 	Ver   int
 	Args  ops.Args
@@ -192,7 +193,7 @@ func keyOf(op string, ver int, args ops.Args, in []raster.Sum) raster.Sum {
 
 // inputKey names an input picture's meaning: what it is for, its bytes, and
 // the profile it is read with.
-func inputKey(role Role, sum raster.Sum, profile *colour.Profile, white bool) raster.Sum {
+func inputKey(role master.Role, sum raster.Sum, profile *colour.Profile, white bool) raster.Sum {
 	m := map[string]any{"role": string(role), "sha256": sum.String(), "profile": ""}
 	if profile != nil {
 		m["profile"] = profile.Digest().String()

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/testdata/frozen"
 )
@@ -41,7 +42,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	folder := filepath.Dir(path)
 	j, err := load(ctx, "", folder, []byte(l.Recipe.Text), LoadOptions{
 		Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(_ Role, p string) string { return where[p] },
+		found: func(_ master.Role, p string) string { return where[p] },
 	})
 	if err != nil {
 		return nil, fmt.Errorf("the recorded recipe: %w", err)
@@ -152,7 +153,7 @@ func Pin(ctx context.Context, file string, renew []string) (pinned []lang.Pin, e
 			continue
 		}
 		done[n.text.Value] = true
-		sum, _, err := HashPath(ctx, inputPath(folder, n.text.Value))
+		sum, _, err := master.HashPath(ctx, disk.Join(folder, n.text.Value))
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil, context.Cause(ctx)

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -310,7 +311,7 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 		if e.Recipe, err = r.keep(j.Source); err != nil {
 			return nil, err
 		}
-		seen := map[*Input]bool{}
+		seen := map[*master.Input]bool{}
 		for _, p := range j.Plans {
 			rp := RoundPrint{Print: p.Print, Mark: p.Mark.String(), File: p.File.Path}
 			for _, path := range logsOf(j.OutPath(p, ""), p.Mark.String()) {

@@ -9,6 +9,7 @@ import (
 	"reflect"
 	"strings"
 
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -47,7 +48,7 @@ func (l *Log) readable() error {
 		named[inputName{n.role, n.text.Value}] = true
 	}
 	for i, in := range l.Inputs {
-		if !named[inputName{Role(in.Role), in.Path}] {
+		if !named[inputName{master.Role(in.Role), in.Path}] {
 			return l.wrong(3+i, "the recorded recipe names no %s %s", in.Role, in.Path)
 		}
 		if pin, ok := set.pins[in.Path]; ok && pin != in.SHA256 {
@@ -66,10 +67,10 @@ func (l *Log) readable() error {
 func (l *Log) planAgain(ctx context.Context, where map[string]string) error {
 	known := map[inputName]raster.Sum{}
 	for _, in := range l.Inputs {
-		known[inputName{Role(in.Role), in.Path}] = sumFrom(in.SHA256)
+		known[inputName{master.Role(in.Role), in.Path}] = sumFrom(in.SHA256)
 	}
 	j, err := load(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		glance: true, known: known, found: func(_ Role, p string) string { return where[p] }})
+		glance: true, known: known, found: func(_ master.Role, p string) string { return where[p] }})
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
