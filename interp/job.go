@@ -10,10 +10,12 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
+	"platemark/testdata/frozen"
 )
 
 // A Job is a recipe with its inputs open and each of its prints planned.
@@ -63,9 +65,6 @@ type LoadOptions struct {
 	found func(role master.Role, path string) string
 }
 
-// maxRecipe bounds a recipe's text.
-const maxRecipe = 4 << 20
-
 // Load reads, checks and plans a recipe. Problems come as diagnostics, in the
 // order of the text; err is for a recipe that can't be opened at all. The
 // caller closes the job.
@@ -81,7 +80,7 @@ func Load(ctx context.Context, file string, o LoadOptions) (*Job, error) {
 
 // ReadRecipe reads a recipe's text.
 func ReadRecipe(file string) ([]byte, error) {
-	b, err := disk.Read(file, maxRecipe)
+	b, err := disk.Read(file, lang.MaxSource)
 	var large *disk.SizeError
 	if errors.As(err, &large) {
 		err = fmt.Errorf("it has %d bytes; is it a recipe?", large.Size)
@@ -277,4 +276,13 @@ func (s *inputSet) sorted() []*master.Input {
 		return bytes.Compare([]byte(string(a.Role)+"\x00"+a.Path), []byte(string(b.Role)+"\x00"+b.Path))
 	})
 	return out
+}
+
+// Language says which version of the language the job's recipe speaks.
+func (j *Job) Language() string {
+	draft := ""
+	if j.Recipe.Draft {
+		draft = frozen.Digest()
+	}
+	return audit.LanguageName(j.Recipe.Version, draft)
 }

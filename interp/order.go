@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
 	"platemark/lang"
@@ -337,8 +338,8 @@ func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, 
 	if err != nil {
 		return s, false, false
 	}
-	for _, path := range logsOf(out, p.Mark.String()) {
-		l, err := ReadLog(path)
+	for _, path := range audit.LogsOf(out, p.Mark.String()) {
+		l, err := audit.ReadLog(path)
 		if err != nil || l.Run.Failure != "" || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(j) || l.Run.Out != filepath.Base(out) {
 			continue
 		}
@@ -353,5 +354,5 @@ func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, 
 // logLost says whether no log beside a print file records its bytes.
 func logLost(ctx context.Context, out string) bool {
 	sum, _, err := master.HashPath(ctx, out)
-	return err == nil && laterBuild("", out, sum.String()) == ""
+	return err == nil && audit.LaterBuild("", out, sum.String()) == ""
 }

@@ -23,7 +23,9 @@ var rooms = map[string][]string{
 	"interp/engine": {"ops"},
 	// What a recipe names is read without knowing the recipe.
 	"interp/master": {"ops", "interp/disk"},
-	"recipes":       {},
+	// Logs are plain data: what a plan comes to is said above them.
+	"interp/audit": {"lang", "ops/raster", "interp/disk", "interp/master"},
+	"recipes":      {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},
 	"testdata":      {},
@@ -31,7 +33,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.
