@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"platemark/interp/audit"
 )
 
 const tiny = `recipe 1 draft
@@ -30,7 +32,7 @@ func TestChangedByteOfTheLogIsNamed(t *testing.T) {
 	_, file := smallJob(t, tiny)
 	log := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0].Log
 	b := read(t, log)
-	if _, err := parseLog(log, b); err != nil {
+	if _, err := audit.ParseLog(log, b); err != nil {
 		t.Fatal(err)
 	}
 	line := 1
@@ -38,8 +40,8 @@ func TestChangedByteOfTheLogIsNamed(t *testing.T) {
 		for _, flip := range []byte{1, 0x20} {
 			c := bytes.Clone(b)
 			c[i] ^= flip
-			_, err := parseLog(log, c)
-			var le *LogError
+			_, err := audit.ParseLog(log, c)
+			var le *audit.LogError
 			if !errors.As(err, &le) {
 				t.Fatalf("byte %d of line %d changed from %q to %q: %v", i, line, b[i], c[i], err)
 			}
@@ -60,7 +62,7 @@ func TestChangedLinesOfTheLogAreFound(t *testing.T) {
 	lines := bytes.SplitAfter(bytes.TrimSuffix(read(t, log), []byte("\n")), []byte("\n"))
 	lines[len(lines)-1] = append(lines[len(lines)-1], '\n')
 	try := func(name string, l [][]byte) {
-		if _, err := parseLog(log, bytes.Join(l, nil)); err == nil {
+		if _, err := audit.ParseLog(log, bytes.Join(l, nil)); err == nil {
 			t.Errorf("%s: not found", name)
 		}
 	}
@@ -98,8 +100,8 @@ func TestLinkByHand(t *testing.T) {
 			t.Errorf("line %d doesn't hold the digest of line %d", i+1, i)
 		}
 	}
-	if !strings.Contains(lines[0], `"prev":"`+zeros+`"`) {
-		t.Error("the first line doesn't chain from zeros")
+	if !strings.Contains(lines[0], `"prev":"`+strings.Repeat("0", 64)+`"`) {
+		t.Error("the first line doesn't chain from 64 zeros")
 	}
 }
 
@@ -262,7 +264,7 @@ func TestReprintTellsADifference(t *testing.T) {
 	ctx := context.Background()
 	folder, file := smallJob(t, tiny)
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
-	l, err := ReadLog(b.Log)
+	l, err := audit.ReadLog(b.Log)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -274,15 +276,15 @@ func TestReprintTellsADifference(t *testing.T) {
 			text = append(text, string(x))
 		}
 		text = change(text)
-		c := &chain{}
+		c := &audit.Chain{}
 		for _, x := range text[:len(text)-1] {
 			old := prevOf(x)
-			x = strings.Replace(x, `"prev":"`+old+`"`, `"prev":"`+c.prev()+`"`, 1)
-			c.lines = append(c.lines, []byte(x))
+			x = strings.Replace(x, `"prev":"`+old+`"`, `"prev":"`+c.Prev()+`"`, 1)
+			c.Lines = append(c.Lines, []byte(x))
 		}
-		c.close(l.Run.Run)
+		c.Close(l.Run.Run)
 		path := filepath.Join(folder, "planted.audit.jsonl")
-		write(t, path, string(c.bytes()))
+		write(t, path, string(c.Bytes()))
 		return path
 	}
 	os.Remove(b.File)
@@ -367,18 +369,18 @@ func TestOlderLogsStay(t *testing.T) {
 		t.Error("two builds have other determined records")
 	}
 	// Plant an older log with the same mark and another file.
-	l, err := ReadLog(a.Log)
+	l, err := audit.ReadLog(a.Log)
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &chain{}
+	c := &audit.Chain{}
 	for _, x := range l.Lines[:len(l.Lines)-1] {
 		s := strings.ReplaceAll(string(x), l.File.SHA256, strings.Repeat("ef", 32))
-		c.lines = append(c.lines, []byte(strings.Replace(s, `"prev":"`+prevOf(s)+`"`, `"prev":"`+c.prev()+`"`, 1)))
+		c.Lines = append(c.Lines, []byte(strings.Replace(s, `"prev":"`+prevOf(s)+`"`, `"prev":"`+c.Prev()+`"`, 1)))
 	}
-	c.close(l.Run.Run)
+	c.Close(l.Run.Run)
 	os.Remove(a.Log)
-	write(t, a.Log, string(c.bytes()))
+	write(t, a.Log, string(c.Bytes()))
 	old := read(t, a.File)
 	j := mustLoad(t, file, LoadOptions{Force: true})
 	if _, err := Build(context.Background(), j, BuildOptions{Force: true}); err == nil || !strings.Contains(err.Error(), "the same mark must give the same file") {

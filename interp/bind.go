@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -229,7 +230,7 @@ func (b *binder) prune() {
 }
 
 // input adds an input picture as a node.
-func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage int) int {
+func (b *binder) input(at lang.Span, in *master.Input, profile *colour.Profile, stage int) int {
 	info := in.Picture.Info()
 	// Two files of equal bytes are one picture, and each is an input by its name.
 	b.uses(in)
@@ -246,7 +247,7 @@ func (b *binder) input(at lang.Span, in *Input, profile *colour.Profile, stage i
 	return n
 }
 
-func (b *binder) uses(in *Input) {
+func (b *binder) uses(in *master.Input) {
 	for _, x := range b.plan.Inputs {
 		if x == in {
 			return
@@ -258,7 +259,7 @@ func (b *binder) uses(in *Input) {
 // prepare opens the master, stands it upright and runs the prepare block.
 func (b *binder) prepare() (pic, bool) {
 	m := b.rec.Master
-	in := b.inputs.get(RoleMaster, m.Path)
+	in := b.inputs.get(master.RoleMaster, m.Path)
 	if in == nil {
 		return pic{}, false // reported when it was opened
 	}
@@ -313,18 +314,18 @@ func headTurns(o int, steps []lang.Step) (orientation, n int) {
 	return o, n
 }
 
-func (b *binder) masterProfile(in *Input) (*colour.Profile, bool) {
+func (b *binder) masterProfile(in *master.Input) (*colour.Profile, bool) {
 	m, info := b.rec.Master, in.Picture.Info()
 	var p *colour.Profile
 	switch {
 	case info.ICC == nil && m.Space == nil:
-		space, words := untagged(info.Channels, info.Bits, "")
+		space, words := master.Untagged(info.Channels, info.Bits, "")
 		detail := "Guessing a colour space can shift every colour of a print without a word."
-		if p, ok := in.Picture.(sayer); ok && p.Says() != "" {
-			detail += " All that the file says of its colours: " + p.Says() + "."
+		if says := in.Says(); says != "" {
+			detail += " All that the file says of its colours: " + says + "."
 		}
 		b.err(codeUntagged, m.Path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", m.Path.Value), detail,
-			fmt.Sprintf("write its space: %s (one of %s); %s", masterLine(m.Path.Value, space), strings.Join(spacesFor(info.Channels), ", "), words))
+			fmt.Sprintf("write its space: %s (one of %s); %s", master.RecipeLine(m.Path.Value, space), strings.Join(master.SpacesFor(info.Channels), ", "), words))
 		return nil, false
 	case info.ICC == nil:
 		p, _ = colour.Space(m.Space.Value)
@@ -347,7 +348,7 @@ func (b *binder) masterProfile(in *Input) (*colour.Profile, bool) {
 		return nil, false
 	}
 	if p.Channels() != info.Channels {
-		b.err(codeProfile, m.Path.Span, fmt.Sprintf("%s is %s, but its profile %q is for %s", m.Path.Value, channelWord(info.Channels), p.Description(), channelWord(p.Channels())), "",
+		b.err(codeProfile, m.Path.Span, fmt.Sprintf("%s is %s, but its profile %q is for %s", m.Path.Value, master.ChannelWord(info.Channels), p.Description(), master.ChannelWord(p.Channels())), "",
 			"save the master again with a profile that fits, or without one and with `space` in the recipe")
 		return nil, false
 	}
@@ -359,13 +360,6 @@ func (b *binder) profile(p *colour.Profile) string {
 	s := p.Digest().String()
 	b.env.Profiles[s] = p
 	return s
-}
-
-func channelWord(c int) string {
-	if c == 1 {
-		return "grey"
-	}
-	return "RGB"
 }
 
 // mask is the node of a mask in a stage, drawn on the frame.
@@ -448,7 +442,7 @@ func (b *binder) element(e *lang.Element, s space, stage int) (ops.MaskShape, in
 	}
 	switch e.Shape {
 	case "file":
-		in := b.inputs.get(RoleMask, *e.Path)
+		in := b.inputs.get(master.RoleMask, *e.Path)
 		if in == nil {
 			return sh, -1, false
 		}

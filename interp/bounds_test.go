@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"platemark/interp/audit"
 	"platemark/lang"
 	"platemark/ops/codec/tiff/tifftest"
 )
@@ -29,7 +30,7 @@ func checkBounds(t *testing.T, src []byte) *Job {
 	t.Helper()
 	var m0, m1 runtime.MemStats
 	runtime.ReadMemStats(&m0)
-	cpu0, _ := usage()
+	cpu0, _ := audit.Usage()
 	j, err := load(context.Background(), filepath.Join(t.TempDir(), "bounds.recipe"), t.TempDir(), src, LoadOptions{NoOutputs: true, noPins: true})
 	if err != nil {
 		t.Fatal(err)
@@ -39,7 +40,7 @@ func checkBounds(t *testing.T, src []byte) *Job {
 	if err := lang.Render(&b, src, j.Diags, lang.RenderOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	cpu1, _ := usage()
+	cpu1, _ := audit.Usage()
 	runtime.ReadMemStats(&m1)
 	if cpu := cpu1 - cpu0; cpu > checkCPU {
 		t.Errorf("%v of processor time", cpu)

@@ -10,11 +10,15 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"sync/atomic"
 	"time"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/engine"
+	"platemark/interp/master"
 	"platemark/ops/raster"
+	"platemark/testdata/frozen"
 )
 
 // BuildOptions say how to build. Workers and BandRows never change a byte.
@@ -66,12 +70,12 @@ type builder struct {
 
 // inputFile is an input by its bytes: recipes may name one file differently.
 type inputFile struct {
-	role  Role
+	role  master.Role
 	sum   raster.Sum
 	white bool
 }
 
-func (in *Input) key() inputFile { return inputFile{in.Role, in.Sum, in.White} }
+func fileOf(in *master.Input) inputFile { return inputFile{in.Role, in.Sum, in.White} }
 
 type loaded struct {
 	store *raster.Store
@@ -136,19 +140,35 @@ func (b *builder) progress(stage string, due int64) func(rows int) {
 	return c.add
 }
 
+// counter adds rows from several goroutines and reports the sum.
+type counter struct {
+	n    atomic.Int64
+	tell func(int64)
+}
+
+func newCounter(tell func(int64)) *counter { return &counter{tell: tell} }
+
+func (c *counter) add(rows int) { c.tell(c.n.Add(int64(rows))) }
+
 // input loads an input picture, or finds it loaded.
 func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
 	in := n.Input
-	if l, ok := b.inputs[in.key()]; ok && l.store != nil {
+	if l, ok := b.inputs[fileOf(in)]; ok && l.store != nil {
 		return l, nil
 	}
-	st, sums, report, err := loadPicture(ctx, in, b.o.Workers, b.progress("reading "+in.Path, int64(in.Picture.Info().H)))
+	info := in.Picture.Info()
+	st, err := newStore(info.W, info.H, info.Channels)
 	if err != nil {
 		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
 	}
-	b.report[in.key()] = report
+	sums, report, err := in.Decode(ctx, st, b.o.Workers, b.progress("reading "+in.Path, int64(info.H)))
+	if err != nil {
+		st.Close()
+		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
+	}
+	b.report[fileOf(in)] = report
 	l := loaded{store: st, bands: raster.Bands(sums)}
-	b.inputs[in.key()] = l
+	b.inputs[fileOf(in)] = l
 	return l, nil
 }
 
@@ -158,7 +178,7 @@ func (b *builder) warnings(p *Plan) (out []string) {
 		if n.Input == nil {
 			continue
 		}
-		for _, w := range b.report[n.Input.key()] {
+		for _, w := range b.report[fileOf(n.Input)] {
 			if w = n.Input.Path + ": " + w; !slices.Contains(out, w) {
 				out = append(out, w)
 			}
@@ -237,7 +257,7 @@ func (b *builder) dropInputs() {
 		}
 		for _, n := range p.Nodes {
 			if n.Input != nil && n.Input.Picture != nil {
-				wanted[n.Input.key()] = true
+				wanted[fileOf(n.Input)] = true
 			}
 		}
 	}
@@ -280,8 +300,8 @@ func (b *builder) engineOptions(stage string) engine.Options {
 
 // print makes one print. With want set (a reprint) the records are compared
 // with that log's before the file gets its name.
-func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*Built, error) {
-	b.began = now()
+func (b *builder) print(ctx context.Context, p *Plan, out string, want *audit.Log) (*Built, error) {
+	b.began = time.Now()
 	likely, most := p.File.room(p.Nodes[p.Out].Pic)
 	f, err := disk.Create(out, likely, most, b.o.Force)
 	if err != nil {
@@ -305,19 +325,19 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 	}
 	built.Print, built.File = p.Print, out
 	built.Warnings = b.warnings(p)
-	built.Wall = now().Sub(b.began)
-	c.close(b.run(p, filepath.Dir(out), filepath.Base(out), ""))
+	built.Wall = time.Since(b.began)
+	c.Close(b.run(p, filepath.Dir(out), filepath.Base(out), ""))
 	// The log first: a print without its log is worth less than a log that
 	// `verify` finds without its print.
-	log := nextLogName(out, p.Mark.String())
-	if text := c.bytes(); len(text) > 1<<20 {
-		if _, err := parseLog(log, text); err != nil { // it would be of no use
+	log := audit.NextLogName(out, p.Mark.String())
+	if text := c.Bytes(); len(text) > 1<<20 {
+		if _, err := audit.ParseLog(log, text); err != nil { // it would be of no use
 			f.Abandon()
 			return nil, fmt.Errorf("the log of this print can't be written: %w", err)
 		}
 	}
 	if want == nil || !b.sameLog(want, out) {
-		if err := disk.Write(log, c.bytes(), false); err != nil {
+		if err := disk.Write(log, c.Bytes(), false); err != nil {
 			f.Abandon()
 			return nil, err
 		}
@@ -335,12 +355,12 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *Log) (*B
 }
 
 // sameLog says whether want already lies beside the file.
-func (b *builder) sameLog(want *Log, out string) bool {
+func (b *builder) sameLog(want *audit.Log, out string) bool {
 	return filepath.Dir(disk.Real(want.Path)) == filepath.Dir(disk.Real(out))
 }
 
 // picture computes the print into f and writes the determined records.
-func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *chain, error) {
+func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *audit.Chain, error) {
 	if p.shared {
 		if err := b.prepare(ctx, p); err != nil {
 			return nil, nil, err
@@ -381,7 +401,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 		list[i] = r
 	}
 	for _, in := range p.Inputs {
-		if err := in.unchanged(); err != nil {
+		if err := in.Unchanged(); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -392,8 +412,8 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 // olderLogs compares with every log of the same mark beside the file: same
 // mark, same file. A log of another draft speaks of other pictures.
 func (b *builder) olderLogs(p *Plan, out string, built *Built) error {
-	for _, path := range logsOf(out, p.Mark.String()) {
-		l, err := ReadLog(path)
+	for _, path := range audit.LogsOf(out, p.Mark.String()) {
+		l, err := audit.ReadLog(path)
 		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(b.job) {
 			continue
 		}
@@ -412,18 +432,25 @@ func (b *builder) failed(p *Plan, out string, why error) {
 	if errors.Is(why, context.Canceled) {
 		return
 	}
-	c := &chain{}
-	head := logRecord{Record: "log", Prev: c.prev(), Format: logFormat, Language: b.job.Recipe.Version, Draft: draftDigest(b.job)}
-	c.add(head)
-	c.add(recipeRecord{Record: "recipe", Prev: c.prev(), Print: p.Print, SHA256: sumOf(b.job.Source), Text: string(b.job.Source)})
+	c := &audit.Chain{}
+	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: b.job.Recipe.Version, Draft: draftDigest(b.job)}
+	c.Add(head)
+	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Print, SHA256: audit.SumOf(b.job.Source), Text: string(b.job.Source)})
 	for _, in := range p.Inputs {
-		c.add(inputRecord{Record: "input", Prev: c.prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()})
+		c.Add(audit.InputRecord{Record: "input", Prev: c.Prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()})
 	}
-	c.close(b.run(p, filepath.Dir(out), filepath.Base(out), why.Error()))
+	c.Close(b.run(p, filepath.Dir(out), filepath.Base(out), why.Error()))
 	base := out + "." + p.MarkShort()
 	for i := 1; i < 1000; i++ {
-		if disk.Write(fmt.Sprintf("%s.failed-%d.jsonl", base, i), c.bytes(), false) == nil {
+		if disk.Write(fmt.Sprintf("%s.failed-%d.jsonl", base, i), c.Bytes(), false) == nil {
 			return
 		}
 	}
+}
+
+func draftDigest(j *Job) string {
+	if j.Recipe.Draft {
+		return frozen.Digest()
+	}
+	return ""
 }

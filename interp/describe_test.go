@@ -14,14 +14,15 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 )
 
-func mustDescribe(t *testing.T, path string) *Description {
+func mustDescribe(t *testing.T, path string) *master.Description {
 	t.Helper()
-	d, err := Describe(context.Background(), path, 2)
+	d, err := master.Describe(context.Background(), path, 2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -99,12 +100,12 @@ func TestDescribe(t *testing.T) {
 	writeMaster(t, at("tagged.tif"), 600, 450, 3, "opRGB")
 	d := mustDescribe(t, at("tagged.tif"))
 	op, _ := colour.Space("opRGB")
-	if d.Kind != kindTIFF || d.Width != 600 || d.Height != 450 || d.Colour != "RGB" || d.Bits != 16 || d.PPI != "300" || d.Profile != op.Description() ||
+	if d.Kind != "a TIFF file" || d.Width != 600 || d.Height != 450 || d.Colour != "RGB" || d.Bits != 16 || d.PPI != "300" || d.Profile != op.Description() ||
 		d.Recipe != `master "tagged.tif"` || len(d.Needs) != 0 || d.Refused != "" {
 		t.Errorf("%+v", d)
 	}
 	// 600/300 in = 2.0 in = 5.08 cm and so on, by hand.
-	want := []PrintSize{{300, "2.0", "1.5", "5.1", "3.8"}, {240, "2.5", "1.9", "6.4", "4.8"}, {180, "3.3", "2.5", "8.5", "6.4"}}
+	want := []master.PrintSize{{PPI: 300, WidthIn: "2.0", HeightIn: "1.5", WidthCM: "5.1", HeightCM: "3.8"}, {PPI: 240, WidthIn: "2.5", HeightIn: "1.9", WidthCM: "6.4", HeightCM: "4.8"}, {PPI: 180, WidthIn: "3.3", HeightIn: "2.5", WidthCM: "8.5", HeightCM: "6.4"}}
 	if !slices.Equal(d.Sizes, want) {
 		t.Errorf("%+v", d.Sizes)
 	}
@@ -126,7 +127,7 @@ func TestDescribe(t *testing.T) {
 	}
 	write(t, at("srgb.png"), string(withChunk(pngWith(t, img, "sRGB", "\x00"), "eXIf", exifOf(6))))
 	d = mustDescribe(t, at("srgb.png"))
-	if d.Kind != kindPNG || d.Profile != "sRGB" || d.Recipe != `master "srgb.png"` || d.Orientation != 6 || d.Sizes[0].WidthIn != "0.1" || d.Sizes[2].HeightCM != "0.6" {
+	if d.Kind != "a PNG file" || d.Profile != "sRGB" || d.Recipe != `master "srgb.png"` || d.Orientation != 6 || d.Sizes[0].WidthIn != "0.1" || d.Sizes[2].HeightCM != "0.6" {
 		t.Errorf("%+v", d)
 	}
 	write(t, at("gamma.png"), string(pngWith(t, img, "gAMA", "\x00\x00\xb1\x8f")))
@@ -153,12 +154,12 @@ func TestDescribe(t *testing.T) {
 
 	write(t, at("j.jpg"), string(jpegFile(t, img, jpegSegment(0xe1, "Exif\x00\x00"+exifOf(8)))))
 	d = mustDescribe(t, at("j.jpg"))
-	if d.Kind != kindJPEG || d.Orientation != 8 || d.Bits != 8 || d.Recipe != "" || !strings.Contains(d.Needs[0], "platemark adopt") || len(d.Others) != 1 {
+	if d.Kind != "a JPEG file" || d.Orientation != 8 || d.Bits != 8 || d.Recipe != "" || !strings.Contains(d.Needs[0], "platemark adopt") || len(d.Others) != 1 {
 		t.Errorf("%+v", d)
 	}
 
 	write(t, at("p.icc"), string(op.Bytes()))
-	if d = mustDescribe(t, at("p.icc")); d.Kind != kindProfile || d.Profile != op.Description() || d.Class == "" || d.Colour != "RGB" || d.Refused != "" {
+	if d = mustDescribe(t, at("p.icc")); d.Kind != "a colour profile" || d.Profile != op.Description() || d.Class == "" || d.Colour != "RGB" || d.Refused != "" {
 		t.Errorf("%+v", d)
 	}
 	for name, c := range map[string][2]string{
@@ -175,15 +176,15 @@ func TestDescribe(t *testing.T) {
 			t.Errorf("%s: %+v", name, d)
 		}
 	}
-	if _, err := Describe(context.Background(), at("missing.tif"), 1); err == nil {
+	if _, err := master.Describe(context.Background(), at("missing.tif"), 1); err == nil {
 		t.Error("a missing file")
 	}
-	if _, err := Describe(context.Background(), folder, 1); err == nil {
+	if _, err := master.Describe(context.Background(), folder, 1); err == nil {
 		t.Error("a folder")
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Describe(ctx, at("tagged.tif"), 1); !errors.Is(err, context.Canceled) {
+	if _, err := master.Describe(ctx, at("tagged.tif"), 1); !errors.Is(err, context.Canceled) {
 		t.Error(err)
 	}
 }

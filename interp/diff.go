@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"platemark/interp/master"
 )
 
 // Diff is what a comparison of two sides comes to. It speaks of results: what
@@ -314,7 +316,7 @@ func (c *comparison) head(x, y *account) (out []Change) {
 	text("rights", la[1], lb[1], ga, gb)
 	if ra.Master != nil && rb.Master != nil {
 		pa, pb := ra.Master.Path.Value, rb.Master.Path.Value
-		da, db := c.a.digest(RoleMaster, pa), c.b.digest(RoleMaster, pb)
+		da, db := c.a.digest(master.RoleMaster, pa), c.b.digest(master.RoleMaster, pb)
 		known := da != "" && db != ""
 		if known && da != db || !known && pa != pb {
 			out = append(out, Change{Kind: "input", Where: "recipe", Step: "master", LineA: ra.Master.Line, LineB: rb.Master.Line, Param: "master", Old: fileWords(pa, da), New: fileWords(pb, db)})
@@ -335,7 +337,7 @@ func (c *comparison) head(x, y *account) (out []Change) {
 	}
 	// The same path, another file.
 	for _, n := range c.b.named(y) {
-		if n.role == RoleMaster || !slices.ContainsFunc(c.a.named(x), func(m namedInput) bool { return m.role == n.role && m.text.Value == n.text.Value }) {
+		if n.role == master.RoleMaster || !slices.ContainsFunc(c.a.named(x), func(m namedInput) bool { return m.role == n.role && m.text.Value == n.text.Value }) {
 			continue
 		}
 		da, db := c.a.digest(n.role, n.text.Value), c.b.digest(n.role, n.text.Value)
@@ -353,7 +355,7 @@ func fileWords(path, digest string) string {
 	return fmt.Sprintf("%q sha256 %s…", path, digest[:min(16, len(digest))])
 }
 
-func (s *Side) digest(role Role, path string) string { return s.files[string(role)+"\x00"+path] }
+func (s *Side) digest(role master.Role, path string) string { return s.files[string(role)+"\x00"+path] }
 
 // named lists the files that one print's steps and masks name.
 func (s *Side) named(a *account) (out []namedInput) {

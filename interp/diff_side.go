@@ -10,7 +10,9 @@ import (
 	"strconv"
 	"strings"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops"
 )
@@ -121,7 +123,7 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 	}
 	if j.Recipe.Inputs != nil {
 		for _, l := range j.Recipe.Inputs.Lines {
-			for _, r := range []Role{RoleMaster, RoleMask, RoleProfile} {
+			for _, r := range []master.Role{master.RoleMaster, master.RoleMask, master.RoleProfile} {
 				s.files[string(r)+"\x00"+l.Path.Value] = strings.ToLower(l.SHA256.Value)
 			}
 		}
@@ -145,12 +147,12 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 // openLogSide reads a log: its recipe's text, and what it records of the one
 // print's steps and inputs.
 func openLogSide(ctx context.Context, path string) (*Side, error) {
-	l, err := ReadLog(path)
+	l, err := audit.ReadLog(path)
 	if err != nil {
 		return nil, err
 	}
 	if l.Run.Failure != "" {
-		return nil, &LogError{path, 0, "this is the log of a build that failed; there is no print to compare"}
+		return nil, l.Wrong(0, "this is the log of a build that failed; there is no print to compare")
 	}
 	rec, ds := lang.Parse(filepath.Base(path), []byte(l.Recipe.Text))
 	for _, d := range ds {
@@ -164,18 +166,18 @@ func openLogSide(ctx context.Context, path string) (*Side, error) {
 	}
 	pr := rec.Print(l.Recipe.Print)
 	if pr == nil {
-		return nil, &LogError{path, 2, "its recipe has no print " + l.Recipe.Print}
+		return nil, l.Wrong(2, "its recipe has no print %s", l.Recipe.Print)
 	}
 	s.prints = []*account{s.account(pr, nil, l)}
 	s.maskAccounts()
 	// With the recorded inputs at hand the pictures can be built too; a
 	// comparison of recipes doesn't need them.
-	where, _, err := l.locate(ctx, []string{filepath.Dir(path)})
+	where, _, err := locate(ctx, l, []string{filepath.Dir(path)})
 	if err != nil {
 		return s, nil
 	}
 	j, err := load(ctx, "", filepath.Dir(path), s.Text, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(_ Role, p string) string { return where[p] }})
+		found: func(_ master.Role, p string) string { return where[p] }})
 	if err != nil {
 		return s, nil
 	}
@@ -203,7 +205,7 @@ func argsOf(m map[string]string) ops.Args {
 
 // account makes one print's account from the syntax tree, with what a plan or
 // a log (at most one of them) solved.
-func (s *Side) account(pr *lang.Print, p *Plan, l *Log) *account {
+func (s *Side) account(pr *lang.Print, p *Plan, l *audit.Log) *account {
 	a := &account{name: pr.Name.Value, line: pr.Line, vers: map[string]int{}, plan: p, used: map[string]bool{}, drawn: map[int]ops.Args{}}
 	sv := newSolver()
 	put := func(line int, op string, ver int, args ops.Args) {
@@ -266,7 +268,7 @@ func (s *Side) uses(a *account, mask string) {
 }
 
 // sizeAndSave reads what stands around the steps.
-func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *Log, acc *accountant) {
+func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *audit.Log, acc *accountant) {
 	var w, h, ppi *big.Rat
 	switch {
 	case p != nil && p.Face.W != nil:
@@ -274,7 +276,7 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *Log, acc *accountant) 
 		w, h, ppi = quo(rat(int64(z.W)), z.PPI), quo(rat(int64(z.H)), z.PPI), z.PPI
 	case l != nil:
 		if v, err := ops.ParseRat(l.File.Args["ppi"]); err == nil && v.Sign() > 0 && len(l.Steps)+len(l.Inputs) > 0 {
-			pw, ph := l.printed()
+			pw, ph := l.Printed()
 			w, h, ppi = quo(rat(int64(pw)), v), quo(rat(int64(ph)), v), v
 		}
 	}
@@ -330,24 +332,6 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *Log, acc *accountant) 
 	if e := pr.Edition; e != nil {
 		a.edit = acc.lines.words(e.Line)
 	}
-}
-
-// printed is the size of the print's picture, without border and wrap.
-func (l *Log) printed() (w, h int) {
-	for _, s := range l.Steps {
-		switch {
-		case s.Operation == "enlarge": // a border or a wrap may follow
-			return s.Width, s.Height
-		case s.Picture == l.File.Picture:
-			w, h = s.Width, s.Height
-		}
-	}
-	for _, in := range l.Inputs {
-		if w == 0 && in.Picture == l.File.Picture {
-			w, h = in.Width, in.Height
-		}
-	}
-	return w, h
 }
 
 // maskAccounts reads every mask, with the solved shapes of the prints.

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"platemark/interp/master"
 )
 
 // sameParam compares one parameter of two statements. Names of pictures are
@@ -35,7 +37,7 @@ func (c *comparison) sameParam(s, t *statement, p, q param, pair map[int]int) bo
 }
 
 func (c *comparison) fileDigest(s *Side, path string) string {
-	for _, r := range []Role{RoleProfile, RoleMask, RoleMaster} {
+	for _, r := range []master.Role{master.RoleProfile, master.RoleMask, master.RoleMaster} {
 		if d := s.digest(r, path); d != "" {
 			return d
 		}
@@ -389,8 +391,8 @@ func (s *Side) maskKey(name string, depth int) string {
 				switch {
 				case p.v.kind == maskValue && p.v.set:
 					b.WriteString(" {" + s.maskKey(p.v.word, depth+1) + "}")
-				case p.v.kind == fileValue && p.v.set && s.digest(RoleMask, p.v.word) != "":
-					b.WriteString(" " + s.digest(RoleMask, p.v.word))
+				case p.v.kind == fileValue && p.v.set && s.digest(master.RoleMask, p.v.word) != "":
+					b.WriteString(" " + s.digest(master.RoleMask, p.v.word))
 				default:
 					b.WriteString(" " + p.v.key())
 				}

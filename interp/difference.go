@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/audit"
+	"platemark/interp/master"
 	"platemark/ops/raster"
 )
 
@@ -39,39 +41,18 @@ func (d *Difference) Error() string {
 	return s
 }
 
-// madeBy names the engine that wrote a log, and where.
-func (l *Log) madeBy() string {
-	return engineName(l.Run.Engine, l.Run.Revision, l.Run.Toolchain)
-}
-
-func engineName(version, revision, toolchain string) string {
-	s := "platemark " + version
-	if revision != "" {
-		s += ", revision " + revision[:min(12, len(revision))]
-	}
-	return s + ", " + toolchain
-}
-
-// sameEngine says whether the log names an engine of this one's name.
-func (l *Log) sameEngine() bool {
-	version, revision, toolchain, modules := Engine()
-	r := l.Run
-	return r.Engine == version && r.Revision == revision && r.Toolchain == toolchain && slices.Equal(r.Modules, modules)
-}
-
-// cause is why records may differ where the recipe and the inputs are the
+// causeIn is why records may differ where the recipe and the inputs are the
 // recorded ones, by the engine that the log names.
-func (l *Log) cause() (cause, why string) {
-	version, revision, toolchain, _ := Engine()
-	is := engineName(version, revision, toolchain)
-	if l.sameEngine() {
+func causeIn(l *audit.Log) (cause, why string) {
+	is := audit.ThisEngine()
+	if l.SameEngine() {
 		return changedLog, "the log names an engine of the same name (" + is + "); if both are sound, a machine's memory or disk is faulty: run it again, and on another machine"
 	}
-	return otherEngine, "the log was made by " + l.madeBy() + ", this is " + is + "; or the log was changed"
+	return otherEngine, "the log was made by " + l.MadeBy() + ", this is " + is + "; or the log was changed"
 }
 
-// step names a step by its recipe line.
-func (l *Log) step(s stepRecord) string {
+// stepName names a step by its recipe line.
+func stepName(l *audit.Log, s audit.StepRecord) string {
 	lines := recipeLines(l.Recipe.Text)
 	if s.Line < 1 || s.Line > len(lines) {
 		return "the step " + s.Operation
@@ -79,26 +60,47 @@ func (l *Log) step(s stepRecord) string {
 	return fmt.Sprintf("the step of line %d (%s), `%s`,", s.Line, s.Operation, lines.words(s.Line))
 }
 
-// missing tells of the inputs that weren't found; nil where all were. Where
+// locate finds every input of a log in its place or below folders. where says by
+// the path as written where each lies, elsewhere in words which weren't in their
+// places.
+func locate(ctx context.Context, l *audit.Log, folders []string) (where map[string]string, elsewhere []string, err error) {
+	list := l.Seek()
+	if err := audit.Find(ctx, list, folders); err != nil {
+		return nil, nil, err
+	}
+	if err := missingInputs(l, list); err != nil {
+		return nil, nil, err
+	}
+	where = map[string]string{}
+	for i, in := range l.Inputs {
+		s := list[i]
+		if where[in.Path] = s.At; !slices.Contains(s.Places, s.At) {
+			elsewhere = append(elsewhere, fmt.Sprintf("the %s %s was found at %s", in.Role, in.Path, s.At))
+		}
+	}
+	return where, elsewhere, nil
+}
+
+// missingInputs tells of the inputs that weren't found; nil where all were. Where
 // another file stands in the place of one, that is the difference.
-func (l *Log) missing(list []*sought) error {
+func missingInputs(l *audit.Log, list []*audit.Sought) error {
 	var gone, there []string
 	d := &Difference{Why: "put the recorded file back, or say where it lies: --look-in FOLDER finds it by its digest"}
 	for i, in := range l.Inputs {
 		s, name := list[i], in.Role+" "+in.Path
 		switch {
-		case s.at != "":
-			there = append(there, fmt.Sprintf("the %s is at %s", name, s.at))
-		case s.is != nil:
+		case s.At != "":
+			there = append(there, fmt.Sprintf("the %s is at %s", name, s.At))
+		case s.Is != nil:
 			d.Cause = otherInput
-			if in.Role == string(RoleProfile) {
+			if in.Role == string(master.RoleProfile) {
 				d.Cause = otherProfile
 			}
-			bytes := fmt.Sprintf("%d bytes as recorded", s.isSize)
-			if s.isSize != s.size {
-				bytes = fmt.Sprintf("%d bytes, recorded %d", s.isSize, s.size)
+			bytes := fmt.Sprintf("%d bytes as recorded", s.IsSize)
+			if s.IsSize != s.Size {
+				bytes = fmt.Sprintf("%d bytes, recorded %d", s.IsSize, s.Size)
 			}
-			gone = append(gone, fmt.Sprintf("the %s isn't the recorded file: sha256 %s…, recorded %s… (%s)", name, s.is.String()[:16], in.SHA256[:16], bytes))
+			gone = append(gone, fmt.Sprintf("the %s isn't the recorded file: sha256 %s…, recorded %s… (%s)", name, s.Is.String()[:16], in.SHA256[:16], bytes))
 		default:
 			gone = append(gone, fmt.Sprintf("the %s (%d bytes, sha256 %s…) was not found, neither where it was nor by its digest", name, in.Size, in.SHA256[:16]))
 		}
@@ -113,17 +115,15 @@ func (l *Log) missing(list []*sought) error {
 	return d
 }
 
-// difference tells a record that the recorded recipe and inputs don't give.
-func (l *Log) difference(m *misfit) *Difference {
+// differenceOf tells a record that the recorded recipe and inputs don't give.
+func differenceOf(l *audit.Log, m *misfit) *Difference {
 	d := &Difference{What: fmt.Sprintf("line %d of the log: %s", m.record, m.what), Line: m.line}
-	d.Cause, d.Why = l.cause()
-	if m.profile && !l.sameEngine() {
+	d.Cause, d.Why = causeIn(l)
+	if m.profile && !l.SameEngine() {
 		d.Cause, d.Why = otherProfile, "a space that the recipe names has other bytes in this engine; "+d.Why
 	}
 	return d
 }
-
-func briefSum(sum string) string { return sum[:min(16, len(sum))] }
 
 // differentArgs says the first argument that differs.
 func differentArgs(was, is map[string]string) string {
@@ -151,17 +151,17 @@ func differentArgs(was, is map[string]string) string {
 // compare holds the new records against the recorded ones. The first that
 // differs is told by its step and rows; made is the new print file, not yet
 // named, of size bytes.
-func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64) error {
+func compare(ctx context.Context, want *audit.Log, c *audit.Chain, made *os.File, size int64) error {
 	n := len(want.Lines) - 1 // without the run record
-	if len(c.lines) == n && slices.EqualFunc(c.lines, want.Lines[:n], bytes.Equal) {
+	if len(c.Lines) == n && slices.EqualFunc(c.Lines, want.Lines[:n], bytes.Equal) {
 		return nil
 	}
-	got := &Log{Lines: c.lines}
-	if err := got.fillDetermined(); err != nil {
+	got, err := c.Log()
+	if err != nil {
 		return err
 	}
 	d := &Difference{}
-	d.Cause, d.Why = want.cause()
+	d.Cause, d.Why = causeIn(want)
 	for i := range min(len(want.Inputs), len(got.Inputs)) {
 		a, g := want.Inputs[i], got.Inputs[i]
 		if a.SHA256 == g.SHA256 && a.Picture != g.Picture {
@@ -175,7 +175,7 @@ func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64
 			continue
 		}
 		d.Line = a.Line
-		d.What = fmt.Sprintf("%s came out different: %s", want.step(a), differentRows(a, g))
+		d.What = fmt.Sprintf("%s came out different: %s", stepName(want, a), differentRows(a, g))
 		d.What += "; every input and every picture before it is identical"
 		if a.Profile != g.Profile {
 			d.Cause = otherProfile
@@ -187,14 +187,14 @@ func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64
 	}
 	switch {
 	case want.File.SHA256 != got.File.SHA256:
-		d.What = fmt.Sprintf("every picture is identical, but the print file differs (sha256 %s…, recorded %s…): another encoder", briefSum(got.File.SHA256), briefSum(want.File.SHA256))
+		d.What = fmt.Sprintf("every picture is identical, but the print file differs (sha256 %s…, recorded %s…): another encoder", audit.BriefSum(got.File.SHA256), audit.BriefSum(want.File.SHA256))
 		if more := atThePrint(ctx, want, made, size); more != "" {
 			d.What += "; " + more
 		}
 	default:
 		d.What = "the log would have another number of records"
-		for i := range min(n, len(c.lines)) {
-			if !bytes.Equal(c.lines[i], want.Lines[i]) {
+		for i := range min(n, len(c.Lines)) {
+			if !bytes.Equal(c.Lines[i], want.Lines[i]) {
 				d.What = fmt.Sprintf("the print file is identical, but record %d of the log would read differently", i+1)
 				break
 			}
@@ -205,7 +205,7 @@ func compare(ctx context.Context, want *Log, c *chain, made *os.File, size int64
 
 // differentRows names the rows under the band digests that differ: a log holds
 // no finer digests.
-func differentRows(a, g stepRecord) string {
+func differentRows(a, g audit.StepRecord) string {
 	if a.Width != g.Width || a.Height != g.Height {
 		return fmt.Sprintf("%d x %d px, recorded %d x %d px", g.Width, g.Height, a.Width, a.Height)
 	}

@@ -9,16 +9,18 @@ import (
 	"os"
 	"path/filepath"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/ops/codec/tiff"
 )
 
 // atThePrint compares the new print file with the recorded one, if that still
 // stands where it was made, bytes unchanged. It says where and by how much the
 // two differ, as far as their format lets it; "" where nothing can be said.
-func atThePrint(ctx context.Context, want *Log, made *os.File, size int64) string {
+func atThePrint(ctx context.Context, want *audit.Log, made *os.File, size int64) string {
 	path := filepath.Join(filepath.Dir(want.Path), want.Run.Out)
-	if sum, _, err := HashPath(ctx, path); err != nil || sum.String() != want.File.SHA256 {
+	if sum, _, err := master.HashPath(ctx, path); err != nil || sum.String() != want.File.SHA256 {
 		return ""
 	}
 	old, _, err := disk.Open(path)

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp/audit"
 	"platemark/ops"
 )
 
@@ -105,7 +106,7 @@ func TestLaterVersionLeavesOldOnesAlone(t *testing.T) {
 	if got := j.Language(); !strings.HasPrefix(got, "recipe 1 draft, vector list ") {
 		t.Errorf("the plan's language is %q", got)
 	}
-	if l, err := ReadLog(before[0].Log); err != nil || l.Language() != j.Language() || l.Operations() != "enlarge 1, sharpen 1" {
+	if l, err := audit.ReadLog(before[0].Log); err != nil || l.Language() != j.Language() || l.Operations() != "enlarge 1, sharpen 1" {
 		t.Errorf("the log speaks another language than the plan: %v", err)
 	}
 
@@ -231,22 +232,22 @@ print p {
 	write(t, filepath.Join(folder, "p.icc"), string(read(t, icc)))
 
 	// An engine whose sRGB had other bytes wrote this log.
-	l, err := ReadLog(built.Log)
+	l, err := audit.ReadLog(built.Log)
 	if err != nil {
 		t.Fatal(err)
 	}
 	srgb := l.Steps[len(l.Steps)-1].Args["profile"]
-	c := &chain{}
+	c := &audit.Chain{}
 	for _, x := range l.Lines[:len(l.Lines)-1] {
 		s := strings.ReplaceAll(string(x), srgb, strings.Repeat("5a", 32))
 		s = strings.ReplaceAll(s, l.File.Mark, strings.Repeat("34", 32))
-		c.lines = append(c.lines, []byte(strings.Replace(s, `"prev":"`+prevOf(s)+`"`, `"prev":"`+c.prev()+`"`, 1)))
+		c.Lines = append(c.Lines, []byte(strings.Replace(s, `"prev":"`+prevOf(s)+`"`, `"prev":"`+c.Prev()+`"`, 1)))
 	}
 	run := l.Run.Run
 	run.Engine, run.Toolchain = "v0.1.0", "go1.20"
-	c.close(run)
+	c.Close(run)
 	planted := filepath.Join(folder, "old.audit.jsonl")
-	write(t, planted, string(c.bytes()))
+	write(t, planted, string(c.Bytes()))
 	reprintWords(t, planted, built.File, ReprintOptions{}, 9, otherProfile,
 		"line 9 \\(convert\\), `convert to sRGB`, has another profile: sha256 [0-9a-f]{16}…, recorded 5a5a5a5a5a5a5a5a…",
 		"a space that the recipe names has other bytes in this engine", "the log was made by platemark v0.1.0, go1.20, this is platemark ")

@@ -10,6 +10,10 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"platemark/interp/audit"
+	"platemark/lang"
 )
 
 // twins is a recipe with two masks of equal bytes under two names.
@@ -55,7 +59,7 @@ func verdictOf(t testing.TB, log string, o VerifyOptions) (*Verdict, string) {
 // both, and a reprint from an archive needs the bytes once.
 func TestEqualInputsByTheirNames(t *testing.T) {
 	folder, b := twinsJob(t)
-	l, err := ReadLog(b.Log)
+	l, err := audit.ReadLog(b.Log)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -167,17 +171,17 @@ func TestFoldersThatAreNotUTF8(t *testing.T) {
 func TestHostileLogs(t *testing.T) {
 	l := forgedJob(t)
 	text := func(n int) func([]any) []any {
-		return altered(2, func(r *recipeRecord) { r.Text += strings.Repeat("# dusk\n", n/7) })
+		return altered(2, func(r *audit.RecipeRecord) { r.Text += strings.Repeat("# dusk\n", n/7) })
 	}
 	lay := func(path string) func([]any) []any {
-		return altered(12, func(r *runRecord) {
+		return altered(12, func(r *audit.RunRecord) {
 			r.Found = map[string]string{"m.tif": path, "painted.tif": "painted.tif", "p.icc": "p.icc"}
 		})
 	}
 	again := func(n int) func([]any) []any {
 		return func(all []any) []any { return slices.Insert(all, n, slices.Repeat(all[n-1:n], 3000)...) }
 	}
-	log := func(change func([]any) []any) string { return string(rechain(change(l.records())...)) }
+	log := func(change func([]any) []any) string { return string(rechain(change(recordsOf(l))...)) }
 	pipe := filepath.Join(filepath.Dir(l.Path), "pipe")
 	if runtime.GOOS == "windows" { // which has no pipes among its files
 		write(t, pipe, "")
@@ -188,23 +192,23 @@ func TestHostileLogs(t *testing.T) {
 		log   string
 		words string
 	}{
-		"a text above a recipe's limit": {log(text(maxRecipe)), "line 2: this line was changed, or isn't an audit record: the recipe's text is longer than a recipe may be (4 MB)"},
+		"a text above a recipe's limit": {log(text(lang.MaxSource)), "line 2: this line was changed, or isn't an audit record: the recipe's text is longer than a recipe may be (4 MB)"},
 		"a text far above it":           {log(text(5 << 19 << 2)), "line 2: too long for a record: more than 8 MB"},
-		"line ends alone":               {strings.Repeat("\n", maxRecords+1), "more than 65536 lines"},
+		"line ends alone":               {strings.Repeat("\n", 1<<16+1), "more than 65536 lines"},
 		"deep brackets":                 {strings.Repeat("[", 1<<20) + "\n", "line 1: this isn't a record"},
 		"thousands of steps":            {log(again(6)), "line 7: "},
 		"thousands of inputs":           {log(again(3)), "line 4: the master m.tif stands twice"},
-		"too many bytes":                {strings.Repeat("x", maxLog+1), "too long for an audit log: more than 16 MB"},
+		"too many bytes":                {strings.Repeat("x", audit.MaxLog+1), "too long for an audit log: more than 16 MB"},
 		"a device in an input's place":  {log(lay("/dev/zero")), "ok the master m.tif is the recorded one"},
 		"a pipe in an input's place":    {log(lay("pipe")), "ok the master m.tif is the recorded one"},
 		"a path of a million folders":   {log(lay(strings.Repeat("a/", 1<<20))), "ok the master m.tif is the recorded one"},
 	} {
 		write(t, l.Path, c.log)
-		began := now()
+		began := time.Now()
 		if _, text := verdictOf(t, l.Path, VerifyOptions{}); !strings.Contains(text, c.words) {
 			t.Errorf("%s: %.300s", name, text)
 		}
-		if took := now().Sub(began); took.Seconds() > 10 {
+		if took := time.Since(began); took.Seconds() > 10 {
 			t.Errorf("%s: %v", name, took)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"math/big"
 	"slices"
 
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -253,7 +254,7 @@ func (f *fitter) passedBy(node int) bool {
 		if !need[i] || i == node {
 			continue
 		}
-		if n := f.plan.Nodes[i]; n.Input != nil && n.Input.Role == RoleMaster {
+		if n := f.plan.Nodes[i]; n.Input != nil && n.Input.Role == master.RoleMaster {
 			return true
 		}
 		for _, k := range f.plan.Nodes[i].In {

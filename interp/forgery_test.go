@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"platemark/interp/audit"
 )
 
 const forgedRecipe = `recipe 1 draft
@@ -36,12 +38,12 @@ print other {
 
 // forgedJob builds forgedRecipe's print small and reads its log: lines 3 to 5
 // are inputs, 6 to 10 steps, then file and run.
-func forgedJob(t testing.TB) *Log {
+func forgedJob(t testing.TB) *audit.Log {
 	t.Helper()
 	folder, file := smallJob(t, forgedRecipe)
 	writeMaster(t, filepath.Join(folder, "painted.tif"), 48, 32, 1, "")
 	write(t, filepath.Join(folder, "p.icc"), string(read(t, filepath.Join("..", "testdata", "standards", "profiles", "srgb_v4.icc"))))
-	l, err := ReadLog(mustBuild(t, file, LoadOptions{Prints: []string{"small"}}, BuildOptions{})[0].Log)
+	l, err := audit.ReadLog(mustBuild(t, file, LoadOptions{Prints: []string{"small"}}, BuildOptions{})[0].Log)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -53,35 +55,35 @@ func forgedJob(t testing.TB) *Log {
 
 // rechain writes records anew as one whole chain.
 func rechain(records ...any) []byte {
-	c := &chain{}
+	c := &audit.Chain{}
 	for _, r := range records {
 		switch r := r.(type) {
-		case logRecord:
-			r.Prev = c.prev()
-			c.add(r)
-		case recipeRecord:
-			r.Prev, r.SHA256 = c.prev(), sumOf([]byte(r.Text))
-			c.add(r)
-		case inputRecord:
-			r.Prev = c.prev()
-			c.add(r)
-		case stepRecord:
-			r.Prev = c.prev()
-			c.add(r)
-		case fileRecord:
-			r.Prev = c.prev()
-			c.add(r)
-		case runRecord:
-			c.close(r.Run)
+		case audit.LogRecord:
+			r.Prev = c.Prev()
+			c.Add(r)
+		case audit.RecipeRecord:
+			r.Prev, r.SHA256 = c.Prev(), audit.SumOf([]byte(r.Text))
+			c.Add(r)
+		case audit.InputRecord:
+			r.Prev = c.Prev()
+			c.Add(r)
+		case audit.StepRecord:
+			r.Prev = c.Prev()
+			c.Add(r)
+		case audit.FileRecord:
+			r.Prev = c.Prev()
+			c.Add(r)
+		case audit.RunRecord:
+			c.Close(r.Run)
 		default:
-			c.add(r)
+			c.Add(r)
 		}
 	}
-	return c.bytes()
+	return c.Bytes()
 }
 
-// records are a log's records in their order.
-func (l *Log) records() []any {
+// recordsOf are a log's records in their order.
+func recordsOf(l *audit.Log) []any {
 	all := []any{l.Head, l.Recipe}
 	for _, r := range l.Inputs {
 		all = append(all, r)
@@ -121,16 +123,16 @@ func TestForgedLogsAreFound(t *testing.T) {
 		}
 	}
 	text := func(old, new string) func([]any) []any {
-		return altered(2, func(r *recipeRecord) { r.Text = strings.Replace(r.Text, old, new, 1) })
+		return altered(2, func(r *audit.RecipeRecord) { r.Text = strings.Replace(r.Text, old, new, 1) })
 	}
-	args := func(change func(map[string]string)) func(*stepRecord) {
-		return func(r *stepRecord) {
+	args := func(change func(map[string]string)) func(*audit.StepRecord) {
+		return func(r *audit.StepRecord) {
 			r.Args = maps.Clone(r.Args)
 			change(r.Args)
 		}
 	}
 	lay := func(found map[string]string) func([]any) []any {
-		return altered(12, func(r *runRecord) { r.Found = found })
+		return altered(12, func(r *audit.RunRecord) { r.Found = found })
 	}
 	cases := []struct {
 		name   string
@@ -138,30 +140,30 @@ func TestForgedLogsAreFound(t *testing.T) {
 		words  string
 		change func([]any) []any
 	}{
-		{"format", 1, "the log's format", altered(1, func(r *logRecord) { r.Format = "another" })},
-		{"language", 1, "language version 2", altered(1, func(r *logRecord) { r.Language = 2 })},
-		{"no draft", 1, "another version", altered(1, func(r *logRecord) { r.Draft = "" })},
-		{"another draft", 1, "another draft", altered(1, func(r *logRecord) { r.Draft = other })},
+		{"format", 1, "the log's format", altered(1, func(r *audit.LogRecord) { r.Format = "another" })},
+		{"language", 1, "language version 2", altered(1, func(r *audit.LogRecord) { r.Language = 2 })},
+		{"no draft", 1, "another version", altered(1, func(r *audit.LogRecord) { r.Draft = "" })},
+		{"another draft", 1, "another draft", altered(1, func(r *audit.LogRecord) { r.Draft = other })},
 		{"a second head", 2, "no place", again(1, 2)},
 		{"no recipe", 12 - 1, "missing", without(2)},
-		{"a recipe that is none", 2, "has errors", altered(2, func(r *recipeRecord) { r.Text = "a walk by the sea\n" })},
+		{"a recipe that is none", 2, "has errors", altered(2, func(r *audit.RecipeRecord) { r.Text = "a walk by the sea\n" })},
 		{"a recipe without the print", 2, "no print", text("print small", "print large")},
 		{"another recipe", 9, "amount", text("amount 100%", "amount 101%")},
 		{"a line more in the recipe", 6, "a step of line 8", text("master", "# dawn\nmaster")},
-		{"another print of the recipe", 11, "saves other.tif", altered(2, func(r *recipeRecord) { r.Print = "other" })},
+		{"another print of the recipe", 11, "saves other.tif", altered(2, func(r *audit.RecipeRecord) { r.Print = "other" })},
 		{"pinned otherwise", 3, "pins abab", text("mask painted", "inputs {\n    \"m.tif\" sha256 \""+other+"\"\n}\nmask painted")},
 		{"a second recipe", 3, "no place", again(2, 3)},
 		{"the master's path", 3, "names no master", func(all []any) []any {
-			return altered(3, func(r *inputRecord) { r.Path = "x.tif" })(lay(map[string]string{"x.tif": "m.tif", "painted.tif": "painted.tif", "p.icc": "p.icc"})(all))
+			return altered(3, func(r *audit.InputRecord) { r.Path = "x.tif" })(lay(map[string]string{"x.tif": "m.tif", "painted.tif": "painted.tif", "p.icc": "p.icc"})(all))
 		}},
-		{"the mask's role", 4, "names no", altered(4, func(r *inputRecord) { r.Role = "master" })},
-		{"the master's size", 0, "recorded 7 bytes", altered(3, func(r *inputRecord) { r.Size = 7 })},
-		{"the master's digest", 0, "the master m.tif was changed", altered(3, func(r *inputRecord) { r.SHA256 = other })},
-		{"the master's width", 3, "width 97", altered(3, func(r *inputRecord) { r.Width = 97 })},
-		{"the master's bits", 3, "bits 8", altered(3, func(r *inputRecord) { r.Bits = 8 })},
-		{"the master's turn", 3, "orientation 3", altered(3, func(r *inputRecord) { r.Turned = 3 })},
-		{"the master on white", 3, "on white", altered(3, func(r *inputRecord) { r.On = "white" })},
-		{"the master's profile", 3, "profile abab", altered(3, func(r *inputRecord) { r.Profile = other })},
+		{"the mask's role", 4, "names no", altered(4, func(r *audit.InputRecord) { r.Role = "master" })},
+		{"the master's size", 0, "recorded 7 bytes", altered(3, func(r *audit.InputRecord) { r.Size = 7 })},
+		{"the master's digest", 0, "the master m.tif was changed", altered(3, func(r *audit.InputRecord) { r.SHA256 = other })},
+		{"the master's width", 3, "width 97", altered(3, func(r *audit.InputRecord) { r.Width = 97 })},
+		{"the master's bits", 3, "bits 8", altered(3, func(r *audit.InputRecord) { r.Bits = 8 })},
+		{"the master's turn", 3, "orientation 3", altered(3, func(r *audit.InputRecord) { r.Turned = 3 })},
+		{"the master on white", 3, "on white", altered(3, func(r *audit.InputRecord) { r.On = "white" })},
+		{"the master's profile", 3, "profile abab", altered(3, func(r *audit.InputRecord) { r.Profile = other })},
 		{"the mask's record left out", 4, "mask", func(all []any) []any {
 			return without(4)(lay(map[string]string{"m.tif": "m.tif", "p.icc": "p.icc"})(all))
 		}},
@@ -170,51 +172,51 @@ func TestForgedLogsAreFound(t *testing.T) {
 		}},
 		{"an input twice", 4, "stands twice", again(3, 4)},
 		{"inputs in another order", 3, "painted.tif", swap(3, 4)},
-		{"an operation", 9, "sorcery", altered(9, func(r *stepRecord) { r.Operation = "sorcery" })},
-		{"an operation's version", 9, "version 2", altered(9, func(r *stepRecord) { r.Version = 2 })},
+		{"an operation", 9, "sorcery", altered(9, func(r *audit.StepRecord) { r.Operation = "sorcery" })},
+		{"an operation's version", 9, "version 2", altered(9, func(r *audit.StepRecord) { r.Version = 2 })},
 		{"an argument", 9, "amount", altered(9, args(func(m map[string]string) { m["amount"] = "3/2" }))},
 		{"an argument more", 9, "sparkle", altered(9, args(func(m map[string]string) { m["sparkle"] = "1" }))},
 		{"an argument less", 9, "halo", altered(9, args(func(m map[string]string) { delete(m, "halo") }))},
-		{"a step's recipe line", 9, "a step of line", altered(9, func(r *stepRecord) { r.Line = 2 })},
-		{"a step's width", 9, "145 x 96", altered(9, func(r *stepRecord) { r.Width = 145 })},
-		{"a step's channels", 9, "channels", altered(9, func(r *stepRecord) { r.Channels = 1 })},
-		{"a step's profile", 9, "profile", altered(9, func(r *stepRecord) { r.Profile = other })},
-		{"a step's inputs", 9, "other inputs", altered(9, func(r *stepRecord) { r.Inputs = []string{other, r.Inputs[1]} })},
-		{"a step's bands", 9, "0 digests of bands", altered(9, func(r *stepRecord) { r.Bands = nil })},
-		{"a picture that isn't of its bands", 9, "picture abab", altered(9, func(r *stepRecord) { r.Picture = other })},
+		{"a step's recipe line", 9, "a step of line", altered(9, func(r *audit.StepRecord) { r.Line = 2 })},
+		{"a step's width", 9, "145 x 96", altered(9, func(r *audit.StepRecord) { r.Width = 145 })},
+		{"a step's channels", 9, "channels", altered(9, func(r *audit.StepRecord) { r.Channels = 1 })},
+		{"a step's profile", 9, "profile", altered(9, func(r *audit.StepRecord) { r.Profile = other })},
+		{"a step's inputs", 9, "other inputs", altered(9, func(r *audit.StepRecord) { r.Inputs = []string{other, r.Inputs[1]} })},
+		{"a step's bands", 9, "0 digests of bands", altered(9, func(r *audit.StepRecord) { r.Bands = nil })},
+		{"a picture that isn't of its bands", 9, "picture abab", altered(9, func(r *audit.StepRecord) { r.Picture = other })},
 		{"no steps", 6, "has 5 steps, the log 0", func(all []any) []any { return slices.Delete(all, 5, 10) }},
 		{"the first step left out", 6, "line", without(6)},
 		{"the last step left out", 10, "has 5 steps, the log 4", without(10)},
 		{"a step twice", 7, "line", again(6, 7)},
 		{"a step more", 11, "which has 5", again(10, 11)},
 		{"steps in another order", 8, "", swap(8, 9)},
-		{"the mark", 11, "give the mark", altered(11, func(r *fileRecord) { r.Mark = other })},
-		{"the encoder", 11, "encoder", altered(11, func(r *fileRecord) { r.Encoder = 2 })},
-		{"the encoder's arguments", 11, "bits", altered(11, func(r *fileRecord) { r.Args = maps.Clone(r.Args); r.Args["bits"] = "8" })},
-		{"a title", 11, "title", altered(11, func(r *fileRecord) { r.Args = maps.Clone(r.Args); r.Args["title"] = "Salt" })},
-		{"the file's picture", 11, "picture abab", altered(11, func(r *fileRecord) { r.Picture = other })},
-		{"the file's folder", 11, "saves small.tif", altered(11, func(r *fileRecord) { r.Name = "sent/small.tif" })},
-		{"the file's name", 12, "line 11 says", altered(11, func(r *fileRecord) { r.Name = "large.tif" })},
-		{"the file's size", 0, "the print file small.tif was changed", altered(11, func(r *fileRecord) { r.Size++ })},
-		{"the file's digest", 0, "the print file small.tif was changed", altered(11, func(r *fileRecord) { r.SHA256 = other })},
-		{"a digest that is none", 11, "no SHA-256", altered(11, func(r *fileRecord) { r.Mark = "ab" })},
+		{"the mark", 11, "give the mark", altered(11, func(r *audit.FileRecord) { r.Mark = other })},
+		{"the encoder", 11, "encoder", altered(11, func(r *audit.FileRecord) { r.Encoder = 2 })},
+		{"the encoder's arguments", 11, "bits", altered(11, func(r *audit.FileRecord) { r.Args = maps.Clone(r.Args); r.Args["bits"] = "8" })},
+		{"a title", 11, "title", altered(11, func(r *audit.FileRecord) { r.Args = maps.Clone(r.Args); r.Args["title"] = "Salt" })},
+		{"the file's picture", 11, "picture abab", altered(11, func(r *audit.FileRecord) { r.Picture = other })},
+		{"the file's folder", 11, "saves small.tif", altered(11, func(r *audit.FileRecord) { r.Name = "sent/small.tif" })},
+		{"the file's name", 12, "line 11 says", altered(11, func(r *audit.FileRecord) { r.Name = "large.tif" })},
+		{"the file's size", 0, "the print file small.tif was changed", altered(11, func(r *audit.FileRecord) { r.Size++ })},
+		{"the file's digest", 0, "the print file small.tif was changed", altered(11, func(r *audit.FileRecord) { r.SHA256 = other })},
+		{"a digest that is none", 11, "no SHA-256", altered(11, func(r *audit.FileRecord) { r.Mark = "ab" })},
 		{"a second file", 12, "no place", again(11, 12)},
 		{"a second run", 13, "no place", func(all []any) []any { return append(all, all[11]) }},
 		{"a record behind the run", 13, "no place", func(all []any) []any { return append(all, all[5]) }},
-		{"a record of no kind", 13, "no place", func(all []any) []any { return append(all, logRecord{Record: "wish"}) }},
-		{"the run's file elsewhere", 12, "plain file name", altered(12, func(r *runRecord) { r.Out = "../../x" })},
-		{"the run's file in a folder of another system", 12, "plain file name", altered(12, func(r *runRecord) { r.Out = `..\x` })},
-		{"the run's file of another name", 12, "line 11 says", altered(12, func(r *runRecord) { r.Out = "large.tif" })},
+		{"a record of no kind", 13, "no place", func(all []any) []any { return append(all, audit.LogRecord{Record: "wish"}) }},
+		{"the run's file elsewhere", 12, "plain file name", altered(12, func(r *audit.RunRecord) { r.Out = "../../x" })},
+		{"the run's file in a folder of another system", 12, "plain file name", altered(12, func(r *audit.RunRecord) { r.Out = `..\x` })},
+		{"the run's file of another name", 12, "line 11 says", altered(12, func(r *audit.RunRecord) { r.Out = "large.tif" })},
 		{"an input more in the run", 12, "other inputs", lay(map[string]string{"m.tif": "m.tif"})},
-		{"a failure", 0, "a build that failed", altered(12, func(r *runRecord) { r.Failure = "thunder" })},
+		{"a failure", 0, "a build that failed", altered(12, func(r *audit.RunRecord) { r.Failure = "thunder" })},
 	}
 	// The log itself, written anew, is what was read.
-	write(t, l.Path, string(rechain(l.records()...)))
+	write(t, l.Path, string(rechain(recordsOf(l)...)))
 	if v, err := Verify(ctx, l.Path, VerifyOptions{}); err != nil || !v.OK || v.State != Fine {
 		t.Fatalf("the log itself: %v %v", v, err)
 	}
 	for _, c := range cases {
-		write(t, l.Path, string(rechain(c.change(l.records())...)))
+		write(t, l.Path, string(rechain(c.change(recordsOf(l))...)))
 		v, err := Verify(ctx, l.Path, VerifyOptions{})
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
@@ -242,9 +244,9 @@ func TestForgedPicturesAreLeftToReprint(t *testing.T) {
 	j := mustLoad(t, filepath.Join(filepath.Dir(l.Path), "r.recipe"), LoadOptions{Prints: []string{"small"}, NoOutputs: true})
 	p := j.Plans[0]
 	last.Picture = resultOf(p.Nodes[p.Out], bandsOf(last)).sum.String()
-	all := l.records()
+	all := recordsOf(l)
 	all[9] = last
-	all = altered(11, func(r *fileRecord) { r.Picture = last.Picture })(all)
+	all = altered(11, func(r *audit.FileRecord) { r.Picture = last.Picture })(all)
 	write(t, l.Path, string(rechain(all...)))
 	v, err := Verify(ctx, l.Path, VerifyOptions{})
 	if err != nil || !v.OK {
@@ -268,7 +270,7 @@ func TestForgedPicturesAreLeftToReprint(t *testing.T) {
 // A log's name is its print's mark: verify says if it bears another one.
 func TestNameOfAnotherMark(t *testing.T) {
 	l := forgedJob(t)
-	path := LogName(filepath.Join(filepath.Dir(l.Path), "small.tif"), strings.Repeat("7", 64))
+	path := audit.LogName(filepath.Join(filepath.Dir(l.Path), "small.tif"), strings.Repeat("7", 64))
 	write(t, path, string(bytes.Join(l.Lines, []byte("\n")))+"\n")
 	v, err := Verify(context.Background(), path, VerifyOptions{})
 	if err != nil || v.OK || !slices.ContainsFunc(v.Lines, func(f Finding) bool {
@@ -283,7 +285,7 @@ func TestReprintWritesPlainNamesOnly(t *testing.T) {
 	l := forgedJob(t)
 	out := filepath.Join(t.TempDir(), "a", "b")
 	for _, name := range []string{"../../x", "..", ".", "", "/tmp/x", `..\x`, "sub/small.tif"} {
-		write(t, l.Path, string(rechain(altered(12, func(r *runRecord) { r.Out = name })(l.records())...)))
+		write(t, l.Path, string(rechain(altered(12, func(r *audit.RunRecord) { r.Out = name })(recordsOf(l))...)))
 		if _, err := Reprint(context.Background(), l.Path, ReprintOptions{BuildOptions: BuildOptions{Out: out, Force: true}}); err == nil || !strings.Contains(err.Error(), "plain file name") {
 			t.Errorf("%q: %v", name, err)
 		}

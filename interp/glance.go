@@ -2,7 +2,6 @@ package interp
 
 import (
 	"context"
-	"crypto/sha256"
 	"path/filepath"
 
 	"platemark/interp/disk"
@@ -19,18 +18,4 @@ import (
 // caller closes the job.
 func Glance(ctx context.Context, file string, source []byte, prints ...string) (*Job, error) {
 	return load(ctx, file, filepath.Dir(disk.Target(file)), source, LoadOptions{Prints: prints, NoOutputs: true, noPins: true, glance: true})
-}
-
-// glanceInput opens one input and reads its head.
-func glanceInput(_ context.Context, role Role, path, found string, white bool) (*Input, error) {
-	in, err := newInput(role, path, found, white)
-	if err != nil {
-		return nil, err
-	}
-	in.Sum = sha256.Sum256([]byte(string(role) + "\x00" + path))
-	if err := in.head(); err != nil {
-		in.file.Close()
-		return nil, err
-	}
-	return in, nil
 }

@@ -6,9 +6,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
+	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/codec"
 	"platemark/ops/raster"
@@ -23,7 +24,7 @@ type inputSet struct {
 	rec    *lang.Recipe
 	// found, if set, says where the file for a path lies instead: a reprint
 	// found it by its digest.
-	found func(role Role, path string) string
+	found func(role master.Role, path string) string
 	// noPins skips the check against the inputs block, for `pin --renew` and
 	// for reading a recipe whose inputs changed.
 	noPins bool
@@ -33,18 +34,18 @@ type inputSet struct {
 	glance bool
 	known  map[inputName]raster.Sum
 
-	open  map[inputName]*Input
+	open  map[inputName]*master.Input
 	diags []lang.Diagnostic
 	bound shared
 }
 
 type inputName struct {
-	role Role
+	role master.Role
 	path string
 }
 
 func newInputSet(ctx context.Context, folder string, rec *lang.Recipe) *inputSet {
-	s := &inputSet{ctx: ctx, folder: folder, rec: rec, pins: map[string]string{}, open: map[inputName]*Input{}}
+	s := &inputSet{ctx: ctx, folder: folder, rec: rec, pins: map[string]string{}, open: map[inputName]*master.Input{}}
 	if rec.Inputs != nil {
 		for _, l := range rec.Inputs.Lines {
 			s.pins[l.Path.Value] = strings.ToLower(l.SHA256.Value)
@@ -55,20 +56,20 @@ func newInputSet(ctx context.Context, folder string, rec *lang.Recipe) *inputSet
 
 // get is the open input, or nil where it can't be used; the reason is then in
 // diags, once.
-func (s *inputSet) get(role Role, at lang.Text) *Input {
+func (s *inputSet) get(role master.Role, at lang.Text) *master.Input {
 	k := inputName{role, at.Value}
 	if in, ok := s.open[k]; ok {
 		return in
 	}
 	s.open[k] = nil
 	where := s.where(role, at.Value)
-	open := openInput
+	open := master.Open
 	if s.glance {
-		open = glanceInput
+		open = master.Glance
 	} else if s.cache != nil {
 		open = s.cache.input
 	}
-	in, err := open(s.ctx, role, at.Value, where, role == RoleMaster && s.rec.Master.OnWhite)
+	in, err := open(s.ctx, role, at.Value, where, role == master.RoleMaster && s.rec.Master.OnWhite)
 	if err != nil {
 		s.failed(role, at, where, err)
 		return nil
@@ -85,43 +86,26 @@ func (s *inputSet) get(role Role, at lang.Text) *Input {
 		return nil
 	}
 	s.open[k] = in
-	for _, w := range in.warnings() {
+	for _, w := range in.Warnings() {
 		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Warning, Code: codeInput, Span: at.Span, Summary: at.Value + ": " + w})
 	}
 	return in
 }
 
 // where is where the file for a path lies.
-func (s *inputSet) where(role Role, path string) string {
+func (s *inputSet) where(role master.Role, path string) string {
 	if s.found != nil {
 		if f := s.found(role, path); f != "" {
 			return f
 		}
 	}
-	return inputPath(s.folder, path)
+	return disk.Join(s.folder, path)
 }
 
-func (in *Input) warnings() []string {
-	if in.Picture == nil {
-		return nil
-	}
-	info := in.Picture.Info()
-	w := slices.Clone(info.Warnings)
-	for i := range w {
-		if w[i] == alphaWarning && in.Role == RoleMask { // a mask has no `on white`
-			w[i] = maskAlpha
-		}
-	}
-	for _, o := range info.Others {
-		w = append(w, "the file also holds "+o+", which isn't used")
-	}
-	return w
-}
-
-func (s *inputSet) failed(role Role, at lang.Text, where string, err error) {
+func (s *inputSet) failed(role master.Role, at lang.Text, where string, err error) {
 	d := lang.Diagnostic{Severity: lang.Error, Code: codeInput, Span: at.Span}
 	var ce *codec.Error
-	var ke *KindError
+	var ke *master.KindError
 	switch {
 	case errors.As(err, &ke):
 		d.Summary = fmt.Sprintf("%s can't be a %s: %s", at.Value, role, ke.Detail)
@@ -158,31 +142,31 @@ func otherCase(path string) string {
 func (s *inputSet) named() []namedInput {
 	var out []namedInput
 	seen := map[inputName]bool{}
-	put := func(role Role, t lang.Text) {
+	put := func(role master.Role, t lang.Text) {
 		if k := (inputName{role, t.Value}); !seen[k] {
 			seen[k] = true
 			out = append(out, namedInput{role, t})
 		}
 	}
 	if s.rec.Master != nil {
-		put(RoleMaster, s.rec.Master.Path)
+		put(master.RoleMaster, s.rec.Master.Path)
 	}
 	for _, m := range s.rec.Masks {
 		for _, e := range m.Elements {
 			if e.Path != nil {
-				put(RoleMask, *e.Path)
+				put(master.RoleMask, *e.Path)
 			}
 		}
 	}
 	for _, p := range s.rec.Papers {
 		if p.Profile != nil {
-			put(RoleProfile, *p.Profile)
+			put(master.RoleProfile, *p.Profile)
 		}
 	}
 	steps := func(l []lang.Step) {
 		for _, x := range l {
 			if c, ok := x.(*lang.Convert); ok && c.Profile != nil {
-				put(RoleProfile, *c.Profile)
+				put(master.RoleProfile, *c.Profile)
 			}
 		}
 	}
@@ -199,7 +183,7 @@ func (s *inputSet) named() []namedInput {
 }
 
 type namedInput struct {
-	role Role
+	role master.Role
 	text lang.Text
 }
 

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp/audit"
 	"platemark/ops/codec/tiff/tifftest"
 	"platemark/ops/colour"
 )
@@ -52,7 +53,7 @@ func half(w, h int) tifftest.Picture {
 func TestMaskAndProfileFiles(t *testing.T) {
 	folder, file := filesJob(t, half(24, 16))
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
-	l, err := ReadLog(b.Log)
+	l, err := audit.ReadLog(b.Log)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -283,7 +284,7 @@ func TestFaultD03RoundedDensityIsSaid(t *testing.T) {
 		t.Errorf("%q", said)
 	}
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{})[0]
-	if l, err := ReadLog(b.Log); err != nil || l.File.Args["density"] != "301" || l.File.Args["ppi"] != "601/2" {
+	if l, err := audit.ReadLog(b.Log); err != nil || l.File.Args["density"] != "301" || l.File.Args["ppi"] != "601/2" {
 		t.Errorf("%v %v", err, l.File.Args)
 	}
 }

@@ -10,9 +10,12 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
+	"platemark/testdata/frozen"
 )
 
 // A Job is a recipe with its inputs open and each of its prints planned.
@@ -59,11 +62,8 @@ type LoadOptions struct {
 	// known, with glance, are the digests of inputs that were hashed just now.
 	known map[inputName]raster.Sum
 	// found says where an input lies, if not where the recipe says.
-	found func(role Role, path string) string
+	found func(role master.Role, path string) string
 }
-
-// maxRecipe bounds a recipe's text.
-const maxRecipe = 4 << 20
 
 // Load reads, checks and plans a recipe. Problems come as diagnostics, in the
 // order of the text; err is for a recipe that can't be opened at all. The
@@ -80,7 +80,7 @@ func Load(ctx context.Context, file string, o LoadOptions) (*Job, error) {
 
 // ReadRecipe reads a recipe's text.
 func ReadRecipe(file string) ([]byte, error) {
-	b, err := disk.Read(file, maxRecipe)
+	b, err := disk.Read(file, lang.MaxSource)
 	var large *disk.SizeError
 	if errors.As(err, &large) {
 		err = fmt.Errorf("it has %d bytes; is it a recipe?", large.Size)
@@ -175,7 +175,7 @@ func (j *Job) OutPath(p *Plan, out string) string {
 	if out != "" {
 		return filepath.Join(out, filepath.Base(filepath.FromSlash(p.File.Path)))
 	}
-	return inputPath(j.Folder, p.File.Path)
+	return disk.Join(j.Folder, p.File.Path)
 }
 
 // checkOutputs refuses, before any pixel: an output that is an input by any
@@ -265,15 +265,24 @@ func (j *Job) sameAsInput(path string) *namedInput {
 }
 
 // sorted lists the open inputs by role and path.
-func (s *inputSet) sorted() []*Input {
-	var out []*Input
+func (s *inputSet) sorted() []*master.Input {
+	var out []*master.Input
 	for _, in := range s.open {
 		if in != nil {
 			out = append(out, in)
 		}
 	}
-	slices.SortFunc(out, func(a, b *Input) int {
+	slices.SortFunc(out, func(a, b *master.Input) int {
 		return bytes.Compare([]byte(string(a.Role)+"\x00"+a.Path), []byte(string(b.Role)+"\x00"+b.Path))
 	})
 	return out
+}
+
+// Language says which version of the language the job's recipe speaks.
+func (j *Job) Language() string {
+	draft := ""
+	if j.Recipe.Draft {
+		draft = frozen.Digest()
+	}
+	return audit.LanguageName(j.Recipe.Version, draft)
 }

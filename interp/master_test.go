@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp/audit"
 	"platemark/ops/codec/tiff/tifftest"
 	"platemark/ops/colour"
 )
@@ -157,7 +158,7 @@ print three {
 func TestTonesForPapers(t *testing.T) {
 	folder, file := smallJob(t, withTone)
 	for i, b := range mustBuild(t, file, LoadOptions{}, BuildOptions{}) {
-		l, err := ReadLog(b.Log)
+		l, err := audit.ReadLog(b.Log)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
@@ -36,18 +37,18 @@ const plentyPPI = 240
 // The text is in canonical form and reads without error. A master without a
 // profile needs a decision first: the line that takes it stands there as a
 // comment.
-func NewRecipe(ctx context.Context, master, recipe string) ([]byte, error) {
-	path, err := RelativePath(recipe, master)
+func NewRecipe(ctx context.Context, file, recipe string) ([]byte, error) {
+	path, err := RelativePath(recipe, file)
 	if err != nil {
 		return nil, err
 	}
-	in, err := glanceInput(ctx, RoleMaster, path, master, false)
+	in, err := master.Glance(ctx, master.RoleMaster, path, file, false)
 	if err != nil {
-		return nil, fmt.Errorf("the master %s can't be used: %w", master, err)
+		return nil, fmt.Errorf("the master %s can't be used: %w", file, err)
 	}
 	defer in.Close()
 	info := in.Picture.Info()
-	base := strings.TrimSuffix(filepath.Base(master), filepath.Ext(master))
+	base := strings.TrimSuffix(filepath.Base(file), filepath.Ext(file))
 	w, h := info.W, info.H
 	if info.Orientation >= 5 {
 		w, h = h, w
@@ -55,7 +56,7 @@ func NewRecipe(ctx context.Context, master, recipe string) ([]byte, error) {
 	var b strings.Builder
 	line := func(format string, v ...any) { fmt.Fprintf(&b, format+"\n", v...) }
 	line("recipe 1 draft\n")
-	line("# title   %s", quote(base))
+	line("# title   %s", master.Quote(base))
 	line("# rights  \"by the photographer, all rights reserved\"")
 	convert := newHead(line, path, info, w, h)
 	size, name := newTable(line, w, h)
@@ -71,9 +72,9 @@ func NewRecipe(ctx context.Context, master, recipe string) ([]byte, error) {
 	if convert != "" {
 		line("    convert to %s", convert)
 	}
-	file := base + "-" + strings.TrimPrefix(name, "size-")
-	line("    save tiff %s bits 16", quote(file+".tif"))
-	line("    # for a lab that asks for it: save jpeg %s quality 100", quote(file+".jpg"))
+	to := base + "-" + strings.TrimPrefix(name, "size-")
+	line("    save tiff %s bits 16", master.Quote(to+".tif"))
+	line("    # for a lab that asks for it: save jpeg %s quality 100", master.Quote(to+".jpg"))
 	line("}")
 	out, ds := lang.Format(filepath.Base(recipe), []byte(b.String()))
 	for _, d := range ds {
@@ -101,14 +102,14 @@ func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (
 			}
 		}
 	}
-	line("master  %s\n", quote(path))
-	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, nearRatio(w, h), channelWord(info.Channels), info.Bits, harmless(profile))
+	line("master  %s\n", master.Quote(path))
+	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, nearRatio(w, h), master.ChannelWord(info.Channels), info.Bits, harmless(profile))
 	if info.ICC == nil {
-		space, words := untagged(info.Channels, info.Bits, "")
-		line("# It carries no profile: a line must say its space, one of %s.", strings.Join(spacesFor(info.Channels), ", "))
+		space, words := master.Untagged(info.Channels, info.Bits, "")
+		line("# It carries no profile: a line must say its space, one of %s.", strings.Join(master.SpacesFor(info.Channels), ", "))
 		line("# %s.", strings.ToUpper(words[:1])+words[1:])
 		line("# A wrong one shifts every colour of the print. Replace the line above by this one:")
-		line("# %s", strings.Replace(masterLine(path, space), "master ", "master  ", 1))
+		line("# %s", strings.Replace(master.RecipeLine(path, space), "master ", "master  ", 1))
 	}
 	if info.Alpha != "" && info.Alpha != tiff.AlphaNone {
 		line("# It has an alpha channel. If anything in it is translucent, write `on white` behind the master.")
@@ -155,11 +156,6 @@ func RelativePath(recipe, file string) (string, error) {
 		return "", fmt.Errorf("%s can't be reached from the folder of %s: a recipe names files relative to its folder", file, recipe)
 	}
 	return filepath.ToSlash(rel), nil
-}
-
-// quote writes a text as a recipe does.
-func quote(s string) string {
-	return `"` + strings.ReplaceAll(strings.ReplaceAll(s, `\`, `\\`), `"`, `\"`) + `"`
 }
 
 // harmless keeps a text from a file to one line of plain characters.

@@ -9,7 +9,9 @@ import (
 	"path/filepath"
 	"slices"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -77,23 +79,21 @@ func (r *OrderRow) measured() {
 
 // inputCache opens each file once for all recipes of an order.
 type inputCache struct {
-	open map[string]*Input // by role and real path
+	open map[string]*master.Input // by role and real path
 }
 
 // input is the open file under the name that one recipe gives it.
-func (c *inputCache) input(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
+func (c *inputCache) input(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error) {
 	k := fmt.Sprint(role, "\x00", white, "\x00", disk.Real(found))
 	in := c.open[k]
 	if in == nil {
 		var err error
-		if in, err = openInput(ctx, role, path, found, white); err != nil {
+		if in, err = master.Open(ctx, role, path, found, white); err != nil {
 			return nil, err
 		}
 		c.open[k] = in
 	}
-	mine := *in
-	mine.Path, mine.Found, mine.shared = path, found, true
-	return &mine, nil
+	return in.Named(path, found), nil
 }
 
 func (c *inputCache) close() {
@@ -107,7 +107,7 @@ func (c *inputCache) close() {
 // With o.Resume prints that are there already, of the same mark and with the
 // recorded bytes, need no building. The caller closes the order.
 func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, error) {
-	ord := &Order{cache: &inputCache{open: map[string]*Input{}}, out: o.Out}
+	ord := &Order{cache: &inputCache{open: map[string]*master.Input{}}, out: o.Out}
 	o.cache = ord.cache
 	// A recipe that has no print of the asked name is left out quietly, if
 	// another has one.
@@ -311,7 +311,7 @@ func groupOrder(rows []*OrderRow) {
 	for i, r := range rows {
 		var m raster.Sum
 		for _, n := range r.Plan.Nodes {
-			if n.Input != nil && n.Input.Role == RoleMaster {
+			if n.Input != nil && n.Input.Role == master.RoleMaster {
 				m = n.Input.Sum
 			}
 		}
@@ -334,12 +334,12 @@ type standing struct {
 // whose file is there byte for byte. changed says that a log was found and the
 // file isn't what it records.
 func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, ok, changed bool) {
-	sum, size, err := HashPath(ctx, out)
+	sum, size, err := master.HashPath(ctx, out)
 	if err != nil {
 		return s, false, false
 	}
-	for _, path := range logsOf(out, p.Mark.String()) {
-		l, err := ReadLog(path)
+	for _, path := range audit.LogsOf(out, p.Mark.String()) {
+		l, err := audit.ReadLog(path)
 		if err != nil || l.Run.Failure != "" || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(j) || l.Run.Out != filepath.Base(out) {
 			continue
 		}
@@ -353,6 +353,6 @@ func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, 
 
 // logLost says whether no log beside a print file records its bytes.
 func logLost(ctx context.Context, out string) bool {
-	sum, _, err := HashPath(ctx, out)
-	return err == nil && laterBuild("", out, sum.String()) == ""
+	sum, _, err := master.HashPath(ctx, out)
+	return err == nil && audit.LaterBuild("", out, sum.String()) == ""
 }

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"platemark/interp/audit"
 )
 
 // Masters that recipes share are read once, also where each prepares another
@@ -117,7 +119,7 @@ func TestOrderProblems(t *testing.T) {
 		t.Error("a file in the way was overwritten")
 	}
 	// Again: there, verified. Changed by one byte: refused.
-	if o = load(file); o.Rows[0].State != OrderThere || o.Rows[0].Sum.String() != sumOf(read(t, o.Rows[0].File)) {
+	if o = load(file); o.Rows[0].State != OrderThere || o.Rows[0].Sum.String() != audit.SumOf(read(t, o.Rows[0].File)) {
 		t.Errorf("%+v", o.Rows[0])
 	}
 	b := read(t, o.Rows[0].File)

@@ -3,6 +3,7 @@ package interp
 import (
 	"fmt"
 
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/colour"
 )
@@ -13,10 +14,10 @@ func (s *inputSet) paperProfile(p *lang.Paper) *colour.Profile {
 	if p.Profile == nil {
 		return nil
 	}
-	if in := s.open[inputName{RoleProfile, p.Profile.Value}]; in != nil {
+	if in := s.open[inputName{master.RoleProfile, p.Profile.Value}]; in != nil {
 		return in.Profile
 	}
-	in, err := glanceInput(s.ctx, RoleProfile, p.Profile.Value, s.where(RoleProfile, p.Profile.Value), false)
+	in, err := master.Glance(s.ctx, master.RoleProfile, p.Profile.Value, s.where(master.RoleProfile, p.Profile.Value), false)
 	if err != nil {
 		return nil
 	}

@@ -6,9 +6,9 @@ import (
 	"fmt"
 	"math/big"
 
-	"github.com/gowebpki/jcs"
-
+	"platemark/interp/audit"
 	"platemark/interp/engine"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
@@ -25,7 +25,7 @@ type Plan struct {
 	Nodes  []Node
 	Ready  int // the node that prepare leaves
 	Out    int // the node that is saved
-	Inputs []*Input
+	Inputs []*master.Input
 	File   FileSpec
 	Mark   raster.Sum
 	Face   Face
@@ -45,7 +45,7 @@ type Plan struct {
 
 // Node is one picture of a plan: an input (Input set) or the result of a step.
 type Node struct {
-	Input *Input
+	Input *master.Input
 	Op    string
 	Ver   int
 	Args  ops.Args
@@ -161,18 +161,6 @@ func (f FileSpec) Args() ops.Args {
 	return a
 }
 
-// canonical is the RFC 8785 form of v (integers, strings, lists, objects).
-func canonical(v any) []byte {
-	b, err := json.Marshal(v)
-	if err == nil {
-		b, err = jcs.Transform(b)
-	}
-	if err != nil {
-		panic(fmt.Sprintf("interp: a record can't be written as JSON: %v", err))
-	}
-	return b
-}
-
 func argMap(a ops.Args) map[string]string {
 	m := make(map[string]string, len(a))
 	for _, x := range a {
@@ -187,12 +175,12 @@ func keyOf(op string, ver int, args ops.Args, in []raster.Sum) raster.Sum {
 	for i, s := range in {
 		names[i] = s.String()
 	}
-	return sha256.Sum256(canonical(map[string]any{"operation": op, "version": ver, "args": argMap(args), "inputs": names}))
+	return sha256.Sum256(audit.Canonical(map[string]any{"operation": op, "version": ver, "args": argMap(args), "inputs": names}))
 }
 
 // inputKey names an input picture's meaning: what it is for, its bytes, and
 // the profile it is read with.
-func inputKey(role Role, sum raster.Sum, profile *colour.Profile, white bool) raster.Sum {
+func inputKey(role master.Role, sum raster.Sum, profile *colour.Profile, white bool) raster.Sum {
 	m := map[string]any{"role": string(role), "sha256": sum.String(), "profile": ""}
 	if profile != nil {
 		m["profile"] = profile.Digest().String()
@@ -200,12 +188,12 @@ func inputKey(role Role, sum raster.Sum, profile *colour.Profile, white bool) ra
 	if white {
 		m["on"] = "white"
 	}
-	return sha256.Sum256(canonical(m))
+	return sha256.Sum256(audit.Canonical(m))
 }
 
 // markOf is the SHA-256 of a print's meaning.
 func markOf(version int, out raster.Sum, f FileSpec) raster.Sum {
-	return sha256.Sum256(canonical(map[string]any{
+	return sha256.Sum256(audit.Canonical(map[string]any{
 		"language": version,
 		"picture":  out.String(),
 		"encoder":  encoderVersion,
@@ -283,3 +271,15 @@ func (p *Plan) MarkShort() string { return p.Mark.String()[:12] }
 
 // Pixels is the print file's picture size.
 func (p *Plan) Pixels() (w, h int) { pic := p.Nodes[p.Out].Pic; return pic.W, pic.H }
+
+// Operations lists the operations of the plan with their versions, sorted:
+// "blend 1, enlarge 1".
+func (p *Plan) Operations() string {
+	var list []string
+	for _, n := range p.Nodes {
+		if n.Input == nil {
+			list = append(list, fmt.Sprintf("%s %d", n.Op, n.Ver))
+		}
+	}
+	return audit.JoinOperations(list)
+}

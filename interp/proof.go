@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
@@ -100,7 +101,7 @@ func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colou
 	plan, ds := bindPrint(j.Recipe, j.Source, &q, j.inputs, 0)
 	var profile *colour.Profile
 	if paper != nil {
-		if in := j.inputs.get(RoleProfile, *paper.Profile); in != nil {
+		if in := j.inputs.get(master.RoleProfile, *paper.Profile); in != nil {
 			profile = in.Profile
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"platemark/interp/engine"
+	"platemark/interp/master"
 	"platemark/ops"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
@@ -28,7 +29,7 @@ type source struct {
 // mended lists the nodes from the master on that mending alone makes, as long
 // as nothing else uses them.
 func mended(p *Plan) []int {
-	at := slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Input != nil && n.Input.Role == RoleMaster })
+	at := slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Input != nil && n.Input.Role == master.RoleMaster })
 	if at < 0 {
 		return nil
 	}

@@ -2,14 +2,15 @@ package interp
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/testdata/frozen"
 )
@@ -24,24 +25,24 @@ type ReprintOptions struct {
 // under its version, compares every record, and gives the file its name only
 // if all are equal.
 func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error) {
-	l, err := ReadLog(path)
+	l, err := audit.ReadLog(path)
 	if err != nil {
 		return nil, err
 	}
 	if l.Run.Failure != "" {
-		return nil, &LogError{path, 0, "this is the log of a build that failed; there is no print to make again"}
+		return nil, l.Wrong(0, "this is the log of a build that failed; there is no print to make again")
 	}
 	if err := speaks(l); err != nil {
 		return nil, err
 	}
-	where, elsewhere, err := l.locate(ctx, append(slices.Clone(o.LookIn), filepath.Dir(path)))
+	where, elsewhere, err := locate(ctx, l, append(slices.Clone(o.LookIn), filepath.Dir(path)))
 	if err != nil {
 		return nil, err
 	}
 	folder := filepath.Dir(path)
 	j, err := load(ctx, "", folder, []byte(l.Recipe.Text), LoadOptions{
 		Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(_ Role, p string) string { return where[p] },
+		found: func(_ master.Role, p string) string { return where[p] },
 	})
 	if err != nil {
 		return nil, fmt.Errorf("the recorded recipe: %w", err)
@@ -51,8 +52,8 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", j.why())
 	}
 	p := j.Plans[0]
-	if m := l.misfit(j); m != nil {
-		return nil, l.difference(m)
+	if m := misfitOf(l, j); m != nil {
+		return nil, differenceOf(l, m)
 	}
 	// The file goes beside its log under its recorded name, or to --out.
 	out := o.Out
@@ -72,7 +73,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	defer b.close()
 	// The run record names the recipe as before, if it is still there.
 	if l.Run.Recipe != "" {
-		for _, r := range l.at(l.Run.Recipe) {
+		for _, r := range l.At(l.Run.Recipe) {
 			if _, err := os.Stat(r); err == nil {
 				j.File = r
 			}
@@ -87,42 +88,13 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 }
 
 // speaks says whether this engine knows the log's language.
-func speaks(l *Log) error {
+func speaks(l *audit.Log) error {
 	if l.Head.Language != 1 {
-		return fmt.Errorf("the log is of language version %d; this engine knows version 1: reprint with the engine that made it (%s) or a later one", l.Head.Language, l.madeBy())
+		return fmt.Errorf("the log is of language version %d; this engine knows version 1: reprint with the engine that made it (%s) or a later one", l.Head.Language, l.MadeBy())
 	}
 	if l.Head.Draft != "" && l.Head.Draft != frozen.Digest() {
 		return fmt.Errorf("the log is of another draft of version 1 (vector list %s…, this engine's is %s…): the engine that made it gives the same bytes, this one may not; reprint with that engine (%s)",
-			l.Head.Draft[:min(16, len(l.Head.Draft))], frozen.Digest()[:16], l.madeBy())
-	}
-	return nil
-}
-
-// fillDetermined reads records that this engine has just written.
-func (l *Log) fillDetermined() error {
-	for _, line := range l.Lines {
-		var k struct {
-			Record string `json:"record"`
-		}
-		if err := json.Unmarshal(line, &k); err != nil {
-			return err
-		}
-		var err error
-		switch k.Record {
-		case "input":
-			var r inputRecord
-			err = json.Unmarshal(line, &r)
-			l.Inputs = append(l.Inputs, r)
-		case "step":
-			var r stepRecord
-			err = json.Unmarshal(line, &r)
-			l.Steps = append(l.Steps, r)
-		case "file":
-			err = json.Unmarshal(line, &l.File)
-		}
-		if err != nil {
-			return err
-		}
+			l.Head.Draft[:min(16, len(l.Head.Draft))], frozen.Digest()[:16], l.MadeBy())
 	}
 	return nil
 }
@@ -152,7 +124,7 @@ func Pin(ctx context.Context, file string, renew []string) (pinned []lang.Pin, e
 			continue
 		}
 		done[n.text.Value] = true
-		sum, _, err := HashPath(ctx, inputPath(folder, n.text.Value))
+		sum, _, err := master.HashPath(ctx, disk.Join(folder, n.text.Value))
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil, context.Cause(ctx)

@@ -3,7 +3,6 @@ package interp
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -12,9 +11,10 @@ import (
 	"path/filepath"
 	"time"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
-	"platemark/ops/raster"
 )
 
 // Rounds are the proof rounds kept of one recipe: a chain of records in
@@ -31,7 +31,7 @@ type Rounds struct {
 	folder string
 	index  string
 	good   int64 // bytes of whole records
-	last   []byte
+	chain  audit.Chain
 }
 
 // RoundEntry is one record: a "round" that was kept, a print "approved", or a
@@ -111,8 +111,8 @@ func (r *Rounds) parse(b []byte) error {
 		n := bytes.IndexByte(b[at:], '\n')
 		if n >= 0 {
 			line := b[at : at+n]
-			if e, ok := readEntry(line); ok && e.Prev == r.prev() {
-				r.Lines, r.last = append(r.Lines, *e), bytes.Clone(line)
+			if e, ok := readEntry(line); ok && e.Prev == r.chain.Prev() {
+				r.Lines, r.chain.Lines = append(r.Lines, *e), append(r.chain.Lines, bytes.Clone(line))
 				at += n + 1
 				r.good = int64(at)
 				continue
@@ -134,25 +134,10 @@ func (r *Rounds) parse(b []byte) error {
 	return nil
 }
 
-func (r *Rounds) prev() string {
-	if r.last == nil {
-		return zeros
-	}
-	return raster.Sum(sha256.Sum256(r.last)).String()
-}
-
 // readEntry reads one line and checks its own digest.
 func readEntry(line []byte) (*RoundEntry, bool) {
 	var e RoundEntry
-	if strictJSON(line, &e) != nil {
-		return nil, false
-	}
-	x := e
-	x.Self = zeros
-	if raster.Sum(sha256.Sum256(canonical(x))).String() != e.Self {
-		return nil, false
-	}
-	return &e, true
+	return &e, audit.Sealed(line, &e, &e.Self)
 }
 
 // change runs fill on the list as it is when nobody else writes to it, then
@@ -192,11 +177,10 @@ func (r *Rounds) change(fill func(r *Rounds) ([]RoundEntry, error)) error {
 	list = append(list, more...)
 	var out bytes.Buffer
 	for _, e := range list {
-		e.Prev, e.At, e.Self = r.prev(), now().UTC().Format(time.RFC3339), zeros
-		e.Self = raster.Sum(sha256.Sum256(canonical(e))).String()
-		r.last = canonical(e)
+		e.Prev, e.At = r.chain.Prev(), time.Now().UTC().Format(time.RFC3339)
+		r.chain.Seal(&e, &e.Self)
 		r.Lines = append(r.Lines, e)
-		out.Write(append(r.last, '\n'))
+		fmt.Fprintf(&out, "%s\n", r.chain.Last())
 	}
 	if r.Torn != nil {
 		if err := f.Truncate(r.good); err != nil {
@@ -223,7 +207,7 @@ func (r *Rounds) objectPath(sum string) string {
 
 // keep stores data under its SHA-256; what is there already stays.
 func (r *Rounds) keep(data []byte) (string, error) {
-	sum := sumOf(data)
+	sum := audit.SumOf(data)
 	if old, err := r.object(sum); err == nil && bytes.Equal(old, data) {
 		return sum, nil
 	}
@@ -243,11 +227,11 @@ func (r *Rounds) object(sum string) ([]byte, error) {
 	if len(sum) != 64 {
 		return nil, fmt.Errorf("%q is no digest", sum)
 	}
-	b, err := disk.Read(r.objectPath(sum), maxLog)
+	b, err := disk.Read(r.objectPath(sum), audit.MaxLog)
 	if err != nil {
 		return nil, fmt.Errorf("a kept file is gone from the rounds folder (%s…): %w", sum[:16], disk.PlainError(err))
 	}
-	if sumOf(b) != sum {
+	if audit.SumOf(b) != sum {
 		return nil, fmt.Errorf("a kept file in the rounds folder was changed (%s…)", sum[:16])
 	}
 	return b, nil
@@ -310,14 +294,14 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 		if e.Recipe, err = r.keep(j.Source); err != nil {
 			return nil, err
 		}
-		seen := map[*Input]bool{}
+		seen := map[*master.Input]bool{}
 		for _, p := range j.Plans {
 			rp := RoundPrint{Print: p.Print, Mark: p.Mark.String(), File: p.File.Path}
-			for _, path := range logsOf(j.OutPath(p, ""), p.Mark.String()) {
-				if l, err := ReadLog(path); err != nil || l.File.Mark != rp.Mark {
+			for _, path := range audit.LogsOf(j.OutPath(p, ""), p.Mark.String()) {
+				if l, err := audit.ReadLog(path); err != nil || l.File.Mark != rp.Mark {
 					continue
 				}
-				b, err := disk.Read(path, maxLog)
+				b, err := disk.Read(path, audit.MaxLog)
 				if err != nil {
 					return nil, err
 				}
@@ -434,7 +418,7 @@ func StaleApprovals(ctx context.Context, file string, marks map[string]string) (
 // StaleLog tells whether the print that a log records isn't the approved one
 // any more, by the rounds kept of the recipe that stands beside the log.
 func StaleLog(ctx context.Context, path string) ([]Stale, error) {
-	l, err := ReadLog(path)
+	l, err := audit.ReadLog(path)
 	if err != nil || l.Run.Failure != "" || l.Run.Recipe == "" {
 		return nil, nil // the verdict says so
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"platemark/interp/disk"
 	"platemark/interp/engine"
@@ -33,7 +34,7 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 	}
 	b := newBuilder(j, o)
 	defer b.close()
-	b.began = now()
+	b.began = time.Now()
 	g, _, err := b.graph(ctx, p, p.Out, nil)
 	if err != nil {
 		return nil, err
@@ -68,7 +69,7 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 	if err := f.Commit(s.n); err != nil {
 		return nil, err
 	}
-	return &Built{Print: p.Print, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: now().Sub(b.began)}, nil
+	return &Built{Print: p.Print, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: time.Since(b.began)}, nil
 }
 
 // PartName is the name for a section or a picture between, beside the print.

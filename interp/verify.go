@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/audit"
 	"platemark/lang"
 )
 
@@ -75,9 +76,9 @@ const (
 // comes to what the records say.
 func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error) {
 	v := &Verdict{Log: path, OK: true, State: Fine}
-	l, err := ReadLog(path)
+	l, err := audit.ReadLog(path)
 	if err != nil {
-		var le *LogError
+		var le *audit.LogError
 		if !errors.As(err, &le) {
 			return nil, err
 		}
@@ -93,21 +94,21 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 		v.say(Wrong, "this is the log of a build that failed: %s", l.Run.Failure)
 		return v, nil
 	}
-	if _, tail, _ := strings.Cut(strings.TrimPrefix(filepath.Base(path), l.Run.Out), "."); logTail.MatchString(tail) && tail[:12] != l.File.Mark[:12] {
-		v.say(Wrong, "the log's name bears the mark %s, its line %d the mark %s: one of them was changed", tail[:12], len(l.Lines)-1, l.File.Mark[:12])
+	if mark := audit.NamedMark(filepath.Base(path), l.Run.Out); mark != "" && mark != l.File.Mark[:12] {
+		v.say(Wrong, "the log's name bears the mark %s, its line %d the mark %s: one of them was changed", mark, len(l.Lines)-1, l.File.Mark[:12])
 	}
 	v.File = filepath.Join(filepath.Dir(path), l.Run.Out)
-	inputs := l.seek()
-	file := &sought{places: []string{v.File}, size: l.File.Size, sum: l.File.SHA256}
-	if err := find(ctx, append(slices.Clone(inputs), file), o.LookIn); err != nil {
+	inputs := l.Seek()
+	file := &audit.Sought{Places: []string{v.File}, Size: l.File.Size, Sum: l.File.SHA256}
+	if err := audit.Find(ctx, append(slices.Clone(inputs), file), o.LookIn); err != nil {
 		return nil, err
 	}
 	for i, in := range l.Inputs {
 		v.found(fmt.Sprintf("the %s %s", in.Role, in.Path), inputs[i], "it lay at "+l.Run.Found[in.Path]+"; `--look-in FOLDER` finds it by its digest")
 	}
 	later := ""
-	if file.at == "" && file.is != nil {
-		later = laterBuild(path, v.File, file.is.String())
+	if file.At == "" && file.Is != nil {
+		later = audit.LaterBuild(path, v.File, file.Is.String())
 	}
 	if later != "" {
 		v.say(Wrong, "the print file %s is another build's now: %s records it", l.Run.Out, later)
@@ -124,7 +125,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 	return v, nil
 }
 
-func (v *Verdict) wrong(e *LogError) {
+func (v *Verdict) wrong(e *audit.LogError) {
 	if e.Line > 0 {
 		v.say(Wrong, "line %d: %s", e.Line, e.What)
 	} else {
@@ -133,25 +134,25 @@ func (v *Verdict) wrong(e *LogError) {
 }
 
 // found says what became of a sought file; mend is what helps if it is absent.
-func (v *Verdict) found(name string, s *sought, mend string) {
+func (v *Verdict) found(name string, s *audit.Sought, mend string) {
 	switch {
-	case s.at == "" && s.is != nil:
-		v.say(Wrong, "%s was changed: %d bytes, sha256 %s…, recorded %d bytes, %s…", name, s.isSize, s.is.String()[:16], s.size, s.sum[:16])
-	case s.at == "" && s.err != nil:
-		v.say(Wrong, "%s can't be read: %v", name, s.err)
-	case s.at == "":
+	case s.At == "" && s.Is != nil:
+		v.say(Wrong, "%s was changed: %d bytes, sha256 %s…, recorded %d bytes, %s…", name, s.IsSize, s.Is.String()[:16], s.Size, s.Sum[:16])
+	case s.At == "" && s.Err != nil:
+		v.say(Wrong, "%s can't be read: %v", name, s.Err)
+	case s.At == "":
 		v.say(Absent, "%s isn't there (%s)", name, mend)
-	case slices.Contains(s.places, s.at):
-		v.say(Fine, "%s is the recorded one: sha256 %s…", name, s.sum[:16])
+	case slices.Contains(s.Places, s.At):
+		v.say(Fine, "%s is the recorded one: sha256 %s…", name, s.Sum[:16])
 	default:
-		v.say(Fine, "%s is the recorded one, and lies at %s", name, s.at)
+		v.say(Fine, "%s is the recorded one, and lies at %s", name, s.At)
 	}
 }
 
 // planned says whether the recorded recipe comes to what the records say.
-func (v *Verdict) planned(ctx context.Context, l *Log, inputs []*sought) error {
-	var le *LogError
-	err := l.readable()
+func (v *Verdict) planned(ctx context.Context, l *audit.Log, inputs []*audit.Sought) error {
+	var le *audit.LogError
+	err := readable(l)
 	switch {
 	case errors.As(err, &le):
 		v.wrong(le)
@@ -162,13 +163,13 @@ func (v *Verdict) planned(ctx context.Context, l *Log, inputs []*sought) error {
 	}
 	where := map[string]string{}
 	for i, in := range l.Inputs {
-		if inputs[i].at == "" {
+		if inputs[i].At == "" {
 			v.say(Noted, "the recorded recipe was not planned again: that needs every input")
 			return nil
 		}
-		where[in.Path] = inputs[i].at
+		where[in.Path] = inputs[i].At
 	}
-	err = l.planAgain(ctx, where)
+	err = planAgain(ctx, l, where)
 	switch {
 	case errors.As(err, &le):
 		v.wrong(le)
@@ -181,7 +182,7 @@ func (v *Verdict) planned(ctx context.Context, l *Log, inputs []*sought) error {
 }
 
 // recipe says how the recipe beside the log stands to it.
-func (v *Verdict) recipe(ctx context.Context, l *Log, strict bool) {
+func (v *Verdict) recipe(ctx context.Context, l *audit.Log, strict bool) {
 	against := Noted
 	if strict {
 		against = Wrong
@@ -207,29 +208,15 @@ func (v *Verdict) recipe(ctx context.Context, l *Log, strict bool) {
 	}
 }
 
-// laterBuild is the name of another log beside a print file that records the
-// file as it is, "" where there is none.
-func laterBuild(log, file, sum string) string {
-	for _, p := range logsOf(file, "") {
-		if filepath.Base(p) == filepath.Base(log) {
-			continue
-		}
-		if l, err := ReadLog(p); err == nil && l.File.SHA256 == sum {
-			return filepath.Base(p)
-		}
-	}
-	return ""
-}
-
 // recipeState compares the recipe beside a log with the recorded one.
-func recipeState(ctx context.Context, l *Log) (RecipeState, []string) {
+func recipeState(ctx context.Context, l *audit.Log) (RecipeState, []string) {
 	if l.Run.Recipe == "" {
 		return RecipeMissing, nil
 	}
 	var path string
 	var b []byte
 	err := fs.ErrNotExist
-	for _, path = range l.at(l.Run.Recipe) {
+	for _, path = range l.At(l.Run.Recipe) {
 		if b, err = ReadRecipe(path); err == nil {
 			break
 		}

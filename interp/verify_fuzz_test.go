@@ -5,19 +5,22 @@ import (
 	"context"
 	"encoding/json"
 	"os"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/gowebpki/jcs"
+
+	"platemark/interp/audit"
 )
 
 // FuzzVerify verifies any bytes as a log, as they are and with their chain made
 // whole: it ends with a verdict, and none of another mark is verified.
 func FuzzVerify(f *testing.F) {
 	l := forgedJob(f)
-	f.Add(rechain(l.records()...))
+	f.Add(rechain(recordsOf(l)...))
 	f.Add(rechain(l.Head, l.Recipe, l.File, l.Run))
-	f.Add(rechain(append(l.records(), l.Run)...))
+	f.Add(rechain(append(recordsOf(l), l.Run)...))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		for _, text := range [][]byte{b, relinked(b)} {
 			if err := os.WriteFile(l.Path, text, 0o666); err != nil {
@@ -42,19 +45,19 @@ func FuzzVerify(f *testing.F) {
 // object holds the digest of the line before, and its own where it has one.
 func relinked(b []byte) []byte {
 	var out [][]byte
-	prev := zeros
+	prev := strings.Repeat("0", 64)
 	for _, line := range bytes.Split(bytes.TrimSuffix(b, []byte("\n")), []byte("\n")) {
 		var r map[string]any
 		if json.Unmarshal(line, &r) == nil && r != nil {
 			r["prev"] = prev
 			if _, ok := r["self"]; ok {
-				r["self"] = zeros
-				r["self"] = sumOf(anyJSON(r))
+				r["self"] = strings.Repeat("0", 64)
+				r["self"] = audit.SumOf(anyJSON(r))
 			}
 			line = anyJSON(r)
 		}
 		out = append(out, line)
-		prev = sumOf(line)
+		prev = audit.SumOf(line)
 	}
 	return append(bytes.Join(out, []byte("\n")), '\n')
 }

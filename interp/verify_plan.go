@@ -9,37 +9,34 @@ import (
 	"reflect"
 	"strings"
 
+	"platemark/interp/audit"
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
 
-// wrong is an error of one of the log's lines.
-func (l *Log) wrong(line int, format string, args ...any) *LogError {
-	return &LogError{l.Path, line, fmt.Sprintf(format, args...)}
-}
-
 // readable reads the recorded recipe and compares what needs no input: a
 // *LogError says which record is wrong. Another error says that this engine
 // can't tell, since the log is of another draft.
-func (l *Log) readable() error {
+func readable(l *audit.Log) error {
 	if err := speaks(l); err != nil {
-		if l.Head.Language != 1 || l.sameEngine() {
-			return l.wrong(1, "%v", err)
+		if l.Head.Language != 1 || l.SameEngine() {
+			return l.Wrong(1, "%v", err)
 		}
 		return err
 	}
 	rec, ds := lang.Parse(filepath.Base(l.Path), []byte(l.Recipe.Text))
 	for _, d := range ds {
 		if d.Severity == lang.Error {
-			return l.wrong(2, "the recorded recipe has errors: its line %d: %s", d.Span.Line, d.Summary)
+			return l.Wrong(2, "the recorded recipe has errors: its line %d: %s", d.Span.Line, d.Summary)
 		}
 	}
 	pr := rec.Print(l.Recipe.Print)
 	switch {
 	case rec.Version != l.Head.Language || rec.Draft != (l.Head.Draft != ""):
-		return l.wrong(1, "the log is of %s, and its recipe says another version", l.Language())
+		return l.Wrong(1, "the log is of %s, and its recipe says another version", l.Language())
 	case pr == nil:
-		return l.wrong(2, "the recorded recipe has no print %s", l.Recipe.Print)
+		return l.Wrong(2, "the recorded recipe has no print %s", l.Recipe.Print)
 	}
 	set := newInputSet(context.Background(), "", rec)
 	named := map[inputName]bool{}
@@ -47,15 +44,15 @@ func (l *Log) readable() error {
 		named[inputName{n.role, n.text.Value}] = true
 	}
 	for i, in := range l.Inputs {
-		if !named[inputName{Role(in.Role), in.Path}] {
-			return l.wrong(3+i, "the recorded recipe names no %s %s", in.Role, in.Path)
+		if !named[inputName{master.Role(in.Role), in.Path}] {
+			return l.Wrong(3+i, "the recorded recipe names no %s %s", in.Role, in.Path)
 		}
 		if pin, ok := set.pins[in.Path]; ok && pin != in.SHA256 {
-			return l.wrong(3+i, "%s has the sha256 %s… here, and the recorded recipe pins %s…", in.Path, in.SHA256[:16], briefSum(pin))
+			return l.Wrong(3+i, "%s has the sha256 %s… here, and the recorded recipe pins %s…", in.Path, in.SHA256[:16], audit.BriefSum(pin))
 		}
 	}
 	if l.File.Name != pr.Save.Path.Value {
-		return l.wrong(len(l.Lines)-1, "the print file is %s here, and the recorded recipe saves %s", l.File.Name, pr.Save.Path.Value)
+		return l.Wrong(len(l.Lines)-1, "the print file is %s here, and the recorded recipe saves %s", l.File.Name, pr.Save.Path.Value)
 	}
 	return nil
 }
@@ -63,25 +60,25 @@ func (l *Log) readable() error {
 // planAgain plans the recorded recipe with the recorded inputs, found at where
 // by their paths, and compares what it comes to with every record, but for the
 // pictures themselves: a *LogError says which record is wrong.
-func (l *Log) planAgain(ctx context.Context, where map[string]string) error {
+func planAgain(ctx context.Context, l *audit.Log, where map[string]string) error {
 	known := map[inputName]raster.Sum{}
 	for _, in := range l.Inputs {
-		known[inputName{Role(in.Role), in.Path}] = sumFrom(in.SHA256)
+		known[inputName{master.Role(in.Role), in.Path}] = sumFrom(in.SHA256)
 	}
 	j, err := load(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		glance: true, known: known, found: func(_ Role, p string) string { return where[p] }})
+		glance: true, known: known, found: func(_ master.Role, p string) string { return where[p] }})
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
 	if err != nil {
-		return l.wrong(2, "the recorded recipe: %v", err)
+		return l.Wrong(2, "the recorded recipe: %v", err)
 	}
 	defer j.Close()
 	if j.Failed() {
-		return l.wrong(2, "the recorded recipe can't be planned with the recorded inputs: %s", j.why())
+		return l.Wrong(2, "the recorded recipe can't be planned with the recorded inputs: %s", j.why())
 	}
-	if m := l.misfit(j); m != nil {
-		return l.wrong(m.record, "%s", m.what)
+	if m := misfitOf(l, j); m != nil {
+		return l.Wrong(m.record, "%s", m.what)
 	}
 	return nil
 }
@@ -105,9 +102,9 @@ type misfit struct {
 	profile bool // what differs is a profile
 }
 
-// misfit finds the first record that a job's only plan doesn't give. It computes
+// misfitOf finds the first record that a job's only plan doesn't give. It computes
 // no picture: the records are written again with the log's own digests of bands.
-func (l *Log) misfit(j *Job) *misfit {
+func misfitOf(l *audit.Log, j *Job) *misfit {
 	p := j.Plans[0]
 	of := map[raster.Sum]result{}
 	for i, k := range p.Steps() {
@@ -128,8 +125,8 @@ func (l *Log) misfit(j *Job) *misfit {
 		}
 	}
 	c := determined(p, j.Recipe.Version, j.Recipe.Draft, j.Source, results, l.File.Size, sumFrom(l.File.SHA256))
-	now := &Log{Lines: c.lines}
-	if err := now.fillDetermined(); err != nil {
+	now, err := c.Log()
+	if err != nil {
 		return &misfit{record: 1, what: err.Error()}
 	}
 	for i, in := range l.Inputs {
@@ -146,9 +143,9 @@ func (l *Log) misfit(j *Job) *misfit {
 	}
 	for i, s := range l.Steps {
 		if i == len(now.Steps) {
-			return &misfit{record: next + i, line: s.Line, what: fmt.Sprintf("%s is not one of the recorded recipe, which has %d", l.step(s), i)}
+			return &misfit{record: next + i, line: s.Line, what: fmt.Sprintf("%s is not one of the recorded recipe, which has %d", stepName(l, s), i)}
 		}
-		if m := l.stepMisfit(s, now.Steps[i]); m != nil {
+		if m := stepMisfit(l, s, now.Steps[i]); m != nil {
 			m.record = next + i
 			return m
 		}
@@ -173,28 +170,28 @@ func (l *Log) misfit(j *Job) *misfit {
 }
 
 // stepMisfit holds a recorded step against the one that the plan has now.
-func (l *Log) stepMisfit(a, g stepRecord) *misfit {
+func stepMisfit(l *audit.Log, a, g audit.StepRecord) *misfit {
 	m := &misfit{line: a.Line}
 	switch {
 	case a.Line != g.Line:
-		m.what = fmt.Sprintf("%s would be a step of line %d", l.step(a), g.Line)
+		m.what = fmt.Sprintf("%s would be a step of line %d", stepName(l, a), g.Line)
 	case a.Operation != g.Operation || a.Version != g.Version:
-		m.what = fmt.Sprintf("%s is %s version %d now, recorded %s version %d", l.step(a), g.Operation, g.Version, a.Operation, a.Version)
+		m.what = fmt.Sprintf("%s is %s version %d now, recorded %s version %d", stepName(l, a), g.Operation, g.Version, a.Operation, a.Version)
 	case a.Args["profile"] != g.Args["profile"] || a.Profile != g.Profile:
 		m.profile = true
-		m.what = fmt.Sprintf("%s has another profile: sha256 %s…, recorded %s…", l.step(a), briefSum(g.Profile), briefSum(a.Profile))
+		m.what = fmt.Sprintf("%s has another profile: sha256 %s…, recorded %s…", stepName(l, a), audit.BriefSum(g.Profile), audit.BriefSum(a.Profile))
 	case !maps.Equal(a.Args, g.Args):
-		m.what = fmt.Sprintf("%s is planned with %s", l.step(a), differentArgs(a.Args, g.Args))
+		m.what = fmt.Sprintf("%s is planned with %s", stepName(l, a), differentArgs(a.Args, g.Args))
 	case a.Width != g.Width || a.Height != g.Height:
-		m.what = fmt.Sprintf("%s makes %d x %d px now, recorded %d x %d px", l.step(a), g.Width, g.Height, a.Width, a.Height)
+		m.what = fmt.Sprintf("%s makes %d x %d px now, recorded %d x %d px", stepName(l, a), g.Width, g.Height, a.Width, a.Height)
 	case len(a.Bands) != (g.Height+raster.BandRows-1)/raster.BandRows:
-		m.what = fmt.Sprintf("%s has %d digests of bands, and %d rows", l.step(a), len(a.Bands), g.Height)
+		m.what = fmt.Sprintf("%s has %d digests of bands, and %d rows", stepName(l, a), len(a.Bands), g.Height)
 	default:
 		what := differs(a, g)
 		if what == "" {
 			return nil
 		}
-		m.what = l.step(a) + " " + what
+		m.what = stepName(l, a) + " " + what
 	}
 	return m
 }
@@ -212,12 +209,12 @@ func differs(was, is any) string {
 		if a.Field(i).Kind() == reflect.Slice {
 			return "has other " + name
 		}
-		return fmt.Sprintf("has the %s %s, and the recorded recipe gives %s", name, briefSum(fmt.Sprint(x)), briefSum(fmt.Sprint(y)))
+		return fmt.Sprintf("has the %s %s, and the recorded recipe gives %s", name, audit.BriefSum(fmt.Sprint(x)), audit.BriefSum(fmt.Sprint(y)))
 	}
 	return ""
 }
 
-func bandsOf(s stepRecord) []raster.Sum {
+func bandsOf(s audit.StepRecord) []raster.Sum {
 	var bands []raster.Sum
 	for _, b := range s.Bands {
 		bands = append(bands, sumFrom(b))

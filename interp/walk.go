@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/lang/overlap"
 	"platemark/ops"
@@ -207,7 +208,7 @@ func (w *walker) convert(s *lang.Convert) {
 		}
 	case s.Name != nil && b.rec.Paper(s.Name.Value) != nil:
 		paper := b.rec.Paper(s.Name.Value)
-		in := b.inputs.get(RoleProfile, *paper.Profile)
+		in := b.inputs.get(master.RoleProfile, *paper.Profile)
 		if in == nil {
 			return
 		}
@@ -230,7 +231,7 @@ func (w *walker) convert(s *lang.Convert) {
 		}
 		p, _ = colour.Space(lab.Space.Value)
 	default:
-		in := b.inputs.get(RoleProfile, *s.Profile)
+		in := b.inputs.get(master.RoleProfile, *s.Profile)
 		if in == nil {
 			return
 		}

@@ -177,7 +177,7 @@ func TestFaultD01ResolutionHasAUnit(t *testing.T) {
 }
 
 func TestHugeFile(t *testing.T) {
-	_, ds := Parse("x", bytes.Repeat([]byte("# picture\n"), maxSource/10+1))
+	_, ds := Parse("x", bytes.Repeat([]byte("# picture\n"), MaxSource/10+1))
 	if codesOf(ds) != "PM107" {
 		t.Errorf("%v", ds)
 	}

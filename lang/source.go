@@ -70,7 +70,7 @@ type row struct {
 // Bounds of a recipe, so that a picture given by mistake is refused at once,
 // and any file soon. They are many times the longest recipe we could think of.
 const (
-	maxSource = 4 << 20   // bytes
+	MaxSource = 4 << 20   // bytes
 	maxLines  = 30_000    // lines, of the file and of statements
 	maxTokens = 300_000   // words, numbers and signs
 	maxRow    = 256 << 10 // bytes of one line
@@ -143,7 +143,7 @@ func (p *problems) notText(src []byte) bool {
 	switch {
 	case name != "":
 		p.add("PM101", at, "this file is saved as "+name, "A recipe is UTF-8 text.", "open it in your editor, choose “save as”, and save as UTF-8")
-	case len(src) > maxSource:
+	case len(src) > MaxSource:
 		p.add("PM107", at, "this file is too large for a recipe", "A recipe is a text of at most 4 MiB.", "give the recipe, not the picture")
 	default:
 		return false

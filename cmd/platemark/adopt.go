@@ -3,7 +3,7 @@ package main
 import (
 	"fmt"
 
-	"platemark/interp"
+	"platemark/interp/master"
 )
 
 type adoptCmd struct {
@@ -21,7 +21,7 @@ Example:
 }
 
 func (c *adoptCmd) Run(a *app) error {
-	d, err := interp.Adopt(a.ctx, c.File, c.Out, c.Space)
+	d, err := master.Adopt(a.ctx, c.File, c.Out, c.Space)
 	if err != nil {
 		return err
 	}
@@ -43,6 +43,6 @@ func (c *adoptCmd) Run(a *app) error {
 	for _, n := range d.Notes {
 		fmt.Fprintf(a.out, "note: %s\n", n)
 	}
-	fmt.Fprintf(a.out, "%s\nIn a recipe beside it:\n    %s\n", interp.AdoptWarning, d.Recipe)
+	fmt.Fprintf(a.out, "%s\nIn a recipe beside it:\n    %s\n", master.AdoptWarning, d.Recipe)
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 )
 
@@ -130,7 +131,7 @@ func (m *mover) move(old string) (string, error) {
 
 // digest is the SHA-256 of a file, "" where it can't be read.
 func (m *mover) digest(file string) string {
-	sum, _, err := interp.HashPath(m.a.ctx, file)
+	sum, _, err := master.HashPath(m.a.ctx, file)
 	if err != nil {
 		return ""
 	}

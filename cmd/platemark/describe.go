@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"platemark/interp"
+	"platemark/interp/master"
 )
 
 type describeCmd struct {
@@ -23,9 +24,9 @@ Examples:
 
 func (c *describeCmd) Run(a *app) error {
 	refused := false
-	all := []*interp.Description{}
+	all := []*master.Description{}
 	for i, file := range c.Files {
-		d, err := interp.Describe(a.ctx, file, c.n())
+		d, err := master.Describe(a.ctx, file, c.n())
 		if err != nil {
 			return err
 		}
@@ -46,7 +47,7 @@ func (c *describeCmd) Run(a *app) error {
 var turns = [9]string{"", "", "mirrored", "upside down", "upside down and mirrored", "on its side and mirrored",
 	"on its side, to be turned right", "on its side and mirrored", "on its side, to be turned left"}
 
-func (a *app) tellDescription(d *interp.Description) {
+func (a *app) tellDescription(d *master.Description) {
 	line := func(what, text string) {
 		if text != "" {
 			fmt.Fprintf(a.out, "  %-11s %s\n", what, text)

@@ -10,6 +10,7 @@ import (
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/ops/colour"
 )
 
@@ -56,7 +57,7 @@ func (c *proofCmd) Run(a *app) error {
 	var icc []byte
 	if c.Display != "" {
 		var err error
-		if icc, err = disk.Read(c.Display, interp.MaxProfile); err == nil {
+		if icc, err = disk.Read(c.Display, master.MaxProfile); err == nil {
 			o.Display, err = colour.Parse(icc)
 		}
 		if err != nil {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"platemark/interp"
+	"platemark/interp/audit"
 )
 
 type reprintCmd struct {
@@ -45,7 +46,7 @@ func (c *reprintCmd) Run(a *app) error {
 			for _, w := range b.Elsewhere {
 				fmt.Fprintln(a.out, "    "+w)
 			}
-			if l, err := interp.ReadLog(log); err == nil {
+			if l, err := audit.ReadLog(log); err == nil {
 				fmt.Fprintf(a.out, "    in the log's language: %s: %s\n", l.Language(), l.Operations())
 			}
 		}

@@ -4,7 +4,9 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"path"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -19,11 +21,29 @@ var rooms = map[string][]string{
 	"interp/disk": {},
 	// The engine computes graphs of steps; it knows no recipe.
 	"interp/engine": {"ops"},
-	"recipes":       {},
+	// What a recipe names is read without knowing the recipe.
+	"interp/master": {"ops", "interp/disk"},
+	// Logs are plain data: what a plan comes to is said above them.
+	"interp/audit": {"lang", "ops/raster", "interp/disk", "interp/master"},
+	"recipes":      {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},
 	"testdata":      {},
 	"cmd":           {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},
+}
+
+// floors are the rooms from the ground up: an import leads to a lower floor.
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp", "cmd"}
+
+// floor is the floor on which a folder lies: that of its room, or of the room
+// around it.
+func floor(folder string) int {
+	for ; folder != "."; folder = path.Dir(folder) {
+		if i := slices.Index(floors, folder); i >= 0 {
+			return i
+		}
+	}
+	return -1
 }
 
 // printPathBans are packages whose results differ between machines, releases
@@ -32,18 +52,18 @@ var printPathBans = []string{"math/rand", "math/rand/v2", "image/jpeg", "image/p
 
 func TestRooms(t *testing.T) {
 	root := filepath.Join("..", "..")
-	seen := 0
-	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+	seen, up := 0, 0
+	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return err
 		}
-		if d.IsDir() && strings.HasPrefix(d.Name(), ".") && path != root {
+		if d.IsDir() && strings.HasPrefix(d.Name(), ".") && file != root {
 			return fs.SkipDir
 		}
-		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+		if !strings.HasSuffix(file, ".go") || strings.HasSuffix(file, "_test.go") {
 			return nil
 		}
-		rel, err := filepath.Rel(root, path)
+		rel, err := filepath.Rel(root, file)
 		if err != nil {
 			return err
 		}
@@ -57,7 +77,7 @@ func TestRooms(t *testing.T) {
 			t.Errorf("%s lies in no room", rel)
 			return nil
 		}
-		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ImportsOnly)
+		f, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ImportsOnly)
 		if err != nil {
 			return err
 		}
@@ -68,6 +88,10 @@ func TestRooms(t *testing.T) {
 				return err
 			}
 			if ours, ok := strings.CutPrefix(name, "platemark/"); ok {
+				if from, to := floor(path.Dir(rel)), floor(ours); to > from {
+					up++
+					t.Errorf("%s imports %s, which lies above it", rel, ours)
+				}
 				fine := false
 				for _, m := range may {
 					fine = fine || ours == m || strings.HasPrefix(ours, m+"/")
@@ -98,7 +122,7 @@ func TestRooms(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if seen < 30 {
-		t.Errorf("only %d files were looked at", seen)
+	if seen < 30 || up > 0 {
+		t.Errorf("%d files were looked at, %d imports run up", seen, up)
 	}
 }

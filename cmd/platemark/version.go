@@ -3,7 +3,7 @@ package main
 import (
 	"fmt"
 
-	"platemark/interp"
+	"platemark/interp/audit"
 	"platemark/testdata/frozen"
 )
 
@@ -18,7 +18,7 @@ func (versionCmd) Help() string {
 }
 
 func (c *versionCmd) Run(a *app) error {
-	version, revision, toolchain, modules := interp.Engine()
+	version, revision, toolchain, modules := audit.Engine()
 	if c.JSON {
 		v := map[string]any{"engine": version, "revision": revision, "toolchain": toolchain, "language": "1 draft", "vectors": frozen.Digest()}
 		if c.Long {

@@ -65,3 +65,7 @@ func namesIn(dir string) []string {
 	names, _ := f.Readdirnames(-1)
 	return names
 }
+
+// Join is the path on this system of one that is written with forward slashes,
+// from a folder.
+func Join(folder, path string) string { return filepath.Join(folder, filepath.FromSlash(path)) }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"platemark/interp"
+	"platemark/interp/master"
 	"platemark/lang"
 )
 
@@ -151,7 +152,7 @@ func (t *text) master(ctx context.Context) string {
 	defer j.Close()
 	for _, p := range j.Plans {
 		for _, in := range p.Inputs {
-			if in.Role == interp.RoleMaster {
+			if in.Role == master.RoleMaster {
 				i := in.Picture.Info()
 				return fmt.Sprintf("**%d x %d px**, %d bits", i.W, i.H, i.Bits)
 			}

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"platemark/interp"
+	"platemark/interp/audit"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 )
@@ -48,7 +49,7 @@ func Language(ctx context.Context, dir string, text, recipe []byte, o interp.Bui
 	}
 	logs = map[string][]byte{}
 	for _, p := range built {
-		l, err := interp.ReadLog(p.Log)
+		l, err := audit.ReadLog(p.Log)
 		if err != nil {
 			return nil, nil, err
 		}

@@ -1,4 +1,4 @@
-package interp
+package audit
 
 import (
 	"context"
@@ -12,26 +12,27 @@ import (
 	"unicode/utf8"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/ops/raster"
 )
 
-// A sought file is known by its size and digest.
-type sought struct {
-	places []string // where it may lie, before any folder is searched
-	size   int64
-	sum    string
-	// at is where it lies, "" where it wasn't found. is and isSize are then of
+// A Sought file is known by its size and digest.
+type Sought struct {
+	Places []string // where it may lie, before any folder is searched
+	Size   int64
+	Sum    string
+	// At is where it lies, "" where it wasn't found. is and isSize are then of
 	// another file that stands at one of the places, err says why one can't be
 	// read.
-	at     string
-	is     *raster.Sum
-	isSize int64
-	err    error
+	At     string
+	Is     *raster.Sum
+	IsSize int64
+	Err    error
 }
 
-// find looks for files at their places, then below folders by size and digest,
+// Find looks for files at their places, then below folders by size and digest,
 // each folder once and each file hashed once.
-func find(ctx context.Context, list []*sought, folders []string) error {
+func Find(ctx context.Context, list []*Sought, folders []string) error {
 	type hashed struct {
 		sum  raster.Sum
 		size int64
@@ -41,14 +42,14 @@ func find(ctx context.Context, list []*sought, folders []string) error {
 	hash := func(path string) hashed {
 		h, ok := seen[path]
 		if !ok {
-			h.sum, h.size, h.err = HashPath(ctx, path)
+			h.sum, h.size, h.err = master.HashPath(ctx, path)
 			seen[path] = h
 		}
 		return h
 	}
-	var missing []*sought
+	var missing []*Sought
 	for _, s := range list {
-		for _, p := range s.places {
+		for _, p := range s.Places {
 			h := hash(p)
 			if ctx.Err() != nil {
 				return context.Cause(ctx)
@@ -57,18 +58,18 @@ func find(ctx context.Context, list []*sought, folders []string) error {
 			case errors.Is(h.err, fs.ErrNotExist):
 				continue
 			case h.err != nil:
-				s.err = h.err
+				s.Err = h.err
 				continue
-			case h.sum.String() == s.sum && h.size == s.size:
-				s.at = p
-			case s.is == nil:
-				s.is, s.isSize = &h.sum, h.size
+			case h.sum.String() == s.Sum && h.size == s.Size:
+				s.At = p
+			case s.Is == nil:
+				s.Is, s.IsSize = &h.sum, h.size
 			}
-			if s.at != "" {
+			if s.At != "" {
 				break
 			}
 		}
-		if s.at == "" {
+		if s.At == "" {
 			missing = append(missing, s)
 		}
 	}
@@ -93,11 +94,11 @@ func find(ctx context.Context, list []*sought, folders []string) error {
 			if err != nil {
 				return nil
 			}
-			missing = slices.DeleteFunc(missing, func(s *sought) bool {
-				if s.size == st.Size() && hash(p).err == nil && hash(p).sum.String() == s.sum {
-					s.at = p
+			missing = slices.DeleteFunc(missing, func(s *Sought) bool {
+				if s.Size == st.Size() && hash(p).err == nil && hash(p).sum.String() == s.Sum {
+					s.At = p
 				}
-				return s.at != ""
+				return s.At != ""
 			})
 			if len(missing) == 0 {
 				return fs.SkipAll
@@ -111,41 +112,20 @@ func find(ctx context.Context, list []*sought, folders []string) error {
 	return nil
 }
 
-// seek is what to look for of a log's inputs, in their order.
-func (l *Log) seek() []*sought {
-	var list []*sought
+// Seek is what to look for of a log's inputs, in their order.
+func (l *Log) Seek() []*Sought {
+	var list []*Sought
 	for _, in := range l.Inputs {
-		places := append(l.at(l.Run.Found[in.Path]), inputPath(filepath.Dir(l.Path), in.Path))
-		list = append(list, &sought{places: places, size: in.Size, sum: in.SHA256})
+		places := append(l.At(l.Run.Found[in.Path]), disk.Join(filepath.Dir(l.Path), in.Path))
+		list = append(list, &Sought{Places: places, Size: in.Size, Sum: in.SHA256})
 	}
 	return list
 }
 
-// locate finds every input of a log in its place or below folders. where says by
-// the path as written where each lies, elsewhere in words which weren't in their
-// places.
-func (l *Log) locate(ctx context.Context, folders []string) (where map[string]string, elsewhere []string, err error) {
-	list := l.seek()
-	if err := find(ctx, list, folders); err != nil {
-		return nil, nil, err
-	}
-	if err := l.missing(list); err != nil {
-		return nil, nil, err
-	}
-	where = map[string]string{}
-	for i, in := range l.Inputs {
-		s := list[i]
-		if where[in.Path] = s.at; !slices.Contains(s.places, s.at) {
-			elsewhere = append(elsewhere, fmt.Sprintf("the %s %s was found at %s", in.Role, in.Path, s.at))
-		}
-	}
-	return where, elsewhere, nil
-}
-
-// at is where a path of the run record lies: relative to the log's folder. JSON
+// At is where a path of the run record lies: relative to the log's folder. JSON
 // can't hold a name that isn't UTF-8; such a name stands there with U+FFFD for
 // each of its odd bytes, and several may fit.
-func (l *Log) at(rel string) []string {
+func (l *Log) At(rel string) []string {
 	rel = filepath.FromSlash(rel)
 	if filepath.IsAbs(rel) {
 		return []string{rel}

@@ -1,4 +1,4 @@
-package interp
+package master
 
 import (
 	"context"
@@ -141,12 +141,12 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (Picture, e
 	}
 }
 
-// untagged says what the recipe of a picture without a profile needs: the space
+// Untagged says what the recipe of a picture without a profile needs: the space
 // that it very likely is in, "" where only its maker knows, and that in words.
 // What came from 8 bits a sample was made for screens; deeper pictures come from
 // programs that work in several spaces (common practice, no source). says is a
 // space that the file names without a profile.
-func untagged(channels, bits int, says string) (space, words string) {
+func Untagged(channels, bits int, says string) (space, words string) {
 	switch {
 	case says != "":
 		return says, says + " is what the camera says (Exif)"
@@ -158,13 +158,37 @@ func untagged(channels, bits int, says string) (space, words string) {
 	return "sRGB", "it came from 8 bits, so sRGB is very likely, but you must know"
 }
 
-// masterLine is the line for a master without a profile; where its space isn't
+// SpacesFor are the built-in spaces of pictures with so many channels.
+func SpacesFor(channels int) []string {
+	var out []string
+	for _, n := range colour.SpaceNames() {
+		if p, ok := colour.Space(n); ok && p.Channels() == channels {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// RecipeLine is the line for a master without a profile; where its space isn't
 // known, SPACE stands in its place, and no recipe takes that word.
-func masterLine(path, space string) string {
+func RecipeLine(path, space string) string {
 	if space == "" {
 		space = "SPACE"
 	}
-	return fmt.Sprintf("master %s space %s", quote(path), space)
+	return fmt.Sprintf("master %s space %s", Quote(path), space)
+}
+
+// ChannelWord names a picture of so many channels: "grey" or "RGB".
+func ChannelWord(c int) string {
+	if c == 1 {
+		return "grey"
+	}
+	return "RGB"
+}
+
+// Quote writes a text as a recipe does.
+func Quote(s string) string {
+	return `"` + strings.ReplaceAll(strings.ReplaceAll(s, `\`, `\\`), `"`, `\"`) + `"`
 }
 
 const mendKind = "export the picture as TIFF or PNG, 16 bits"

@@ -1,4 +1,4 @@
-package interp
+package master
 
 import (
 	"context"
@@ -8,8 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
-	"time"
+	"slices"
 
 	"platemark/interp/disk"
 	"platemark/ops/colour"
@@ -52,9 +51,9 @@ type Input struct {
 // more.
 const MaxProfile = 16 << 20
 
-// openInput opens, hashes and reads the head of one input. The master and
+// Open opens, hashes and reads the head of one input. The master and
 // every other input are opened read-only.
-func openInput(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
+func Open(ctx context.Context, role Role, path, found string, white bool) (*Input, error) {
 	in, err := newInput(role, path, found, white)
 	if err != nil {
 		return nil, err
@@ -66,6 +65,20 @@ func openInput(ctx context.Context, role Role, path, found string, white bool) (
 		err = in.same(ctx)
 	}
 	if err != nil {
+		in.file.Close()
+		return nil, err
+	}
+	return in, nil
+}
+
+// Glance opens one input and reads its head.
+func Glance(_ context.Context, role Role, path, found string, white bool) (*Input, error) {
+	in, err := newInput(role, path, found, white)
+	if err != nil {
+		return nil, err
+	}
+	in.Sum = sha256.Sum256([]byte(string(role) + "\x00" + path))
+	if err := in.head(); err != nil {
 		in.file.Close()
 		return nil, err
 	}
@@ -99,7 +112,7 @@ func (in *Input) same(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return in.unchanged()
+	return in.Unchanged()
 }
 
 func (in *Input) changed() error {
@@ -124,14 +137,42 @@ func (in *Input) head() (err error) {
 	return err
 }
 
-// unchanged fails if the file's size or time isn't what it was when it was
+// Unchanged fails if the file's size or time isn't what it was when it was
 // hashed.
-func (in *Input) unchanged() error {
+func (in *Input) Unchanged() error {
 	st, err := in.file.Stat()
 	if err == nil && st.Size() == in.stat.Size() && st.ModTime().Equal(in.stat.ModTime()) {
 		return nil
 	}
 	return in.changed()
+}
+
+// Warnings are sentences about a picture that was read otherwise than its file
+// says, or in part.
+func (in *Input) Warnings() []string {
+	if in.Picture == nil {
+		return nil
+	}
+	info := in.Picture.Info()
+	w := slices.Clone(info.Warnings)
+	for i := range w {
+		if w[i] == alphaWarning && in.Role == RoleMask { // a mask has no `on white`
+			w[i] = maskAlpha
+		}
+	}
+	for _, o := range info.Others {
+		w = append(w, "the file also holds "+o+", which isn't used")
+	}
+	return w
+}
+
+// Says is what a picture's file says of its colours where that is no profile,
+// "" where it says nothing.
+func (in *Input) Says() string {
+	if p, ok := in.Picture.(sayer); ok {
+		return p.Says()
+	}
+	return ""
 }
 
 // Close closes the file.
@@ -140,6 +181,14 @@ func (in *Input) Close() error {
 		return nil
 	}
 	return in.file.Close()
+}
+
+// Named is the same open file under another name; closing it leaves the file
+// open.
+func (in *Input) Named(path, found string) *Input {
+	mine := *in
+	mine.Path, mine.Found, mine.shared = path, found, true
+	return &mine
 }
 
 // hashFile is the SHA-256 of size bytes of r, cancelled within a few
@@ -182,18 +231,12 @@ func HashPath(ctx context.Context, path string) (raster.Sum, int64, error) {
 	return s, st.Size(), err
 }
 
-// inputPath is where a path of the recipe lies on this system.
-func inputPath(folder, path string) string {
-	return filepath.Join(folder, filepath.FromSlash(path))
-}
-
-// loadPicture decodes a picture input into a store and takes the digest of
-// its samples as stored. report says what was found in them.
-func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows int)) (st *raster.Store, sums []raster.Sum, report []string, err error) {
+// Decode decodes a picture input into a store of its size and takes the digest
+// of each row of its samples as stored; progress, if not nil, hears how many
+// rows came. report says in sentences what was found in the samples. The input
+// is refused if it changed since it was opened.
+func (in *Input) Decode(ctx context.Context, st *raster.Store, workers int, progress func(rows int)) (sums []raster.Sum, report []string, err error) {
 	info := in.Picture.Info()
-	if st, err = newStore(info.W, info.H, info.Channels); err != nil {
-		return nil, nil, nil, err
-	}
 	sums = make([]raster.Sum, info.H)
 	var scratch []byte
 	stride := info.W * info.Channels
@@ -218,39 +261,5 @@ func loadPicture(ctx context.Context, in *Input, workers int, progress func(rows
 	if err == nil {
 		err = in.same(ctx)
 	}
-	if err != nil {
-		st.Close()
-		return nil, nil, nil, err
-	}
-	return st, sums, report, nil
+	return sums, report, err
 }
-
-// memoryLimit is the largest picture kept in memory between prepare and the
-// prints, in bytes: 89 megapixels of RGB. A larger one goes to a temporary file
-// and is read by rows, which takes some hundredths more of processor time.
-const memoryLimit = 512 << 20
-
-// testOnlyMemoryLimit, if not 0, replaces memoryLimit.
-var testOnlyMemoryLimit int64
-
-func memoryMost() int64 {
-	if testOnlyMemoryLimit != 0 {
-		return testOnlyMemoryLimit
-	}
-	return memoryLimit
-}
-
-func newStore(w, h, c int) (*raster.Store, error) {
-	size := 2 * int64(w) * int64(h) * int64(c)
-	if size <= memoryMost() {
-		return raster.NewMemory(w, h, c), nil
-	}
-	f, err := disk.Temp(size)
-	if err != nil {
-		return nil, fmt.Errorf("no room in %s for a temporary picture of %d MB: %w", os.TempDir(), size/1e6, disk.PlainError(err))
-	}
-	return raster.NewFile(f, w, h, c), nil
-}
-
-// now is the clock of run records, which no determined result reads.
-var now = time.Now

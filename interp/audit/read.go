@@ -1,4 +1,4 @@
-package interp
+package audit
 
 import (
 	"bytes"
@@ -15,19 +15,18 @@ import (
 
 	"platemark/interp/disk"
 	"platemark/lang"
-	"platemark/ops/raster"
 )
 
 // A Log is an audit log as read.
 type Log struct {
 	Path   string
 	Lines  [][]byte // without their LF
-	Head   logRecord
-	Recipe recipeRecord
-	Inputs []inputRecord
-	Steps  []stepRecord
-	File   fileRecord
-	Run    runRecord
+	Head   LogRecord
+	Recipe RecipeRecord
+	Inputs []InputRecord
+	Steps  []StepRecord
+	File   FileRecord
+	Run    RunRecord
 	// FirstStep is the line number of the first step record.
 	FirstStep int
 }
@@ -49,34 +48,34 @@ func (e *LogError) Error() string {
 // What is read as a log. A print of 65535 rows and twenty steps has under
 // 1 MB, thousands of spots some more.
 const (
-	maxLog     = 16 << 20 // bytes
+	MaxLog     = 16 << 20 // bytes
 	maxLine    = 8 << 20  // of them in one record; as JSON a recipe takes at most twice its bytes
 	maxRecords = 1 << 16
 )
 
 // ReadLog reads a log and checks its form and its whole chain.
 func ReadLog(path string) (*Log, error) {
-	b, err := disk.Read(path, maxLog)
+	b, err := disk.Read(path, MaxLog)
 	if what := otherKind(path, b); what != "" {
 		return nil, &LogError{path, 0, what}
 	}
 	var large *disk.SizeError
 	switch {
 	case errors.As(err, &large):
-		return nil, &LogError{path, 0, fmt.Sprintf("too long for an audit log: more than %d MB", maxLog>>20)}
+		return nil, &LogError{path, 0, fmt.Sprintf("too long for an audit log: more than %d MB", MaxLog>>20)}
 	case err != nil:
 		return nil, &LogError{path, 0, disk.PlainError(err).Error()}
 	}
-	return parseLog(path, b)
+	return ParseLog(path, b)
 }
 
 // otherKind says what a file is that was taken for its log, and what to type;
 // "" where it may be a log.
 func otherKind(path string, b []byte) string {
-	if logs := logsOf(path, ""); len(logs) > 0 {
+	if logs := LogsOf(path, ""); len(logs) > 0 {
 		return "this is a print file, not an audit log; its log: " + strings.Join(logs, ", ")
 	}
-	if len(b) > maxRecipe || !isRecipe(b) {
+	if len(b) > lang.MaxSource || !isRecipe(b) {
 		return ""
 	}
 	what := "this is a recipe, not an audit log: `platemark build " + path + "` makes its prints, each with its log"
@@ -85,7 +84,7 @@ func otherKind(path string, b []byte) string {
 			if p.Save == nil {
 				continue
 			}
-			if logs := logsOf(inputPath(filepath.Dir(path), p.Save.Path.Value), ""); len(logs) > 0 {
+			if logs := LogsOf(disk.Join(filepath.Dir(path), p.Save.Path.Value), ""); len(logs) > 0 {
 				what += "; the log of print " + p.Name.Value + ": " + strings.Join(logs, ", ")
 			}
 		}
@@ -103,7 +102,7 @@ func isRecipe(b []byte) bool {
 	return false
 }
 
-func parseLog(path string, b []byte) (*Log, error) {
+func ParseLog(path string, b []byte) (*Log, error) {
 	l := &Log{Path: path}
 	fail := func(line int, what string, args ...any) (*Log, error) {
 		return nil, &LogError{path, line, fmt.Sprintf(what, args...)}
@@ -124,6 +123,7 @@ func parseLog(path string, b []byte) (*Log, error) {
 	// the one where it shows.
 	prevs := make([]string, n)
 	broken := 0
+	var end RunRecord
 	for i, line := range l.Lines {
 		if len(line) > maxLine+4096 {
 			return fail(i+1, "too long for a record: more than %d MB", maxLine>>20)
@@ -141,7 +141,7 @@ func parseLog(path string, b []byte) (*Log, error) {
 		if i == 0 {
 			return prevs[0] == zeros
 		}
-		return i >= n || prevs[i] == raster.Sum(sha256.Sum256(l.Lines[i-1])).String()
+		return i >= n || prevs[i] == SumOf(l.Lines[i-1])
 	}
 	for i := range n {
 		if linked(i) {
@@ -149,38 +149,12 @@ func parseLog(path string, b []byte) (*Log, error) {
 		}
 		// Line i doesn't fit the one before. If line i doesn't fit the next
 		// one either, line i was changed, else the one before.
-		if broken = i; i == 0 || !linked(i+1) || i == n-1 && !selfFits(l.Lines[i]) {
+		if broken = i; i == 0 || !linked(i+1) || i == n-1 && !Sealed(l.Lines[i], &end, &end.Self) {
 			broken = i + 1
 		}
 		return fail(broken, "this line was changed, or a line beside it was taken out: the chain of digests breaks here")
 	}
 	return l, l.fill(fail)
-}
-
-// selfFits checks the run record's own digest.
-func selfFits(line []byte) bool {
-	var r runRecord
-	if strictJSON(line, &r) != nil {
-		return false
-	}
-	said := r.Self
-	r.Self = zeros
-	return raster.Sum(sha256.Sum256(canonical(r))).String() == said
-}
-
-func strictJSON(line []byte, v any) error {
-	d := json.NewDecoder(bytes.NewReader(line))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
-		return err
-	}
-	if d.More() {
-		return errors.New("more than one value")
-	}
-	if !bytes.Equal(canonical(v), line) {
-		return errors.New("not in canonical form")
-	}
-	return nil
 }
 
 // fill reads the records by kind and checks what can be told without a plan.
@@ -212,13 +186,13 @@ func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
 	}
 	last := len(l.Lines)
 	switch {
-	case l.Head.Format != logFormat:
-		_, err := fail(1, "the log's format is %q; this engine reads %q", l.Head.Format, logFormat)
+	case l.Head.Format != LogFormat:
+		_, err := fail(1, "the log's format is %q; this engine reads %q", l.Head.Format, LogFormat)
 		return err
 	case l.Recipe.Record == "" || len(l.Inputs) == 0 || l.File.Record == "" && l.Run.Failure == "" || l.Run.Record == "":
 		_, err := fail(last, "records are missing after this line: the log isn't whole")
 		return err
-	case sumOf([]byte(l.Recipe.Text)) != l.Recipe.SHA256:
+	case SumOf([]byte(l.Recipe.Text)) != l.Recipe.SHA256:
 		_, err := fail(2, "the recipe's text doesn't have the digest that the line says")
 		return err
 	case !filepath.IsLocal(l.Run.Out) || strings.ContainsAny(l.Run.Out, `/\`) || l.Run.Out == ".":
@@ -228,9 +202,9 @@ func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
 		_, err := fail(last, "the print file's name is %q, and line %d says %q", l.Run.Out, last-1, l.File.Name)
 		return err
 	}
-	named, lay := map[inputName]bool{}, map[string]string{}
+	named, lay := map[[2]string]bool{}, map[string]string{}
 	for i, in := range l.Inputs {
-		k := inputName{Role(in.Role), in.Path}
+		k := [2]string{in.Role, in.Path}
 		if named[k] {
 			_, err := fail(3+i, "the %s %s stands twice", in.Role, in.Path)
 			return err
@@ -252,18 +226,18 @@ func (l *Log) record(i int, kind string) error {
 		return strictJSON(line, &l.Head)
 	case "recipe":
 		err := strictJSON(line, &l.Recipe)
-		if len(l.Recipe.Text) > maxRecipe {
-			return fmt.Errorf("the recipe's text is longer than a recipe may be (%d MB)", maxRecipe>>20)
+		if len(l.Recipe.Text) > lang.MaxSource {
+			return fmt.Errorf("the recipe's text is longer than a recipe may be (%d MB)", lang.MaxSource>>20)
 		}
 		return cmp.Or(err, digests(l.Recipe.SHA256))
 	case "input":
-		var r inputRecord
+		var r InputRecord
 		err := strictJSON(line, &r)
 		l.Inputs = append(l.Inputs, r)
 		// The log of a build that failed knows the first only.
 		return cmp.Or(err, digests(r.SHA256), digests(cmp.Or(r.Profile, zeros), cmp.Or(r.Picture, zeros)))
 	case "step":
-		var r stepRecord
+		var r StepRecord
 		err := strictJSON(line, &r)
 		if l.FirstStep == 0 {
 			l.FirstStep = i + 1
@@ -276,7 +250,7 @@ func (l *Log) record(i int, kind string) error {
 	if err := strictJSON(line, &l.Run); err != nil {
 		return err
 	}
-	if !selfFits(line) {
+	if !Sealed(line, &l.Run, &l.Run.Self) {
 		return errors.New("its own digest doesn't fit")
 	}
 	return nil
@@ -290,4 +264,58 @@ func digests(sums ...string) error {
 		}
 	}
 	return nil
+}
+
+// Wrong is an error of one of the log's lines; line 0 is the log as a whole.
+func (l *Log) Wrong(line int, format string, args ...any) *LogError {
+	return &LogError{l.Path, line, fmt.Sprintf(format, args...)}
+}
+
+// Printed is the size of the print's picture, without border and wrap.
+func (l *Log) Printed() (w, h int) {
+	for _, s := range l.Steps {
+		switch {
+		case s.Operation == "enlarge": // a border or a wrap may follow
+			return s.Width, s.Height
+		case s.Picture == l.File.Picture:
+			w, h = s.Width, s.Height
+		}
+	}
+	for _, in := range l.Inputs {
+		if w == 0 && in.Picture == l.File.Picture {
+			w, h = in.Width, in.Height
+		}
+	}
+	return w, h
+}
+
+// Log is the log of a chain's determined records, which this engine has
+// just written.
+func (c *Chain) Log() (*Log, error) {
+	l := &Log{Lines: c.Lines}
+	for _, line := range l.Lines {
+		var k struct {
+			Record string `json:"record"`
+		}
+		if err := json.Unmarshal(line, &k); err != nil {
+			return nil, err
+		}
+		var err error
+		switch k.Record {
+		case "input":
+			var r InputRecord
+			err = json.Unmarshal(line, &r)
+			l.Inputs = append(l.Inputs, r)
+		case "step":
+			var r StepRecord
+			err = json.Unmarshal(line, &r)
+			l.Steps = append(l.Steps, r)
+		case "file":
+			err = json.Unmarshal(line, &l.File)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return l, nil
 }

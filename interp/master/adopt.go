@@ -1,4 +1,4 @@
-package interp
+package master
 
 import (
 	"bufio"
@@ -209,11 +209,11 @@ func (a *Adopted) options(in jpegin.Info) tiff.Options {
 		}
 		a.Profile = p.Description()
 		if p.Channels() != a.Channels {
-			a.note("the picture is %s, but its profile is for %s; a recipe will refuse that", channelWord(a.Channels), channelWord(p.Channels()))
+			a.note("the picture is %s, but its profile is for %s; a recipe will refuse that", ChannelWord(a.Channels), ChannelWord(p.Channels()))
 		}
 	default:
-		space, words := untagged(a.Channels, in.Bits, in.Space)
-		a.Recipe = masterLine(filepath.Base(a.To), space)
+		space, words := Untagged(a.Channels, in.Bits, in.Space)
+		a.Recipe = RecipeLine(filepath.Base(a.To), space)
 		a.note("the file has no profile, so the recipe must say its space; %s. With --space %s adopt writes the profile into the TIFF", words, space)
 	}
 	switch {
@@ -251,7 +251,7 @@ func spaceProfile(in jpegin.Info, channels int, space string) ([]byte, error) {
 	case in.ICC != nil:
 		return nil, errors.New("it carries a profile of its own, which goes into the TIFF: leave --space out")
 	case p.Channels() != channels:
-		return nil, fmt.Errorf("the picture is %s, and the space %s is for %s; there is: %s", channelWord(channels), space, channelWord(p.Channels()), strings.Join(spacesFor(channels), ", "))
+		return nil, fmt.Errorf("the picture is %s, and the space %s is for %s; there is: %s", ChannelWord(channels), space, ChannelWord(p.Channels()), strings.Join(SpacesFor(channels), ", "))
 	}
 	return p.Bytes(), nil
 }

@@ -1,4 +1,4 @@
-package interp
+package master
 
 import (
 	"context"
@@ -251,9 +251,9 @@ func (r *describer) colours(icc []byte, channels int, guess string) {
 		if r.d.BitsUsed == 8 { // widened
 			bits = 8
 		}
-		space, words := untagged(channels, bits, guess)
-		r.d.Recipe = masterLine(filepath.Base(r.d.File), space)
-		r.need("it carries no profile: the recipe must say its space, one of %s; %s", strings.Join(spacesFor(channels), ", "), words)
+		space, words := Untagged(channels, bits, guess)
+		r.d.Recipe = RecipeLine(filepath.Base(r.d.File), space)
+		r.need("it carries no profile: the recipe must say its space, one of %s; %s", strings.Join(SpacesFor(channels), ", "), words)
 		return
 	}
 	p, err := colour.Parse(icc)
@@ -266,19 +266,8 @@ func (r *describer) colours(icc []byte, channels int, guess string) {
 	r.d.Profile = p.Description()
 	if p.Channels() != channels {
 		r.d.Recipe = ""
-		r.need("the picture is %s, but its profile is for %s; save it again with a profile that fits", channelWord(channels), p.Device())
+		r.need("the picture is %s, but its profile is for %s; save it again with a profile that fits", ChannelWord(channels), p.Device())
 	}
-}
-
-// spacesFor are the built-in spaces of pictures with so many channels.
-func spacesFor(channels int) []string {
-	var out []string
-	for _, n := range colour.SpaceNames() {
-		if p, ok := colour.Space(n); ok && p.Channels() == channels {
-			out = append(out, n)
-		}
-	}
-	return out
 }
 
 func (r *describer) profile() error {

@@ -1,4 +1,4 @@
-package interp
+package audit
 
 import (
 	"time"
@@ -9,9 +9,9 @@ import (
 
 var processMemory = windows.NewLazySystemDLL("kernel32.dll").NewProc("K32GetProcessMemoryInfo")
 
-// usage is the processor time of this process so far and its peak memory in
+// Usage is the processor time of this process so far and its peak memory in
 // bytes.
-func usage() (cpu time.Duration, peak int64) {
+func Usage() (cpu time.Duration, peak int64) {
 	me := windows.CurrentProcess()
 	var began, ended, kernel, user windows.Filetime
 	if windows.GetProcessTimes(me, &began, &ended, &kernel, &user) != nil {

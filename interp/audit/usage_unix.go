@@ -1,6 +1,6 @@
 //go:build unix
 
-package interp
+package audit
 
 import (
 	"runtime"
@@ -9,9 +9,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// usage is the processor time of this process so far and its peak memory in
+// Usage is the processor time of this process so far and its peak memory in
 // bytes.
-func usage() (cpu time.Duration, peak int64) {
+func Usage() (cpu time.Duration, peak int64) {
 	var r unix.Rusage
 	if unix.Getrusage(unix.RUSAGE_SELF, &r) != nil {
 		return 0, 0

@@ -1,0 +1,96 @@
+package interp
+
+import (
+	"crypto/sha256"
+	"path/filepath"
+
+	"platemark/interp/audit"
+	"platemark/interp/disk"
+	"platemark/ops/raster"
+	"platemark/testdata/frozen"
+)
+
+// A result is what one node came to.
+type result struct {
+	bands []raster.Sum
+	sum   raster.Sum
+}
+
+// determined writes the records that the recipe and its inputs determine.
+func determined(p *Plan, version int, draft bool, source []byte, results []result, size int64, file raster.Sum) *audit.Chain {
+	c := &audit.Chain{}
+	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: version}
+	if draft {
+		head.Draft = frozen.Digest()
+	}
+	c.Add(head)
+	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Print, SHA256: raster.Sum(sha256.Sum256(source)).String(), Text: string(source)})
+	for _, in := range p.Inputs {
+		r := audit.InputRecord{Record: "input", Prev: c.Prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()}
+		if in.Picture != nil {
+			i := in.Picture.Info()
+			r.Width, r.Height, r.Bits, r.Channels, r.Turned = i.W, i.H, i.Bits, i.Channels, i.Orientation
+			if in.White {
+				r.On = "white"
+			}
+			for k, n := range p.Nodes {
+				if n.Input != nil && fileOf(n.Input) == fileOf(in) {
+					r.Profile, r.Picture = profileName(n), results[k].sum.String()
+					break
+				}
+			}
+		} else {
+			r.Profile = in.Profile.Digest().String()
+		}
+		c.Add(r)
+	}
+	for _, k := range p.Steps() {
+		n := p.Nodes[k]
+		r := audit.StepRecord{Record: "step", Prev: c.Prev(), Line: n.Line, Operation: n.Op, Version: n.Ver, Args: argMap(n.Args),
+			Inputs: []string{}, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C, Profile: profileName(n), Picture: results[k].sum.String()}
+		for _, i := range n.In {
+			r.Inputs = append(r.Inputs, results[i].sum.String())
+		}
+		for _, b := range results[k].bands {
+			r.Bands = append(r.Bands, b.String())
+		}
+		c.Add(r)
+	}
+	c.Add(audit.FileRecord{Record: "file", Prev: c.Prev(), Name: p.File.Path, Size: size, SHA256: file.String(), Picture: results[p.Out].sum.String(),
+		Encoder: encoderVersion, Args: argMap(p.File.Args()), Mark: p.Mark.String()})
+	return c
+}
+
+// profileName is a picture's profile digest, zeros for a mask.
+func profileName(n Node) string { return profileSum(n).String() }
+
+func profileSum(n Node) raster.Sum {
+	if n.Pic.Profile == nil {
+		return raster.Sum{}
+	}
+	return n.Pic.Profile.Digest()
+}
+
+// run is the run record's content: paths relative to the log's folder, so that
+// no private folder name goes out with a print.
+func (b *builder) run(p *Plan, folder, out, failure string) audit.Run {
+	r := audit.NewRun(b.began, b.o.Workers)
+	r.Out, r.Failure = out, failure
+	if b.job.File != "" {
+		r.Recipe = relative(folder, b.job.File)
+	}
+	for _, in := range p.Inputs {
+		r.Found[in.Path] = relative(folder, in.Found)
+	}
+	return r
+}
+
+// relative is path as seen from folder, with forward slashes; the whole path
+// where it lies on another drive.
+func relative(folder, path string) string {
+	folder, path = disk.Real(folder), disk.Real(path)
+	if r, err := filepath.Rel(folder, path); err == nil {
+		path = r
+	}
+	return filepath.ToSlash(path)
+}
