@@ -123,8 +123,8 @@ Done in %s. Where to look next, in %s:
     marsh.recipe                 the recipe: change a line and run  platemark plan marsh.recipe
     marsh-12x8.tif               the small print
     marsh-papers.recipe          the same on two invented papers:
-                                 platemark proof marsh-papers.recipe --paper baryta --paper rag
-                                 platemark proof marsh-papers.recipe --paper rag --fit
+                                 platemark proof marsh-papers.recipe --print wall --paper baryta --paper rag
+                                 platemark proof marsh-papers.recipe --print desk --fit
     *.audit.jsonl                the logs: one line a step, each with its digest
 A section at full size:  platemark build marsh.recipe --print large --section 2000,1500,1800,1200
 `, time.Since(began).Round(100*time.Millisecond), c.Folder)

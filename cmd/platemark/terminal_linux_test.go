@@ -192,15 +192,19 @@ func TestInterruptAtEachStage(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "s.recipe"), []byte(strings.ReplaceAll(text, "p.jpg", "s.jpg")), 0o666); err != nil {
 		t.Fatal(err)
 	}
+	two := text + strings.NewReplacer("print p", "print q", "p.jpg", "q.jpg").Replace(text[strings.Index(text, "print p"):])
+	if err := os.WriteFile(filepath.Join(dir, "t.recipe"), []byte(two), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	for until, recipes := range map[string][]string{
-		"reading m.tif": {"r.recipe"}, "preparing": {"r.recipe"}, "print p": {"r.recipe"},
-		"1 of 2, r.recipe, preparing": {"r.recipe", "s.recipe"},
+		"reading m.tif": {"r.recipe"}, "preparing": {"t.recipe"}, "print p": {"r.recipe"},
+		"1 of 2, r.recipe, print p": {"r.recipe", "s.recipe"},
 	} {
 		s, code, took := onTerminal(t, 80, dir, until, append([]string{"build"}, recipes...)...)
 		if code != exitDiffers || took > time.Second || !strings.HasSuffix(s.String(), "stopped; nothing half written was left\n") || strings.Contains(s.String(), "PM") {
 			t.Errorf("at %s: exit code %d after %v:\n%s", until, code, took, s)
 		}
-		if list, _ := os.ReadDir(dir); len(list) != 3 {
+		if list, _ := os.ReadDir(dir); len(list) != 4 {
 			t.Errorf("at %s: %v was left", until, list)
 		}
 	}
