@@ -21,8 +21,8 @@ type Sought struct {
 	Places []string // where it may lie, before any folder is searched
 	Size   int64
 	Sum    string
-	// At is where it lies, "" where it wasn't found. is and isSize are then of
-	// another file that stands at one of the places, err says why one can't be
+	// At is where it lies, "" where it wasn't found. Is and IsSize are then of
+	// another file that stands at one of the places, Err says why one can't be
 	// read.
 	At     string
 	Is     *raster.Sum

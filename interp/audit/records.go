@@ -8,6 +8,7 @@ const LogFormat = "platemark audit 1"
 // one run. Every line is RFC 8785 JSON and holds the SHA-256 of the line
 // before (64 zeros in the first).
 type (
+	// LogRecord says what the log is and which language it speaks.
 	LogRecord struct {
 		Record   string `json:"record"` // "log"
 		Prev     string `json:"prev"`
@@ -17,6 +18,7 @@ type (
 		// draft: it says which draft.
 		Draft string `json:"draft,omitempty"`
 	}
+	// RecipeRecord holds the recipe.
 	RecipeRecord struct {
 		Record string `json:"record"` // "recipe"
 		Prev   string `json:"prev"`
@@ -24,6 +26,7 @@ type (
 		SHA256 string `json:"sha256"`
 		Text   string `json:"text"`
 	}
+	// InputRecord is one file that the print is made from.
 	InputRecord struct {
 		Record string `json:"record"` // "input"
 		Prev   string `json:"prev"`
@@ -41,6 +44,7 @@ type (
 		Profile  string `json:"profile,omitempty"`
 		Picture  string `json:"picture,omitempty"`
 	}
+	// StepRecord is one operation and the picture that it made.
 	StepRecord struct {
 		Record    string            `json:"record"` // "step"
 		Prev      string            `json:"prev"`
@@ -56,6 +60,7 @@ type (
 		Picture   string            `json:"picture"`
 		Bands     []string          `json:"bands"`
 	}
+	// FileRecord is the print file.
 	FileRecord struct {
 		Record  string            `json:"record"` // "file"
 		Prev    string            `json:"prev"`
@@ -67,6 +72,7 @@ type (
 		Args    map[string]string `json:"args"`
 		Mark    string            `json:"mark"`
 	}
+	// RunRecord ends a log.
 	RunRecord struct {
 		Record string `json:"record"` // "run"
 		Prev   string `json:"prev"`
