@@ -142,16 +142,22 @@ func (q *patch) measure(ctx context.Context, n Node, pic ops.Pic) error {
 	}
 	var sum float64
 	var inside int
-	var steps []float64 // from a pixel to the second one beside it, around the disc
+	var steps []float64                 // from a pixel to the second one beside it, around the disc
+	apart := func(px, py int) float64 { // from the disc's middle, squared
+		dx, dy := float64(px)+0.5-x, float64(py)+0.5-y
+		return float64(dx*dx) + float64(dy*dy)
+	}
+	in, out := float64(r*r), float64((r+2)*(r+2))
 	for py := range h {
 		for px := range w {
-			d := math.Hypot(float64(px)+0.5-x, float64(py)+0.5-y)
+			d := apart(px, py)
 			for i := range c {
 				k := (py*w+px)*c + i
 				v := float64(q.samples[k])
-				if d <= r {
-					sum, inside = sum+(float64(after[k])-v)*(float64(after[k])-v), inside+1
-				} else if d > r+2 && px+2 < w && math.Hypot(float64(px)+2.5-x, float64(py)+0.5-y) > r+2 {
+				if d <= in {
+					mend := float64(after[k]) - v
+					sum, inside = sum+float64(mend*mend), inside+1
+				} else if d > out && px+2 < w && apart(px+2, py) > out {
 					steps = append(steps, math.Abs(v-float64(q.samples[k+2*c])))
 				}
 			}

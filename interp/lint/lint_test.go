@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -76,13 +77,16 @@ func vexFused(code []byte) bool {
 }
 
 // unread says whether bytes that the disassembler can't read may hide a fused
-// instruction. Zeros are padding; arm64's atomic memory operations (top byte
-// x8 of loads and stores) are not read, and don't compute.
+// instruction. Zeros are padding. Of arm64 the disassembler doesn't read all
+// atomic memory operations; loads and stores, which have bit 27 set and bit 25
+// clear, don't compute (Arm Architecture Reference Manual, A64 encoding, op0
+// x1x0).
 func unread(arch, hex string) bool {
 	if strings.Trim(hex, "0") == "" || arch == "amd64" { // amd64: see vexFused
 		return false
 	}
-	return !(arch == "arm64" && len(hex) == 8 && (hex[:2] == "f8" || hex[:2] == "b8"))
+	word, err := strconv.ParseUint(hex, 16, 32)
+	return !(arch == "arm64" && err == nil && word&(1<<27) != 0 && word&(1<<25) == 0)
 }
 
 // finding is one thing that the search objects to.
