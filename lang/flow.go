@@ -94,6 +94,7 @@ func (r *reader) flow(b *block, names *nameList) {
 	}
 	cur := &picture{base: true}
 	all := []*picture{}
+	doubt := 0 // so many of all may be meant by a line that can't be read, or names none
 	named := map[string]*picture{}
 	var given []string // the names so far
 	later := map[string]*Text{}
@@ -105,7 +106,10 @@ func (r *reader) flow(b *block, names *nameList) {
 	lookup := func(t Text) *picture {
 		p := named[t.Value]
 		if p == nil && !looseGive[t.Value] {
-			return r.noPicture(b, later[t.Value], named, given, t)
+			p = r.noPicture(b, later[t.Value], named, given, t)
+		}
+		if p == nil {
+			doubt = len(all)
 		}
 		return p
 	}
@@ -115,6 +119,7 @@ func (r *reader) flow(b *block, names *nameList) {
 			cur.used = true
 			cur = cur.next()
 			cur.used, cur.unclear = true, true
+			doubt = len(all)
 			continue
 		}
 		var next *picture
@@ -218,7 +223,7 @@ func (r *reader) flow(b *block, names *nameList) {
 		}
 	}
 	cur.used = true
-	for _, p := range all {
+	for _, p := range all[doubt:] {
 		if p.used {
 			continue
 		}
