@@ -42,5 +42,5 @@ func TestMemoryOfAHugeMaster(t *testing.T) {
 	}
 }
 
-// At the largest print, 18000 x 12000 px.
-func TestMemoryOfLargePrints(t *testing.T) { memoryOf(t, 6000, 18000, 2, 64) }
+// At prints of 9000 x 6000 px, on few processors and on many.
+func TestMemoryOfLargePrints(t *testing.T) { memoryOf(t, 3000, 9000, 2, 64) }

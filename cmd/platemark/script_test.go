@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"maps"
 	"os"
 	"path/filepath"
@@ -23,6 +24,18 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:  "testdata/script",
 		Cmds: cmds,
+		// [links] says that symbolic links can be made and lead somewhere.
+		Condition: func(c string) (bool, error) {
+			if c != "links" {
+				return false, fmt.Errorf("there is no condition %s", c)
+			}
+			dir := t.TempDir()
+			if os.Symlink(".", filepath.Join(dir, "link")) != nil {
+				return false, nil
+			}
+			_, err := os.Readlink(filepath.Join(dir, "link"))
+			return err == nil, nil
+		},
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("HOME", e.WorkDir)
 			e.Setenv("TMPDIR", filepath.Join(e.WorkDir, "tmp"))

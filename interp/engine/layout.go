@@ -31,8 +31,8 @@ const (
 	bandsMost = 256 << 20
 	// ringsMost and ringsEach are what the workers' rows may take: together,
 	// and more for each worker.
-	ringsMost = 160 << 20
-	ringsEach = 16 << 20
+	ringsMost = 224 << 20
+	ringsEach = 8 << 20
 	// farRows is how many rows at most two neighbouring rows may both read, in
 	// the mean, through a ring. Beyond, the picture read is kept whole: what is
 	// computed again at the ends of bands would cost more.
