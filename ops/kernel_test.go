@@ -70,14 +70,6 @@ func (p *canvas) mirrored(both bool) *canvas {
 	})
 }
 
-func u16bytes(d []uint16) []byte {
-	b := make([]byte, 0, 2*len(d))
-	for _, v := range d {
-		b = append(b, byte(v), byte(v>>8))
-	}
-	return b
-}
-
 func bind(t testing.TB, op Operation, a Args, in ...*canvas) Step {
 	t.Helper()
 	var pics []Pic

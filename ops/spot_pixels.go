@@ -95,8 +95,7 @@ func (s *spotPixelsStep) Part(r image.Rectangle) (Step, int) {
 }
 
 func (s *spotPixelsStep) Worker() Worker {
-	w := &spotPixelsWorker{s: s, med: make([]int32, s.pic.C), mask: s.mask.worker()}
-	return w
+	return &spotPixelsWorker{s: s, med: make([]int32, s.pic.C), mask: s.mask.worker()}
 }
 
 type spotPixelsWorker struct {
