@@ -291,7 +291,7 @@ func (b *binder) prepare() (pic, bool) {
 	}
 	p := b.plan.Nodes[n].Pic
 	b.frameW, b.frameH = p.W, p.H
-	cur := pic{n, rect{rat(0), rat(0), rat(int64(p.W)), rat(int64(p.H))}}
+	cur := pic{n, whole(p.W, p.H)}
 	w := &walker{b: b, cur: cur, names: map[string]pic{}, stage: 0}
 	w.steps(steps)
 	return w.cur, !b.failed
@@ -377,7 +377,7 @@ func (b *binder) mask(name *lang.Text, stage int) (int, bool) {
 	args := ops.Args{{Name: "width", Value: fmt.Sprint(b.frameW)}, {Name: "height", Value: fmt.Sprint(b.frameH)}}
 	var in []int
 	s := space{frameW: b.frameW, frameH: b.frameH, w: b.frameW, h: b.frameH,
-		covers: rect{rat(0), rat(0), rat(int64(b.frameW)), rat(int64(b.frameH))}}
+		covers: whole(b.frameW, b.frameH)}
 	for i, e := range m.Elements {
 		sh, n, ok := b.element(e, s, stage)
 		if !ok {

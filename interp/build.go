@@ -16,9 +16,7 @@ import (
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/engine"
-	"platemark/interp/master"
 	"platemark/ops/raster"
-	"platemark/testdata/frozen"
 )
 
 // BuildOptions say how to build. Workers and BandRows never change a byte.
@@ -67,15 +65,6 @@ type builder struct {
 	// report is what was found in the samples of each input.
 	report map[inputFile][]string
 }
-
-// inputFile is an input by its bytes: recipes may name one file differently.
-type inputFile struct {
-	role  master.Role
-	sum   raster.Sum
-	white bool
-}
-
-func fileOf(in *master.Input) inputFile { return inputFile{in.Role, in.Sum, in.White} }
 
 type loaded struct {
 	store *raster.Store
@@ -187,10 +176,6 @@ func (b *builder) warnings(p *Plan) (out []string) {
 	return out
 }
 
-func resultOf(n Node, bands []raster.Sum) result {
-	return result{bands, raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, profileSum(n), bands)}
-}
-
 // graph is what makes node out, from inputs and from what is kept; of says which
 // node of the plan each of its own is. Digests that results lack are asked for,
 // none with results nil.
@@ -291,7 +276,7 @@ func record(p *Plan, of []int, sums [][]raster.Sum, results map[raster.Sum]resul
 
 // engineOptions are those of a run that is told of under a name, "" for none.
 func (b *builder) engineOptions(stage string) engine.Options {
-	o := engine.Options{Workers: b.o.Workers, BandRows: b.o.BandRows, MemoryLimit: memoryMost(), NewStore: newStore}
+	o := engine.Options{Workers: b.o.Workers, BandRows: b.o.BandRows, MemoryLimit: memoryLimit, NewStore: newStore}
 	if tell := b.o.Progress; tell != nil && stage != "" {
 		o.Progress = func(done, due int64) { tell(stage, done, due) }
 	}
@@ -414,7 +399,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 func (b *builder) olderLogs(p *Plan, out string, built *Built) error {
 	for _, path := range audit.LogsOf(out, p.Mark.String()) {
 		l, err := audit.ReadLog(path)
-		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(b.job) {
+		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != b.job.Draft() {
 			continue
 		}
 		if l.File.SHA256 != built.Sum.String() {
@@ -433,7 +418,7 @@ func (b *builder) failed(p *Plan, out string, why error) {
 		return
 	}
 	c := &audit.Chain{}
-	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: b.job.Recipe.Version, Draft: draftDigest(b.job)}
+	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: b.job.Recipe.Version, Draft: b.job.Draft()}
 	c.Add(head)
 	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Print, SHA256: audit.SumOf(b.job.Source), Text: string(b.job.Source)})
 	for _, in := range p.Inputs {
@@ -448,9 +433,26 @@ func (b *builder) failed(p *Plan, out string, why error) {
 	}
 }
 
-func draftDigest(j *Job) string {
-	if j.Recipe.Draft {
-		return frozen.Digest()
+// run is the run record's content: paths relative to the log's folder, so that
+// no private folder name goes out with a print.
+func (b *builder) run(p *Plan, folder, out, failure string) audit.Run {
+	r := audit.NewRun(b.began, b.o.Workers)
+	r.Out, r.Failure = out, failure
+	if b.job.File != "" {
+		r.Recipe = relative(folder, b.job.File)
 	}
-	return ""
+	for _, in := range p.Inputs {
+		r.Found[in.Path] = relative(folder, in.Found)
+	}
+	return r
+}
+
+// relative is path as seen from folder, with forward slashes; the whole path
+// where it lies on another drive.
+func relative(folder, path string) string {
+	folder, path = disk.Real(folder), disk.Real(path)
+	if r, err := filepath.Rel(folder, path); err == nil {
+		path = r
+	}
+	return filepath.ToSlash(path)
 }

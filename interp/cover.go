@@ -37,13 +37,6 @@ func ShareText(f float64) string {
 	return fmt.Sprintf("%.1f %%", 100*f)
 }
 
-// maskUse is a step that works through a mask.
-type maskUse struct {
-	at         lang.Text // the mask's name in the step
-	step, mask raster.Sum
-	covers     rect // of the picture that the step works on
-}
-
 // maskLong is the longer side of the frame that masks are drawn on to see what
 // they cover. Shares that come near to nothing or everything are taken again at
 // full size.
@@ -59,7 +52,7 @@ func (b *builder) coverMasks(ctx context.Context, p *Plan) error {
 	s := float64(maskLong) / float64(max(pic.W, pic.H, maskLong))
 	src := &source{key: p.Nodes[0].key, pic: pic}
 	src.pic.W, src.pic.H = max(1, int(float64(pic.W)*s)), max(1, int(float64(pic.H)*s))
-	p.Masks = nil
+	var masks []MaskCover
 	seen := map[raster.Sum]bool{}
 	for i, n := range p.Nodes {
 		if n.Op != "mask" || seen[n.key] {
@@ -79,19 +72,20 @@ func (b *builder) coverMasks(ctx context.Context, p *Plan) error {
 		if m.small, err = b.whole(ctx, g); err != nil {
 			return err
 		}
-		if m.Frame, err = b.share(ctx, p, m, rect{rat(0), rat(0), rat(int64(n.Pic.W)), rat(int64(n.Pic.H))}); err != nil {
+		if m.Frame, err = b.share(ctx, p, m, whole(n.Pic.W, n.Pic.H)); err != nil {
 			return err
 		}
 		if m.Print, err = b.share(ctx, p, m, p.covers); err != nil {
 			return err
 		}
-		p.Masks = append(p.Masks, m)
+		masks = append(masks, m)
 	}
+	b.job.Masks[p] = masks
 	for _, u := range p.uses {
 		if p.nodeOf(u.step) < 0 {
 			continue
 		}
-		for _, m := range p.Masks {
+		for _, m := range masks {
 			if p.Nodes[m.node].key != u.mask {
 				continue
 			}
@@ -129,8 +123,8 @@ func (b *builder) share(ctx context.Context, p *Plan, m MaskCover, part rect) (f
 	cut := func(w, h int) (x0, y0, x1, y1 int) {
 		full := p.Nodes[m.node].Pic
 		at := func(r, size int, of int) int { return r * size / of }
-		x0, y0 = at(roundHalfUp(part.x0), w, full.W), at(roundHalfUp(part.y0), h, full.H)
-		x1, y1 = at(roundHalfUp(part.x1), w, full.W), at(roundHalfUp(part.y1), h, full.H)
+		x0, y0 = at(pixels(part.x0), w, full.W), at(pixels(part.y0), h, full.H)
+		x1, y1 = at(pixels(part.x1), w, full.W), at(pixels(part.y1), h, full.H)
 		x0, y0 = min(max(x0, 0), w-1), min(max(y0, 0), h-1)
 		return x0, y0, min(max(x1, x0+1), w), min(max(y1, y0+1), h)
 	}
@@ -200,7 +194,7 @@ func DrawMasks(ctx context.Context, j *Job, p *Plan, long, workers int) (*MaskPi
 	if out.ViewPicture, err = k.onScreen(screen, m, lab, full.W, full.H); err != nil {
 		return nil, err
 	}
-	for _, c := range p.Masks {
+	for _, c := range j.Masks[p] {
 		frame := p.Nodes[c.node].Pic
 		v := SmallMask{MaskCover: c, Values: make([]uint16, m.w*m.h)}
 		// The mask's pixel under the middle of each of the picture's.

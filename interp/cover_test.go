@@ -58,7 +58,7 @@ func TestSharesOfMasks(t *testing.T) {
 				warns++
 			}
 		}
-		m := j.Plans[0].Masks
+		m := j.Masks[j.Plans[0]]
 		if len(m) != 1 || math.Abs(m[0].Frame-x.share) > 1e-3*x.share || m[0].Frame != m[0].Print || warns != x.warns {
 			t.Errorf("%s: %+v, %d warnings; want %g and %d", x.mask, m[0].Frame, warns, x.share, x.warns)
 		}

@@ -2,6 +2,7 @@ package interp
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -359,7 +360,7 @@ func (s *Side) digest(role master.Role, path string) string { return s.files[str
 
 // named lists the files that one print's steps and masks name.
 func (s *Side) named(a *account) (out []namedInput) {
-	set := inputSet{rec: s.rec}
+	set := newInputSet(context.Background(), "", s.rec)
 	words := map[string]bool{}
 	for _, st := range a.steps {
 		if v, ok := st.get("to"); ok && v.kind == fileValue {

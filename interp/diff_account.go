@@ -335,7 +335,7 @@ func (a *accountant) step(block string, s lang.Step, rec *lang.Recipe) {
 		if x.To != nil && x.At == nil {
 			for i := range st.params {
 				if st.params[i].name == "at" { // the middle, unless it says otherwise
-					half := amountOf(rat(50), "%")
+					half := amountOf(fraction(50), "%")
 					st.params[i].v = value{kind: pointValue, nums: []amount{half, half}, set: true}
 				}
 			}

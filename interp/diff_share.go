@@ -114,8 +114,8 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 				continue
 			}
 			if r, err := u.Args.Rats("covers", 4); err == nil {
-				x0, y0 = max(roundHalfUp(r[0]), 0), max(roundHalfUp(r[1]), 0)
-				x1, y1 = min(roundHalfUp(r[2]), n.Pic.W), min(roundHalfUp(r[3]), n.Pic.H)
+				x0, y0 = max(pixels(r[0]), 0), max(pixels(r[1]), 0)
+				x1, y1 = min(pixels(r[2]), n.Pic.W), min(pixels(r[3]), n.Pic.H)
 			}
 		}
 	}

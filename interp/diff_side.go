@@ -108,7 +108,7 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 	if j.inputs == nil {
 		return nil, &Problems{text, j.Diags}
 	}
-	s.rec, s.job, s.draft = j.Recipe, j, draftDigest(j)
+	s.rec, s.job, s.draft = j.Recipe, j, j.Draft()
 	if ctx.Err() != nil {
 		j.Close()
 		return nil, context.Cause(ctx)
@@ -273,11 +273,11 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *audit.Log, acc *accoun
 	switch {
 	case p != nil && p.Face.W != nil:
 		z := p.picture
-		w, h, ppi = quo(rat(int64(z.W)), z.PPI), quo(rat(int64(z.H)), z.PPI), z.PPI
+		w, h, ppi = over(fraction(int64(z.W)), z.PPI), over(fraction(int64(z.H)), z.PPI), z.PPI
 	case l != nil:
 		if v, err := ops.ParseRat(l.File.Args["ppi"]); err == nil && v.Sign() > 0 && len(l.Steps)+len(l.Inputs) > 0 {
 			pw, ph := l.Printed()
-			w, h, ppi = quo(rat(int64(pw)), v), quo(rat(int64(ph)), v), v
+			w, h, ppi = over(fraction(int64(pw)), v), over(fraction(int64(ph)), v), v
 		}
 	}
 	solved := func(r *big.Rat) string {
@@ -351,7 +351,7 @@ func (s *Side) maskAccounts() {
 				if e.Soft == nil {
 					for i := range st.params {
 						if st.params[i].name == "soft" {
-							st.params[i].v = value{kind: numberValue, nums: []amount{amountOf(rat(0), "%")}, set: true}
+							st.params[i].v = value{kind: numberValue, nums: []amount{amountOf(fraction(0), "%")}, set: true}
 						}
 					}
 				}

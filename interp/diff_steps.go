@@ -315,8 +315,8 @@ func (c *comparison) pairSpots(s, t *statement) []pairing {
 				reach = 50
 			}
 		}
-		x, _ := sub(q.nums[0].v, p.nums[0].v).Float64()
-		y, _ := sub(q.nums[1].v, p.nums[1].v).Float64()
+		x, _ := less(q.nums[0].v, p.nums[0].v).Float64()
+		y, _ := less(q.nums[1].v, p.nums[1].v).Float64()
 		if d := math.Sqrt(x*x + y*y); d <= reach {
 			return d
 		}

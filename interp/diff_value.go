@@ -53,7 +53,7 @@ var bases = map[string]struct {
 func amountOf(v *big.Rat, unit string) amount {
 	a := amount{v: v, base: unit, written: v, unit: unit}
 	if b, ok := bases[unit]; ok {
-		a.v, a.base = mul(v, b.size), b.base
+		a.v, a.base = times(v, b.size), b.base
 	}
 	return a
 }
@@ -78,9 +78,9 @@ func (b amount) minus(a amount) string {
 	if a.base != b.base {
 		return ""
 	}
-	d := sub(b.v, a.v)
+	d := less(b.v, a.v)
 	if x, ok := bases[b.unit]; ok {
-		d = quo(d, x.size)
+		d = over(d, x.size)
 	}
 	sign := ""
 	if d.Sign() > 0 {
@@ -107,7 +107,7 @@ func measureValue(m lang.Measure) value {
 }
 
 func countValue(n int64) value {
-	return value{kind: numberValue, nums: []amount{amountOf(rat(n), "")}, set: true}
+	return value{kind: numberValue, nums: []amount{amountOf(fraction(n), "")}, set: true}
 }
 
 func pointOf(p lang.Point) value {
@@ -127,7 +127,7 @@ func (v value) equal(w value) bool {
 		return false
 	}
 	if v.kind == shapeValue { // 3:2 is 6:4
-		return mul(v.nums[0].v, w.nums[1].v).Cmp(mul(v.nums[1].v, w.nums[0].v)) == 0
+		return times(v.nums[0].v, w.nums[1].v).Cmp(times(v.nums[1].v, w.nums[0].v)) == 0
 	}
 	for i := range v.nums {
 		if !v.nums[i].equal(w.nums[i]) {
@@ -193,7 +193,7 @@ func (v value) key() string {
 	var b strings.Builder
 	b.WriteString(v.word)
 	if v.kind == shapeValue {
-		return "shape " + quo(v.nums[0].v, v.nums[1].v).RatString()
+		return "shape " + over(v.nums[0].v, v.nums[1].v).RatString()
 	}
 	for _, n := range v.nums {
 		b.WriteString(" " + n.v.RatString() + n.base)
@@ -211,7 +211,7 @@ func changedPoints(a, b value) (out []paramChange) {
 	if n == m {
 		for i := range n {
 			if p, q := point(a, i), point(b, i); !p.equal(q) {
-				out = append(out, paramChange{"point " + decimals(rat(int64(i+1))), p.String(), q.String(), q.minus(p)})
+				out = append(out, paramChange{"point " + decimals(fraction(int64(i+1))), p.String(), q.String(), q.minus(p)})
 			}
 		}
 		return out
@@ -225,12 +225,12 @@ func changedPoints(a, b value) (out []paramChange) {
 	for _, p := range pairs {
 		switch {
 		case p.b < 0:
-			out = append(out, paramChange{"point " + decimals(rat(int64(p.a+1))), point(a, p.a).String(), "none", ""})
+			out = append(out, paramChange{"point " + decimals(fraction(int64(p.a+1))), point(a, p.a).String(), "none", ""})
 		case p.a < 0:
-			out = append(out, paramChange{"point " + decimals(rat(int64(p.b+1))), "none", point(b, p.b).String(), ""})
+			out = append(out, paramChange{"point " + decimals(fraction(int64(p.b+1))), "none", point(b, p.b).String(), ""})
 		default:
 			if x, y := point(a, p.a), point(b, p.b); !x.equal(y) {
-				out = append(out, paramChange{"point " + decimals(rat(int64(p.b+1))), x.String(), y.String(), y.minus(x)})
+				out = append(out, paramChange{"point " + decimals(fraction(int64(p.b+1))), x.String(), y.String(), y.minus(x)})
 			}
 		}
 	}

@@ -8,6 +8,12 @@ import (
 	"platemark/ops/raster"
 )
 
+// memoryLimit is the largest picture kept in memory between prepare and the
+// prints, in bytes: 89 megapixels of RGB. A larger one goes to a temporary file
+// and is read by rows, which takes some hundredths more of processor time. Tests
+// lower it.
+var memoryLimit int64 = 512 << 20
+
 // encodeNanos is what writing a pixel of a print file with its digest takes of
 // one processor, in nanoseconds, measured on a common server core.
 const encodeNanos = 18
@@ -40,7 +46,7 @@ const programMost = 64 << 20
 // memory works out how the print is made.
 func (e *Estimate) memory(p *Plan, workers int) {
 	out := p.Nodes[p.Out].Pic
-	o := engine.Options{Workers: workers, MemoryLimit: memoryMost(), RowBytes: p.File.rowBytes(out), Align: p.File.align()}
+	o := engine.Options{Workers: workers, MemoryLimit: memoryLimit, RowBytes: p.File.rowBytes(out), Align: p.File.align()}
 	ready := p.Nodes[p.Ready]
 	lay := func(node int, o engine.Options) *engine.Layout {
 		keep := func(key raster.Sum) (*raster.Store, bool) {

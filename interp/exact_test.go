@@ -62,8 +62,9 @@ func TestSameBytesOnAnySchedule(t *testing.T) {
 func TestSameBytesThroughTemporaryFiles(t *testing.T) {
 	folder, file := smallJob(t, everyStep)
 	a := mustBuild(t, file, LoadOptions{}, BuildOptions{Out: filepath.Join(folder, "a")})
-	testOnlyMemoryLimit = 1
-	defer func() { testOnlyMemoryLimit = 0 }()
+	limit := memoryLimit
+	memoryLimit = 1
+	defer func() { memoryLimit = limit }()
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{Out: filepath.Join(folder, "b")})
 	for i := range a {
 		if a[i].Sum != b[i].Sum || determinedPart(t, a[i].Log) != determinedPart(t, b[i].Log) {

@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 )
 
 // Glance plans the text of a recipe that would lie at file, without reading
@@ -17,5 +18,5 @@ import (
 // digests aren't compared and what stands at the outputs isn't looked at. The
 // caller closes the job.
 func Glance(ctx context.Context, file string, source []byte, prints ...string) (*Job, error) {
-	return load(ctx, file, filepath.Dir(disk.Target(file)), source, LoadOptions{Prints: prints, NoOutputs: true, noPins: true, glance: true})
+	return load(ctx, file, filepath.Dir(disk.Target(file)), source, LoadOptions{Prints: prints, NoOutputs: true, noPins: true, open: master.Glance})
 }

@@ -1,11 +1,13 @@
 package interp
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"platemark/interp/disk"
@@ -28,11 +30,10 @@ type inputSet struct {
 	// noPins skips the check against the inputs block, for `pin --renew` and
 	// for reading a recipe whose inputs changed.
 	noPins bool
-	// cache, if set, opens the files for several recipes.
-	cache *inputCache
-	// glance opens files without hashing them; known are digests taken before.
-	glance bool
-	known  map[inputName]raster.Sum
+	// how opens a file, master.Open unless set otherwise; known are digests
+	// taken before.
+	how   func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
+	known map[inputName]raster.Sum
 
 	open  map[inputName]*master.Input
 	diags []lang.Diagnostic
@@ -45,7 +46,7 @@ type inputName struct {
 }
 
 func newInputSet(ctx context.Context, folder string, rec *lang.Recipe) *inputSet {
-	s := &inputSet{ctx: ctx, folder: folder, rec: rec, pins: map[string]string{}, open: map[inputName]*master.Input{}}
+	s := &inputSet{ctx: ctx, folder: folder, rec: rec, how: master.Open, pins: map[string]string{}, open: map[inputName]*master.Input{}}
 	if rec.Inputs != nil {
 		for _, l := range rec.Inputs.Lines {
 			s.pins[l.Path.Value] = strings.ToLower(l.SHA256.Value)
@@ -63,13 +64,7 @@ func (s *inputSet) get(role master.Role, at lang.Text) *master.Input {
 	}
 	s.open[k] = nil
 	where := s.where(role, at.Value)
-	open := master.Open
-	if s.glance {
-		open = master.Glance
-	} else if s.cache != nil {
-		open = s.cache.input
-	}
-	in, err := open(s.ctx, role, at.Value, where, role == master.RoleMaster && s.rec.Master.OnWhite)
+	in, err := s.how(s.ctx, role, at.Value, where, role == master.RoleMaster && s.rec.Master.OnWhite)
 	if err != nil {
 		s.failed(role, at, where, err)
 		return nil
@@ -195,3 +190,26 @@ func (s *inputSet) Close() {
 		}
 	}
 }
+
+// sorted lists the open inputs by role and path.
+func (s *inputSet) sorted() []*master.Input {
+	var out []*master.Input
+	for _, in := range s.open {
+		if in != nil {
+			out = append(out, in)
+		}
+	}
+	slices.SortFunc(out, func(a, b *master.Input) int {
+		return bytes.Compare([]byte(string(a.Role)+"\x00"+a.Path), []byte(string(b.Role)+"\x00"+b.Path))
+	})
+	return out
+}
+
+// inputFile is an input by its bytes: recipes may name one file differently.
+type inputFile struct {
+	role  master.Role
+	sum   raster.Sum
+	white bool
+}
+
+func fileOf(in *master.Input) inputFile { return inputFile{in.Role, in.Sum, in.White} }

@@ -1,7 +1,6 @@
 package interp
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -27,6 +26,11 @@ type Job struct {
 	Plans  []*Plan
 	Diags  []lang.Diagnostic
 
+	// Masks are those that a print's steps work through, with LoadOptions.Masks.
+	Masks map[*Plan][]MaskCover
+	// Spots are the contrasts of a print's spots, with LoadOptions.Spots.
+	Spots map[*Plan][]SpotLook
+
 	inputs *inputSet
 	// there are the prints that needn't be built again.
 	there map[*Plan]standing
@@ -45,8 +49,6 @@ type LoadOptions struct {
 	// Resume accepts print files that exist if a log beside them has the same
 	// mark and records their bytes; such prints aren't built again.
 	Resume bool
-	// cache opens files for several recipes.
-	cache *inputCache
 	// NoOutputs skips the checks of what stands at the outputs.
 	NoOutputs bool
 	// Look is for planning alone: a print file that exists is a note.
@@ -57,9 +59,11 @@ type LoadOptions struct {
 	Spots bool
 	// noPins skips the inputs block.
 	noPins bool
-	// glance plans without hashing the inputs; see Glance.
-	glance bool
-	// known, with glance, are the digests of inputs that were hashed just now.
+	// open, if set, opens inputs instead of master.Open; with master.Glance they
+	// aren't hashed, see Glance.
+	open func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
+	// known, with master.Glance, are the digests of inputs that were hashed just
+	// now.
 	known map[inputName]raster.Sum
 	// found says where an input lies, if not where the recipe says.
 	found func(role master.Role, path string) string
@@ -92,7 +96,8 @@ func ReadRecipe(file string) ([]byte, error) {
 }
 
 func load(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
-	j := &Job{File: file, Folder: folder, Source: source, there: map[*Plan]standing{}}
+	j := &Job{File: file, Folder: folder, Source: source, there: map[*Plan]standing{},
+		Masks: map[*Plan][]MaskCover{}, Spots: map[*Plan][]SpotLook{}}
 	j.Recipe, j.Diags = lang.Parse(filepath.Base(file), source)
 	if j.Failed() {
 		return j, nil
@@ -107,8 +112,10 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 		}
 	}
 	j.inputs = newInputSet(ctx, folder, j.Recipe)
-	j.inputs.cache = o.cache
-	j.inputs.noPins, j.inputs.found, j.inputs.glance, j.inputs.known = o.noPins, o.found, o.glance, o.known
+	if o.open != nil {
+		j.inputs.how = o.open
+	}
+	j.inputs.noPins, j.inputs.found, j.inputs.known = o.noPins, o.found, o.known
 	for _, pr := range j.Recipe.Prints {
 		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) {
 			continue
@@ -264,25 +271,16 @@ func (j *Job) sameAsInput(path string) *namedInput {
 	return nil
 }
 
-// sorted lists the open inputs by role and path.
-func (s *inputSet) sorted() []*master.Input {
-	var out []*master.Input
-	for _, in := range s.open {
-		if in != nil {
-			out = append(out, in)
-		}
-	}
-	slices.SortFunc(out, func(a, b *master.Input) int {
-		return bytes.Compare([]byte(string(a.Role)+"\x00"+a.Path), []byte(string(b.Role)+"\x00"+b.Path))
-	})
-	return out
-}
-
 // Language says which version of the language the job's recipe speaks.
 func (j *Job) Language() string {
-	draft := ""
+	return audit.LanguageName(j.Recipe.Version, j.Draft())
+}
+
+// Draft is the digest of the vectors that say which draft the recipe speaks, ""
+// where it speaks none.
+func (j *Job) Draft() string {
 	if j.Recipe.Draft {
-		draft = frozen.Digest()
+		return frozen.Digest()
 	}
-	return audit.LanguageName(j.Recipe.Version, draft)
+	return ""
 }

@@ -28,6 +28,9 @@ func share(m lang.Measure) *big.Rat { return quo(m.Value, rat(100)) }
 // rect is the part of the frame that a picture shows, in frame pixels.
 type rect struct{ x0, y0, x1, y1 *big.Rat }
 
+// whole is all of a picture.
+func whole(w, h int) rect { return rect{rat(0), rat(0), rat(int64(w)), rat(int64(h))} }
+
 func (r rect) w() *big.Rat { return sub(r.x1, r.x0) }
 func (r rect) h() *big.Rat { return sub(r.y1, r.y0) }
 

@@ -108,7 +108,7 @@ func (c *inputCache) close() {
 // recorded bytes, need no building. The caller closes the order.
 func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, error) {
 	ord := &Order{cache: &inputCache{open: map[string]*master.Input{}}, out: o.Out}
-	o.cache = ord.cache
+	o.open = ord.cache.input
 	// A recipe that has no print of the asked name is left out quietly, if
 	// another has one.
 	for _, f := range files {
@@ -340,7 +340,7 @@ func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, 
 	}
 	for _, path := range audit.LogsOf(out, p.Mark.String()) {
 		l, err := audit.ReadLog(path)
-		if err != nil || l.Run.Failure != "" || l.File.Mark != p.Mark.String() || l.Head.Draft != draftDigest(j) || l.Run.Out != filepath.Base(out) {
+		if err != nil || l.Run.Failure != "" || l.File.Mark != p.Mark.String() || l.Head.Draft != j.Draft() || l.Run.Out != filepath.Base(out) {
 			continue
 		}
 		if l.File.SHA256 == sum.String() {

@@ -5,13 +5,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"math/big"
+	"slices"
 
 	"platemark/interp/audit"
 	"platemark/interp/engine"
 	"platemark/interp/master"
 	"platemark/lang"
 	"platemark/ops"
-	"platemark/ops/codec/jpeg"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
@@ -33,10 +33,6 @@ type Plan struct {
 	shared bool
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
-	// Masks are those that the print's steps work through, with LoadOptions.Masks.
-	Masks []MaskCover
-	// Spots are the contrasts of the print's spots, with LoadOptions.Spots.
-	Spots []SpotLook
 
 	picture Extent    // without border and wrap
 	covers  rect      // what the print shows of the frame
@@ -112,54 +108,8 @@ func (p *Plan) Sizes() Sizes {
 	return Sizes{p.picture, Extent{px(f.W), px(f.H), f.PPI}, Extent{w, h, f.PPI}}
 }
 
-// FileSpec is the print file to write.
-type FileSpec struct {
-	Path    string // as written, relative to the recipe
-	Format  string // "jpeg" or "tiff"
-	Quality int    // jpeg
-	Half    bool   // jpeg: half chroma
-	Bits    int    // tiff
-	PPI     *big.Rat
-	Profile *colour.Profile
-	Title   string
-	Rights  string
-	Line    int
-	// Enlarged is how many of the print's pixels one of the master's own becomes,
-	// along a side.
-	Enlarged float64
-	// LargestBytes, if not 0, is the size above which the file is refused.
-	LargestBytes int64
-}
-
 // encoderVersion is the version of both print file encoders.
 const encoderVersion = 1
-
-// Args are the encoder's parameters, as logged and as the mark sees them. The
-// file's name isn't among them.
-func (f FileSpec) Args() ops.Args {
-	a := ops.Args{{Name: "format", Value: f.Format}, {Name: "ppi", Value: f.PPI.RatString()}, {Name: "profile", Value: f.Profile.Digest().String()}}
-	switch f.Format {
-	case "jpeg":
-		c := "full"
-		if f.Half {
-			c = "half"
-		}
-		a = append(a, ops.Arg{Name: "quality", Value: fmt.Sprint(f.Quality)}, ops.Arg{Name: "chroma", Value: c})
-		// The JFIF header holds whole pixels an inch; what it was rounded to is said.
-		if d, err := jpeg.Density(f.PPI); err == nil && !f.PPI.IsInt() {
-			a = append(a, ops.Arg{Name: "density", Value: fmt.Sprint(d)})
-		}
-	case "tiff":
-		a = append(a, ops.Arg{Name: "bits", Value: fmt.Sprint(f.Bits)})
-	}
-	if f.Title != "" {
-		a = append(a, ops.Arg{Name: "title", Value: f.Title})
-	}
-	if f.Rights != "" {
-		a = append(a, ops.Arg{Name: "rights", Value: f.Rights})
-	}
-	return a
-}
 
 func argMap(a ops.Args) map[string]string {
 	m := make(map[string]string, len(a))
@@ -282,4 +232,33 @@ func (p *Plan) Operations() string {
 		}
 	}
 	return audit.JoinOperations(list)
+}
+
+// nodeOf finds a node by its key.
+func (p *Plan) nodeOf(key raster.Sum) int {
+	return slices.IndexFunc(p.Nodes, func(n Node) bool { return n.key == key })
+}
+
+// operation is what makes the node; one that does nothing for an input.
+func (n *Node) operation() *ops.Operation {
+	o, _ := ops.Lookup(n.Op, n.Ver)
+	return &o
+}
+
+// before is the width of the picture, on the way from cut to out, that enlarging
+// starts from; out's own without an enlargement.
+func (p *Plan) before(cut, out int) int {
+	for i := range p.Nodes {
+		if n := p.Nodes[i]; i > cut && i <= out && n.Op == "enlarge" {
+			return p.Nodes[n.In[0]].Pic.W
+		}
+	}
+	return p.Nodes[out].Pic.W
+}
+
+// maskUse is a step that works through a mask.
+type maskUse struct {
+	at         lang.Text // the mask's name in the step
+	step, mask raster.Sum
+	covers     rect // of the picture that the step works on
 }

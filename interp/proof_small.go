@@ -73,28 +73,6 @@ func meeting(plans []*Plan) (key raster.Sum, ok bool) {
 	return common[len(common)-1], true
 }
 
-// nodeOf finds a node by its key.
-func (p *Plan) nodeOf(key raster.Sum) int {
-	return slices.IndexFunc(p.Nodes, func(n Node) bool { return n.key == key })
-}
-
-// operation is what makes the node; one that does nothing for an input.
-func (n *Node) operation() *ops.Operation {
-	o, _ := ops.Lookup(n.Op, n.Ver)
-	return &o
-}
-
-// before is the width of the picture, on the way from cut to out, that enlarging
-// starts from; out's own without an enlargement.
-func (p *Plan) before(cut, out int) int {
-	for i := range p.Nodes {
-		if n := p.Nodes[i]; i > cut && i <= out && n.Op == "enlarge" {
-			return p.Nodes[n.In[0]].Pic.W
-		}
-	}
-	return p.Nodes[out].Pic.W
-}
-
 // reduce computes node cut at full size and keeps it at w x h by area means of
 // its own numbers.
 func (b *builder) reduce(ctx context.Context, p *Plan, cut, w, h int) (*source, error) {

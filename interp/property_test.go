@@ -275,13 +275,14 @@ func TestPropertySameBytes(t *testing.T) {
 			if i > 0 {
 				o.Workers, o.BandRows, procs = d.n("workers", 1, 6), d.n("band rows", 0, 70), d.n("processors", 1, 4)
 			}
+			most := memoryLimit
 			if i == 2 {
-				testOnlyMemoryLimit = 1
+				memoryLimit = 1
 			}
 			old := runtime.GOMAXPROCS(procs)
 			built, err := Build(ctx, j, o)
 			runtime.GOMAXPROCS(old)
-			testOnlyMemoryLimit = 0
+			memoryLimit = most
 			if err != nil {
 				r.Fatalf("%v\n%s", err, text)
 			}

@@ -30,14 +30,14 @@ func asArgument(v string, unit string, p ops.Param) *big.Rat {
 	switch unit {
 	case "%":
 		if p.Unit == "px" {
-			return mul(r, rat(3000))
+			return times(r, fraction(3000))
 		}
 		if p.Unit == "1" {
-			return quo(r, rat(100))
+			return over(r, fraction(100))
 		}
 	case "in", "cm", "mm":
 		in, _ := lang.Measure{Value: r, Unit: unit}.Inches()
-		return mul(in, rat(10000))
+		return times(in, fraction(10000))
 	}
 	return r
 }

@@ -2,10 +2,8 @@ package interp
 
 import (
 	"crypto/sha256"
-	"path/filepath"
 
 	"platemark/interp/audit"
-	"platemark/interp/disk"
 	"platemark/ops/raster"
 	"platemark/testdata/frozen"
 )
@@ -71,26 +69,6 @@ func profileSum(n Node) raster.Sum {
 	return n.Pic.Profile.Digest()
 }
 
-// run is the run record's content: paths relative to the log's folder, so that
-// no private folder name goes out with a print.
-func (b *builder) run(p *Plan, folder, out, failure string) audit.Run {
-	r := audit.NewRun(b.began, b.o.Workers)
-	r.Out, r.Failure = out, failure
-	if b.job.File != "" {
-		r.Recipe = relative(folder, b.job.File)
-	}
-	for _, in := range p.Inputs {
-		r.Found[in.Path] = relative(folder, in.Found)
-	}
-	return r
-}
-
-// relative is path as seen from folder, with forward slashes; the whole path
-// where it lies on another drive.
-func relative(folder, path string) string {
-	folder, path = disk.Real(folder), disk.Real(path)
-	if r, err := filepath.Rel(folder, path); err == nil {
-		path = r
-	}
-	return filepath.ToSlash(path)
+func resultOf(n Node, bands []raster.Sum) result {
+	return result{bands, raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, profileSum(n), bands)}
 }

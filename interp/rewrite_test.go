@@ -61,7 +61,7 @@ func TestRoom(t *testing.T) {
 	}{
 		{FileSpec{Format: "jpeg", Quality: 90, Profile: space}, 110_000, 125_000, 1_980_000},
 		{FileSpec{Format: "jpeg", Quality: 90, Profile: space, LargestBytes: 100_000}, 100_000, 100_000, 100_000},
-		{FileSpec{Format: "tiff", Bits: 16, Profile: space, PPI: rat(100)}, 3_000_000, 3_010_000, 3_000_000},
+		{FileSpec{Format: "tiff", Bits: 16, Profile: space, PPI: fraction(100)}, 3_000_000, 3_010_000, 3_000_000},
 	} {
 		likely, most := c.f.room(p)
 		if likely < c.from || likely > c.to || most < c.most || most < likely || c.f.Format == "tiff" && most != likely {

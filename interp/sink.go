@@ -11,26 +11,9 @@ import (
 	"platemark/interp/engine"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
-	"platemark/ops/codec/meta"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/raster"
 )
-
-func (f FileSpec) jpegOptions(p ops.Pic) jpeg.Options {
-	return jpeg.Options{W: p.W, H: p.H, C: p.C, Quality: f.Quality, HalfChroma: f.Half, PPI: f.PPI,
-		ICC: f.Profile.Bytes(), Title: f.Title, Rights: f.Rights}
-}
-
-func (f FileSpec) tiffOptions(p ops.Pic) tiff.Options {
-	o := tiff.Options{W: p.W, H: p.H, C: p.C, Bits: f.Bits, PPI: f.PPI, Title: f.Title, Rights: f.Rights}
-	if f.Profile != nil {
-		o.ICC = f.Profile.Bytes()
-	}
-	if f.Title != "" || f.Rights != "" {
-		o.XMP = meta.XMP(f.Title, f.Rights)
-	}
-	return o
-}
 
 // fileSink streams a print file in order and takes its digest.
 type fileSink struct {
@@ -42,26 +25,6 @@ type fileSink struct {
 	limit int64
 	most  int64 // the largest size allowed, if not 0
 	bytes int   // of a row, see FileSpec.rowBytes
-}
-
-// rowBytes is what a row takes in the file: exact for TIFF, for JPEG about what
-// a rich picture at top quality takes.
-func (f FileSpec) rowBytes(p ops.Pic) int {
-	if f.Format == "tiff" {
-		return p.Stride() * f.Bits / 8
-	}
-	return p.Stride() * 2 / 3
-}
-
-// align is how many rows of pixels a row of blocks has in the file.
-func (f FileSpec) align() int {
-	switch {
-	case f.Format == "tiff":
-		return 1
-	case f.Half && f.Profile.Channels() == 3:
-		return 16
-	}
-	return 8
 }
 
 func (s *fileSink) Worker(band int) engine.SinkWorker { return s.make(band) }

@@ -58,10 +58,10 @@ func (j *Job) lookAtSpots(ctx context.Context) error {
 				}
 				known[n.key] = list
 			}
-			p.Spots = append(p.Spots, known[n.key]...)
+			j.Spots[p] = append(j.Spots[p], known[n.key]...)
 		}
-		slices.SortFunc(p.Spots, func(a, b SpotLook) int { return cmp.Compare(a.Line, b.Line) })
-		j.Diags = append(j.Diags, idleSpots(p.Spots)...)
+		slices.SortFunc(j.Spots[p], func(a, b SpotLook) int { return cmp.Compare(a.Line, b.Line) })
+		j.Diags = append(j.Diags, idleSpots(j.Spots[p])...)
 	}
 	return nil
 }
@@ -117,7 +117,7 @@ func (b *builder) lookAtSpots(ctx context.Context, p *Plan, node int) ([]SpotLoo
 func (q *patch) measure(ctx context.Context, n Node, pic ops.Pic) error {
 	w, h, c := q.x1-q.x0, q.y1-q.y0, pic.C
 	sp := q.spot
-	sp.At, sp.From = ops.MaskPoint{X: sub(sp.At.X, rat(int64(q.x0))), Y: sub(sp.At.Y, rat(int64(q.y0)))}, nil
+	sp.At, sp.From = ops.MaskPoint{X: less(sp.At.X, fraction(int64(q.x0))), Y: less(sp.At.Y, fraction(int64(q.y0)))}, nil
 	x, y, r := flt(sp.At.X), flt(sp.At.Y), flt(sp.Radius)
 	o, ok := ops.Lookup(n.Op, n.Ver)
 	if !ok {

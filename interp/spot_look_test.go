@@ -46,7 +46,7 @@ func TestContrastOfSpots(t *testing.T) {
 	write(t, file, "recipe 1 draft\nmaster \"m.tif\" space grey-2.2\nprepare {\n    spot at (101 px, 51 px) radius 6.5 px soft 0%\n    spot at (300 px, 50 px) radius 5 px\n"+
 		spots.String()+"}\nprint p {\n    size 400 px wide at 300 ppi\n    save tiff \"p.tif\"\n}\nprint q {\n    size 200 px wide at 300 ppi\n    enlarge with cubic\n    save tiff \"q.tif\"\n}\n")
 	j := mustLoad(t, file, LoadOptions{Spots: true})
-	s := j.Plans[1].Spots
+	s := j.Spots[j.Plans[1]]
 	if len(s) != 102 || s[0].Line != 4 || s[1].Line != 5 {
 		t.Fatalf("%d spots, %v", len(s), s[:2])
 	}

@@ -2,30 +2,20 @@ package interp
 
 import (
 	"fmt"
+	"math/big"
 	"os"
 
 	"platemark/interp/disk"
+	"platemark/ops/exact"
 	"platemark/ops/raster"
 )
 
-// memoryLimit is the largest picture kept in memory between prepare and the
-// prints, in bytes: 89 megapixels of RGB. A larger one goes to a temporary file
-// and is read by rows, which takes some hundredths more of processor time.
-const memoryLimit = 512 << 20
-
-// testOnlyMemoryLimit, if not 0, replaces memoryLimit.
-var testOnlyMemoryLimit int64
-
-func memoryMost() int64 {
-	if testOnlyMemoryLimit != 0 {
-		return testOnlyMemoryLimit
-	}
-	return memoryLimit
-}
+// pixels is the whole number of pixels nearest to r, halves upwards.
+func pixels(r *big.Rat) int { return int(exact.HalfUp(r).Int64()) }
 
 func newStore(w, h, c int) (*raster.Store, error) {
 	size := 2 * int64(w) * int64(h) * int64(c)
-	if size <= memoryMost() {
+	if size <= memoryLimit {
 		return raster.NewMemory(w, h, c), nil
 	}
 	f, err := disk.Temp(size)

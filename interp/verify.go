@@ -249,7 +249,7 @@ func recipeState(ctx context.Context, l *audit.Log) (RecipeState, []string) {
 // changedLines lists the lines that one text has and the other hasn't, by the
 // longest common subsequence.
 func changedLines(old, new string) []string {
-	a, b := splitLines(old), splitLines(new)
+	a, b := recipeLines(old), recipeLines(new)
 	// Common ends first, so that the table stays small.
 	lo := 0
 	for lo < len(a) && lo < len(b) && a[lo] == b[lo] {
@@ -293,6 +293,10 @@ func changedLines(old, new string) []string {
 	return out
 }
 
-func splitLines(s string) []string {
-	return strings.Split(strings.TrimSuffix(strings.ReplaceAll(s, "\r\n", "\n"), "\n"), "\n")
+// plural is the word for n of a thing.
+func plural(n int, word string) string {
+	if n == 1 {
+		return word
+	}
+	return word + "s"
 }

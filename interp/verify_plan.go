@@ -66,7 +66,7 @@ func planAgain(ctx context.Context, l *audit.Log, where map[string]string) error
 		known[inputName{master.Role(in.Role), in.Path}] = sumFrom(in.SHA256)
 	}
 	j, err := load(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		glance: true, known: known, found: func(_ master.Role, p string) string { return where[p] }})
+		open: master.Glance, known: known, found: func(_ master.Role, p string) string { return where[p] }})
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}

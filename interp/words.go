@@ -5,7 +5,10 @@ import "strings"
 // recipeText is a recipe's text by lines, for plans and reports that quote it.
 type recipeText []string
 
-func recipeLines(text string) recipeText { return splitLines(strings.TrimPrefix(text, "\ufeff")) }
+func recipeLines(text string) recipeText {
+	text = strings.TrimPrefix(text, "\ufeff")
+	return strings.Split(strings.TrimSuffix(strings.ReplaceAll(text, "\r\n", "\n"), "\n"), "\n")
+}
 
 // words is a line without indent and comment, its words one space apart; ""
 // where there is no such line. A statement over several lines is named by its
@@ -35,12 +38,4 @@ func commentStart(l string) int {
 		}
 	}
 	return -1
-}
-
-// plural is the word for n of a thing.
-func plural(n int, word string) string {
-	if n == 1 {
-		return word
-	}
-	return word + "s"
 }

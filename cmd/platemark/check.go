@@ -43,9 +43,9 @@ func (c *checkCmd) Run(a *app) error {
 		if !j.Failed() {
 			fmt.Fprintf(a.out, "%s: ready to build\n", file)
 			for _, p := range j.Plans {
-				if c.Masks && len(p.Masks) > 0 {
+				if m := j.Masks[p]; c.Masks && len(m) > 0 {
 					fmt.Fprintf(a.out, "  print %s\n", p.Print)
-					a.tellMasks(p)
+					a.tellMasks(m)
 				}
 			}
 		}

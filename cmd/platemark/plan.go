@@ -93,6 +93,8 @@ func (c *planCmd) Run(a *app) error {
 		for _, p := range j.Plans {
 			r := planRowOf(file, j.OutPath(p, c.Out), p, c.n())
 			r.Language = j.Language()
+			r.Masks = append([]interp.MaskCover{}, j.Masks[p]...)
+			r.Spots = append([]interp.SpotLook{}, j.Spots[p]...)
 			rows = append(rows, r)
 			if !c.JSON {
 				a.tellPlan(p, r, c.n())
@@ -138,8 +140,6 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 		}
 		r.Steps = append(r.Steps, s)
 	}
-	r.Masks = append([]interp.MaskCover{}, p.Masks...)
-	r.Spots = append([]interp.SpotLook{}, p.Spots...)
 	return r
 }
 
@@ -192,11 +192,11 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		on = fmt.Sprintf("%d of %s", r.Workers, lang.Count(workers, "processor"))
 	}
 	fmt.Fprintf(a.out, "  needs      at most %s of memory and %s on %s\n", interp.SizeText(r.Memory), length, on)
-	if len(p.Masks) > 0 {
+	if len(r.Masks) > 0 {
 		fmt.Fprintln(a.out, "  masks")
-		a.tellMasks(p)
+		a.tellMasks(r.Masks)
 	}
-	a.tellSpots(p.Spots)
+	a.tellSpots(r.Spots)
 	fmt.Fprintln(a.out, "  steps")
 	for _, s := range r.Steps {
 		line := "     "
@@ -215,8 +215,8 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 }
 
 // tellMasks says what the masks of a print cover.
-func (a *app) tellMasks(p *interp.Plan) {
-	for _, m := range p.Masks {
+func (a *app) tellMasks(list []interp.MaskCover) {
+	for _, m := range list {
 		fmt.Fprintf(a.out, "    %5d  %s covers %s of the frame, %s of the print\n", m.Line, m.Name, interp.ShareText(m.Frame), interp.ShareText(m.Print))
 	}
 }
