@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"platemark/interp/audit"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/codec/tiff/tifftest"
 )
@@ -31,7 +32,7 @@ func checkBounds(t *testing.T, src []byte) *Job {
 	var m0, m1 runtime.MemStats
 	runtime.ReadMemStats(&m0)
 	cpu0, _ := audit.Usage()
-	j, err := load(context.Background(), filepath.Join(t.TempDir(), "bounds.recipe"), t.TempDir(), src, LoadOptions{NoOutputs: true, noPins: true})
+	j, err := LoadText(context.Background(), filepath.Join(t.TempDir(), "bounds.recipe"), t.TempDir(), src, LoadOptions{NoOutputs: true, NoPins: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,7 +114,7 @@ func TestBounds(t *testing.T) {
 			j := checkBounds(t, src[:min(len(src), 4<<20)])
 			if name == "spots" { // right but for its master
 				for _, d := range j.Diags {
-					if d.Code != codeInput {
+					if d.Code != plan.CodeInput {
 						t.Errorf("%+v", d)
 					}
 				}

@@ -16,6 +16,7 @@ import (
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/engine"
+	"platemark/interp/plan"
 	"platemark/ops/raster"
 )
 
@@ -50,20 +51,20 @@ type Built struct {
 // every node on the way to it.
 type kept struct {
 	store   *raster.Store
-	results map[raster.Sum]result // by node key
+	results map[raster.Sum]plan.Result // by node key
 }
 
 // A builder makes the prints of a job; what prints share is made once.
 type builder struct {
 	job    *Job
 	o      BuildOptions
-	inputs map[inputFile]loaded
+	inputs map[plan.InputFile]loaded
 	kept   map[raster.Sum]*kept // by the node's key
 	began  time.Time
 	// later are the plans still to come, for what is worth keeping.
-	later []*Plan
+	later []*plan.Print
 	// report is what was found in the samples of each input.
-	report map[inputFile][]string
+	report map[plan.InputFile][]string
 }
 
 type loaded struct {
@@ -75,7 +76,7 @@ func newBuilder(j *Job, o BuildOptions) *builder {
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
-	return &builder{job: j, o: o, inputs: map[inputFile]loaded{}, kept: map[raster.Sum]*kept{}, report: map[inputFile][]string{}}
+	return &builder{job: j, o: o, inputs: map[plan.InputFile]loaded{}, kept: map[raster.Sum]*kept{}, report: map[plan.InputFile][]string{}}
 }
 
 func (b *builder) close() {
@@ -100,7 +101,7 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 		b.later = j.Plans[i+1:]
 		built, err := b.print(ctx, p, j.OutPath(p, o.Out), nil)
 		if err != nil {
-			return out, fmt.Errorf("print %s: %w", p.Print, err)
+			return out, fmt.Errorf("print %s: %w", p.Name, err)
 		}
 		out = append(out, *built)
 		b.release()
@@ -111,7 +112,7 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 // release gives back what no later plan needs.
 func (b *builder) release() {
 	for key, k := range b.kept {
-		if !slices.ContainsFunc(b.later, func(l *Plan) bool { return l.nodeOf(key) >= 0 }) {
+		if !slices.ContainsFunc(b.later, func(l *plan.Print) bool { return l.NodeOf(key) >= 0 }) {
 			k.store.Close()
 			delete(b.kept, key)
 		}
@@ -140,9 +141,9 @@ func newCounter(tell func(int64)) *counter { return &counter{tell: tell} }
 func (c *counter) add(rows int) { c.tell(c.n.Add(int64(rows))) }
 
 // input loads an input picture, or finds it loaded.
-func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
+func (b *builder) input(ctx context.Context, n plan.Node) (loaded, error) {
 	in := n.Input
-	if l, ok := b.inputs[fileOf(in)]; ok && l.store != nil {
+	if l, ok := b.inputs[plan.FileOf(in)]; ok && l.store != nil {
 		return l, nil
 	}
 	info := in.Picture.Info()
@@ -155,19 +156,19 @@ func (b *builder) input(ctx context.Context, n Node) (loaded, error) {
 		st.Close()
 		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
 	}
-	b.report[fileOf(in)] = report
+	b.report[plan.FileOf(in)] = report
 	l := loaded{store: st, bands: raster.Bands(sums)}
-	b.inputs[fileOf(in)] = l
+	b.inputs[plan.FileOf(in)] = l
 	return l, nil
 }
 
 // warnings are what was found in the samples of the inputs of one print.
-func (b *builder) warnings(p *Plan) (out []string) {
+func (b *builder) warnings(p *plan.Print) (out []string) {
 	for _, n := range p.Nodes {
 		if n.Input == nil {
 			continue
 		}
-		for _, w := range b.report[fileOf(n.Input)] {
+		for _, w := range b.report[plan.FileOf(n.Input)] {
 			if w = n.Input.Path + ": " + w; !slices.Contains(out, w) {
 				out = append(out, w)
 			}
@@ -179,7 +180,7 @@ func (b *builder) warnings(p *Plan) (out []string) {
 // graph is what makes node out, from inputs and from what is kept; of says which
 // node of the plan each of its own is. Digests that results lack are asked for,
 // none with results nil.
-func (b *builder) graph(ctx context.Context, p *Plan, out int, results map[raster.Sum]result) (g *engine.Graph, of []int, err error) {
+func (b *builder) graph(ctx context.Context, p *plan.Print, out int, results map[raster.Sum]plan.Result) (g *engine.Graph, of []int, err error) {
 	keep := func(key raster.Sum) (*raster.Store, bool) {
 		k := b.kept[key]
 		if k == nil {
@@ -190,30 +191,30 @@ func (b *builder) graph(ctx context.Context, p *Plan, out int, results map[raste
 		}
 		return k.store, true
 	}
-	input := func(n Node) (*raster.Store, error) {
+	input := func(n plan.Node) (*raster.Store, error) {
 		l, err := b.input(ctx, n)
 		if err == nil && results != nil {
-			results[n.key] = resultOf(n, l.bands)
+			results[n.Key] = plan.ResultOf(n, l.bands)
 		}
 		return l.store, err
 	}
-	if g, of, err = p.graph(out, keep, input); err != nil || results == nil {
+	if g, of, err = p.Graph(out, keep, input); err != nil || results == nil {
 		return g, of, err
 	}
 	for i := range g.Nodes {
-		_, have := results[p.Nodes[of[i]].key]
+		_, have := results[p.Nodes[of[i]].Key]
 		g.Nodes[i].Digest = g.Nodes[i].Step != nil && !have
 	}
 	return g, of, nil
 }
 
 // prepare keeps the picture that prepare makes, where it isn't the master's own.
-func (b *builder) prepare(ctx context.Context, p *Plan) error {
+func (b *builder) prepare(ctx context.Context, p *plan.Print) error {
 	n := p.Nodes[p.Ready]
-	if n.Input != nil || b.kept[n.key] != nil {
+	if n.Input != nil || b.kept[n.Key] != nil {
 		return nil
 	}
-	k := &kept{results: map[raster.Sum]result{}}
+	k := &kept{results: map[raster.Sum]plan.Result{}}
 	g, of, err := b.graph(ctx, p, p.Ready, k.results)
 	if err != nil {
 		return err
@@ -227,7 +228,7 @@ func (b *builder) prepare(ctx context.Context, p *Plan) error {
 		return err
 	}
 	record(p, of, sums, k.results)
-	b.kept[n.key] = k
+	b.kept[n.Key] = k
 	b.dropInputs()
 	return nil
 }
@@ -235,14 +236,14 @@ func (b *builder) prepare(ctx context.Context, p *Plan) error {
 // dropInputs gives back decoded inputs, but for those that a later plan will
 // prepare another picture from, up to one large master in memory.
 func (b *builder) dropInputs() {
-	wanted := map[inputFile]bool{}
+	wanted := map[plan.InputFile]bool{}
 	for _, p := range b.later {
-		if b.kept[p.Nodes[p.Ready].key] != nil {
+		if b.kept[p.Nodes[p.Ready].Key] != nil {
 			continue
 		}
 		for _, n := range p.Nodes {
 			if n.Input != nil && n.Input.Picture != nil {
-				wanted[fileOf(n.Input)] = true
+				wanted[plan.FileOf(n.Input)] = true
 			}
 		}
 	}
@@ -257,7 +258,7 @@ func (b *builder) dropInputs() {
 		held += memory(l)
 	}
 	for in, l := range b.inputs {
-		if !wanted[in] || held > memoryLimit {
+		if !wanted[in] || held > plan.MemoryLimit {
 			held -= memory(l)
 			l.store.Close()
 			delete(b.inputs, in)
@@ -265,18 +266,18 @@ func (b *builder) dropInputs() {
 	}
 }
 
-func record(p *Plan, of []int, sums [][]raster.Sum, results map[raster.Sum]result) {
+func record(p *plan.Print, of []int, sums [][]raster.Sum, results map[raster.Sum]plan.Result) {
 	for i, s := range sums {
 		if s != nil {
 			n := p.Nodes[of[i]]
-			results[n.key] = resultOf(n, raster.Bands(s))
+			results[n.Key] = plan.ResultOf(n, raster.Bands(s))
 		}
 	}
 }
 
 // engineOptions are those of a run that is told of under a name, "" for none.
 func (b *builder) engineOptions(stage string) engine.Options {
-	o := engine.Options{Workers: b.o.Workers, BandRows: b.o.BandRows, MemoryLimit: memoryLimit, NewStore: newStore}
+	o := engine.Options{Workers: b.o.Workers, BandRows: b.o.BandRows, MemoryLimit: plan.MemoryLimit, NewStore: newStore}
 	if tell := b.o.Progress; tell != nil && stage != "" {
 		o.Progress = func(done, due int64) { tell(stage, done, due) }
 	}
@@ -285,9 +286,9 @@ func (b *builder) engineOptions(stage string) engine.Options {
 
 // print makes one print. With want set (a reprint) the records are compared
 // with that log's before the file gets its name.
-func (b *builder) print(ctx context.Context, p *Plan, out string, want *audit.Log) (*Built, error) {
+func (b *builder) print(ctx context.Context, p *plan.Print, out string, want *audit.Log) (*Built, error) {
 	b.began = time.Now()
-	likely, most := p.File.room(p.Nodes[p.Out].Pic)
+	likely, most := p.File.Room(p.Nodes[p.Out].Pic)
 	f, err := disk.Create(out, likely, most, b.o.Force)
 	if err != nil {
 		return nil, err
@@ -308,7 +309,7 @@ func (b *builder) print(ctx context.Context, p *Plan, out string, want *audit.Lo
 		b.failed(p, out, err)
 		return nil, err
 	}
-	built.Print, built.File = p.Print, out
+	built.Print, built.File = p.Name, out
 	built.Warnings = b.warnings(p)
 	built.Wall = time.Since(b.began)
 	c.Close(b.run(p, filepath.Dir(out), filepath.Base(out), ""))
@@ -345,13 +346,13 @@ func (b *builder) sameLog(want *audit.Log, out string) bool {
 }
 
 // picture computes the print into f and writes the determined records.
-func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *audit.Chain, error) {
-	if p.shared {
+func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Built, *audit.Chain, error) {
+	if p.Shared {
 		if err := b.prepare(ctx, p); err != nil {
 			return nil, nil, err
 		}
 	}
-	results := map[raster.Sum]result{}
+	results := map[raster.Sum]plan.Result{}
 	g, of, err := b.graph(ctx, p, p.Out, results)
 	if err != nil {
 		return nil, nil, err
@@ -361,7 +362,7 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 	var sums [][]raster.Sum
 	s, done, err := newFileSink(w, p.File, pic)
 	if err == nil {
-		sums, err = engine.Run(ctx, g, s, b.engineOptions("print "+p.Print))
+		sums, err = engine.Run(ctx, g, s, b.engineOptions("print "+p.Name))
 	}
 	if err == nil {
 		err = done()
@@ -377,9 +378,9 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 		return nil, nil, disk.PlainError(err)
 	}
 	record(p, of, sums, results)
-	list := make([]result, len(p.Nodes))
+	list := make([]plan.Result, len(p.Nodes))
 	for i, n := range p.Nodes {
-		r, ok := results[n.key]
+		r, ok := results[n.Key]
 		if !ok {
 			return nil, nil, fmt.Errorf("internal: the step of line %d has no digest", n.Line)
 		}
@@ -390,13 +391,13 @@ func (b *builder) picture(ctx context.Context, p *Plan, f *disk.File) (*Built, *
 			return nil, nil, err
 		}
 	}
-	c := determined(p, b.job.Recipe.Version, b.job.Recipe.Draft, b.job.Source, list, s.n, s.digest())
+	c := plan.Records(p, b.job.Recipe.Version, b.job.Recipe.Draft, b.job.Source, list, s.n, s.digest())
 	return &Built{Size: s.n, Sum: s.digest(), Mark: p.Mark, W: pic.W, H: pic.H}, c, nil
 }
 
 // olderLogs compares with every log of the same mark beside the file: same
 // mark, same file. A log of another draft speaks of other pictures.
-func (b *builder) olderLogs(p *Plan, out string, built *Built) error {
+func (b *builder) olderLogs(p *plan.Print, out string, built *Built) error {
 	for _, path := range audit.LogsOf(out, p.Mark.String()) {
 		l, err := audit.ReadLog(path)
 		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != b.job.Draft() {
@@ -413,14 +414,14 @@ func (b *builder) olderLogs(p *Plan, out string, built *Built) error {
 
 // failed leaves a log of a build that failed, under another name. A build that
 // was stopped on purpose leaves none.
-func (b *builder) failed(p *Plan, out string, why error) {
+func (b *builder) failed(p *plan.Print, out string, why error) {
 	if errors.Is(why, context.Canceled) {
 		return
 	}
 	c := &audit.Chain{}
 	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: b.job.Recipe.Version, Draft: b.job.Draft()}
 	c.Add(head)
-	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Print, SHA256: audit.SumOf(b.job.Source), Text: string(b.job.Source)})
+	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Name, SHA256: audit.SumOf(b.job.Source), Text: string(b.job.Source)})
 	for _, in := range p.Inputs {
 		c.Add(audit.InputRecord{Record: "input", Prev: c.Prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()})
 	}
@@ -435,7 +436,7 @@ func (b *builder) failed(p *Plan, out string, why error) {
 
 // run is the run record's content: paths relative to the log's folder, so that
 // no private folder name goes out with a print.
-func (b *builder) run(p *Plan, folder, out, failure string) audit.Run {
+func (b *builder) run(p *plan.Print, folder, out, failure string) audit.Run {
 	r := audit.NewRun(b.began, b.o.Workers)
 	r.Out, r.Failure = out, failure
 	if b.job.File != "" {

@@ -6,6 +6,7 @@ import (
 	"image"
 	"runtime"
 
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
@@ -47,18 +48,18 @@ const (
 
 // coverMasks works out what each mask of the plan covers, and warns at the
 // steps whose mask leaves them no effect, or no need of a mask.
-func (b *builder) coverMasks(ctx context.Context, p *Plan) error {
+func (b *builder) coverMasks(ctx context.Context, p *plan.Print) error {
 	pic := p.Nodes[0].Pic
 	s := float64(maskLong) / float64(max(pic.W, pic.H, maskLong))
-	src := &source{key: p.Nodes[0].key, pic: pic}
+	src := &source{key: p.Nodes[0].Key, pic: pic}
 	src.pic.W, src.pic.H = max(1, int(float64(pic.W)*s)), max(1, int(float64(pic.H)*s))
 	var masks []MaskCover
 	seen := map[raster.Sum]bool{}
 	for i, n := range p.Nodes {
-		if n.Op != "mask" || seen[n.key] {
+		if n.Op != "mask" || seen[n.Key] {
 			continue
 		}
-		seen[n.key] = true
+		seen[n.Key] = true
 		g, err := b.small(ctx, smallPlan{p: p, src: src}, i)
 		if err != nil {
 			return err
@@ -72,24 +73,24 @@ func (b *builder) coverMasks(ctx context.Context, p *Plan) error {
 		if m.small, err = b.whole(ctx, g); err != nil {
 			return err
 		}
-		if m.Frame, err = b.share(ctx, p, m, whole(n.Pic.W, n.Pic.H)); err != nil {
+		if m.Frame, err = b.share(ctx, p, m, plan.Whole(n.Pic.W, n.Pic.H)); err != nil {
 			return err
 		}
-		if m.Print, err = b.share(ctx, p, m, p.covers); err != nil {
+		if m.Print, err = b.share(ctx, p, m, p.Covers); err != nil {
 			return err
 		}
 		masks = append(masks, m)
 	}
 	b.job.Masks[p] = masks
-	for _, u := range p.uses {
-		if p.nodeOf(u.step) < 0 {
+	for _, u := range p.Uses {
+		if p.NodeOf(u.Step) < 0 {
 			continue
 		}
 		for _, m := range masks {
-			if p.Nodes[m.node].key != u.mask {
+			if p.Nodes[m.node].Key != u.Mask {
 				continue
 			}
-			share, err := b.share(ctx, p, m, u.covers)
+			share, err := b.share(ctx, p, m, u.Covers)
 			if err != nil {
 				return err
 			}
@@ -102,8 +103,8 @@ func (b *builder) coverMasks(ctx context.Context, p *Plan) error {
 			default:
 				continue
 			}
-			p.Notes = append(p.Notes, lang.Diagnostic{Severity: lang.Warning, Code: codeMaskCovers, Span: u.at.Span,
-				Summary: fmt.Sprintf("mask %s covers %s of the picture here", u.at.Value, what), Detail: detail,
+			p.Notes = append(p.Notes, lang.Diagnostic{Severity: lang.Warning, Code: plan.CodeMaskCovers, Span: u.At.Span,
+				Summary: fmt.Sprintf("mask %s covers %s of the picture here", u.At.Value, what), Detail: detail,
 				Hints: []string{"look at it: platemark plan RECIPE --picture masks.png"}})
 		}
 	}
@@ -112,7 +113,7 @@ func (b *builder) coverMasks(ctx context.Context, p *Plan) error {
 
 // share is the mean of a mask over a part of the frame. It is exact where it is
 // 0 or 1.
-func (b *builder) share(ctx context.Context, p *Plan, m MaskCover, part rect) (float64, error) {
+func (b *builder) share(ctx context.Context, p *plan.Print, m MaskCover, part plan.Rect) (float64, error) {
 	mean := func(v []uint16) float64 {
 		var sum uint64
 		for _, s := range v {
@@ -123,8 +124,8 @@ func (b *builder) share(ctx context.Context, p *Plan, m MaskCover, part rect) (f
 	cut := func(w, h int) (x0, y0, x1, y1 int) {
 		full := p.Nodes[m.node].Pic
 		at := func(r, size int, of int) int { return r * size / of }
-		x0, y0 = at(pixels(part.x0), w, full.W), at(pixels(part.y0), h, full.H)
-		x1, y1 = at(pixels(part.x1), w, full.W), at(pixels(part.y1), h, full.H)
+		x0, y0 = at(pixels(part.X0), w, full.W), at(pixels(part.Y0), h, full.H)
+		x1, y1 = at(pixels(part.X1), w, full.W), at(pixels(part.Y1), h, full.H)
 		x0, y0 = min(max(x0, 0), w-1), min(max(y0, 0), h-1)
 		return x0, y0, min(max(x1, x0+1), w), min(max(y1, y0+1), h)
 	}
@@ -171,8 +172,8 @@ type SmallMask struct {
 // DrawMasks makes the print of a plan small, at most long pixels on its longer
 // side, in sRGB, with each of its masks over it. The job must have been loaded
 // with LoadOptions.Masks.
-func DrawMasks(ctx context.Context, j *Job, p *Plan, long, workers int) (*MaskPicture, error) {
-	k, _, err := newProofer(j, j.Recipe.Print(p.Print), nil, ProofOptions{Long: long, Workers: workers})
+func DrawMasks(ctx context.Context, j *Job, p *plan.Print, long, workers int) (*MaskPicture, error) {
+	k, _, err := newProofer(j, j.Recipe.Print(p.Name), nil, ProofOptions{Long: long, Workers: workers})
 	if err != nil {
 		return nil, err
 	}
@@ -202,10 +203,10 @@ func DrawMasks(ctx context.Context, j *Job, p *Plan, long, workers int) (*MaskPi
 			f := lo + (float64(i)+0.5)/float64(n)*size
 			return min(max(int(f*float64(small)/float64(of)), 0), small-1)
 		}
-		x0, _ := p.covers.x0.Float64()
-		y0, _ := p.covers.y0.Float64()
-		w, _ := p.covers.w().Float64()
-		h, _ := p.covers.h().Float64()
+		x0, _ := p.Covers.X0.Float64()
+		y0, _ := p.Covers.Y0.Float64()
+		w, _ := p.Covers.W().Float64()
+		h, _ := p.Covers.H().Float64()
 		for y := range m.h {
 			my := at(y, m.h, y0, h, frame.H, c.smallH)
 			for x := range m.w {

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"platemark/interp/plan"
 	"platemark/ops/codec/tiff"
 )
 
@@ -54,7 +55,7 @@ func TestSharesOfMasks(t *testing.T) {
 		j := mustLoad(t, file, LoadOptions{Masks: true})
 		warns := 0
 		for _, d := range j.Diags {
-			if d.Code == codeMaskCovers {
+			if d.Code == plan.CodeMaskCovers {
 				warns++
 			}
 		}

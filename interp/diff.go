@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"platemark/interp/master"
+	"platemark/interp/plan"
 )
 
 // Diff is what a comparison of two sides comes to. It speaks of results: what
@@ -338,12 +339,12 @@ func (c *comparison) head(x, y *account) (out []Change) {
 	}
 	// The same path, another file.
 	for _, n := range c.b.named(y) {
-		if n.role == master.RoleMaster || !slices.ContainsFunc(c.a.named(x), func(m namedInput) bool { return m.role == n.role && m.text.Value == n.text.Value }) {
+		if n.Role == master.RoleMaster || !slices.ContainsFunc(c.a.named(x), func(m plan.NamedInput) bool { return m.Role == n.Role && m.Text.Value == n.Text.Value }) {
 			continue
 		}
-		da, db := c.a.digest(n.role, n.text.Value), c.b.digest(n.role, n.text.Value)
+		da, db := c.a.digest(n.Role, n.Text.Value), c.b.digest(n.Role, n.Text.Value)
 		if da != "" && db != "" && da != db {
-			out = append(out, Change{Kind: "input", Where: "recipe", Step: string(n.role), LineB: n.text.Line, Param: string(n.role), Old: fileWords(n.text.Value, da), New: fileWords(n.text.Value, db)})
+			out = append(out, Change{Kind: "input", Where: "recipe", Step: string(n.Role), LineB: n.Text.Line, Param: string(n.Role), Old: fileWords(n.Text.Value, da), New: fileWords(n.Text.Value, db)})
 		}
 	}
 	return out
@@ -359,8 +360,8 @@ func fileWords(path, digest string) string {
 func (s *Side) digest(role master.Role, path string) string { return s.files[string(role)+"\x00"+path] }
 
 // named lists the files that one print's steps and masks name.
-func (s *Side) named(a *account) (out []namedInput) {
-	set := newInputSet(context.Background(), "", s.rec)
+func (s *Side) named(a *account) (out []plan.NamedInput) {
+	set := plan.NewInputs(context.Background(), "", s.rec)
 	words := map[string]bool{}
 	for _, st := range a.steps {
 		if v, ok := st.get("to"); ok && v.kind == fileValue {
@@ -374,8 +375,8 @@ func (s *Side) named(a *account) (out []namedInput) {
 			}
 		}
 	}
-	for _, n := range set.named() {
-		if words[n.text.Value] {
+	for _, n := range set.Named() {
+		if words[n.Text.Value] {
 			out = append(out, n)
 		}
 	}

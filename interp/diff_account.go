@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode"
 
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops"
 )
@@ -218,7 +219,7 @@ func derived(kind, name string) bool {
 
 // accountant lists the statements of one print.
 type accountant struct {
-	lines  recipeText
+	lines  plan.Lines
 	solver *solver
 	uses   map[string]int
 	paper  string // that the print is on
@@ -251,10 +252,10 @@ func (a *accountant) steps(block string, list []lang.Step, rec *lang.Recipe) {
 		case *lang.Turn, *lang.Mirror:
 			// Turns at the head are one step, whatever they are made of.
 			first := list[i].Where().Line
-			o, n := headTurns(1, list[i:])
+			o, n := plan.HeadTurns(1, list[i:])
 			i += n - 1
 			if o != 1 {
-				a.add(&statement{kind: "turn", block: block, line: first, text: a.lines.words(first), params: []param{{name: "way", v: wordOf(turnWords[o])}}})
+				a.add(&statement{kind: "turn", block: block, line: first, text: a.lines.Words(first), params: []param{{name: "way", v: wordOf(turnWords[o])}}})
 			}
 		case *lang.Tone:
 			if s.For == nil || s.For.Value == a.paper {
@@ -296,7 +297,7 @@ func (a *accountant) add(s *statement) {
 
 func (a *accountant) step(block string, s lang.Step, rec *lang.Recipe) {
 	line := s.Where().Line
-	st := &statement{kind: stepKind(s), block: block, line: line, text: a.lines.words(line), params: paramsOf(s)}
+	st := &statement{kind: stepKind(s), block: block, line: line, text: a.lines.Words(line), params: paramsOf(s)}
 	switch x := s.(type) {
 	case *lang.Convert:
 		to := value{kind: fileValue, set: true}
@@ -378,9 +379,9 @@ next:
 }
 
 func (a *accountant) spots(block string, run []*lang.SpotAt) {
-	st := &statement{kind: "spots", block: block, line: run[0].Line, text: a.lines.words(run[0].Line)}
+	st := &statement{kind: "spots", block: block, line: run[0].Line, text: a.lines.Words(run[0].Line)}
 	for _, s := range run {
-		st.spots = append(st.spots, spotLine{line: s.Line, text: a.lines.words(s.Line), params: paramsOf(s)})
+		st.spots = append(st.spots, spotLine{line: s.Line, text: a.lines.Words(s.Line), params: paramsOf(s)})
 	}
 	if args := a.solver.take(st.line, "spots"); args != nil {
 		// Spots that a crop cut away have no solved form, and then nobody

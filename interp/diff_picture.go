@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"platemark/interp/engine"
+	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
 )
@@ -113,11 +114,11 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 // viewer makes pictures of one side's print.
 type viewer struct {
 	b   *builder
-	p   *Plan
+	p   *plan.Print
 	src *source // of the reduced pictures
 }
 
-func newViewer(s *Side, p *Plan, o ViewOptions) *viewer {
+func newViewer(s *Side, p *plan.Print, o ViewOptions) *viewer {
 	v := &viewer{p: p, b: newBuilder(s.job, BuildOptions{Workers: o.Workers})}
 	if o.Progress != nil {
 		v.b.o.Progress = func(stage string, done, due int64) { o.Progress(s.Name+", "+stage, done, due) }
@@ -128,11 +129,11 @@ func newViewer(s *Side, p *Plan, o ViewOptions) *viewer {
 // start makes what reduced pictures of w px start from; like, if it has the
 // same, lends it.
 func (v *viewer) start(ctx context.Context, w int, like *viewer) (err error) {
-	if key, ok := meeting([]*Plan{v.p}); ok && like != nil && like.src.key == key && like.p.before(like.p.nodeOf(key), like.p.Out) == v.p.before(v.p.nodeOf(key), v.p.Out) {
+	if key, ok := meeting([]*plan.Print{v.p}); ok && like != nil && like.src.key == key && like.p.Before(like.p.NodeOf(key), like.p.Out) == v.p.Before(v.p.NodeOf(key), v.p.Out) {
 		v.src = like.src
 		return nil
 	}
-	v.src, err = v.b.reducedFor(ctx, []*Plan{v.p}, v.p.Out, w)
+	v.src, err = v.b.reducedFor(ctx, []*plan.Print{v.p}, v.p.Out, w)
 	return err
 }
 
@@ -149,7 +150,7 @@ func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
 func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
 	g := &engine.Graph{Nodes: []engine.Node{{Pic: v.src.pic, Store: v.src.store}}}
 	pic := v.src.pic
-	if from := v.p.before(v.p.nodeOf(v.src.key), v.p.Out) * pic.W / v.p.Nodes[v.p.nodeOf(v.src.key)].Pic.W; 2*from > w {
+	if from := v.p.Before(v.p.NodeOf(v.src.key), v.p.Out) * pic.W / v.p.Nodes[v.p.NodeOf(v.src.key)].Pic.W; 2*from > w {
 		pic.W, pic.H = max(1, pic.W*w/(2*from)), max(1, pic.H*w/(2*from))
 	}
 	src, err := v.b.shrink(ctx, g, v.src.key, pic.W, pic.H)
@@ -195,7 +196,7 @@ func (v *viewer) small(ctx context.Context, src *source, w, h int, args map[int]
 		return nil, err
 	}
 	// Cropping may leave it a pixel off.
-	out, err := engine.Reduce(ctx, g, w, h, v.b.engineOptions("print "+v.p.Print))
+	out, err := engine.Reduce(ctx, g, w, h, v.b.engineOptions("print "+v.p.Name))
 	if err != nil {
 		return nil, err
 	}
@@ -234,7 +235,7 @@ func (v *viewer) picture(w, h int, samples []uint16) (*ViewPicture, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &ViewPicture{Print: v.p.Print, FullW: pic.W, FullH: pic.H, W: w, H: h, lab: make([]colour.Lab, w*h), RGB: make([]uint8, 3*w*h)}
+	o := &ViewPicture{Print: v.p.Name, FullW: pic.W, FullH: pic.H, W: w, H: h, lab: make([]colour.Lab, w*h), RGB: make([]uint8, 3*w*h)}
 	to.Row(o.lab, samples)
 	rgb := make([]uint16, 3*w*h)
 	from.Row(rgb, o.lab)

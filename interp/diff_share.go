@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"platemark/interp/engine"
+	"platemark/interp/plan"
 )
 
 // shares says of each change what share of the picture it touches: a masked
@@ -68,7 +69,7 @@ func shares(ctx context.Context, a, b *Side, x, y *account, va, vb *viewer, list
 }
 
 // spotShare is the area of the spot on a line as a share of the frame.
-func spotShare(a *account, p *Plan, line int) float64 {
+func spotShare(a *account, p *plan.Print, line int) float64 {
 	if line == 0 {
 		return 0
 	}
@@ -127,7 +128,7 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 }
 
 // maskMean is the mean of a mask over a part of its frame, 0 to 1.
-func (b *builder) maskMean(ctx context.Context, p *Plan, mask int, part image.Rectangle) (mean float64, err error) {
+func (b *builder) maskMean(ctx context.Context, p *plan.Print, mask int, part image.Rectangle) (mean float64, err error) {
 	g, _, err := b.graph(ctx, p, mask, nil)
 	if err != nil {
 		return 0, err

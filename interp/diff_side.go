@@ -13,6 +13,7 @@ import (
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops"
 )
@@ -52,7 +53,7 @@ type account struct {
 	drawn  map[int]ops.Args // what a plan or log made of masks, by line
 	masks  []string         // the masks that it works through, with those inside them
 	used   map[string]bool
-	plan   *Plan
+	plan   *plan.Print
 }
 
 type maskAccount struct {
@@ -101,11 +102,11 @@ func OpenSide(ctx context.Context, arg string) (*Side, error) {
 // recipeSide plans a recipe's text as if it stood at file.
 func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, error) {
 	s := &Side{Name: name, Text: text, files: map[string]string{}}
-	j, err := load(ctx, file, filepath.Dir(disk.Real(file)), text, LoadOptions{NoOutputs: true, noPins: true})
+	j, err := LoadText(ctx, file, filepath.Dir(disk.Real(file)), text, LoadOptions{NoOutputs: true, NoPins: true})
 	if err != nil {
 		return nil, err
 	}
-	if j.inputs == nil {
+	if j.Inputs == nil {
 		return nil, &Problems{text, j.Diags}
 	}
 	s.rec, s.job, s.draft = j.Recipe, j, j.Draft()
@@ -128,13 +129,13 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 			}
 		}
 	}
-	for _, in := range j.inputs.sorted() {
+	for _, in := range j.Inputs.Sorted() {
 		s.files[string(in.Role)+"\x00"+in.Path] = in.Sum.String()
 	}
 	for _, pr := range j.Recipe.Prints {
-		var p *Plan
+		var p *plan.Print
 		for _, q := range j.Plans {
-			if q.Print == pr.Name.Value {
+			if q.Name == pr.Name.Value {
 				p = q
 			}
 		}
@@ -172,12 +173,12 @@ func openLogSide(ctx context.Context, path string) (*Side, error) {
 	s.maskAccounts()
 	// With the recorded inputs at hand the pictures can be built too; a
 	// comparison of recipes doesn't need them.
-	where, _, err := locate(ctx, l, []string{filepath.Dir(path)})
+	where, _, err := Locate(ctx, l, []string{filepath.Dir(path)})
 	if err != nil {
 		return s, nil
 	}
-	j, err := load(ctx, "", filepath.Dir(path), s.Text, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(_ master.Role, p string) string { return where[p] }})
+	j, err := LoadText(ctx, "", filepath.Dir(path), s.Text, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
+		Found: func(_ master.Role, p string) string { return where[p] }})
 	if err != nil {
 		return s, nil
 	}
@@ -205,7 +206,7 @@ func argsOf(m map[string]string) ops.Args {
 
 // account makes one print's account from the syntax tree, with what a plan or
 // a log (at most one of them) solved.
-func (s *Side) account(pr *lang.Print, p *Plan, l *audit.Log) *account {
+func (s *Side) account(pr *lang.Print, p *plan.Print, l *audit.Log) *account {
 	a := &account{name: pr.Name.Value, line: pr.Line, vers: map[string]int{}, plan: p, used: map[string]bool{}, drawn: map[int]ops.Args{}}
 	sv := newSolver()
 	put := func(line int, op string, ver int, args ops.Args) {
@@ -233,7 +234,7 @@ func (s *Side) account(pr *lang.Print, p *Plan, l *audit.Log) *account {
 	if s.rec.Prepare != nil {
 		prep = s.rec.Prepare.Steps
 	}
-	lines := recipeLines(string(s.Text))
+	lines := plan.LinesOf(string(s.Text))
 	acc := &accountant{lines: lines, solver: sv, cur: -1, names: map[string]int{}}
 	acc.uses = nameUses(s.rec.Expand(prep))
 	if pr.On != nil {
@@ -268,11 +269,11 @@ func (s *Side) uses(a *account, mask string) {
 }
 
 // sizeAndSave reads what stands around the steps.
-func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *audit.Log, acc *accountant) {
+func (a *account) sizeAndSave(pr *lang.Print, p *plan.Print, l *audit.Log, acc *accountant) {
 	var w, h, ppi *big.Rat
 	switch {
 	case p != nil && p.Face.W != nil:
-		z := p.picture
+		z := p.Picture
 		w, h, ppi = over(fraction(int64(z.W)), z.PPI), over(fraction(int64(z.H)), z.PPI), z.PPI
 	case l != nil:
 		if v, err := ops.ParseRat(l.File.Args["ppi"]); err == nil && v.Sign() > 0 && len(l.Steps)+len(l.Inputs) > 0 {
@@ -287,7 +288,7 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *audit.Log, acc *accoun
 		return r.RatString()
 	}
 	if z := pr.Size; z != nil {
-		a.line2, a.sizeIs = z.Line, strings.TrimPrefix(acc.lines.words(z.Line), "size ")
+		a.line2, a.sizeIs = z.Line, strings.TrimPrefix(acc.lines.Words(z.Line), "size ")
 		form := "exact"
 		switch {
 		case z.Within:
@@ -330,18 +331,18 @@ func (a *account) sizeAndSave(pr *lang.Print, p *Plan, l *audit.Log, acc *accoun
 		}
 	}
 	if e := pr.Edition; e != nil {
-		a.edit = acc.lines.words(e.Line)
+		a.edit = acc.lines.Words(e.Line)
 	}
 }
 
 // maskAccounts reads every mask, with the solved shapes of the prints.
 func (s *Side) maskAccounts() {
-	lines := recipeLines(string(s.Text))
+	lines := plan.LinesOf(string(s.Text))
 	acc := &accountant{lines: lines, solver: newSolver()}
 	for _, m := range s.rec.Masks {
 		ma := &maskAccount{name: m.Name.Value, line: m.Line}
 		for _, e := range m.Elements {
-			st := &statement{kind: e.Shape, block: "mask " + ma.name, line: e.Line, text: acc.lines.words(e.Line), params: paramsOf(e)}
+			st := &statement{kind: e.Shape, block: "mask " + ma.name, line: e.Line, text: acc.lines.Words(e.Line), params: paramsOf(e)}
 			st.params = without(st.params, "shape")
 			if e.Shape == "invert" || e.Shape == "soften" {
 				st.params = without(st.params, "op")

@@ -12,6 +12,7 @@ import (
 
 	"platemark/interp/audit"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/ops/raster"
 )
 
@@ -53,17 +54,17 @@ func causeIn(l *audit.Log) (cause, why string) {
 
 // stepName names a step by its recipe line.
 func stepName(l *audit.Log, s audit.StepRecord) string {
-	lines := recipeLines(l.Recipe.Text)
+	lines := plan.LinesOf(l.Recipe.Text)
 	if s.Line < 1 || s.Line > len(lines) {
 		return "the step " + s.Operation
 	}
-	return fmt.Sprintf("the step of line %d (%s), `%s`,", s.Line, s.Operation, lines.words(s.Line))
+	return fmt.Sprintf("the step of line %d (%s), `%s`,", s.Line, s.Operation, lines.Words(s.Line))
 }
 
-// locate finds every input of a log in its place or below folders. where says by
+// Locate finds every input of a log in its place or below folders. where says by
 // the path as written where each lies, elsewhere in words which weren't in their
 // places.
-func locate(ctx context.Context, l *audit.Log, folders []string) (where map[string]string, elsewhere []string, err error) {
+func Locate(ctx context.Context, l *audit.Log, folders []string) (where map[string]string, elsewhere []string, err error) {
 	list := l.Seek()
 	if err := audit.Find(ctx, list, folders); err != nil {
 		return nil, nil, err

@@ -1,6 +1,6 @@
-// Package interp joins meaning and pixels: it binds a recipe to its pictures,
-// plans each print, runs the plan in bands, writes the print file and the
-// audit log, verifies logs and reprints from them.
+// Package interp joins meaning and pixels: it reads and plans a recipe
+// (package plan), runs the plan in bands, writes the print file and the audit
+// log, verifies logs and reprints from them.
 //
 // It promises that a print's mark is known before the first pixel, that the
 // same recipe and inputs give the same bytes whatever the machine, the number

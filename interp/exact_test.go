@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"testing"
 
+	"platemark/interp/plan"
 	"platemark/ops/codec/tiff"
 )
 
@@ -62,9 +63,9 @@ func TestSameBytesOnAnySchedule(t *testing.T) {
 func TestSameBytesThroughTemporaryFiles(t *testing.T) {
 	folder, file := smallJob(t, everyStep)
 	a := mustBuild(t, file, LoadOptions{}, BuildOptions{Out: filepath.Join(folder, "a")})
-	limit := memoryLimit
-	memoryLimit = 1
-	defer func() { memoryLimit = limit }()
+	limit := plan.MemoryLimit
+	plan.MemoryLimit = 1
+	defer func() { plan.MemoryLimit = limit }()
 	b := mustBuild(t, file, LoadOptions{}, BuildOptions{Out: filepath.Join(folder, "b")})
 	for i := range a {
 		if a[i].Sum != b[i].Sum || determinedPart(t, a[i].Log) != determinedPart(t, b[i].Log) {

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -59,7 +60,7 @@ func newFitter(ctx context.Context, j *Job, source []byte, print, paper string, 
 	}
 	f := &fitter{k: k, base: base, paper: paper, plan: k.plans[1], seen: map[setting]judged{}, firm: map[int]bool{}}
 	fail := func(err error) (*fitter, error) { k.b.close(); return nil, err }
-	f.node = slices.IndexFunc(f.plan.Nodes, func(n Node) bool { return n.Op == "tone" && n.Line == line })
+	f.node = slices.IndexFunc(f.plan.Nodes, func(n plan.Node) bool { return n.Op == "tone" && n.Line == line })
 	if f.node < 0 {
 		return fail(fmt.Errorf("a tone block at the end of prepare has no effect on print %s", print))
 	}
@@ -127,7 +128,7 @@ func (f *fitter) take(ctx context.Context) error {
 	f.sample.src = &source{k.src.key, st, pic}
 
 	meant := k.plans[0]
-	m, err := f.pictureOf(ctx, meant.Plan, f.sample.src, f.sample.w, f.sample.h, meant.out)
+	m, err := f.pictureOf(ctx, meant.Print, f.sample.src, f.sample.w, f.sample.h, meant.out)
 	if err != nil {
 		return err
 	}
@@ -140,7 +141,7 @@ func (f *fitter) take(ctx context.Context) error {
 	if f.passedBy(in) {
 		return nil
 	}
-	if m, err = f.pictureOf(ctx, f.plan.Plan, f.sample.src, f.sample.w, f.sample.h, in); err != nil {
+	if m, err = f.pictureOf(ctx, f.plan.Print, f.sample.src, f.sample.w, f.sample.h, in); err != nil {
 		return err
 	}
 	if f.sample.src, err = f.sourceOf(m, in); err != nil {
@@ -160,7 +161,7 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 			return nil
 		}
 	}
-	m, err := f.pictureOf(ctx, f.plan.Plan, k.src, k.w, k.h, in)
+	m, err := f.pictureOf(ctx, f.plan.Print, k.src, k.w, k.h, in)
 	if err != nil {
 		return err
 	}
@@ -204,7 +205,7 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 }
 
 // pictureOf computes a node of a plan from a sample.
-func (f *fitter) pictureOf(ctx context.Context, p *Plan, src *source, w, h, node int) (m proofPictures, err error) {
+func (f *fitter) pictureOf(ctx context.Context, p *plan.Print, src *source, w, h, node int) (m proofPictures, err error) {
 	g, err := f.k.b.small(ctx, smallPlan{p: p, src: src, w: w, h: h}, node)
 	if err != nil {
 		return m, err
@@ -219,14 +220,14 @@ func (f *fitter) pictureOf(ctx context.Context, p *Plan, src *source, w, h, node
 func (f *fitter) sourceOf(m proofPictures, node int) (*source, error) {
 	pic := f.plan.Nodes[node].Pic
 	pic.W, pic.H = m.w, m.h
-	s := &source{f.plan.Nodes[node].key, raster.NewMemory(m.w, m.h, pic.C), pic}
+	s := &source{f.plan.Nodes[node].Key, raster.NewMemory(m.w, m.h, pic.C), pic}
 	return s, s.fill(m.samples)
 }
 
 // shown is a sample as the paper shows it with a setting.
 func (f *fitter) shown(ctx context.Context, from *sample, s setting) ([]colour.Lab, error) {
 	k := f.k
-	g, err := k.b.small(ctx, smallPlan{p: f.plan.Plan, src: from.src, w: from.w, h: from.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
+	g, err := k.b.small(ctx, smallPlan{p: f.plan.Print, src: from.src, w: from.w, h: from.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
 	if err != nil {
 		return nil, err
 	}
@@ -280,7 +281,7 @@ func (f *fitter) args(s setting) ops.Args {
 // of the whole picture.
 func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out ProofFigures, rises []float64, err error) {
 	k := f.k
-	g, err := k.b.small(ctx, smallPlan{p: f.plan.Plan, src: k.src, w: k.w, h: k.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
+	g, err := k.b.small(ctx, smallPlan{p: f.plan.Print, src: k.src, w: k.w, h: k.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
 	if err != nil {
 		return out, nil, err
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -86,7 +87,7 @@ func setTone(src []byte, rec *lang.Recipe, paper string, s setting) (out []byte,
 	}
 	statement := func(i int) (text, comment string) {
 		l := strings.TrimRight(lines[i], "\r\n")
-		if c := commentStart(l); c >= 0 {
+		if c := plan.CommentStart(l); c >= 0 {
 			return l[:c], l[c:]
 		}
 		return l, ""

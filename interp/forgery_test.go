@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"platemark/interp/audit"
+	"platemark/interp/plan"
 )
 
 const forgedRecipe = `recipe 1 draft
@@ -243,7 +244,7 @@ func TestForgedPicturesAreLeftToReprint(t *testing.T) {
 	last.Bands = []string{strings.Repeat("cd", 32)}
 	j := mustLoad(t, filepath.Join(filepath.Dir(l.Path), "r.recipe"), LoadOptions{Prints: []string{"small"}, NoOutputs: true})
 	p := j.Plans[0]
-	last.Picture = resultOf(p.Nodes[p.Out], bandsOf(last)).sum.String()
+	last.Picture = plan.ResultOf(p.Nodes[p.Out], bandsOf(last)).Sum.String()
 	all := recordsOf(l)
 	all[9] = last
 	all = altered(11, func(r *audit.FileRecord) { r.Picture = last.Picture })(all)

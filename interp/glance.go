@@ -18,5 +18,5 @@ import (
 // digests aren't compared and what stands at the outputs isn't looked at. The
 // caller closes the job.
 func Glance(ctx context.Context, file string, source []byte, prints ...string) (*Job, error) {
-	return load(ctx, file, filepath.Dir(disk.Target(file)), source, LoadOptions{Prints: prints, NoOutputs: true, noPins: true, open: master.Glance})
+	return LoadText(ctx, file, filepath.Dir(disk.Target(file)), source, LoadOptions{Prints: prints, NoOutputs: true, NoPins: true, open: master.Glance})
 }

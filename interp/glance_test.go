@@ -63,7 +63,7 @@ func TestGlanceIsLoadWithoutDigests(t *testing.T) {
 			aw, ah := a.Pixels()
 			bw, bh := b.Pixels()
 			if aw != bw || ah != bh || a.Face.Effective.Cmp(b.Face.Effective) != 0 {
-				t.Errorf("%s: %d x %d at %v, %d x %d at %v", a.Print, aw, ah, a.Face.Effective, bw, bh, b.Face.Effective)
+				t.Errorf("%s: %d x %d at %v, %d x %d at %v", a.Name, aw, ah, a.Face.Effective, bw, bh, b.Face.Effective)
 			}
 		}
 		full.Close()

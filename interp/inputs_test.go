@@ -160,14 +160,6 @@ func TestShapesThatDifferAreMended(t *testing.T) {
 		write(t, file, strings.Replace(text, mend[0], mend[1], 1))
 		mustLoad(t, file, LoadOptions{})
 	}
-	for _, c := range []struct {
-		w, h int
-		want string
-	}{{9001, 6000, "nearly 3:2"}, {6000, 9001, "nearly 2:3"}, {6000, 4000, "3:2"}, {9900, 7000, "99:70"}, {4961, 3508, "1.4142:1"}} {
-		if got := nearRatio(c.w, c.h); got != c.want {
-			t.Errorf("%d x %d: %s, want %s", c.w, c.h, got, c.want)
-		}
-	}
 }
 
 // Faults e01, d02 in the planner: the file's orientation is applied once, and

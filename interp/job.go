@@ -12,6 +12,7 @@ import (
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/raster"
 	"platemark/testdata/frozen"
@@ -23,17 +24,17 @@ type Job struct {
 	Folder string // what its paths are relative to
 	Source []byte
 	Recipe *lang.Recipe
-	Plans  []*Plan
+	Plans  []*plan.Print
 	Diags  []lang.Diagnostic
 
 	// Masks are those that a print's steps work through, with LoadOptions.Masks.
-	Masks map[*Plan][]MaskCover
+	Masks map[*plan.Print][]MaskCover
 	// Spots are the contrasts of a print's spots, with LoadOptions.Spots.
-	Spots map[*Plan][]SpotLook
+	Spots map[*plan.Print][]SpotLook
 
-	inputs *inputSet
+	Inputs *plan.Inputs
 	// there are the prints that needn't be built again.
-	there map[*Plan]standing
+	there map[*plan.Print]standing
 }
 
 // LoadOptions say how to read a recipe.
@@ -57,16 +58,16 @@ type LoadOptions struct {
 	Masks bool
 	// Spots looks at what spots mend.
 	Spots bool
-	// noPins skips the inputs block.
-	noPins bool
+	// NoPins skips the inputs block.
+	NoPins bool
 	// open, if set, opens inputs instead of master.Open; with master.Glance they
 	// aren't hashed, see Glance.
 	open func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
 	// known, with master.Glance, are the digests of inputs that were hashed just
 	// now.
-	known map[inputName]raster.Sum
-	// found says where an input lies, if not where the recipe says.
-	found func(role master.Role, path string) string
+	known map[plan.InputName]raster.Sum
+	// Found says where an input lies, if not where the recipe says.
+	Found func(role master.Role, path string) string
 }
 
 // Load reads, checks and plans a recipe. Problems come as diagnostics, in the
@@ -79,7 +80,7 @@ func Load(ctx context.Context, file string, o LoadOptions) (*Job, error) {
 	}
 	// A linked recipe stands where the link points: its paths are relative to
 	// the file itself.
-	return load(ctx, file, filepath.Dir(disk.Target(file)), b, o)
+	return LoadText(ctx, file, filepath.Dir(disk.Target(file)), b, o)
 }
 
 // ReadRecipe reads a recipe's text.
@@ -95,9 +96,9 @@ func ReadRecipe(file string) ([]byte, error) {
 	return b, nil
 }
 
-func load(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
-	j := &Job{File: file, Folder: folder, Source: source, there: map[*Plan]standing{},
-		Masks: map[*Plan][]MaskCover{}, Spots: map[*Plan][]SpotLook{}}
+func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
+	j := &Job{File: file, Folder: folder, Source: source, there: map[*plan.Print]standing{},
+		Masks: map[*plan.Print][]MaskCover{}, Spots: map[*plan.Print][]SpotLook{}}
 	j.Recipe, j.Diags = lang.Parse(filepath.Base(file), source)
 	if j.Failed() {
 		return j, nil
@@ -111,32 +112,32 @@ func load(ctx context.Context, file, folder string, source []byte, o LoadOptions
 			return nil, fmt.Errorf("no print is named %s in %s; there is: %s", name, file, strings.Join(have, ", "))
 		}
 	}
-	j.inputs = newInputSet(ctx, folder, j.Recipe)
+	j.Inputs = plan.NewInputs(ctx, folder, j.Recipe)
 	if o.open != nil {
-		j.inputs.how = o.open
+		j.Inputs.Open = o.open
 	}
-	j.inputs.noPins, j.inputs.found, j.inputs.known = o.noPins, o.found, o.known
+	j.Inputs.NoPins, j.Inputs.Found, j.Inputs.Known = o.NoPins, o.Found, o.known
 	for _, pr := range j.Recipe.Prints {
 		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) {
 			continue
 		}
-		p, ds := bindPrint(j.Recipe, source, pr, j.inputs, o.Upto)
+		p, ds := plan.Bind(j.Recipe, source, pr, j.Inputs, o.Upto)
 		j.Diags = append(j.Diags, ds...)
 		if p != nil {
 			j.Plans = append(j.Plans, p)
 		}
 	}
 	if ctx.Err() != nil {
-		j.inputs.Close()
+		j.Inputs.Close()
 		return nil, context.Cause(ctx)
 	}
-	if o.Upto != 0 && len(j.Plans) == 0 && !j.Failed() && len(j.inputs.diags) == 0 {
-		j.inputs.Close()
+	if o.Upto != 0 && len(j.Plans) == 0 && !j.Failed() && len(j.Inputs.Diags) == 0 {
+		j.Inputs.Close()
 		return nil, fmt.Errorf("line %d of %s makes no picture; name a line with a step, or a line of a mask that a print uses", o.Upto, file)
 	}
-	j.inputs.papers()
-	markShared(j.Plans)
-	j.Diags = append(j.Diags, j.inputs.diags...)
+	j.Inputs.CheckPapers()
+	plan.MarkShared(j.Plans)
+	j.Diags = append(j.Diags, j.Inputs.Diags...)
 	if !j.Failed() && !o.NoOutputs {
 		j.checkOutputs(ctx, o)
 	}
@@ -163,8 +164,8 @@ func (j *Job) Failed() bool {
 
 // Close closes the inputs.
 func (j *Job) Close() {
-	if j.inputs != nil {
-		j.inputs.Close()
+	if j.Inputs != nil {
+		j.Inputs.Close()
 	}
 }
 
@@ -178,7 +179,7 @@ func (j *Job) tidy() {
 }
 
 // OutPath is where a plan's print file goes.
-func (j *Job) OutPath(p *Plan, out string) string {
+func (j *Job) OutPath(p *plan.Print, out string) string {
 	if out != "" {
 		return filepath.Join(out, filepath.Base(filepath.FromSlash(p.File.Path)))
 	}
@@ -190,15 +191,15 @@ func (j *Job) OutPath(p *Plan, out string) string {
 // together on some system, or meet by links; and files that exist.
 func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 	add := func(sev lang.Severity, at lang.Span, what, rule string, hints ...string) {
-		j.Diags = append(j.Diags, lang.Diagnostic{Severity: sev, Code: codeOutput, Span: at, Summary: what, Detail: rule, Hints: hints})
+		j.Diags = append(j.Diags, lang.Diagnostic{Severity: sev, Code: plan.CodeOutput, Span: at, Summary: what, Detail: rule, Hints: hints})
 	}
 	say := func(at lang.Span, what, rule string, hints ...string) { add(lang.Error, at, what, rule, hints...) }
-	seen := map[string]*Plan{}
+	seen := map[string]*plan.Print{}
 	for _, p := range j.Plans {
 		out := j.OutPath(p, o.Out)
 		at := lang.Span{Line: p.File.Line, Col: 1, EndLine: p.File.Line, EndCol: 1}
 		for _, pr := range j.Recipe.Prints {
-			if pr.Name.Value == p.Print {
+			if pr.Name.Value == p.Name {
 				at = pr.Save.Path.Span
 			}
 		}
@@ -214,7 +215,7 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 		}
 		seen[real] = p
 		if in := j.sameAsInput(out); in != nil {
-			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.role, in.text.Value),
+			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.Role, in.Text.Value),
 				"Inputs are never written to, by whatever name.", "save the print under another name")
 			continue
 		}
@@ -254,11 +255,11 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 // sameAsInput finds what the recipe names as an input, read or not, that is the
 // same file as path: by links, by another way to its folder, or by a name that
 // folds to its name.
-func (j *Job) sameAsInput(path string) *namedInput {
+func (j *Job) sameAsInput(path string) *plan.NamedInput {
 	st, err := os.Stat(path)
 	real := disk.Fold(disk.Real(path))
-	for _, in := range j.inputs.named() {
-		found := j.inputs.where(in.role, in.text.Value)
+	for _, in := range j.Inputs.Named() {
+		found := j.Inputs.Where(in.Role, in.Text.Value)
 		if err == nil {
 			if f, ferr := os.Stat(found); ferr == nil && os.SameFile(st, f) {
 				return &in

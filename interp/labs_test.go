@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
 )
@@ -140,15 +141,15 @@ func itoa(n int) string {
 // fits; a guess doesn't stay beside the size once the file is there.
 func TestLikelySizeOfAJPEG(t *testing.T) {
 	p, _ := colour.Space("sRGB")
-	f := FileSpec{Format: "jpeg", Quality: 95, Enlarged: 3, Profile: p}
+	f := plan.FileSpec{Format: "jpeg", Quality: 95, Enlarged: 3, Profile: p}
 	pic := ops.Pic{W: 18000, H: 12000, C: 3}
-	likely := func(f FileSpec) int64 { n, _ := f.room(pic); return n }
+	likely := func(f plan.FileSpec) int64 { n, _ := f.Room(pic); return n }
 	if n := likely(f); n < 20_000_000 || n > 37_400_000 {
 		t.Errorf("%d bytes", n)
 	}
 	for limit := likely(f); limit > 1000; limit = limit * 4 / 5 {
 		g := f
-		if g.Quality = f.lower(pic, limit-1); g.Quality >= f.Quality || g.Quality > 0 && likely(g) >= limit {
+		if g.Quality = f.QualityWithin(pic, limit-1); g.Quality >= f.Quality || g.Quality > 0 && likely(g) >= limit {
 			t.Errorf("quality %d for files up to %d", g.Quality, limit)
 		}
 	}

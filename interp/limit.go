@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"platemark/interp/engine"
+	"platemark/interp/plan"
 	"platemark/ops/codec/jpeg"
 )
 
@@ -23,7 +24,7 @@ type TooLarge struct {
 }
 
 func (e *TooLarge) Error() string {
-	s := fmt.Sprintf("the file grows above the limit of %s", SizeText(e.Limit))
+	s := fmt.Sprintf("the file grows above the limit of %s", plan.SizeText(e.Limit))
 	switch {
 	case e.Format != "jpeg":
 		return s + "; a smaller size, or save jpeg, fits"
@@ -32,7 +33,7 @@ func (e *TooLarge) Error() string {
 	case e.Quality == 0:
 		return fmt.Sprintf("%s at quality %d, and no quality fits; print it smaller or at fewer ppi", s, e.Asked)
 	}
-	return fmt.Sprintf("%s at quality %d; quality %d fits: about %s, by samples of the finished picture", s, e.Asked, e.Quality, SizeText(e.Bytes))
+	return fmt.Sprintf("%s at quality %d; quality %d fits: about %s, by samples of the finished picture", s, e.Asked, e.Quality, plan.SizeText(e.Bytes))
 }
 
 // The samples that a fitting quality is looked for with: stripes of rows of
@@ -47,7 +48,7 @@ const (
 // fitting looks for the best quality that keeps the print under its limit: it
 // computes stripes of the finished picture again and encodes them at the
 // qualities in question.
-func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
+func (b *builder) fitting(ctx context.Context, p *plan.Print, asked *TooLarge) {
 	asked.Format, asked.Asked, asked.Quality = p.File.Format, p.File.Quality, -1
 	if p.File.Format != "jpeg" {
 		return
@@ -58,7 +59,7 @@ func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
 	}
 	pic := p.Nodes[p.Out].Pic
 	spec := p.File
-	e, err := jpeg.New(spec.jpegOptions(pic))
+	e, err := jpeg.New(spec.JPEGOptions(pic))
 	if err != nil {
 		return
 	}
@@ -83,7 +84,7 @@ func (b *builder) fitting(ctx context.Context, p *Plan, asked *TooLarge) {
 	}
 	size := func(q int) int64 {
 		spec.Quality = q
-		e, err := jpeg.New(spec.jpegOptions(pic))
+		e, err := jpeg.New(spec.JPEGOptions(pic))
 		if err != nil {
 			return 1 << 62
 		}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -31,7 +32,7 @@ func TestNewRecipe(t *testing.T) {
 			master := filepath.Join(folder, c.name+".tif")
 			writeMaster(t, master, c.w, c.h, c.n, c.space)
 			file := filepath.Join(folder, c.name+".recipe")
-			text, err := NewRecipe(ctx, master, file)
+			text, err := plan.NewRecipe(ctx, master, file)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -52,7 +53,7 @@ func TestNewRecipe(t *testing.T) {
 				mustBuild(t, file, LoadOptions{}, BuildOptions{Workers: 2})
 			}
 			// A recipe elsewhere names the master from there.
-			text, err = NewRecipe(ctx, master, filepath.Join(folder, "recipes", "x.recipe"))
+			text, err = plan.NewRecipe(ctx, master, filepath.Join(folder, "recipes", "x.recipe"))
 			if err != nil || !strings.Contains(string(text), `master  "../`+c.name+`.tif"`) {
 				t.Errorf("%v\n%s", err, text)
 			}
@@ -60,7 +61,7 @@ func TestNewRecipe(t *testing.T) {
 	}
 	folder := t.TempDir()
 	writeMaster(t, filepath.Join(folder, "m.tif"), 60, 40, 3, "")
-	text, err := NewRecipe(ctx, filepath.Join(folder, "m.tif"), filepath.Join(folder, "m.recipe"))
+	text, err := plan.NewRecipe(ctx, filepath.Join(folder, "m.tif"), filepath.Join(folder, "m.recipe"))
 	if err != nil || !strings.Contains(string(text), "# master  \"m.tif\" space SPACE\n") {
 		t.Fatalf("%v\n%s", err, text)
 	}
@@ -71,7 +72,7 @@ func TestNewRecipe(t *testing.T) {
 
 	write(t, filepath.Join(folder, "text.tif"), "no picture")
 	for _, bad := range []string{"text.tif", "missing.tif", "."} {
-		if _, err := NewRecipe(ctx, filepath.Join(folder, bad), filepath.Join(folder, "n.recipe")); err == nil {
+		if _, err := plan.NewRecipe(ctx, filepath.Join(folder, bad), filepath.Join(folder, "n.recipe")); err == nil {
 			t.Errorf("%s gave a recipe", bad)
 		}
 	}

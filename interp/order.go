@@ -12,6 +12,7 @@ import (
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -55,7 +56,7 @@ type OrderRow struct {
 	Print    string
 	File     string
 	Log      string
-	Plan     *Plan
+	Plan     *plan.Print
 	State    OrderState
 	Built    *Built // of a print that was built
 	Bytes    int64  // of the file, once there
@@ -72,7 +73,7 @@ type OrderRow struct {
 func (r *OrderRow) measured() {
 	r.Warnings = slices.DeleteFunc(r.Warnings, func(w string) bool {
 		return slices.ContainsFunc(r.Plan.Notes, func(d lang.Diagnostic) bool {
-			return d.Code == codeLab && d.Severity == lang.Warning && d.Summary == w
+			return d.Code == plan.CodeLab && d.Severity == lang.Warning && d.Summary == w
 		})
 	})
 }
@@ -128,11 +129,11 @@ func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, erro
 			continue
 		}
 		for _, p := range j.Job.Plans {
-			r := &OrderRow{Recipe: f, Print: p.Print, File: j.Job.OutPath(p, o.Out), Plan: p, State: OrderPlanned, job: j.Job}
-			if pr := j.Job.Recipe.Print(p.Print); pr != nil && pr.For != nil {
+			r := &OrderRow{Recipe: f, Print: p.Name, File: j.Job.OutPath(p, o.Out), Plan: p, State: OrderPlanned, job: j.Job}
+			if pr := j.Job.Recipe.Print(p.Name); pr != nil && pr.For != nil {
 				r.Lab = pr.For.Value
 			}
-			for _, d := range append(slices.Clone(j.Job.inputs.diags), p.Notes...) {
+			for _, d := range append(slices.Clone(j.Job.Inputs.Diags), p.Notes...) {
 				if d.Severity == lang.Warning && !slices.Contains(r.Warnings, d.Summary) {
 					r.Warnings = append(r.Warnings, d.Summary)
 				}
@@ -144,13 +145,13 @@ func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, erro
 			ord.Rows = append(ord.Rows, r)
 		}
 	}
-	var plans []*Plan
+	var plans []*plan.Print
 	for _, r := range ord.Rows {
 		if r.State == OrderPlanned {
 			plans = append(plans, r.Plan)
 		}
 	}
-	markShared(plans)
+	plan.MarkShared(plans)
 	ord.checkNames()
 	ord.checkRoom()
 	return ord, nil
@@ -188,11 +189,11 @@ func (o *Order) checkNames() {
 		}
 		seen[name] = r
 		for _, j := range o.Jobs {
-			if j.Job == nil || j.Job == r.job || j.Job.inputs == nil {
+			if j.Job == nil || j.Job == r.job || j.Job.Inputs == nil {
 				continue
 			}
 			if in := j.Job.sameAsInput(r.File); in != nil {
-				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.role, j.File))
+				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.Role, j.File))
 				break
 			}
 		}
@@ -267,7 +268,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 	watch := bo.Progress
 	for i, r := range todo {
 		b.job = r.job
-		var later []*Plan
+		var later []*plan.Print
 		for _, l := range todo[i+1:] {
 			later = append(later, l.Plan)
 		}
@@ -315,7 +316,7 @@ func groupOrder(rows []*OrderRow) {
 				m = n.Input.Sum
 			}
 		}
-		places[r] = place{at(m), at(r.Plan.Nodes[r.Plan.Ready].key), i}
+		places[r] = place{at(m), at(r.Plan.Nodes[r.Plan.Ready].Key), i}
 	}
 	slices.SortFunc(rows, func(x, y *OrderRow) int {
 		p, q := places[x], places[y]
@@ -333,7 +334,7 @@ type standing struct {
 // standingAt looks for a log of the plan's very mark and draft beside out
 // whose file is there byte for byte. changed says that a log was found and the
 // file isn't what it records.
-func (j *Job) standingAt(ctx context.Context, p *Plan, out string) (s standing, ok, changed bool) {
+func (j *Job) standingAt(ctx context.Context, p *plan.Print, out string) (s standing, ok, changed bool) {
 	sum, size, err := master.HashPath(ctx, out)
 	if err != nil {
 		return s, false, false

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
@@ -82,7 +83,7 @@ type ProofFigures struct {
 
 // proofPlan is a print's plan and the picture in it that a proof looks at.
 type proofPlan struct {
-	*Plan
+	*plan.Print
 	out    int
 	edge   int // what border and wrap add on each side, px
 	intent colour.Intent
@@ -97,18 +98,18 @@ func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colou
 	if paper != nil {
 		q.On = &lang.Text{Span: pr.Span, Value: paper.Name.Value}
 	}
-	known := len(j.inputs.diags)
-	plan, ds := bindPrint(j.Recipe, j.Source, &q, j.inputs, 0)
+	known := len(j.Inputs.Diags)
+	plan, ds := plan.Bind(j.Recipe, j.Source, &q, j.Inputs, 0)
 	var profile *colour.Profile
 	if paper != nil {
-		if in := j.inputs.get(master.RoleProfile, *paper.Profile); in != nil {
+		if in := j.Inputs.Get(master.RoleProfile, *paper.Profile); in != nil {
 			profile = in.Profile
 		}
 	}
-	if ds = append(ds, j.inputs.diags[known:]...); plan == nil || lang.HasErrors(ds) {
+	if ds = append(ds, j.Inputs.Diags[known:]...); plan == nil || lang.HasErrors(ds) {
 		return nil, nil, &Problems{j.Source, ds}
 	}
-	p := &proofPlan{Plan: plan, out: plan.Out}
+	p := &proofPlan{Print: plan, out: plan.Out}
 	if paper != nil {
 		p.intent, _ = colour.ParseIntent(paper.Intent.Value)
 		p.black = paper.BlackPoint.Value == "on"
@@ -140,7 +141,7 @@ func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colou
 func (p *proofPlan) cast(e *eye, paper *colour.Profile, own *lang.Tone) (float64, error) {
 	at := -1
 	if own != nil {
-		at = slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Op == "tone" && n.Line == own.Line })
+		at = slices.IndexFunc(p.Nodes, func(n plan.Node) bool { return n.Op == "tone" && n.Line == own.Line })
 	}
 	if at < 0 {
 		return e.grey(nil), nil
@@ -163,7 +164,7 @@ func (j *Job) tonesFor(pr *lang.Print, p *proofPlan, paper string) (out []string
 	for _, s := range j.Recipe.Series {
 		lists = append(lists, s.Steps)
 	}
-	lines := recipeLines(string(j.Source))
+	lines := plan.LinesOf(string(j.Source))
 	for _, n := range p.Nodes {
 		for _, list := range lists {
 			for _, s := range list {
@@ -268,9 +269,9 @@ func newProofer(j *Job, pr *lang.Print, papers []*lang.Paper, o ProofOptions) (*
 
 // reduced brings the picture that all plans have in common to the proof's size.
 func (k *proofer) reduced(ctx context.Context) (err error) {
-	var list []*Plan
+	var list []*plan.Print
 	for _, p := range k.plans {
-		list = append(list, p.Plan)
+		list = append(list, p.Print)
 	}
 	k.src, err = k.b.reducedFor(ctx, list, k.plans[0].out, k.w)
 	return err
@@ -278,15 +279,15 @@ func (k *proofer) reduced(ctx context.Context) (err error) {
 
 // reducedFor is the last picture that mending alone makes in all plans, at the
 // size from which node out of the first comes w px wide.
-func (b *builder) reducedFor(ctx context.Context, plans []*Plan, out, w int) (*source, error) {
+func (b *builder) reducedFor(ctx context.Context, plans []*plan.Print, out, w int) (*source, error) {
 	key, ok := meeting(plans)
 	if !ok {
 		return nil, errors.New("internal: the plans share no picture")
 	}
 	p := plans[0]
-	cut := p.nodeOf(key)
+	cut := p.NodeOf(key)
 	pic := p.Nodes[cut].Pic
-	if before := p.before(cut, out); w < before {
+	if before := p.Before(cut, out); w < before {
 		pic.W, pic.H = max(1, (pic.W*w+before/2)/before), max(1, (pic.H*w+before/2)/before)
 	}
 	return b.reduce(ctx, p, cut, pic.W, pic.H)
@@ -295,11 +296,11 @@ func (b *builder) reducedFor(ctx context.Context, plans []*Plan, out, w int) (*s
 // picture is the whole of a plan's picture, reduced; equal pictures are made
 // once.
 func (k *proofer) picture(ctx context.Context, p *proofPlan) (proofPictures, error) {
-	key := p.Nodes[p.out].key
+	key := p.Nodes[p.out].Key
 	if m, ok := k.images[key]; ok {
 		return m, nil
 	}
-	g, err := k.b.small(ctx, smallPlan{p: p.Plan, src: k.src, w: k.w, h: k.h}, p.out)
+	g, err := k.b.small(ctx, smallPlan{p: p.Print, src: k.src, w: k.w, h: k.h}, p.out)
 	if err != nil {
 		return proofPictures{}, err
 	}
@@ -314,7 +315,7 @@ func (k *proofer) picture(ctx context.Context, p *proofPlan) (proofPictures, err
 // part is a rectangle of a plan's picture at 100 %.
 func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (m proofPictures, err error) {
 	m = proofPictures{w: w, h: h, profile: p.Nodes[p.out].Pic.Profile}
-	m.samples, err = k.b.region(ctx, p.Plan, p.out, image.Rect(x, y, x+w, y+h))
+	m.samples, err = k.b.region(ctx, p.Print, p.out, image.Rect(x, y, x+w, y+h))
 	return m, err
 }
 
@@ -342,7 +343,7 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 	}
 	out := &Proof{Print: print, Section: o.Section, Scale: 1}
 	for _, p := range j.Plans {
-		if p.Print == print {
+		if p.Name == print {
 			out.Mark = p.MarkShort()
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"sync"
 
+	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
 )
@@ -117,7 +118,7 @@ func (e *eye) grey(step ops.Step) float64 {
 // greyCast is the largest chroma of greys behind tone step n with the given
 // arguments, as the paper shows them: e sees the print's pictures, toned those
 // that the step makes.
-func greyCast(e, toned *eye, n Node, args ops.Args) (float64, error) {
+func greyCast(e, toned *eye, n plan.Node, args ops.Args) (float64, error) {
 	args = slices.DeleteFunc(slices.Clone(args), func(a ops.Arg) bool {
 		return a.Name == "local" || a.Name == "local-radius" || a.Name == "covers"
 	})
@@ -145,7 +146,7 @@ func (k *proofer) onScreen(screen *colour.Profile, m proofPictures, lab []colour
 	if err != nil {
 		return ViewPicture{}, err
 	}
-	v := ViewPicture{Print: k.plans[0].Print, FullW: fullW, FullH: fullH, W: m.w, H: m.h, RGB: make([]uint8, 3*len(lab))}
+	v := ViewPicture{Print: k.plans[0].Name, FullW: fullW, FullH: fullH, W: m.w, H: m.h, RGB: make([]uint8, 3*len(lab))}
 	inRows(len(lab), k.o.Workers, func(a, z int) {
 		rgb := make([]uint16, 3*(z-a))
 		from.Row(rgb, lab[a:z])

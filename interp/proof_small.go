@@ -8,6 +8,7 @@ import (
 
 	"platemark/interp/engine"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
@@ -28,8 +29,8 @@ type source struct {
 
 // mended lists the nodes from the master on that mending alone makes, as long
 // as nothing else uses them.
-func mended(p *Plan) []int {
-	at := slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Input != nil && n.Input.Role == master.RoleMaster })
+func mended(p *plan.Print) []int {
+	at := slices.IndexFunc(p.Nodes, func(n plan.Node) bool { return n.Input != nil && n.Input.Role == master.RoleMaster })
 	if at < 0 {
 		return nil
 	}
@@ -41,7 +42,7 @@ func mended(p *Plan) []int {
 				next, users = i, users+1
 			}
 		}
-		if users != 1 || !p.Nodes[next].operation().Mends || p.Nodes[next].In[0] != at {
+		if users != 1 || !p.Nodes[next].Operation().Mends || p.Nodes[next].In[0] != at {
 			break
 		}
 		at = next
@@ -51,12 +52,12 @@ func mended(p *Plan) []int {
 }
 
 // meeting is the last mended node that all plans have: the same picture.
-func meeting(plans []*Plan) (key raster.Sum, ok bool) {
+func meeting(plans []*plan.Print) (key raster.Sum, ok bool) {
 	var common []raster.Sum
 	for i, p := range plans {
 		var keys []raster.Sum
 		for _, n := range mended(p) {
-			keys = append(keys, p.Nodes[n].key)
+			keys = append(keys, p.Nodes[n].Key)
 		}
 		if i == 0 {
 			common = keys
@@ -75,12 +76,12 @@ func meeting(plans []*Plan) (key raster.Sum, ok bool) {
 
 // reduce computes node cut at full size and keeps it at w x h by area means of
 // its own numbers.
-func (b *builder) reduce(ctx context.Context, p *Plan, cut, w, h int) (*source, error) {
+func (b *builder) reduce(ctx context.Context, p *plan.Print, cut, w, h int) (*source, error) {
 	g, _, err := b.graph(ctx, p, cut, nil)
 	if err != nil {
 		return nil, err
 	}
-	return b.shrink(ctx, g, p.Nodes[cut].key, w, h)
+	return b.shrink(ctx, g, p.Nodes[cut].Key, w, h)
 }
 
 // shrink keeps a graph's picture, which has that key in its plan, at w x h.
@@ -114,7 +115,7 @@ func (s *source) fill(px []uint16) error {
 }
 
 // region computes a rectangle of a node's picture, exactly as the whole has it.
-func (b *builder) region(ctx context.Context, p *Plan, out int, r image.Rectangle) ([]uint16, error) {
+func (b *builder) region(ctx context.Context, p *plan.Print, out int, r image.Rectangle) ([]uint16, error) {
 	g, _, err := b.graph(ctx, p, out, nil)
 	if err != nil {
 		return nil, err
@@ -130,7 +131,7 @@ func (b *builder) whole(ctx context.Context, g *engine.Graph) ([]uint16, error) 
 
 // smallPlan is how a plan's nodes become those of a reduced graph.
 type smallPlan struct {
-	p    *Plan
+	p    *plan.Print
 	src  *source
 	w, h int // what enlarging to the print's size enlarges to
 	// args replaces the arguments of nodes.
@@ -142,9 +143,9 @@ type smallPlan struct {
 
 // small builds the reduced graph of node out, from the source's node on.
 func (b *builder) small(ctx context.Context, s smallPlan, out int) (*engine.Graph, error) {
-	cut := s.p.nodeOf(s.src.key)
+	cut := s.p.NodeOf(s.src.key)
 	if cut < 0 {
-		return nil, fmt.Errorf("internal: print %s lacks the picture that its proof starts from", s.p.Print)
+		return nil, fmt.Errorf("internal: print %s lacks the picture that its proof starts from", s.p.Name)
 	}
 	need := make([]bool, len(s.p.Nodes))
 	need[out] = true
@@ -191,7 +192,7 @@ func (b *builder) small(ctx context.Context, s smallPlan, out int) (*engine.Grap
 			for _, k := range n.In {
 				in, gn.In = append(in, s.pics[k]), append(gn.In, at[k])
 			}
-			if gn.Step, err = n.operation().New(args, in, s.env); err != nil {
+			if gn.Step, err = n.Operation().New(args, in, s.env); err != nil {
 				return nil, fmt.Errorf("line %d, reduced for the proof: %w", n.Line, err)
 			}
 			gn.Pic = gn.Step.Pic()
@@ -216,5 +217,5 @@ func (s *smallPlan) scaled(i, cut int) (args ops.Args, seen bool, err error) {
 		r.From, r.Pic = s.p.Nodes[n.In[0]].Pic, s.pics[n.In[0]]
 		r.Mask, r.Mini = s.p.Nodes[n.In[k]].Pic, s.pics[n.In[k]]
 	}
-	return n.operation().Reduced(args, r)
+	return n.Operation().Reduced(args, r)
 }

@@ -11,6 +11,7 @@ import (
 	"sync"
 	"testing"
 
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/colour"
 	"platemark/recipes/paper"
@@ -209,11 +210,11 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	}
 	b := newBuilder(j, BuildOptions{})
 	defer b.close()
-	src, err := b.region(ctx, meant.Plan, meant.out, image.Rect(0, 0, 300, 200))
+	src, err := b.region(ctx, meant.Print, meant.out, image.Rect(0, 0, 300, 200))
 	if err != nil {
 		t.Fatal(err)
 	}
-	toned, err := b.region(ctx, shown.Plan, shown.out, image.Rect(0, 0, 300, 200))
+	toned, err := b.region(ctx, shown.Print, shown.out, image.Rect(0, 0, 300, 200))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -249,7 +250,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	if math.Abs(baryta.TooDark+baryta.TooColourful-baryta.Share) > 1e-12 || baryta.TooDark == 0 || baryta.TooColourful == 0 {
 		t.Errorf("%g can't be printed, %g too dark, %g too colourful", baryta.Share, baryta.TooDark, baryta.TooColourful)
 	}
-	if own := j.Plans[slices.IndexFunc(j.Plans, func(p *Plan) bool { return p.Print == "framed" })]; p.Mark != own.MarkShort() || p.Round != "2" {
+	if own := j.Plans[slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == "framed" })]; p.Mark != own.MarkShort() || p.Round != "2" {
 		t.Errorf("mark %s, round %q", p.Mark, p.Round)
 	}
 	if got := strings.Join(rag.Tone, "\n"); got != "tone for rag {\n    exposure       +0.5 stops\n}" {

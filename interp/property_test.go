@@ -12,6 +12,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -275,14 +276,14 @@ func TestPropertySameBytes(t *testing.T) {
 			if i > 0 {
 				o.Workers, o.BandRows, procs = d.n("workers", 1, 6), d.n("band rows", 0, 70), d.n("processors", 1, 4)
 			}
-			most := memoryLimit
+			most := plan.MemoryLimit
 			if i == 2 {
-				memoryLimit = 1
+				plan.MemoryLimit = 1
 			}
 			old := runtime.GOMAXPROCS(procs)
 			built, err := Build(ctx, j, o)
 			runtime.GOMAXPROCS(old)
-			memoryLimit = most
+			plan.MemoryLimit = most
 			if err != nil {
 				r.Fatalf("%v\n%s", err, text)
 			}

@@ -11,6 +11,7 @@ import (
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/testdata/frozen"
 )
@@ -35,14 +36,14 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	if err := speaks(l); err != nil {
 		return nil, err
 	}
-	where, elsewhere, err := locate(ctx, l, append(slices.Clone(o.LookIn), filepath.Dir(path)))
+	where, elsewhere, err := Locate(ctx, l, append(slices.Clone(o.LookIn), filepath.Dir(path)))
 	if err != nil {
 		return nil, err
 	}
 	folder := filepath.Dir(path)
-	j, err := load(ctx, "", folder, []byte(l.Recipe.Text), LoadOptions{
-		Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		found: func(_ master.Role, p string) string { return where[p] },
+	j, err := LoadText(ctx, "", folder, []byte(l.Recipe.Text), LoadOptions{
+		Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
+		Found: func(_ master.Role, p string) string { return where[p] },
 	})
 	if err != nil {
 		return nil, fmt.Errorf("the recorded recipe: %w", err)
@@ -62,7 +63,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	}
 	target := filepath.Join(out, l.Run.Out)
 	if in := j.sameAsInput(target); in != nil {
-		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.role)
+		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.Role)
 	}
 	if !o.Force {
 		if err := disk.Absent(target); err != nil {
@@ -114,29 +115,29 @@ func Pin(ctx context.Context, file string, renew []string) (pinned []lang.Pin, e
 		}
 	}
 	folder := filepath.Dir(disk.Real(file))
-	set := newInputSet(ctx, folder, rec)
+	set := plan.NewInputs(ctx, folder, rec)
 	var missing []string
 	known := map[string]bool{}
 	done := map[string]bool{}
-	for _, n := range set.named() {
-		known[n.text.Value] = true
-		if done[n.text.Value] {
+	for _, n := range set.Named() {
+		known[n.Text.Value] = true
+		if done[n.Text.Value] {
 			continue
 		}
-		done[n.text.Value] = true
-		sum, _, err := master.HashPath(ctx, disk.Join(folder, n.text.Value))
+		done[n.Text.Value] = true
+		sum, _, err := master.HashPath(ctx, disk.Join(folder, n.Text.Value))
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil, context.Cause(ctx)
 			}
-			missing = append(missing, fmt.Sprintf("%s (line %d): %v", n.text.Value, n.text.Line, disk.PlainError(err)))
+			missing = append(missing, fmt.Sprintf("%s (line %d): %v", n.Text.Value, n.Text.Line, disk.PlainError(err)))
 			continue
 		}
-		if old, ok := set.pins[n.text.Value]; ok && old != sum.String() && !slices.Contains(renew, n.text.Value) {
+		if old, ok := set.Pins[n.Text.Value]; ok && old != sum.String() && !slices.Contains(renew, n.Text.Value) {
 			return nil, fmt.Errorf("%s isn't the file that was pinned (sha256 %s…, pinned %s…): put the old one back, or, if the change is wanted: platemark pin --renew %s %s",
-				n.text.Value, sum.String()[:16], old[:min(16, len(old))], n.text.Value, file)
+				n.Text.Value, sum.String()[:16], old[:min(16, len(old))], n.Text.Value, file)
 		}
-		pinned = append(pinned, lang.Pin{Path: n.text.Value, SHA256: sum.String()})
+		pinned = append(pinned, lang.Pin{Path: n.Text.Value, SHA256: sum.String()})
 	}
 	for _, r := range renew {
 		if !known[r] {

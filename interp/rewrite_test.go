@@ -7,6 +7,7 @@ import (
 	"sync"
 	"testing"
 
+	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
 )
@@ -55,15 +56,15 @@ func TestRoom(t *testing.T) {
 	space, _ := colour.Space("sRGB")
 	p := ops.Pic{W: 1000, H: 500, C: 3, Profile: space}
 	for _, c := range []struct {
-		f        FileSpec
+		f        plan.FileSpec
 		from, to int64 // of the likely size
 		most     int64 // at least
 	}{
-		{FileSpec{Format: "jpeg", Quality: 90, Profile: space}, 110_000, 125_000, 1_980_000},
-		{FileSpec{Format: "jpeg", Quality: 90, Profile: space, LargestBytes: 100_000}, 100_000, 100_000, 100_000},
-		{FileSpec{Format: "tiff", Bits: 16, Profile: space, PPI: fraction(100)}, 3_000_000, 3_010_000, 3_000_000},
+		{plan.FileSpec{Format: "jpeg", Quality: 90, Profile: space}, 110_000, 125_000, 1_980_000},
+		{plan.FileSpec{Format: "jpeg", Quality: 90, Profile: space, LargestBytes: 100_000}, 100_000, 100_000, 100_000},
+		{plan.FileSpec{Format: "tiff", Bits: 16, Profile: space, PPI: fraction(100)}, 3_000_000, 3_010_000, 3_000_000},
 	} {
-		likely, most := c.f.room(p)
+		likely, most := c.f.Room(p)
 		if likely < c.from || likely > c.to || most < c.most || most < likely || c.f.Format == "tiff" && most != likely {
 			t.Errorf("%s: %d, at most %d", c.f.Format, likely, most)
 		}

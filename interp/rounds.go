@@ -296,7 +296,7 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 		}
 		seen := map[*master.Input]bool{}
 		for _, p := range j.Plans {
-			rp := RoundPrint{Print: p.Print, Mark: p.Mark.String(), File: p.File.Path}
+			rp := RoundPrint{Print: p.Name, Mark: p.Mark.String(), File: p.File.Path}
 			for _, path := range audit.LogsOf(j.OutPath(p, ""), p.Mark.String()) {
 				if l, err := audit.ReadLog(path); err != nil || l.File.Mark != rp.Mark {
 					continue

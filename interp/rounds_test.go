@@ -53,7 +53,7 @@ func TestRounds(t *testing.T) {
 	marks := func() map[string]string {
 		m := map[string]string{}
 		for _, p := range mustLoad(t, file, LoadOptions{NoOutputs: true}).Plans {
-			m[p.Print] = p.Mark.String()
+			m[p.Name] = p.Mark.String()
 		}
 		return m
 	}

@@ -11,6 +11,7 @@ import (
 
 	"platemark/interp/disk"
 	"platemark/interp/engine"
+	"platemark/interp/plan"
 	"platemark/ops"
 )
 
@@ -21,7 +22,7 @@ const sectionMost = 8 << 20
 // Section builds only the rectangle x, y, w, h (pixels of the print) of one
 // plan, with exactly the samples that the whole has there, as a TIFF of 16
 // bits. w 0 means the whole picture.
-func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, o BuildOptions) (*Built, error) {
+func Section(ctx context.Context, j *Job, p *plan.Print, x, y, w, h int, path string, o BuildOptions) (*Built, error) {
 	pic := p.Nodes[p.Out].Pic
 	if w == 0 {
 		x, y, w, h = 0, 0, pic.W, pic.H
@@ -30,7 +31,7 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 		return nil, fmt.Errorf("the section %d,%d,%d,%d doesn't lie in the picture of %d x %d px", x, y, w, h, pic.W, pic.H)
 	}
 	if in := j.sameAsInput(path); in != nil {
-		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.role, in.text.Value)
+		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.Role, in.Text.Value)
 	}
 	b := newBuilder(j, o)
 	defer b.close()
@@ -39,9 +40,9 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 	if err != nil {
 		return nil, err
 	}
-	spec := FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
+	spec := plan.FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
 	part := ops.Pic{W: w, H: h, C: pic.C, Profile: pic.Profile}
-	likely, most := spec.room(part)
+	likely, most := spec.Room(part)
 	f, err := disk.Create(path, likely, most, o.Force)
 	if err != nil {
 		return nil, err
@@ -69,7 +70,7 @@ func Section(ctx context.Context, j *Job, p *Plan, x, y, w, h int, path string, 
 	if err := f.Commit(s.n); err != nil {
 		return nil, err
 	}
-	return &Built{Print: p.Print, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: time.Since(b.began)}, nil
+	return &Built{Print: p.Name, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: time.Since(b.began)}, nil
 }
 
 // PartName is the name for a section or a picture between, beside the print.

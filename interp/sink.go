@@ -9,6 +9,7 @@ import (
 
 	"platemark/interp/disk"
 	"platemark/interp/engine"
+	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/tiff"
@@ -53,12 +54,12 @@ func (s *fileSink) digest() (d raster.Sum) {
 }
 
 // newFileSink writes the head of a print file; done writes its tail.
-func newFileSink(w io.Writer, f FileSpec, p ops.Pic) (s *fileSink, done func() error, err error) {
-	s = &fileSink{w: w, sum: sha256.New(), limit: 1 << 60, most: f.LargestBytes, bytes: f.rowBytes(p)}
+func newFileSink(w io.Writer, f plan.FileSpec, p ops.Pic) (s *fileSink, done func() error, err error) {
+	s = &fileSink{w: w, sum: sha256.New(), limit: 1 << 60, most: f.LargestBytes, bytes: f.RowBytes(p)}
 	var head, tail []byte
 	switch f.Format {
 	case "jpeg":
-		e, err := jpeg.New(f.jpegOptions(p))
+		e, err := jpeg.New(f.JPEGOptions(p))
 		if err != nil {
 			return nil, nil, err
 		}
@@ -69,7 +70,7 @@ func newFileSink(w io.Writer, f FileSpec, p ops.Pic) (s *fileSink, done func() e
 			return w
 		}
 	case "tiff":
-		l, err := tiff.NewLayout(f.tiffOptions(p))
+		l, err := tiff.NewLayout(f.TIFFOptions(p))
 		if err != nil {
 			return nil, nil, err
 		}

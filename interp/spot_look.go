@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"platemark/interp/engine"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/raster"
@@ -51,14 +52,14 @@ func (j *Job) lookAtSpots(ctx context.Context) error {
 			if n.Op != "spots" {
 				continue
 			}
-			if _, ok := known[n.key]; !ok {
+			if _, ok := known[n.Key]; !ok {
 				list, err := b.lookAtSpots(ctx, p, i)
 				if err != nil {
 					return err
 				}
-				known[n.key] = list
+				known[n.Key] = list
 			}
-			j.Spots[p] = append(j.Spots[p], known[n.key]...)
+			j.Spots[p] = append(j.Spots[p], known[n.Key]...)
 		}
 		slices.SortFunc(j.Spots[p], func(a, b SpotLook) int { return cmp.Compare(a.Line, b.Line) })
 		j.Diags = append(j.Diags, idleSpots(j.Spots[p])...)
@@ -66,19 +67,19 @@ func (j *Job) lookAtSpots(ctx context.Context) error {
 	return nil
 }
 
-func (b *builder) lookAtSpots(ctx context.Context, p *Plan, node int) ([]SpotLook, error) {
+func (b *builder) lookAtSpots(ctx context.Context, p *plan.Print, node int) ([]SpotLook, error) {
 	n := p.Nodes[node]
 	pic := p.Nodes[n.In[0]].Pic
 	byRow := map[int][]*patch{}
 	from, till := pic.H, 0
-	out := make([]SpotLook, len(n.spots))
+	out := make([]SpotLook, len(n.Spots))
 	var list []*patch
 	for k, text := range n.Args.All("spot") {
 		sp, err := ops.ParseSpot(text)
 		if err != nil {
 			return nil, err
 		}
-		out[k].span, out[k].Line = n.spots[k], n.spots[k].Line
+		out[k].span, out[k].Line = n.Spots[k], n.Spots[k].Line
 		x, y, r := flt(sp.At.X), flt(sp.At.Y), flt(sp.Radius)
 		reach := r + max(r, 8) + 2
 		q := &patch{spot: sp, look: &out[k], x0: max(0, int(x-reach)), y0: max(0, int(y-reach)), x1: min(pic.W, int(x+reach)+1), y1: min(pic.H, int(y+reach)+1)}
@@ -114,7 +115,7 @@ func (b *builder) lookAtSpots(ctx context.Context, p *Plan, node int) ([]SpotLoo
 }
 
 // measure fills in the contrast of a spot.
-func (q *patch) measure(ctx context.Context, n Node, pic ops.Pic) error {
+func (q *patch) measure(ctx context.Context, n plan.Node, pic ops.Pic) error {
 	w, h, c := q.x1-q.x0, q.y1-q.y0, pic.C
 	sp := q.spot
 	sp.At, sp.From = ops.MaskPoint{X: less(sp.At.X, fraction(int64(q.x0))), Y: less(sp.At.Y, fraction(int64(q.y0)))}, nil
@@ -186,7 +187,7 @@ func idleSpots(list []SpotLook) []lang.Diagnostic {
 			continue
 		}
 		if idle++; idle <= most {
-			out = append(out, lang.Diagnostic{Severity: lang.Note, Code: codeSpotIdle, Span: s.span,
+			out = append(out, lang.Diagnostic{Severity: lang.Note, Code: plan.CodeSpotIdle, Span: s.span,
 				Summary: fmt.Sprintf("nothing stands out at this spot: contrast %s, noise around it %s", PercentText(s.Contrast), PercentText(s.Noise)),
 				Detail:  "A speck stands out from the noise around it.",
 				Hints:   []string{"check the spot's place, or take it out"}})

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp/plan"
 	"platemark/ops/codec/tiff"
 )
 
@@ -60,7 +61,7 @@ func TestContrastOfSpots(t *testing.T) {
 	}
 	var notes []string
 	for _, d := range j.Diags {
-		if d.Code == codeSpotIdle {
+		if d.Code == plan.CodeSpotIdle {
 			notes = append(notes, d.Detail)
 			if d.Span.Line == 4 {
 				t.Errorf("the speck is noted: %s", d.Summary)

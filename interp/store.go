@@ -6,6 +6,7 @@ import (
 	"os"
 
 	"platemark/interp/disk"
+	"platemark/interp/plan"
 	"platemark/ops/exact"
 	"platemark/ops/raster"
 )
@@ -15,7 +16,7 @@ func pixels(r *big.Rat) int { return int(exact.HalfUp(r).Int64()) }
 
 func newStore(w, h, c int) (*raster.Store, error) {
 	size := 2 * int64(w) * int64(h) * int64(c)
-	if size <= memoryLimit {
+	if size <= plan.MemoryLimit {
 		return raster.NewMemory(w, h, c), nil
 	}
 	f, err := disk.Temp(size)

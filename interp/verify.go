@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"platemark/interp/audit"
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -249,7 +250,7 @@ func recipeState(ctx context.Context, l *audit.Log) (RecipeState, []string) {
 // changedLines lists the lines that one text has and the other hasn't, by the
 // longest common subsequence.
 func changedLines(old, new string) []string {
-	a, b := recipeLines(old), recipeLines(new)
+	a, b := plan.LinesOf(old), plan.LinesOf(new)
 	// Common ends first, so that the table stays small.
 	lo := 0
 	for lo < len(a) && lo < len(b) && a[lo] == b[lo] {

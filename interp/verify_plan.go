@@ -11,6 +11,7 @@ import (
 
 	"platemark/interp/audit"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/raster"
 )
@@ -38,16 +39,16 @@ func readable(l *audit.Log) error {
 	case pr == nil:
 		return l.Wrong(2, "the recorded recipe has no print %s", l.Recipe.Print)
 	}
-	set := newInputSet(context.Background(), "", rec)
-	named := map[inputName]bool{}
-	for _, n := range set.named() {
-		named[inputName{n.role, n.text.Value}] = true
+	set := plan.NewInputs(context.Background(), "", rec)
+	named := map[plan.InputName]bool{}
+	for _, n := range set.Named() {
+		named[plan.InputName{Role: n.Role, Path: n.Text.Value}] = true
 	}
 	for i, in := range l.Inputs {
-		if !named[inputName{master.Role(in.Role), in.Path}] {
+		if !named[plan.InputName{Role: master.Role(in.Role), Path: in.Path}] {
 			return l.Wrong(3+i, "the recorded recipe names no %s %s", in.Role, in.Path)
 		}
-		if pin, ok := set.pins[in.Path]; ok && pin != in.SHA256 {
+		if pin, ok := set.Pins[in.Path]; ok && pin != in.SHA256 {
 			return l.Wrong(3+i, "%s has the sha256 %s… here, and the recorded recipe pins %s…", in.Path, in.SHA256[:16], audit.BriefSum(pin))
 		}
 	}
@@ -61,12 +62,12 @@ func readable(l *audit.Log) error {
 // by their paths, and compares what it comes to with every record, but for the
 // pictures themselves: a *LogError says which record is wrong.
 func planAgain(ctx context.Context, l *audit.Log, where map[string]string) error {
-	known := map[inputName]raster.Sum{}
+	known := map[plan.InputName]raster.Sum{}
 	for _, in := range l.Inputs {
-		known[inputName{master.Role(in.Role), in.Path}] = sumFrom(in.SHA256)
+		known[plan.InputName{Role: master.Role(in.Role), Path: in.Path}] = sumFrom(in.SHA256)
 	}
-	j, err := load(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, noPins: true,
-		open: master.Glance, known: known, found: func(_ master.Role, p string) string { return where[p] }})
+	j, err := LoadText(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
+		open: master.Glance, known: known, Found: func(_ master.Role, p string) string { return where[p] }})
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
@@ -106,25 +107,25 @@ type misfit struct {
 // no picture: the records are written again with the log's own digests of bands.
 func misfitOf(l *audit.Log, j *Job) *misfit {
 	p := j.Plans[0]
-	of := map[raster.Sum]result{}
+	of := map[raster.Sum]plan.Result{}
 	for i, k := range p.Steps() {
 		if i < len(l.Steps) {
-			of[p.Nodes[k].key] = resultOf(p.Nodes[k], bandsOf(l.Steps[i]))
+			of[p.Nodes[k].Key] = plan.ResultOf(p.Nodes[k], bandsOf(l.Steps[i]))
 		}
 	}
-	results := make([]result, len(p.Nodes))
+	results := make([]plan.Result, len(p.Nodes))
 	for k, n := range p.Nodes {
-		results[k] = of[n.key]
+		results[k] = of[n.Key]
 		if n.Input == nil {
 			continue
 		}
 		for _, in := range l.Inputs {
 			if in.Role == string(n.Input.Role) && in.Path == n.Input.Path {
-				results[k].sum = sumFrom(in.Picture)
+				results[k].Sum = sumFrom(in.Picture)
 			}
 		}
 	}
-	c := determined(p, j.Recipe.Version, j.Recipe.Draft, j.Source, results, l.File.Size, sumFrom(l.File.SHA256))
+	c := plan.Records(p, j.Recipe.Version, j.Recipe.Draft, j.Source, results, l.File.Size, sumFrom(l.File.SHA256))
 	now, err := c.Log()
 	if err != nil {
 		return &misfit{record: 1, what: err.Error()}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"platemark/interp"
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -144,7 +145,7 @@ func parseSection(text string) (r [4]int, err error) {
 }
 
 func (a *app) tellBuilt(b interp.Built) {
-	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, interp.SizeText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
+	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, plan.SizeText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
 	a.tellWarnings(b)
 	if b.Repeat {
 		fmt.Fprintf(a.out, "    the same bytes as an older log records\n")

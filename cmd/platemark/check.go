@@ -44,7 +44,7 @@ func (c *checkCmd) Run(a *app) error {
 			fmt.Fprintf(a.out, "%s: ready to build\n", file)
 			for _, p := range j.Plans {
 				if m := j.Masks[p]; c.Masks && len(m) > 0 {
-					fmt.Fprintf(a.out, "  print %s\n", p.Print)
+					fmt.Fprintf(a.out, "  print %s\n", p.Name)
 					a.tellMasks(m)
 				}
 			}

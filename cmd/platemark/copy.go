@@ -13,6 +13,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/disk"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -113,7 +114,7 @@ func (m *mover) move(old string) (string, error) {
 	file, there, moved := at(from, old), at(to, old), old
 	if !sameFile(filepath.Dir(from), filepath.Dir(to)) && !sameFile(file, there) {
 		var err error
-		if moved, err = interp.RelativePath(to, file); err != nil {
+		if moved, err = plan.RelativePath(to, file); err != nil {
 			return "", &lang.CopyError{Summary: err.Error(), Hints: []string{"copy the file into the recipe's folder first, and name it there"}}
 		}
 		if _, err := os.Stat(file); err == nil && !sameFile(file, at(to, moved)) {

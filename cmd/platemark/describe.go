@@ -4,8 +4,8 @@ import (
 	"cmp"
 	"fmt"
 
-	"platemark/interp"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 )
 
 type describeCmd struct {
@@ -53,7 +53,7 @@ func (a *app) tellDescription(d *master.Description) {
 			fmt.Fprintf(a.out, "  %-11s %s\n", what, text)
 		}
 	}
-	fmt.Fprintf(a.out, "%s: %s, %s\n", d.File, d.Kind, interp.SizeText(d.Bytes))
+	fmt.Fprintf(a.out, "%s: %s, %s\n", d.File, d.Kind, plan.SizeText(d.Bytes))
 	profile, stands, resolution := d.Profile, "", ""
 	if d.Width > 0 {
 		kind := "bits"

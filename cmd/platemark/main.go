@@ -19,6 +19,7 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/disk"
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -165,7 +166,7 @@ func (a *app) tellSwept() {
 		if s.Files == 1 {
 			what = "an unfinished file"
 		}
-		a.say(aNote, "%s (%s) of a run that was cut off was taken out of %s", what, interp.SizeText(s.Bytes), s.Folder)
+		a.say(aNote, "%s (%s) of a run that was cut off was taken out of %s", what, plan.SizeText(s.Bytes), s.Folder)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/disk"
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -38,7 +39,7 @@ func (c *newCmd) Run(a *app) error {
 	if _, err := os.Lstat(out); err == nil {
 		return taken
 	}
-	text, err := interp.NewRecipe(a.ctx, c.Master, out)
+	text, err := plan.NewRecipe(a.ctx, c.Master, out)
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/disk"
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -95,7 +96,7 @@ func (a *app) tellOrderPlan(o *interp.Order) {
 			there++
 		}
 	}
-	fmt.Fprintf(a.out, "%s, %s to build, about %s", lang.Count(len(o.Jobs), "recipe"), lang.Count(todo, "print"), interp.SizeText(o.Bytes))
+	fmt.Fprintf(a.out, "%s, %s to build, about %s", lang.Count(len(o.Jobs), "recipe"), lang.Count(todo, "print"), plan.SizeText(o.Bytes))
 	if there > 0 {
 		fmt.Fprintf(a.out, "; %d already there", there)
 	}
@@ -199,7 +200,7 @@ func (c columns) line(r *interp.OrderRow) string {
 	}
 	size := "-"
 	if r.State == interp.OrderBuilt || r.State == interp.OrderThere {
-		size = interp.SizeText(r.Bytes)
+		size = plan.SizeText(r.Bytes)
 	}
 	return b.String() + fmt.Sprintf("%9s  %s", size, r.State)
 }
@@ -238,18 +239,18 @@ func writeOrder(path string, o *interp.Order) error {
 
 func orderJSON(o *interp.Order) any {
 	type row struct {
-		Recipe   string        `json:"recipe"`
-		Print    string        `json:"print,omitempty"`
-		File     string        `json:"file,omitempty"`
-		Log      string        `json:"log,omitempty"`
-		State    string        `json:"state"`
-		Lab      string        `json:"lab,omitempty"`
-		Sizes    *interp.Sizes `json:"sizes,omitempty"`
-		Size     int64         `json:"size,omitempty"`
-		SHA256   string        `json:"sha256,omitempty"`
-		Mark     string        `json:"mark,omitempty"`
-		Error    string        `json:"error,omitempty"`
-		Warnings []string      `json:"warnings,omitempty"`
+		Recipe   string      `json:"recipe"`
+		Print    string      `json:"print,omitempty"`
+		File     string      `json:"file,omitempty"`
+		Log      string      `json:"log,omitempty"`
+		State    string      `json:"state"`
+		Lab      string      `json:"lab,omitempty"`
+		Sizes    *plan.Sizes `json:"sizes,omitempty"`
+		Size     int64       `json:"size,omitempty"`
+		SHA256   string      `json:"sha256,omitempty"`
+		Mark     string      `json:"mark,omitempty"`
+		Error    string      `json:"error,omitempty"`
+		Warnings []string    `json:"warnings,omitempty"`
 	}
 	rows := []row{}
 	for _, r := range o.Rows {

@@ -8,6 +8,7 @@ import (
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/interp/disk"
+	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -41,7 +42,7 @@ type planRow struct {
 	Height    int                `json:"height"`
 	FaceW     string             `json:"face-width-in"`
 	FaceH     string             `json:"face-height-in"`
-	Sizes     interp.Sizes       `json:"sizes"`
+	Sizes     plan.Sizes         `json:"sizes"`
 	PPI       string             `json:"ppi"`
 	Effective string             `json:"effective-ppi"`
 	Bytes     int64              `json:"bytes"`
@@ -111,7 +112,7 @@ func (c *planCmd) Run(a *app) error {
 }
 
 // draw writes the picture of a print's masks.
-func (c *planCmd) draw(a *app, j *interp.Job, p *interp.Plan) error {
+func (c *planCmd) draw(a *app, j *interp.Job, p *plan.Print) error {
 	m, err := interp.DrawMasks(a.ctx, j, p, 1400, c.n())
 	if err != nil {
 		return err
@@ -123,10 +124,10 @@ func (c *planCmd) draw(a *app, j *interp.Job, p *interp.Plan) error {
 	return disk.Write(c.Picture, b, false)
 }
 
-func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
+func planRowOf(recipe, out string, p *plan.Print, workers int) planRow {
 	e := p.Estimate(workers)
 	w, h := p.Pixels()
-	r := planRow{Recipe: recipe, Print: p.Print, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
+	r := planRow{Recipe: recipe, Print: p.Name, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
 		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: p.Sizes(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
 		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Workers: e.Workers, Kept: []planKept{}, Steps: []planStep{}}
 	for _, k := range e.Kept {
@@ -143,8 +144,8 @@ func planRowOf(recipe, out string, p *interp.Plan, workers int) planRow {
 	return r
 }
 
-func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
-	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Print, p.MarkShort())
+func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
+	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Name, p.MarkShort())
 	fmt.Fprintf(a.out, "  language   %s: %s\n", r.Language, p.Operations())
 	fmt.Fprintf(a.out, "  picture    %s, at %s ppi\n", r.Sizes.Picture, inchText(p.Face.PPI))
 	fmt.Fprintf(a.out, "  face       %s\n", r.Sizes.Face)
@@ -168,9 +169,9 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	case p.File.Bits == 8:
 		how = "8 bits"
 	}
-	size := "about " + interp.SizeText(r.Likely) + " (noise: up to " + interp.SizeText(r.Bytes) + ")"
+	size := "about " + plan.SizeText(r.Likely) + " (noise: up to " + plan.SizeText(r.Bytes) + ")"
 	if r.Exact {
-		size = interp.SizeText(r.Bytes)
+		size = plan.SizeText(r.Bytes)
 	}
 	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s, %s\n", r.File, r.Sizes.Whole, r.Format, how, size)
 	for _, k := range r.Kept {
@@ -181,7 +182,7 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 		if k.InFile {
 			where = "in a temporary file"
 		}
-		fmt.Fprintf(a.out, "  keeps      %s, %s, %s\n", what, interp.SizeText(k.Bytes), where)
+		fmt.Fprintf(a.out, "  keeps      %s, %s, %s\n", what, plan.SizeText(k.Bytes), where)
 	}
 	length := "under a second"
 	if r.Seconds > 0 {
@@ -191,7 +192,7 @@ func (a *app) tellPlan(p *interp.Plan, r planRow, workers int) {
 	if r.Workers < workers {
 		on = fmt.Sprintf("%d of %s", r.Workers, lang.Count(workers, "processor"))
 	}
-	fmt.Fprintf(a.out, "  needs      at most %s of memory and %s on %s\n", interp.SizeText(r.Memory), length, on)
+	fmt.Fprintf(a.out, "  needs      at most %s of memory and %s on %s\n", plan.SizeText(r.Memory), length, on)
 	if len(r.Masks) > 0 {
 		fmt.Fprintln(a.out, "  masks")
 		a.tellMasks(r.Masks)

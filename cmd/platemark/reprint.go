@@ -5,6 +5,7 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/audit"
+	"platemark/interp/plan"
 )
 
 type reprintCmd struct {
@@ -42,7 +43,7 @@ func (c *reprintCmd) Run(a *app) error {
 		}
 		all = append(all, *b)
 		if !c.JSON {
-			fmt.Fprintf(a.out, "%s\n    %d x %d px, %s\n    identical: sha256 %s\n", b.File, b.W, b.H, interp.SizeText(b.Size), b.Sum)
+			fmt.Fprintf(a.out, "%s\n    %d x %d px, %s\n    identical: sha256 %s\n", b.File, b.W, b.H, plan.SizeText(b.Size), b.Sum)
 			for _, w := range b.Elsewhere {
 				fmt.Fprintln(a.out, "    "+w)
 			}

@@ -25,7 +25,9 @@ var rooms = map[string][]string{
 	"interp/master": {"ops", "interp/disk"},
 	// Logs are plain data: what a plan comes to is said above them.
 	"interp/audit": {"lang", "ops/raster", "interp/disk", "interp/master"},
-	"recipes":      {},
+	// A plan is made without a pixel, of a recipe and what it names.
+	"interp/plan": {"lang", "ops", "interp/disk", "interp/engine", "interp/master", "interp/audit", "testdata/frozen"},
+	"recipes":     {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},
 	"testdata":      {},
@@ -33,7 +35,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.

@@ -117,7 +117,7 @@ func (a *app) staleOf(j *interp.Job) {
 	}
 	marks := map[string]string{}
 	for _, p := range j.Plans {
-		marks[p.Print] = p.Mark.String()
+		marks[p.Name] = p.Mark.String()
 	}
 	a.warnStale(interp.StaleApprovals(a.ctx, j.File, marks))
 }

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"bytes"
@@ -135,7 +135,7 @@ func newTable(line func(string, ...any), w, h int) (size, name string) {
 		box := fmt.Sprintf("%d x %d %s", bw, bh, u.unit)
 		fits := ""
 		if !shapeFits(w, h, rat(bw), rat(bh)) {
-			fits = fmt.Sprintf("   within it: %s x %s %s", plainRat(fw, 1), plainRat(fh, 1), u.unit)
+			fits = fmt.Sprintf("   within it: %s x %s %s", Decimals(fw, 1), Decimals(fh, 1), u.unit)
 		}
 		line("#     %-12s  %5s ppi%s", box, effective.FloatString(0), fits)
 		if u.unit == "in" && effective.Cmp(rat(plentyPPI)) >= 0 {

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"crypto/sha256"
@@ -16,11 +16,11 @@ import (
 	"platemark/ops/raster"
 )
 
-// Plan is one print, typed and sized before anything runs. It is a graph of
+// Print is one print, typed and sized before anything runs. It is a graph of
 // nodes in two stages: stage 0 makes the prepared picture at the master's own
 // size, stage 1 makes the print from it.
-type Plan struct {
-	Print  string
+type Print struct {
+	Name   string
 	Line   int // of the print block
 	Nodes  []Node
 	Ready  int // the node that prepare leaves
@@ -29,14 +29,14 @@ type Plan struct {
 	File   FileSpec
 	Mark   raster.Sum
 	Face   Face
-	// shared says that another print is made from the picture of Ready too.
-	shared bool
+	// Shared says that another print is made from the picture of Ready too.
+	Shared bool
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
 
-	picture Extent    // without border and wrap
-	covers  rect      // what the print shows of the frame
-	uses    []maskUse // the steps that work through masks
+	Picture Extent    // without border and wrap
+	Covers  Rect      // what the print shows of the frame
+	Uses    []MaskUse // the steps that work through masks
 }
 
 // Node is one picture of a plan: an input (Input set) or the result of a step.
@@ -50,14 +50,14 @@ type Node struct {
 	Stage int // 0 prepare, 1 print
 	Step  ops.Step
 	Pic   ops.Pic
-	// key names the node's meaning: its operation, arguments and everything
+	// Key names the node's meaning: its operation, arguments and everything
 	// above it, by digest. Equal keys are equal pictures.
-	key raster.Sum
+	Key raster.Sum
 	// prof is the profile of an input picture, from its file or the recipe.
 	Text string // the recipe's words for it, for plans and reports
-	// spots are the places in the recipe of a run of spots, as its arguments are
+	// Spots are the places in the recipe of a run of spots, as its arguments are
 	// ordered.
-	spots []lang.Span
+	Spots []lang.Span
 }
 
 // Face is what is seen of the print from in front, in inches: the picture with
@@ -78,7 +78,7 @@ type Extent struct {
 
 // String words an extent: "1 x 0.67 in, 300 x 200 px".
 func (e Extent) String() string {
-	in := func(px int) string { return plainRat(quo(rat(int64(px)), e.PPI), 2) }
+	in := func(px int) string { return Decimals(quo(rat(int64(px)), e.PPI), 2) }
 	return fmt.Sprintf("%s x %s in, %d x %d px", in(e.W), in(e.H), e.W, e.H)
 }
 
@@ -102,10 +102,10 @@ type Sizes struct {
 }
 
 // Sizes of the planned print.
-func (p *Plan) Sizes() Sizes {
+func (p *Print) Sizes() Sizes {
 	f, px := p.Face, func(in *big.Rat) int { return roundHalfUp(mul(in, p.Face.PPI)) }
 	w, h := p.Pixels()
-	return Sizes{p.picture, Extent{px(f.W), px(f.H), f.PPI}, Extent{w, h, f.PPI}}
+	return Sizes{p.Picture, Extent{px(f.W), px(f.H), f.PPI}, Extent{w, h, f.PPI}}
 }
 
 // encoderVersion is the version of both print file encoders.
@@ -151,32 +151,32 @@ func markOf(version int, out raster.Sum, f FileSpec) raster.Sum {
 	}))
 }
 
-// markShared marks the plans whose prepared picture serves another as well.
-func markShared(plans []*Plan) {
+// MarkShared marks the plans whose prepared picture serves another as well.
+func MarkShared(plans []*Print) {
 	users := map[raster.Sum]int{}
 	for _, p := range plans {
-		users[p.Nodes[p.Ready].key]++
+		users[p.Nodes[p.Ready].Key]++
 	}
 	for _, p := range plans {
 		n := p.Nodes[p.Ready]
-		p.shared = n.Input == nil && users[n.key] > 1
+		p.Shared = n.Input == nil && users[n.Key] > 1
 	}
 }
 
-// graph is what makes node out; of says which node of the plan each of its own
+// Graph is what makes node out; of says which node of the plan each of its own
 // is. keep gives the store of a picture that is there, input that of an input;
 // equal pictures are one node.
-func (p *Plan) graph(out int, keep func(key raster.Sum) (st *raster.Store, have bool), input func(Node) (*raster.Store, error)) (g *engine.Graph, of []int, err error) {
+func (p *Print) Graph(out int, keep func(key raster.Sum) (st *raster.Store, have bool), input func(Node) (*raster.Store, error)) (g *engine.Graph, of []int, err error) {
 	g = &engine.Graph{}
 	at := map[raster.Sum]int{}
 	var add func(i int) (int, error)
 	add = func(i int) (int, error) {
 		n := p.Nodes[i]
-		if k, ok := at[n.key]; ok {
+		if k, ok := at[n.Key]; ok {
 			return k, nil
 		}
 		gn := engine.Node{Pic: n.Pic}
-		st, have := keep(n.key)
+		st, have := keep(n.Key)
 		switch gn.Store = st; {
 		case have:
 		case n.Input != nil:
@@ -193,9 +193,9 @@ func (p *Plan) graph(out int, keep func(key raster.Sum) (st *raster.Store, have 
 				gn.In = append(gn.In, in)
 			}
 		}
-		at[n.key] = len(g.Nodes)
+		at[n.Key] = len(g.Nodes)
 		g.Nodes, of = append(g.Nodes, gn), append(of, i)
-		return at[n.key], nil
+		return at[n.Key], nil
 	}
 	g.Out, err = add(out)
 	return g, of, err
@@ -203,12 +203,12 @@ func (p *Plan) graph(out int, keep func(key raster.Sum) (st *raster.Store, have 
 
 // Steps are the steps of the plan in plan order, by node number. A mask that
 // both stages draw is one step.
-func (p *Plan) Steps() []int {
+func (p *Print) Steps() []int {
 	var out []int
 	seen := map[raster.Sum]bool{}
 	for i, n := range p.Nodes {
-		if n.Input == nil && !seen[n.key] {
-			seen[n.key] = true
+		if n.Input == nil && !seen[n.Key] {
+			seen[n.Key] = true
 			out = append(out, i)
 		}
 	}
@@ -217,14 +217,14 @@ func (p *Plan) Steps() []int {
 
 // MarkShort is the first 12 characters of the mark: how a print is named in
 // file names, captions and reports.
-func (p *Plan) MarkShort() string { return p.Mark.String()[:12] }
+func (p *Print) MarkShort() string { return p.Mark.String()[:12] }
 
 // Pixels is the print file's picture size.
-func (p *Plan) Pixels() (w, h int) { pic := p.Nodes[p.Out].Pic; return pic.W, pic.H }
+func (p *Print) Pixels() (w, h int) { pic := p.Nodes[p.Out].Pic; return pic.W, pic.H }
 
 // Operations lists the operations of the plan with their versions, sorted:
 // "blend 1, enlarge 1".
-func (p *Plan) Operations() string {
+func (p *Print) Operations() string {
 	var list []string
 	for _, n := range p.Nodes {
 		if n.Input == nil {
@@ -234,20 +234,20 @@ func (p *Plan) Operations() string {
 	return audit.JoinOperations(list)
 }
 
-// nodeOf finds a node by its key.
-func (p *Plan) nodeOf(key raster.Sum) int {
-	return slices.IndexFunc(p.Nodes, func(n Node) bool { return n.key == key })
+// NodeOf finds a node by its key.
+func (p *Print) NodeOf(key raster.Sum) int {
+	return slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Key == key })
 }
 
-// operation is what makes the node; one that does nothing for an input.
-func (n *Node) operation() *ops.Operation {
+// Operation is what makes the node; one that does nothing for an input.
+func (n *Node) Operation() *ops.Operation {
 	o, _ := ops.Lookup(n.Op, n.Ver)
 	return &o
 }
 
-// before is the width of the picture, on the way from cut to out, that enlarging
+// Before is the width of the picture, on the way from cut to out, that enlarging
 // starts from; out's own without an enlargement.
-func (p *Plan) before(cut, out int) int {
+func (p *Print) Before(cut, out int) int {
 	for i := range p.Nodes {
 		if n := p.Nodes[i]; i > cut && i <= out && n.Op == "enlarge" {
 			return p.Nodes[n.In[0]].Pic.W
@@ -256,9 +256,9 @@ func (p *Plan) before(cut, out int) int {
 	return p.Nodes[out].Pic.W
 }
 
-// maskUse is a step that works through a mask.
-type maskUse struct {
-	at         lang.Text // the mask's name in the step
-	step, mask raster.Sum
-	covers     rect // of the picture that the step works on
+// MaskUse is a step that works through a mask.
+type MaskUse struct {
+	At         lang.Text // the mask's name in the step
+	Step, Mask raster.Sum
+	Covers     Rect // of the picture that the step works on
 }

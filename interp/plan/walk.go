@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"fmt"
@@ -87,7 +87,7 @@ func (w *walker) followed(s lang.Step) {
 	}
 }
 
-func (w *walker) set(n int, as *lang.Text, covers rect) {
+func (w *walker) set(n int, as *lang.Text, covers Rect) {
 	p := pic{n, covers}
 	if as != nil {
 		w.names[as.Value] = p
@@ -102,7 +102,7 @@ func (w *walker) step(s lang.Step) {
 		switch s.(type) {
 		case *lang.Border, *lang.Wrap:
 		default:
-			b.err(codePaper, s.Where(), fmt.Sprintf("%s can't follow line %d, which brought the picture into the colours of a printer", s.Word(), w.final),
+			b.err(CodePaper, s.Where(), fmt.Sprintf("%s can't follow line %d, which brought the picture into the colours of a printer", s.Word(), w.final),
 				"Such colours are numbers for inks, through tables; arithmetic on them has no meaning.", "move the conversion behind it, as the last step before border, wrap and save")
 			return
 		}
@@ -122,7 +122,7 @@ func (w *walker) step(s lang.Step) {
 			w.cur = p
 			b.atLine[s.Line] = p.node
 		} else {
-			b.err(codeStep, s.Name.Span, fmt.Sprintf("no picture is named %s yet", s.Name.Value), "")
+			b.err(CodeStep, s.Name.Span, fmt.Sprintf("no picture is named %s yet", s.Name.Value), "")
 		}
 	case *lang.Blend:
 		top, ok1 := w.names[s.Top.Value]
@@ -132,7 +132,7 @@ func (w *walker) step(s lang.Step) {
 			if ok1 {
 				t = s.Over
 			}
-			b.err(codeStep, t.Span, fmt.Sprintf("no picture is named %s yet", t.Value), "")
+			b.err(CodeStep, t.Span, fmt.Sprintf("no picture is named %s yet", t.Value), "")
 			return
 		}
 		w.masked(s.Span, "blend", ops.Args{{Name: "at", Value: share(s.At).RatString()}}, s.Through, s.As, over, top, over)
@@ -157,14 +157,14 @@ func (w *walker) step(s lang.Step) {
 	case *lang.Border, *lang.Wrap:
 		w.edge(s)
 	case *lang.Turn, *lang.Mirror:
-		b.err(codeStep, s.Where(), "turn and mirror stand at the head of prepare, nowhere else", "The frame is the upright master: what turns it comes before everything that is placed on it.")
+		b.err(CodeStep, s.Where(), "turn and mirror stand at the head of prepare, nowhere else", "The frame is the upright master: what turns it comes before everything that is placed on it.")
 	default:
-		b.err(codeStep, s.Where(), fmt.Sprintf("%s isn't built in this engine", s.Word()), "")
+		b.err(CodeStep, s.Where(), fmt.Sprintf("%s isn't built in this engine", s.Word()), "")
 	}
 }
 
 func (w *walker) noPrint(m lang.Measure) {
-	w.b.err(codeUnit, m.Span, fmt.Sprintf("%s has no meaning before a print's size is known", m.Unit),
+	w.b.err(CodeUnit, m.Span, fmt.Sprintf("%s has no meaning before a print's size is known", m.Unit),
 		"Inches and centimetres are of the printed picture; prepare and crop work before there is one.", "write the measure in % of the frame, or in px")
 }
 
@@ -189,8 +189,8 @@ func (w *walker) masked(at lang.Span, op string, args ops.Args, through, as *lan
 	if n, ok := w.b.node(at, w.stage, op, args, nodes...); ok {
 		w.set(n, as, base.covers)
 		if through != nil {
-			key := func(n int) raster.Sum { return w.b.plan.Nodes[n].key }
-			w.b.plan.uses = append(w.b.plan.uses, maskUse{*through, key(n), key(nodes[len(nodes)-1]), base.covers})
+			key := func(n int) raster.Sum { return w.b.plan.Nodes[n].Key }
+			w.b.plan.Uses = append(w.b.plan.Uses, MaskUse{*through, key(n), key(nodes[len(nodes)-1]), base.covers})
 		}
 	}
 }
@@ -203,12 +203,12 @@ func (w *walker) convert(s *lang.Convert) {
 	case s.Space != nil:
 		p, _ = colour.Space(s.Space.Value)
 		if p == nil {
-			b.err(codeProfile, s.Space.Span, fmt.Sprintf("there is no space named %s", s.Space.Value), "")
+			b.err(CodeProfile, s.Space.Span, fmt.Sprintf("there is no space named %s", s.Space.Value), "")
 			return
 		}
 	case s.Name != nil && b.rec.Paper(s.Name.Value) != nil:
 		paper := b.rec.Paper(s.Name.Value)
-		in := b.inputs.get(master.RoleProfile, *paper.Profile)
+		in := b.inputs.Get(master.RoleProfile, *paper.Profile)
 		if in == nil {
 			return
 		}
@@ -226,12 +226,12 @@ func (w *walker) convert(s *lang.Convert) {
 	case s.Name != nil:
 		lab := b.rec.Lab(s.Name.Value)
 		if lab == nil || lab.Space == nil {
-			b.err(codeLab, s.Name.Span, fmt.Sprintf("lab %s doesn't say its colour space", s.Name.Value), "", "add a line to the lab, such as space opRGB, as the lab states it")
+			b.err(CodeLab, s.Name.Span, fmt.Sprintf("lab %s doesn't say its colour space", s.Name.Value), "", "add a line to the lab, such as space opRGB, as the lab states it")
 			return
 		}
 		p, _ = colour.Space(lab.Space.Value)
 	default:
-		in := b.inputs.get(master.RoleProfile, *s.Profile)
+		in := b.inputs.Get(master.RoleProfile, *s.Profile)
 		if in == nil {
 			return
 		}
@@ -247,7 +247,7 @@ func (w *walker) convert(s *lang.Convert) {
 	w.set(n, nil, w.cur.covers)
 	if p.HasTables() {
 		if w.stage == 0 {
-			b.err(codePaper, s.Span, "prepare can't work in the colours of a printer", "Such colours are numbers for inks, through tables; every later step would compute with them.", "move the conversion into the print, as its last step before border, wrap and save")
+			b.err(CodePaper, s.Span, "prepare can't work in the colours of a printer", "Such colours are numbers for inks, through tables; every later step would compute with them.", "move the conversion into the print, as its last step before border, wrap and save")
 		}
 		w.final = s.Line
 	}
@@ -260,7 +260,7 @@ func (b *binder) convertRefused(s *lang.Convert, intent string) {
 		return
 	}
 	d := &b.diags[len(b.diags)-1]
-	d.Code, d.Summary = codeProfile, strings.TrimPrefix(d.Summary, "convert: ")
+	d.Code, d.Summary = CodeProfile, strings.TrimPrefix(d.Summary, "convert: ")
 	if intent == "absolute" && strings.HasPrefix(d.Summary, "the absolute intent") {
 		if s.Intent.Line > 0 {
 			d.Span = s.Intent.Span
@@ -309,13 +309,13 @@ func (w *walker) crop(s *lang.Crop) {
 		}
 		x, y, cw, ch = e[0], e[1], e[2]-e[0], e[3]-e[1]
 		if x < 0 || y < 0 || e[2] > p.W || e[3] > p.H || cw < 1 || ch < 1 {
-			b.err(codeCrop, s.Span, fmt.Sprintf("this crop goes from (%d, %d) to (%d, %d), the picture is %d x %d px", e[0], e[1], e[2], e[3], p.W, p.H),
+			b.err(CodeCrop, s.Span, fmt.Sprintf("this crop goes from (%d, %d) to (%d, %d), the picture is %d x %d px", e[0], e[1], e[2], e[3], p.W, p.H),
 				"The first point is the left upper corner, the second the right lower one; both lie in the picture.", "write the points in that order and inside 0% to 100%")
 			return
 		}
 	}
 	if cw == p.W && ch == p.H {
-		b.report(lang.Note, codeCrop, s.Span, "this crop cuts nothing", fmt.Sprintf("The picture is %d x %d px already.", p.W, p.H))
+		b.report(lang.Note, CodeCrop, s.Span, "this crop cuts nothing", fmt.Sprintf("The picture is %d x %d px already.", p.W, p.H))
 		return
 	}
 	args := ops.Args{{Name: "x", Value: fmt.Sprint(x)}, {Name: "y", Value: fmt.Sprint(y)}, {Name: "w", Value: fmt.Sprint(cw)}, {Name: "h", Value: fmt.Sprint(ch)}}
@@ -325,12 +325,12 @@ func (w *walker) crop(s *lang.Crop) {
 	}
 	c := w.cur.covers
 	fx := func(v int) *big.Rat {
-		return add(c.x0, quo(mul(c.w(), rat(int64(v))), rat(int64(p.W))))
+		return add(c.X0, quo(mul(c.W(), rat(int64(v))), rat(int64(p.W))))
 	}
 	fy := func(v int) *big.Rat {
-		return add(c.y0, quo(mul(c.h(), rat(int64(v))), rat(int64(p.H))))
+		return add(c.Y0, quo(mul(c.H(), rat(int64(v))), rat(int64(p.H))))
 	}
-	w.set(n, nil, rect{fx(x), fy(y), fx(x + cw), fy(y + ch)})
+	w.set(n, nil, Rect{fx(x), fy(y), fx(x + cw), fy(y + ch)})
 }
 
 // largest is the largest whole-pixel part of w x h with the given shape.
@@ -372,12 +372,12 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			return
 		}
 		if w.outsideFrame(s.At) {
-			b.err(codeSpot, s.At.Span, "this spot lies outside the frame", fmt.Sprintf("The frame is %d x %d px; shares go from 0%% to 100%%.", b.frameW, b.frameH), "check the position")
+			b.err(CodeSpot, s.At.Span, "this spot lies outside the frame", fmt.Sprintf("The frame is %d x %d px; shares go from 0%% to 100%%.", b.frameW, b.frameH), "check the position")
 			return
 		}
 		// A spot that the crop has cut away does nothing: spots don't move.
 		if x.Sign() < 0 || y.Sign() < 0 || x.Cmp(rat(int64(p.W))) > 0 || y.Cmp(rat(int64(p.H))) > 0 {
-			b.report(lang.Note, codeSpot, s.Span, "this spot lies in what the crop cuts away", "It does nothing in this print.")
+			b.report(lang.Note, CodeSpot, s.Span, "this spot lies in what the crop cuts away", "It does nothing in this print.")
 			continue
 		}
 		discs = append(discs, disc{s, x, y, r})
@@ -395,7 +395,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 				return
 			}
 			if w.outsideFrame(*s.From) {
-				b.err(codeSpot, s.From.Span, "this spot copies from outside the frame", fmt.Sprintf("The frame is %d x %d px.", b.frameW, b.frameH), "check the position after `from`")
+				b.err(CodeSpot, s.From.Span, "this spot copies from outside the frame", fmt.Sprintf("The frame is %d x %d px.", b.frameW, b.frameH), "check the position after `from`")
 				return
 			}
 			v += fmt.Sprintf(" from %s %s", fx.RatString(), fy.RatString())
@@ -411,7 +411,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		return add(mul(dx, dx), mul(dy, dy)).Cmp(mul(sum, sum)) < 0
 	}
 	if o := overlap.Find(rounded, meet); len(o) > 0 {
-		b.err(codeSpot, discs[o[0].Disc].s.Span, fmt.Sprintf("this spot overlaps the one on line %d", discs[o[0].First].s.Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
+		b.err(CodeSpot, discs[o[0].Disc].s.Span, fmt.Sprintf("this spot overlaps the one on line %d", discs[o[0].First].s.Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
 			"make one spot of them, or put another step between them")
 		return
 	}
@@ -435,7 +435,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		d := &b.diags[len(b.diags)-1]
 		i := 0
 		if fmt.Sscanf(d.Summary, "spots: spot-%d", &i); i > 0 && i <= len(list) {
-			d.Code, d.Span = codeSpot, list[i-1].at
+			d.Code, d.Span = CodeSpot, list[i-1].at
 			if _, what, ok := strings.Cut(d.Summary, ") "); ok { // behind its numbers
 				d.Summary = "this spot " + what
 			} else if _, what, ok := strings.Cut(d.Summary, `": `); ok {
@@ -444,7 +444,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		}
 		return
 	}
-	b.plan.Nodes[n].spots = at
+	b.plan.Nodes[n].Spots = at
 	w.set(n, nil, w.cur.covers)
 	for _, s := range run {
 		b.atLine[s.Line] = n

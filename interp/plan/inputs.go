@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"bytes"
@@ -17,63 +17,63 @@ import (
 	"platemark/ops/raster"
 )
 
-// inputSet opens each file that a recipe names once, whatever number of prints
+// Inputs opens each file that a recipe names once, whatever number of prints
 // use it.
-type inputSet struct {
+type Inputs struct {
 	ctx    context.Context
 	folder string
-	pins   map[string]string // path as written -> hexadecimal SHA-256
+	Pins   map[string]string // path as written -> hexadecimal SHA-256
 	rec    *lang.Recipe
-	// found, if set, says where the file for a path lies instead: a reprint
+	// Found, if set, says where the file for a path lies instead: a reprint
 	// found it by its digest.
-	found func(role master.Role, path string) string
-	// noPins skips the check against the inputs block, for `pin --renew` and
+	Found func(role master.Role, path string) string
+	// NoPins skips the check against the inputs block, for `pin --renew` and
 	// for reading a recipe whose inputs changed.
-	noPins bool
-	// how opens a file, master.Open unless set otherwise; known are digests
+	NoPins bool
+	// Open opens a file, master.Open unless set otherwise; known are digests
 	// taken before.
-	how   func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
-	known map[inputName]raster.Sum
+	Open  func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
+	Known map[InputName]raster.Sum
 
-	open  map[inputName]*master.Input
-	diags []lang.Diagnostic
+	open  map[InputName]*master.Input
+	Diags []lang.Diagnostic
 	bound shared
 }
 
-type inputName struct {
-	role master.Role
-	path string
+type InputName struct {
+	Role master.Role
+	Path string
 }
 
-func newInputSet(ctx context.Context, folder string, rec *lang.Recipe) *inputSet {
-	s := &inputSet{ctx: ctx, folder: folder, rec: rec, how: master.Open, pins: map[string]string{}, open: map[inputName]*master.Input{}}
+func NewInputs(ctx context.Context, folder string, rec *lang.Recipe) *Inputs {
+	s := &Inputs{ctx: ctx, folder: folder, rec: rec, Open: master.Open, Pins: map[string]string{}, open: map[InputName]*master.Input{}}
 	if rec.Inputs != nil {
 		for _, l := range rec.Inputs.Lines {
-			s.pins[l.Path.Value] = strings.ToLower(l.SHA256.Value)
+			s.Pins[l.Path.Value] = strings.ToLower(l.SHA256.Value)
 		}
 	}
 	return s
 }
 
-// get is the open input, or nil where it can't be used; the reason is then in
+// Get is the open input, or nil where it can't be used; the reason is then in
 // diags, once.
-func (s *inputSet) get(role master.Role, at lang.Text) *master.Input {
-	k := inputName{role, at.Value}
+func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
+	k := InputName{role, at.Value}
 	if in, ok := s.open[k]; ok {
 		return in
 	}
 	s.open[k] = nil
-	where := s.where(role, at.Value)
-	in, err := s.how(s.ctx, role, at.Value, where, role == master.RoleMaster && s.rec.Master.OnWhite)
+	where := s.Where(role, at.Value)
+	in, err := s.Open(s.ctx, role, at.Value, where, role == master.RoleMaster && s.rec.Master.OnWhite)
 	if err != nil {
 		s.failed(role, at, where, err)
 		return nil
 	}
-	if sum, ok := s.known[k]; ok {
+	if sum, ok := s.Known[k]; ok {
 		in.Sum = sum
 	}
-	if pin, ok := s.pins[at.Value]; !s.noPins && ok && pin != in.Sum.String() {
-		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Error, Code: codeChanged, Span: at.Span,
+	if pin, ok := s.Pins[at.Value]; !s.NoPins && ok && pin != in.Sum.String() {
+		s.Diags = append(s.Diags, lang.Diagnostic{Severity: lang.Error, Code: CodeChanged, Span: at.Span,
 			Summary: fmt.Sprintf("%s isn't the file that was pinned", at.Value),
 			Detail:  fmt.Sprintf("Pinned: sha256 %s…; found: %s…. A print from it would be another print.", pin[:min(16, len(pin))], in.Sum.String()[:16]),
 			Hints:   []string{"put the old file back, or, if the change is wanted: platemark pin --renew " + at.Value + " RECIPE"}})
@@ -82,23 +82,23 @@ func (s *inputSet) get(role master.Role, at lang.Text) *master.Input {
 	}
 	s.open[k] = in
 	for _, w := range in.Warnings() {
-		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Warning, Code: codeInput, Span: at.Span, Summary: at.Value + ": " + w})
+		s.Diags = append(s.Diags, lang.Diagnostic{Severity: lang.Warning, Code: CodeInput, Span: at.Span, Summary: at.Value + ": " + w})
 	}
 	return in
 }
 
-// where is where the file for a path lies.
-func (s *inputSet) where(role master.Role, path string) string {
-	if s.found != nil {
-		if f := s.found(role, path); f != "" {
+// Where is where the file for a path lies.
+func (s *Inputs) Where(role master.Role, path string) string {
+	if s.Found != nil {
+		if f := s.Found(role, path); f != "" {
 			return f
 		}
 	}
 	return disk.Join(s.folder, path)
 }
 
-func (s *inputSet) failed(role master.Role, at lang.Text, where string, err error) {
-	d := lang.Diagnostic{Severity: lang.Error, Code: codeInput, Span: at.Span}
+func (s *Inputs) failed(role master.Role, at lang.Text, where string, err error) {
+	d := lang.Diagnostic{Severity: lang.Error, Code: CodeInput, Span: at.Span}
 	var ce *codec.Error
 	var ke *master.KindError
 	switch {
@@ -116,7 +116,7 @@ func (s *inputSet) failed(role master.Role, at lang.Text, where string, err erro
 			d.Hints = append(d.Hints, fmt.Sprintf("there is a file %s: capital letters count", near))
 		}
 	}
-	s.diags = append(s.diags, d)
+	s.Diags = append(s.Diags, d)
 }
 
 // otherCase finds a file in the same folder whose name differs in case only.
@@ -133,14 +133,14 @@ func otherCase(path string) string {
 	return ""
 }
 
-// named lists every file that the recipe names, in its order, once each.
-func (s *inputSet) named() []namedInput {
-	var out []namedInput
-	seen := map[inputName]bool{}
+// Named lists every file that the recipe names, in its order, once each.
+func (s *Inputs) Named() []NamedInput {
+	var out []NamedInput
+	seen := map[InputName]bool{}
 	put := func(role master.Role, t lang.Text) {
-		if k := (inputName{role, t.Value}); !seen[k] {
+		if k := (InputName{role, t.Value}); !seen[k] {
 			seen[k] = true
-			out = append(out, namedInput{role, t})
+			out = append(out, NamedInput{role, t})
 		}
 	}
 	if s.rec.Master != nil {
@@ -177,13 +177,13 @@ func (s *inputSet) named() []namedInput {
 	return out
 }
 
-type namedInput struct {
-	role master.Role
-	text lang.Text
+type NamedInput struct {
+	Role master.Role
+	Text lang.Text
 }
 
 // Close closes all.
-func (s *inputSet) Close() {
+func (s *Inputs) Close() {
 	for _, in := range s.open {
 		if in != nil {
 			in.Close()
@@ -191,8 +191,8 @@ func (s *inputSet) Close() {
 	}
 }
 
-// sorted lists the open inputs by role and path.
-func (s *inputSet) sorted() []*master.Input {
+// Sorted lists the open inputs by role and path.
+func (s *Inputs) Sorted() []*master.Input {
 	var out []*master.Input
 	for _, in := range s.open {
 		if in != nil {
@@ -205,11 +205,11 @@ func (s *inputSet) sorted() []*master.Input {
 	return out
 }
 
-// inputFile is an input by its bytes: recipes may name one file differently.
-type inputFile struct {
-	role  master.Role
-	sum   raster.Sum
-	white bool
+// InputFile is an input by its bytes: recipes may name one file differently.
+type InputFile struct {
+	Role  master.Role
+	Sum   raster.Sum
+	White bool
 }
 
-func fileOf(in *master.Input) inputFile { return inputFile{in.Role, in.Sum, in.White} }
+func FileOf(in *master.Input) InputFile { return InputFile{in.Role, in.Sum, in.White} }

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"fmt"
@@ -15,7 +15,7 @@ import (
 // print binds a print block: size, steps, save.
 func (b *binder) print(pr *lang.Print, ready pic) (pic, bool) {
 	if pr.Size == nil || pr.Save == nil {
-		b.err(codeSize, pr.Span, fmt.Sprintf("print %s needs a size and a save line", pr.Name.Value), "")
+		b.err(CodeSize, pr.Span, fmt.Sprintf("print %s needs a size and a save line", pr.Name.Value), "")
 		return ready, false
 	}
 	if b.size = b.newSizing(pr.Size); b.size == nil {
@@ -45,7 +45,7 @@ func (b *binder) print(pr *lang.Print, ready pic) (pic, bool) {
 	}
 	p := b.plan.Nodes[w.cur.node].Pic
 	if w.edged == 0 && (p.W != b.size.w || p.H != b.size.h) {
-		b.err(codeSize, pr.Size.Span, fmt.Sprintf("the print is to be %d x %d px, but the picture saved is %d x %d px", b.size.w, b.size.h, p.W, p.H),
+		b.err(CodeSize, pr.Size.Span, fmt.Sprintf("the print is to be %d x %d px, but the picture saved is %d x %d px", b.size.w, b.size.h, p.W, p.H),
 			"Nothing between size and save brings it to that size.", "add a line such as `enlarge with mitchell`, or `take` the enlarged picture before save")
 		return w.cur, false
 	}
@@ -56,7 +56,7 @@ func (b *binder) print(pr *lang.Print, ready pic) (pic, bool) {
 func (b *binder) newSizing(s *lang.Size) *sizing {
 	z := &sizing{st: s, ppi: s.At.Value}
 	if s.At.Unit != "ppi" {
-		b.err(codeSize, s.At.Span, "a size needs its resolution in ppi", "", "write for example: at 300 ppi")
+		b.err(CodeSize, s.At.Span, "a size needs its resolution in ppi", "", "write for example: at 300 ppi")
 		return nil
 	}
 	return z
@@ -93,7 +93,7 @@ func (w *walker) resolve() bool {
 	}
 	for _, r := range []*big.Rat{rw, rh} {
 		if r.Cmp(rat(1<<30)) > 0 {
-			b.err(codeSize, s.Span, "this print is larger than any file can hold", fmt.Sprintf("It would be %s px on a side.", r.FloatString(0)), "check the size and its unit")
+			b.err(CodeSize, s.Span, "this print is larger than any file can hold", fmt.Sprintf("It would be %s px on a side.", r.FloatString(0)), "check the size and its unit")
 			return false
 		}
 	}
@@ -103,10 +103,10 @@ func (w *walker) resolve() bool {
 		return false
 	}
 	z.known = true
-	b.plan.picture = Extent{z.w, z.h, z.ppi}
+	b.plan.Picture = Extent{z.w, z.h, z.ppi}
 	f := &b.plan.Face
 	f.W, f.H, f.PPI = quo(rat(int64(z.w)), z.ppi), quo(rat(int64(z.h)), z.ppi), z.ppi
-	f.Effective = quo(w.cur.covers.w(), f.W)
+	f.Effective = quo(w.cur.covers.W(), f.W)
 	b.effective()
 	return true
 }
@@ -150,7 +150,7 @@ func (b *binder) shapeError(s *lang.Size, p ops.Pic, rw, rh *big.Rat) {
 	case rest < 5 && rest < lost:
 		hints = append(hints, fmt.Sprintf("%s nearly fits: width stands first; `crop to %s` would then cut %.1f %%", turned, plainRatio(quo(rh, rw)), rest))
 	}
-	b.err(codeShape, s.Span, fmt.Sprintf("the picture is %d x %d px (%s), the print %s x %s: another shape", p.W, p.H, nearRatio(p.W, p.H), plainMeasure(s.W), plainMeasure(s.H)),
+	b.err(CodeShape, s.Span, fmt.Sprintf("the picture is %d x %d px (%s), the print %s x %s: another shape", p.W, p.H, nearRatio(p.W, p.H), plainMeasure(s.W), plainMeasure(s.H)),
 		"An exact size neither cuts nor stretches.", hints...)
 }
 
@@ -158,11 +158,11 @@ func plainMeasure(m *lang.Measure) string {
 	if m == nil {
 		return ""
 	}
-	return plainRat(m.Value, 4) + " " + m.Unit
+	return Decimals(m.Value, 4) + " " + m.Unit
 }
 
-// plainRat writes a number with at most n decimals, without trailing zeros.
-func plainRat(r *big.Rat, n int) string {
+// Decimals writes a number with at most n decimals, without trailing zeros.
+func Decimals(r *big.Rat, n int) string {
 	s := r.FloatString(n)
 	if strings.Contains(s, ".") {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
@@ -192,7 +192,7 @@ func plainRatio(r *big.Rat) string {
 	if r.Num().IsInt64() && r.Num().Int64() < 100 && r.Denom().Int64() < 100 {
 		return fmt.Sprintf("%s:%s", r.Num(), r.Denom())
 	}
-	return plainRat(r, 4) + ":1"
+	return Decimals(r, 4) + ":1"
 }
 
 // effective warns where the master has fewer pixels an inch than the eye
@@ -205,8 +205,8 @@ func (b *binder) effective() {
 	d2 := add(mul(f.W, f.W), mul(f.H, f.H))
 	// In exact numbers: effective² · diagonal² < 3438².
 	if f.Effective.Cmp(rat(172)) < 0 && mul(mul(f.Effective, f.Effective), d2).Cmp(rat(3438*3438)) < 0 {
-		b.report(lang.Warning, codeEffective, b.size.st.Span,
-			fmt.Sprintf("at this size the master has only %s pixels an inch of its own", plainRat(f.Effective, 1)),
+		b.report(lang.Warning, CodeEffective, b.size.st.Span,
+			fmt.Sprintf("at this size the master has only %s pixels an inch of its own", Decimals(f.Effective, 1)),
 			"Seen from as far as the print's diagonal, the eye resolves more than that; enlarging adds no detail.",
 			"print it smaller, or crop less")
 	}
@@ -215,7 +215,7 @@ func (b *binder) effective() {
 func (w *walker) enlarge(s *lang.Enlarge) {
 	b := w.b
 	if b.size == nil {
-		b.err(codeStep, s.Span, "enlarge belongs in a print: prepare works at the master's own size", "", "move the line into the print, or into a steps block that prints follow")
+		b.err(CodeStep, s.Span, "enlarge belongs in a print: prepare works at the master's own size", "", "move the line into the print, or into a steps block that prints follow")
 		return
 	}
 	z := b.size
@@ -258,21 +258,21 @@ func (b *binder) save(pr *lang.Print, out pic) bool {
 	case "jpeg":
 		f.Quality = small(s.Quality, 100)
 		f.Half = s.Chroma != nil && s.Chroma.Value == "half"
-		e, err := jpeg.New(f.jpegOptions(p))
+		e, err := jpeg.New(f.JPEGOptions(p))
 		if err != nil {
-			b.err(codeSave, s.Span, err.Error(), "")
+			b.err(CodeSave, s.Span, err.Error(), "")
 			return false
 		}
 		if d := e.Density(); !f.PPI.IsInt() {
-			b.report(lang.Note, codeSave, s.Span, fmt.Sprintf("the JPEG's first header says %d ppi", d), "It holds whole numbers only; the Exif block holds the exact "+f.PPI.RatString()+".")
+			b.report(lang.Note, CodeSave, s.Span, fmt.Sprintf("the JPEG's first header says %d ppi", d), "It holds whole numbers only; the Exif block holds the exact "+f.PPI.RatString()+".")
 		}
 		if warn := e.Warning(); warn != "" {
-			b.report(lang.Warning, codeSave, s.Span, warn, "", fmt.Sprintf("`save tiff` has no such limit: save tiff %q", strings.TrimSuffix(strings.TrimSuffix(f.Path, ".jpg"), ".jpeg")+".tif"))
+			b.report(lang.Warning, CodeSave, s.Span, warn, "", fmt.Sprintf("`save tiff` has no such limit: save tiff %q", strings.TrimSuffix(strings.TrimSuffix(f.Path, ".jpg"), ".jpeg")+".tif"))
 		}
 	case "tiff":
 		f.Bits = small(s.Bits, 16)
-		if _, err := tiff.NewLayout(f.tiffOptions(p)); err != nil {
-			b.err(codeSave, s.Span, err.Error(), "")
+		if _, err := tiff.NewLayout(f.TIFFOptions(p)); err != nil {
+			b.err(CodeSave, s.Span, err.Error(), "")
 			return false
 		}
 	}
@@ -287,7 +287,7 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 	name := l.Name.Value
 	bad := func(at lang.Span, what, rule, mend string) {
 		ok = false
-		b.err(codeLab, at, what, rule, mend)
+		b.err(CodeLab, at, what, rule, mend)
 	}
 	if len(l.Takes) > 0 {
 		takes := false
@@ -307,8 +307,8 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		}
 	}
 	if l.Resolution != nil && l.Resolution.Value.Cmp(f.PPI) != 0 {
-		bad(pr.Size.At.Span, fmt.Sprintf("lab %s takes %s ppi, and this print has %s ppi", name, plainRat(l.Resolution.Value, 3), plainRat(f.PPI, 3)), "",
-			fmt.Sprintf("write the size at %s ppi", plainRat(l.Resolution.Value, 3)))
+		bad(pr.Size.At.Span, fmt.Sprintf("lab %s takes %s ppi, and this print has %s ppi", name, Decimals(l.Resolution.Value, 3), Decimals(f.PPI, 3)), "",
+			fmt.Sprintf("write the size at %s ppi", Decimals(l.Resolution.Value, 3)))
 	}
 	if l.Bits != nil {
 		want, have := int(l.Bits.Value.Num().Int64()), f.Bits
@@ -321,7 +321,7 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		}
 	}
 	if l.Largest != nil {
-		size, _ := f.room(p)
+		size, _ := f.Room(p)
 		f.LargestBytes = byteCount(*l.Largest)
 		limit, have := SizeText(f.LargestBytes), SizeText(size)
 		if limit == have { // they differ in digits that aren't shown
@@ -333,10 +333,10 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 			bad(s.Span, fmt.Sprintf("lab %s takes files up to %s, and this one has %s", name, limit, have), "", "write bits 8, save jpeg, or print it smaller")
 		default:
 			mend := "print it smaller, or at fewer pixels an inch"
-			if q := f.lower(p, f.LargestBytes); q > 0 {
+			if q := f.QualityWithin(p, f.LargestBytes); q > 0 {
 				mend = fmt.Sprintf("write quality %d, with which most photographs fit", q)
 			}
-			b.report(lang.Warning, codeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, limit, have),
+			b.report(lang.Warning, CodeLab, s.Span, fmt.Sprintf("lab %s takes files up to %s; this one may come to about %s", name, limit, have),
 				"A guess from other photographs. The file is measured while it is written, and one over the limit never gets its name.", mend)
 		}
 	}

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"math/big"
@@ -25,25 +25,25 @@ func roundHalfUp(r *big.Rat) int {
 // share is a percentage as a share of 1.
 func share(m lang.Measure) *big.Rat { return quo(m.Value, rat(100)) }
 
-// rect is the part of the frame that a picture shows, in frame pixels.
-type rect struct{ x0, y0, x1, y1 *big.Rat }
+// Rect is the part of the frame that a picture shows, in frame pixels.
+type Rect struct{ X0, Y0, X1, Y1 *big.Rat }
 
-// whole is all of a picture.
-func whole(w, h int) rect { return rect{rat(0), rat(0), rat(int64(w)), rat(int64(h))} }
+// Whole is all of a picture.
+func Whole(w, h int) Rect { return Rect{rat(0), rat(0), rat(int64(w)), rat(int64(h))} }
 
-func (r rect) w() *big.Rat { return sub(r.x1, r.x0) }
-func (r rect) h() *big.Rat { return sub(r.y1, r.y0) }
+func (r Rect) W() *big.Rat { return sub(r.X1, r.X0) }
+func (r Rect) H() *big.Rat { return sub(r.Y1, r.Y0) }
 
 // String is the "covers" argument of operations that read masks.
-func (r rect) String() string {
-	return r.x0.RatString() + " " + r.y0.RatString() + " " + r.x1.RatString() + " " + r.y1.RatString()
+func (r Rect) String() string {
+	return r.X0.RatString() + " " + r.Y0.RatString() + " " + r.X1.RatString() + " " + r.Y1.RatString()
 }
 
 // space turns the recipe's measures into pixels of one picture.
 type space struct {
 	frameW, frameH int
 	w, h           int // the picture's own pixels
-	covers         rect
+	covers         Rect
 	// printW, printH and ppi are those of the print; nil ppi where the
 	// picture belongs to no print.
 	printW, printH int
@@ -53,11 +53,11 @@ type space struct {
 // x and y are positions in pixels of the picture; ok is false where the unit
 // has no meaning here.
 func (s space) x(m lang.Measure) (*big.Rat, bool) {
-	return s.pos(m, s.frameW, s.covers.x0, s.covers.w(), s.w, s.printW)
+	return s.pos(m, s.frameW, s.covers.X0, s.covers.W(), s.w, s.printW)
 }
 
 func (s space) y(m lang.Measure) (*big.Rat, bool) {
-	return s.pos(m, s.frameH, s.covers.y0, s.covers.h(), s.h, s.printH)
+	return s.pos(m, s.frameH, s.covers.Y0, s.covers.H(), s.h, s.printH)
 }
 
 func (s space) pos(m lang.Measure, frame int, c0, cw *big.Rat, size, print int) (*big.Rat, bool) {
@@ -71,9 +71,9 @@ func (s space) pos(m lang.Measure, frame int, c0, cw *big.Rat, size, print int) 
 // length is a length in pixels of the picture: a share is of the frame's
 // longer side.
 func (s space) length(m lang.Measure) (*big.Rat, bool) {
-	size, cw, frame, print := s.w, s.covers.w(), s.frameW, s.printW
+	size, cw, frame, print := s.w, s.covers.W(), s.frameW, s.printW
 	if s.frameH > s.frameW {
-		size, cw, frame, print = s.h, s.covers.h(), s.frameH, s.printH
+		size, cw, frame, print = s.h, s.covers.H(), s.frameH, s.printH
 	}
 	if m.Unit == "%" {
 		return quo(mul(mul(share(m), rat(int64(frame))), rat(int64(size))), cw), true

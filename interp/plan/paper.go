@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"fmt"
@@ -8,16 +8,16 @@ import (
 	"platemark/ops/colour"
 )
 
-// paperProfile is a paper's profile as far as it can be read, nil otherwise. A
+// PaperProfile is a paper's profile as far as it can be read, nil otherwise. A
 // print on a paper needs the file only where it is converted to it.
-func (s *inputSet) paperProfile(p *lang.Paper) *colour.Profile {
+func (s *Inputs) PaperProfile(p *lang.Paper) *colour.Profile {
 	if p.Profile == nil {
 		return nil
 	}
-	if in := s.open[inputName{master.RoleProfile, p.Profile.Value}]; in != nil {
+	if in := s.open[InputName{master.RoleProfile, p.Profile.Value}]; in != nil {
 		return in.Profile
 	}
-	in, err := master.Glance(s.ctx, master.RoleProfile, p.Profile.Value, s.where(master.RoleProfile, p.Profile.Value), false)
+	in, err := master.Glance(s.ctx, master.RoleProfile, p.Profile.Value, s.Where(master.RoleProfile, p.Profile.Value), false)
 	if err != nil {
 		return nil
 	}
@@ -25,10 +25,10 @@ func (s *inputSet) paperProfile(p *lang.Paper) *colour.Profile {
 	return in.Profile
 }
 
-// papers warns of papers whose profile isn't one of a print.
-func (s *inputSet) papers() {
+// CheckPapers warns of papers whose profile isn't one of a print.
+func (s *Inputs) CheckPapers() {
 	for _, p := range s.rec.Papers {
-		prof := s.paperProfile(p)
+		prof := s.PaperProfile(p)
 		if prof == nil || prof.Class() == "output" {
 			continue
 		}
@@ -36,7 +36,7 @@ func (s *inputSet) papers() {
 		if what == "" {
 			what = "a working space"
 		}
-		s.diags = append(s.diags, lang.Diagnostic{Severity: lang.Warning, Code: codePaperProfile, Span: p.Profile.Span,
+		s.Diags = append(s.Diags, lang.Diagnostic{Severity: lang.Warning, Code: CodePaperProfile, Span: p.Profile.Span,
 			Summary: fmt.Sprintf("the profile of paper %s is that of %s (%s)", p.Name.Value, what, prof.Description()),
 			Detail:  "Its black is 0 and it knows no ink, so a proof shows no difference, whatever the paper does.",
 			Hints:   []string{"name the profile that the paper's maker or the lab gives for this paper and printer"}})
@@ -48,7 +48,7 @@ func (b *binder) paperFits(at lang.Span, p *lang.Paper, prof *colour.Profile, ch
 	if prof == nil || prof.Channels() != 1 || channels == 1 {
 		return true
 	}
-	b.err(codePaperProfile, at, fmt.Sprintf("the profile of paper %s is grey (%s), and this print is in colour", p.Name.Value, prof.Description()),
+	b.err(CodePaperProfile, at, fmt.Sprintf("the profile of paper %s is grey (%s), and this print is in colour", p.Name.Value, prof.Description()),
 		"The print would lose its colours without a word.",
 		"name the paper's profile for colour prints, or make the picture grey first, with a line such as mix red 30% green 60% blue 10%")
 	return false

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"time"
@@ -8,11 +8,11 @@ import (
 	"platemark/ops/raster"
 )
 
-// memoryLimit is the largest picture kept in memory between prepare and the
+// MemoryLimit is the largest picture kept in memory between prepare and the
 // prints, in bytes: 89 megapixels of RGB. A larger one goes to a temporary file
 // and is read by rows, which takes some hundredths more of processor time. Tests
 // lower it.
-var memoryLimit int64 = 512 << 20
+var MemoryLimit int64 = 512 << 20
 
 // encodeNanos is what writing a pixel of a print file with its digest takes of
 // one processor, in nanoseconds, measured on a common server core.
@@ -44,15 +44,15 @@ type Kept struct {
 const programMost = 64 << 20
 
 // memory works out how the print is made.
-func (e *Estimate) memory(p *Plan, workers int) {
+func (e *Estimate) memory(p *Print, workers int) {
 	out := p.Nodes[p.Out].Pic
-	o := engine.Options{Workers: workers, MemoryLimit: memoryLimit, RowBytes: p.File.rowBytes(out), Align: p.File.align()}
+	o := engine.Options{Workers: workers, MemoryLimit: MemoryLimit, RowBytes: p.File.RowBytes(out), Align: p.File.Align()}
 	ready := p.Nodes[p.Ready]
 	lay := func(node int, o engine.Options) *engine.Layout {
 		keep := func(key raster.Sum) (*raster.Store, bool) {
-			return nil, p.shared && node != p.Ready && key == ready.key
+			return nil, p.Shared && node != p.Ready && key == ready.Key
 		}
-		g, of, _ := p.graph(node, keep, func(Node) (*raster.Store, error) { return nil, nil })
+		g, of, _ := p.Graph(node, keep, func(Node) (*raster.Store, error) { return nil, nil })
 		l := engine.Lay(g, o)
 		for _, st := range l.Stages[:len(l.Stages)-1] {
 			n := p.Nodes[of[st.Node]]
@@ -61,7 +61,7 @@ func (e *Estimate) memory(p *Plan, workers int) {
 		return l
 	}
 	var held int64
-	if p.shared {
+	if p.Shared {
 		// The prepared picture is made first, and the print from it. Another
 		// print may want the inputs again, so they are held meanwhile.
 		for _, in := range p.Inputs {
@@ -88,7 +88,7 @@ func picBytes(p ops.Pic) int64 { return 2 * int64(p.Stride()) * int64(p.H) }
 
 // Estimate says what building the plan on that many workers is expected to
 // need. It is a guess from measured costs, not a promise.
-func (p *Plan) Estimate(workers int) Estimate {
+func (p *Print) Estimate(workers int) Estimate {
 	var e Estimate
 	var ns float64
 	for _, n := range p.Nodes {
@@ -97,14 +97,14 @@ func (p *Plan) Estimate(workers int) Estimate {
 			ns += px * 8
 			continue
 		}
-		ns += px * (n.operation().Nanos + hashNanos)
+		ns += px * (n.Operation().Nanos + hashNanos)
 	}
 	out := p.Nodes[p.Out].Pic
 	ns += float64(out.W) * float64(out.H) * encodeNanos
 	e.memory(p, workers)
 	e.Time = time.Duration(ns / float64(e.Workers))
 
-	e.Likely, e.Largest = p.File.room(out)
+	e.Likely, e.Largest = p.File.Room(out)
 	e.Exact = p.File.Format == "tiff"
 	return e
 }

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"fmt"
@@ -56,12 +56,12 @@ func (f FileSpec) Args() ops.Args {
 	return a
 }
 
-func (f FileSpec) jpegOptions(p ops.Pic) jpeg.Options {
+func (f FileSpec) JPEGOptions(p ops.Pic) jpeg.Options {
 	return jpeg.Options{W: p.W, H: p.H, C: p.C, Quality: f.Quality, HalfChroma: f.Half, PPI: f.PPI,
 		ICC: f.Profile.Bytes(), Title: f.Title, Rights: f.Rights}
 }
 
-func (f FileSpec) tiffOptions(p ops.Pic) tiff.Options {
+func (f FileSpec) TIFFOptions(p ops.Pic) tiff.Options {
 	o := tiff.Options{W: p.W, H: p.H, C: p.C, Bits: f.Bits, PPI: f.PPI, Title: f.Title, Rights: f.Rights}
 	if f.Profile != nil {
 		o.ICC = f.Profile.Bytes()
@@ -72,17 +72,17 @@ func (f FileSpec) tiffOptions(p ops.Pic) tiff.Options {
 	return o
 }
 
-// rowBytes is what a row takes in the file: exact for TIFF, for JPEG about what
+// RowBytes is what a row takes in the file: exact for TIFF, for JPEG about what
 // a rich picture at top quality takes.
-func (f FileSpec) rowBytes(p ops.Pic) int {
+func (f FileSpec) RowBytes(p ops.Pic) int {
 	if f.Format == "tiff" {
 		return p.Stride() * f.Bits / 8
 	}
 	return p.Stride() * 2 / 3
 }
 
-// align is how many rows of pixels a row of blocks has in the file.
-func (f FileSpec) align() int {
+// Align is how many rows of pixels a row of blocks has in the file.
+func (f FileSpec) Align() int {
 	switch {
 	case f.Format == "tiff":
 		return 1
@@ -106,13 +106,13 @@ var likelyBits = []struct {
 // print pixels for one of the master's own, from the same photographs.
 var likelyScale = []struct{ enlarged, share float64 }{{0.5, 1.2}, {1, 1}, {1.5, 0.72}, {2, 0.57}, {3, 0.46}, {4, 0.37}, {8, 0.25}}
 
-// room is what the print file takes on the disk: the very size of a TIFF, twice;
+// Room is what the print file takes on the disk: the very size of a TIFF, twice;
 // of a JPEG what most pictures come to, and what pure noise at the highest
 // quality does (1.32 bytes a sample were measured), within the lab's limit.
 // Every estimate and what is set aside stand on it.
-func (f FileSpec) room(p ops.Pic) (likely, most int64) {
+func (f FileSpec) Room(p ops.Pic) (likely, most int64) {
 	if f.Format == "tiff" {
-		l, err := tiff.NewLayout(f.tiffOptions(p))
+		l, err := tiff.NewLayout(f.TIFFOptions(p))
 		if err != nil {
 			return 0, 0 // said when the file is begun
 		}
@@ -151,13 +151,13 @@ func (f FileSpec) room(p ops.Pic) (likely, most int64) {
 	return min(most, int64(bits*scale*float64(p.W)*float64(p.H)/8)+head), most
 }
 
-// lower is the highest of the usual qualities below the file's own with which it
+// QualityWithin is the highest of the usual qualities below the file's own with which it
 // likely keeps to n bytes, 0 where none does.
-func (f FileSpec) lower(p ops.Pic, n int64) int {
+func (f FileSpec) QualityWithin(p ops.Pic, n int64) int {
 	for _, q := range []int{98, 95, 92, 90, 85, 80, 75, 70, 60, 50} {
 		g := f
 		g.Quality, g.LargestBytes = q, 0
-		if likely, _ := g.room(p); q < f.Quality && likely <= n {
+		if likely, _ := g.Room(p); q < f.Quality && likely <= n {
 			return q
 		}
 	}

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"fmt"
@@ -19,10 +19,10 @@ import (
 type binder struct {
 	rec    *lang.Recipe
 	shared *shared
-	inputs *inputSet
+	inputs *Inputs
 	diags  []lang.Diagnostic
 
-	plan   *Plan
+	plan   *Print
 	bykey  map[raster.Sum]int
 	env    ops.Env
 	frameW int
@@ -39,7 +39,7 @@ type binder struct {
 // shared is what the prints of a job have in common, so that many prints take
 // no more time than their own lines.
 type shared struct {
-	lines  recipeText
+	lines  Lines
 	masks  map[string]*lang.Mask
 	series map[string]*lang.StepBlock
 	// prepared are the binders behind prepare, by the print's paper, and the
@@ -60,9 +60,9 @@ const (
 	stepWork = 200
 )
 
-func (s *inputSet) share(source []byte) *shared {
+func (s *Inputs) share(source []byte) *shared {
 	if s.bound.masks == nil {
-		s.bound = shared{lines: recipeLines(string(source)), masks: map[string]*lang.Mask{}, series: map[string]*lang.StepBlock{}, prepared: map[*lang.Paper]behindPrepare{}}
+		s.bound = shared{lines: LinesOf(string(source)), masks: map[string]*lang.Mask{}, series: map[string]*lang.StepBlock{}, prepared: map[*lang.Paper]behindPrepare{}}
 		for _, m := range s.rec.Masks {
 			s.bound.masks[m.Name.Value] = m
 		}
@@ -87,7 +87,7 @@ func (b *binder) again() *binder {
 // shows.
 type pic struct {
 	node   int
-	covers rect
+	covers Rect
 }
 
 // sizing is what the print's size statement says.
@@ -113,7 +113,7 @@ func (b *binder) err(code string, at lang.Span, summary, detail string, hints ..
 func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...int) (int, bool) {
 	o, ok := ops.Lookup(op, ops.Version(b.rec.Version, op))
 	if !ok {
-		b.err(codeStep, at, fmt.Sprintf("this engine has no operation %q", op), "")
+		b.err(CodeStep, at, fmt.Sprintf("this engine has no operation %q", op), "")
 		return 0, false
 	}
 	b.shared.work += stepWork
@@ -127,7 +127,7 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 	keys := make([]raster.Sum, len(in))
 	pics := make([]ops.Pic, len(in))
 	for i, k := range in {
-		keys[i], pics[i] = b.plan.Nodes[k].key, b.plan.Nodes[k].Pic
+		keys[i], pics[i] = b.plan.Nodes[k].Key, b.plan.Nodes[k].Pic
 	}
 	key := keyOf(op, o.Version, args, keys)
 	if n, ok := b.bykey[key]; ok && b.plan.Nodes[n].Stage == stage {
@@ -136,22 +136,22 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 	}
 	step, err := o.New(args, pics, b.env)
 	if err != nil {
-		b.err(codeStep, at, err.Error(), "")
+		b.err(CodeStep, at, err.Error(), "")
 		return 0, false
 	}
-	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), key: key, Text: b.shared.lines.words(at.Line)})
+	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), Key: key, Text: b.shared.lines.Words(at.Line)})
 	n := len(b.plan.Nodes) - 1
 	b.bykey[key], b.atLine[at.Line] = n, n
 	return n, true
 }
 
-// bindPrint makes the plan of one print; with upto set, of the picture that
+// Bind makes the plan of one print; with upto set, of the picture that
 // this line makes (nil where the print has no such line).
-func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet, upto int) (*Plan, []lang.Diagnostic) {
+func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto int) (*Print, []lang.Diagnostic) {
 	b := &binder{
 		rec: rec, shared: inputs.share(source),
 		inputs: inputs, bykey: map[raster.Sum]int{}, masks: map[string]int{}, atLine: map[int]int{},
-		plan: &Plan{Print: pr.Name.Value, Line: pr.Line},
+		plan: &Print{Name: pr.Name.Value, Line: pr.Line},
 		env:  ops.Env{Profiles: map[string]*colour.Profile{}},
 	}
 	if pr.On != nil {
@@ -168,7 +168,7 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 	case done:
 		lab, plan := b.lab, b.plan
 		b, cur = ready.b.again(), ready.cur
-		b.lab, b.plan.Print, b.plan.Line = lab, plan.Print, plan.Line
+		b.lab, b.plan.Name, b.plan.Line = lab, plan.Name, plan.Line
 	default:
 		if cur, ok = b.prepare(); !ok {
 			b.shared.prepared[b.paper] = behindPrepare{}
@@ -180,8 +180,8 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 	if cur, ok = b.print(pr, cur); !ok || b.failed {
 		return nil, b.diags
 	}
-	b.plan.Out, b.plan.covers = cur.node, cur.covers
-	if b.paper != nil && !b.paperFits(pr.On.Span, b.paper, inputs.paperProfile(b.paper), b.plan.Nodes[cur.node].Pic.C) {
+	b.plan.Out, b.plan.Covers = cur.node, cur.covers
+	if b.paper != nil && !b.paperFits(pr.On.Span, b.paper, inputs.PaperProfile(b.paper), b.plan.Nodes[cur.node].Pic.C) {
 		return nil, b.diags
 	}
 	if upto != 0 {
@@ -194,7 +194,7 @@ func bindPrint(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *inputSet
 			b.plan.Ready = n
 		}
 	}
-	b.plan.Mark = markOf(rec.Version, b.plan.Nodes[cur.node].key, b.plan.File)
+	b.plan.Mark = markOf(rec.Version, b.plan.Nodes[cur.node].Key, b.plan.File)
 	b.prune()
 	b.plan.Notes = b.diags
 	return b.plan, b.diags
@@ -239,7 +239,7 @@ func (b *binder) input(at lang.Span, in *master.Input, profile *colour.Profile, 
 		return n
 	}
 	b.plan.Nodes = append(b.plan.Nodes, Node{
-		Input: in, Line: at.Line, Stage: stage, key: key, Text: b.shared.lines.words(at.Line),
+		Input: in, Line: at.Line, Stage: stage, Key: key, Text: b.shared.lines.Words(at.Line),
 		Pic: ops.Pic{W: info.W, H: info.H, C: info.Channels, Profile: profile},
 	})
 	n := len(b.plan.Nodes) - 1
@@ -259,7 +259,7 @@ func (b *binder) uses(in *master.Input) {
 // prepare opens the master, stands it upright and runs the prepare block.
 func (b *binder) prepare() (pic, bool) {
 	m := b.rec.Master
-	in := b.inputs.get(master.RoleMaster, m.Path)
+	in := b.inputs.Get(master.RoleMaster, m.Path)
 	if in == nil {
 		return pic{}, false // reported when it was opened
 	}
@@ -277,7 +277,7 @@ func (b *binder) prepare() (pic, bool) {
 		steps = b.inPlace(b.rec.Prepare.Steps)
 	}
 	at := lang.Span{}
-	o, turns := headTurns(info.Orientation, steps)
+	o, turns := HeadTurns(info.Orientation, steps)
 	if turns > 0 {
 		at, steps = steps[turns-1].Where(), steps[turns:]
 	}
@@ -291,15 +291,15 @@ func (b *binder) prepare() (pic, bool) {
 	}
 	p := b.plan.Nodes[n].Pic
 	b.frameW, b.frameH = p.W, p.H
-	cur := pic{n, whole(p.W, p.H)}
+	cur := pic{n, Whole(p.W, p.H)}
 	w := &walker{b: b, cur: cur, names: map[string]pic{}, stage: 0}
 	w.steps(steps)
 	return w.cur, !b.failed
 }
 
-// headTurns adds the turns and mirrors at the head of steps to an orientation;
+// HeadTurns adds the turns and mirrors at the head of steps to an orientation;
 // n is how many they are.
-func headTurns(o int, steps []lang.Step) (orientation, n int) {
+func HeadTurns(o int, steps []lang.Step) (orientation, n int) {
 	for _, s := range steps {
 		switch s := s.(type) {
 		case *lang.Turn:
@@ -324,7 +324,7 @@ func (b *binder) masterProfile(in *master.Input) (*colour.Profile, bool) {
 		if says := in.Says(); says != "" {
 			detail += " All that the file says of its colours: " + says + "."
 		}
-		b.err(codeUntagged, m.Path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", m.Path.Value), detail,
+		b.err(CodeUntagged, m.Path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", m.Path.Value), detail,
 			fmt.Sprintf("write its space: %s (one of %s); %s", master.RecipeLine(m.Path.Value, space), strings.Join(master.SpacesFor(info.Channels), ", "), words))
 		return nil, false
 	case info.ICC == nil:
@@ -332,23 +332,23 @@ func (b *binder) masterProfile(in *master.Input) (*colour.Profile, bool) {
 	default:
 		var err error
 		if p, err = colour.Parse(info.ICC); err != nil {
-			b.err(codeProfile, m.Path.Span, fmt.Sprintf("the profile in %s can't be used: %v", m.Path.Value, err), "",
+			b.err(CodeProfile, m.Path.Span, fmt.Sprintf("the profile in %s can't be used: %v", m.Path.Value, err), "",
 				"convert the master to a matrix profile such as opRGB or ROMM-RGB in the program that made it, and save it again")
 			return nil, false
 		}
 		if m.Space != nil {
-			b.err(codeUntagged, m.Space.Span, fmt.Sprintf("%s carries a profile of its own, %q, and the line says %s", m.Path.Value, p.Description(), m.Space.Value),
+			b.err(CodeUntagged, m.Space.Span, fmt.Sprintf("%s carries a profile of its own, %q, and the line says %s", m.Path.Value, p.Description(), m.Space.Value),
 				"Two answers to what the colours mean: one must go.",
 				fmt.Sprintf("remove `space %s` to read the picture as its file says", m.Space.Value))
 			return nil, false
 		}
 	}
 	if p == nil {
-		b.err(codeProfile, m.Space.Span, fmt.Sprintf("there is no space named %s", m.Space.Value), "", "spaces: "+strings.Join(colour.SpaceNames(), ", "))
+		b.err(CodeProfile, m.Space.Span, fmt.Sprintf("there is no space named %s", m.Space.Value), "", "spaces: "+strings.Join(colour.SpaceNames(), ", "))
 		return nil, false
 	}
 	if p.Channels() != info.Channels {
-		b.err(codeProfile, m.Path.Span, fmt.Sprintf("%s is %s, but its profile %q is for %s", m.Path.Value, master.ChannelWord(info.Channels), p.Description(), master.ChannelWord(p.Channels())), "",
+		b.err(CodeProfile, m.Path.Span, fmt.Sprintf("%s is %s, but its profile %q is for %s", m.Path.Value, master.ChannelWord(info.Channels), p.Description(), master.ChannelWord(p.Channels())), "",
 			"save the master again with a profile that fits, or without one and with `space` in the recipe")
 		return nil, false
 	}
@@ -371,13 +371,13 @@ func (b *binder) mask(name *lang.Text, stage int) (int, bool) {
 	b.masks[id] = -1 // guards against a circle that the checker missed
 	m := b.shared.masks[name.Value]
 	if m == nil {
-		b.err(codeStep, name.Span, fmt.Sprintf("no mask is named %s", name.Value), "")
+		b.err(CodeStep, name.Span, fmt.Sprintf("no mask is named %s", name.Value), "")
 		return 0, false
 	}
 	args := ops.Args{{Name: "width", Value: fmt.Sprint(b.frameW)}, {Name: "height", Value: fmt.Sprint(b.frameH)}}
 	var in []int
 	s := space{frameW: b.frameW, frameH: b.frameH, w: b.frameW, h: b.frameH,
-		covers: whole(b.frameW, b.frameH)}
+		covers: Whole(b.frameW, b.frameH)}
 	for i, e := range m.Elements {
 		sh, n, ok := b.element(e, s, stage)
 		if !ok {
@@ -407,7 +407,7 @@ func (b *binder) element(e *lang.Element, s space, stage int) (ops.MaskShape, in
 	ok := true
 	get := func(r *big.Rat, fits bool, at lang.Span) *big.Rat {
 		if !fits {
-			b.err(codeUnit, at, "a mask is drawn on the frame, which has no inches", "Masks serve every print size, so their measures are shares of the frame or its pixels.",
+			b.err(CodeUnit, at, "a mask is drawn on the frame, which has no inches", "Masks serve every print size, so their measures are shares of the frame or its pixels.",
 				"write the measure in % (or px of the master)")
 			ok = false
 			return rat(0)
@@ -442,13 +442,13 @@ func (b *binder) element(e *lang.Element, s space, stage int) (ops.MaskShape, in
 	}
 	switch e.Shape {
 	case "file":
-		in := b.inputs.get(master.RoleMask, *e.Path)
+		in := b.inputs.Get(master.RoleMask, *e.Path)
 		if in == nil {
 			return sh, -1, false
 		}
 		info := in.Picture.Info()
 		if info.Channels != 1 {
-			b.err(codeMaskFile, e.Path.Span, fmt.Sprintf("%s is a colour picture; a mask is grey", e.Path.Value), "White works in full, black not at all.",
+			b.err(CodeMaskFile, e.Path.Span, fmt.Sprintf("%s is a colour picture; a mask is grey", e.Path.Value), "White works in full, black not at all.",
 				"save the mask as a grey TIFF, 8 or 16 bits")
 			return sh, -1, false
 		}
@@ -460,7 +460,7 @@ func (b *binder) element(e *lang.Element, s space, stage int) (ops.MaskShape, in
 		}
 		p := b.plan.Nodes[n].Pic
 		if !sameShape(p.W, p.H, b.frameW, b.frameH) {
-			b.err(codeMaskFile, e.Path.Span, fmt.Sprintf("%s is %d x %d, the frame is %d x %d: another shape", e.Path.Value, p.W, p.H, b.frameW, b.frameH),
+			b.err(CodeMaskFile, e.Path.Span, fmt.Sprintf("%s is %d x %d, the frame is %d x %d: another shape", e.Path.Value, p.W, p.H, b.frameW, b.frameH),
 				"A painted mask lies over the whole upright master, so it must have the master's shape; its size may differ.",
 				"export the mask from the uncropped master")
 			return sh, -1, false

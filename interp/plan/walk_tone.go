@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"fmt"
@@ -87,7 +87,7 @@ func (w *walker) edge(s lang.Step) {
 		}
 		px := roundHalfUp(r)
 		if px < 1 {
-			b.err(codeSize, m.Span, "this is less than a pixel wide", "", "make it wider, or take it out")
+			b.err(CodeSize, m.Span, "this is less than a pixel wide", "", "make it wider, or take it out")
 			return 0, false
 		}
 		return px, true
@@ -143,7 +143,7 @@ func (w *walker) sized(at lang.Span, p ops.Pic) bool {
 	if p.W == b.size.w && p.H == b.size.h || w.edged != 0 {
 		return true
 	}
-	b.err(codeSize, at, fmt.Sprintf("the print is to be %d x %d px, but the picture here is %d x %d px", b.size.w, b.size.h, p.W, p.H),
+	b.err(CodeSize, at, fmt.Sprintf("the print is to be %d x %d px, but the picture here is %d x %d px", b.size.w, b.size.h, p.W, p.H),
 		"Nothing between size and this line brings it to that size.", "add a line such as `enlarge with mitchell`, or `take` the enlarged picture before it")
 	return false
 }
@@ -156,7 +156,7 @@ func (w *walker) neutral(p ops.Pic, c lang.Colour) (string, bool) {
 	case c.Word == "white":
 		v = 65535
 	case c.Word == "grey" && p.Profile.HasTables():
-		w.b.err(codePaper, c.Span, "a grey can't be mixed in the colours of a printer", "Paper white and the darkest black are the ends of its scale; a grey between is a matter of its tables.", "write colour white or colour black")
+		w.b.err(CodePaper, c.Span, "a grey can't be mixed in the colours of a printer", "Paper white and the darkest black are the ends of its scale; a grey between is a matter of its tables.", "write colour white or colour black")
 		return "", false
 	case c.Word == "grey":
 		v = p.Profile.Tone(0).Encode64(luminance(c.Lightness))

@@ -1,4 +1,4 @@
-package interp
+package plan
 
 import (
 	"crypto/sha256"
@@ -9,20 +9,20 @@ import (
 )
 
 // A result is what one node came to.
-type result struct {
-	bands []raster.Sum
-	sum   raster.Sum
+type Result struct {
+	Bands []raster.Sum
+	Sum   raster.Sum
 }
 
-// determined writes the records that the recipe and its inputs determine.
-func determined(p *Plan, version int, draft bool, source []byte, results []result, size int64, file raster.Sum) *audit.Chain {
+// Records writes the records that the recipe and its inputs determine.
+func Records(p *Print, version int, draft bool, source []byte, results []Result, size int64, file raster.Sum) *audit.Chain {
 	c := &audit.Chain{}
 	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: version}
 	if draft {
 		head.Draft = frozen.Digest()
 	}
 	c.Add(head)
-	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Print, SHA256: raster.Sum(sha256.Sum256(source)).String(), Text: string(source)})
+	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Name, SHA256: raster.Sum(sha256.Sum256(source)).String(), Text: string(source)})
 	for _, in := range p.Inputs {
 		r := audit.InputRecord{Record: "input", Prev: c.Prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()}
 		if in.Picture != nil {
@@ -32,8 +32,8 @@ func determined(p *Plan, version int, draft bool, source []byte, results []resul
 				r.On = "white"
 			}
 			for k, n := range p.Nodes {
-				if n.Input != nil && fileOf(n.Input) == fileOf(in) {
-					r.Profile, r.Picture = profileName(n), results[k].sum.String()
+				if n.Input != nil && FileOf(n.Input) == FileOf(in) {
+					r.Profile, r.Picture = ProfileName(n), results[k].Sum.String()
 					break
 				}
 			}
@@ -45,30 +45,30 @@ func determined(p *Plan, version int, draft bool, source []byte, results []resul
 	for _, k := range p.Steps() {
 		n := p.Nodes[k]
 		r := audit.StepRecord{Record: "step", Prev: c.Prev(), Line: n.Line, Operation: n.Op, Version: n.Ver, Args: argMap(n.Args),
-			Inputs: []string{}, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C, Profile: profileName(n), Picture: results[k].sum.String()}
+			Inputs: []string{}, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C, Profile: ProfileName(n), Picture: results[k].Sum.String()}
 		for _, i := range n.In {
-			r.Inputs = append(r.Inputs, results[i].sum.String())
+			r.Inputs = append(r.Inputs, results[i].Sum.String())
 		}
-		for _, b := range results[k].bands {
+		for _, b := range results[k].Bands {
 			r.Bands = append(r.Bands, b.String())
 		}
 		c.Add(r)
 	}
-	c.Add(audit.FileRecord{Record: "file", Prev: c.Prev(), Name: p.File.Path, Size: size, SHA256: file.String(), Picture: results[p.Out].sum.String(),
+	c.Add(audit.FileRecord{Record: "file", Prev: c.Prev(), Name: p.File.Path, Size: size, SHA256: file.String(), Picture: results[p.Out].Sum.String(),
 		Encoder: encoderVersion, Args: argMap(p.File.Args()), Mark: p.Mark.String()})
 	return c
 }
 
-// profileName is a picture's profile digest, zeros for a mask.
-func profileName(n Node) string { return profileSum(n).String() }
+// ProfileName is a picture's profile digest, zeros for a mask.
+func ProfileName(n Node) string { return ProfileSum(n).String() }
 
-func profileSum(n Node) raster.Sum {
+func ProfileSum(n Node) raster.Sum {
 	if n.Pic.Profile == nil {
 		return raster.Sum{}
 	}
 	return n.Pic.Profile.Digest()
 }
 
-func resultOf(n Node, bands []raster.Sum) result {
-	return result{bands, raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, profileSum(n), bands)}
+func ResultOf(n Node, bands []raster.Sum) Result {
+	return Result{bands, raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, ProfileSum(n), bands)}
 }
