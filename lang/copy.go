@@ -1,7 +1,6 @@
 package lang
 
 import (
-	"bytes"
 	"fmt"
 	"slices"
 	"strings"
@@ -19,65 +18,42 @@ var BlockKinds = []string{"paper", "lab", "mask", "steps", "print"}
 // blockOrder is the usual order of all blocks.
 var blockOrder = []string{"paper", "lab", "mask", "prepare", "steps", "print", "sheet", "inputs"}
 
-// blockText is where a block of the top stands in a text.
-type blockText struct {
-	BlockName
-	comments   int // the first byte of the comment lines that stand right above it, or of the block
-	start, end int // whole lines, the last line's end included
-}
-
-// blocksOfText finds the blocks at the top of a text that reads without error.
-func blocksOfText(s *Source) []blockText {
-	var out []blockText
-	depth, above := 0, -1
-	for i := range s.Lines {
-		l := &s.Lines[i]
-		if len(l.Tokens) == 0 {
-			switch {
-			case len(l.Comments) == 0:
-				above = -1
-			case above < 0 && depth == 0:
-				above, _ = wholeLine(s.Text, l.Comments[0].Offset, l.Comments[0].End)
-			}
-			continue
-		}
-		last := l.Tokens[len(l.Tokens)-1]
-		switch {
-		case isPunct(l.Tokens, 0, "}"):
-			if depth--; depth == 0 && len(out) > 0 {
-				_, out[len(out)-1].end = wholeLine(s.Text, last.Offset, last.End)
-			}
-		case isPunct(l.Tokens, len(l.Tokens)-1, "{"):
-			if depth == 0 {
-				b := blockText{BlockName: BlockName{Kind: l.Tokens[0].Value}}
-				if len(l.Tokens) > 2 {
-					b.Name = l.Tokens[1].Value
-				}
-				b.start, _ = wholeLine(s.Text, l.Tokens[0].Offset, last.End)
-				b.comments = b.start
-				if above >= 0 {
-					b.comments = above
-				}
-				out = append(out, b)
-			}
-			depth++
-		}
-		above = -1
-	}
-	return out
-}
-
 // Blocks lists the named blocks of a recipe in the order of the file. It is
 // for texts that read without error; of others it lists what it can.
 func Blocks(src []byte) []BlockName {
 	s, _ := ReadSource("", src)
 	var out []BlockName
-	for _, b := range blocksOfText(s) {
-		if b.Name != "" && contains(BlockKinds, b.Kind) {
-			out = append(out, b.BlockName)
+	for _, b := range s.Top.Blocks {
+		if b.Name != nil && slices.Contains(BlockKinds, b.Kind) {
+			out = append(out, b.title())
 		}
 	}
 	return out
+}
+
+func (b *Block) title() BlockName {
+	if b.Name == nil {
+		return BlockName{Kind: b.Kind}
+	}
+	return BlockName{b.Kind, b.Name.Value}
+}
+
+// whole is the bytes of a block in whole lines, the last line's end included.
+func (s *Source) whole(b *Block) (from, to int) {
+	from, to = b.Bytes()
+	return wholeLines(s.Text, from, to)
+}
+
+// above is the first byte of the comment lines that stand right above a block,
+// or of the block.
+func (s *Source) above(b *Block) int {
+	i := slices.IndexFunc(s.Lines, func(l Line) bool { return l.Opens == b })
+	first := b.Head.Tokens[0].Offset
+	for i--; i >= 0 && len(s.Lines[i].Tokens) == 0 && len(s.Lines[i].Comments) > 0; i-- {
+		first = s.Lines[i].Comments[0].Offset
+	}
+	from, _ := wholeLines(s.Text, first, first)
+	return from
 }
 
 // CopyError says why blocks can't be copied, for people.
@@ -103,39 +79,42 @@ func (e *CopyError) Error() string { return e.Summary }
 // move says how to write the path of a file that from reads; nil where paths
 // mean the same in both. Names of print files stay as they are.
 func CopyBlocks(from, to []byte, blocks []BlockName, replace bool, move func(path string) (string, error)) ([]byte, error) {
+	fs, _ := ReadSource("", from)
 	if move != nil {
-		var err error
-		if from, err = movePaths(from, blocks, move); err != nil {
+		moved, err := movePaths(fs, blocks, move)
+		if err != nil {
 			return nil, err
 		}
+		from = moved
+		fs, _ = ReadSource("", from)
 	}
-	fs, _ := ReadSource("", from)
-	have := blocksOfText(fs)
 	out := to
 	for _, want := range blocks {
-		b := findBlock(have, want)
+		b := fs.block(want)
 		if b == nil {
-			return nil, noBlock(have, want)
+			return nil, noBlock(fs, want)
 		}
 		s, _ := ReadSource("", out)
-		there := blocksOfText(s)
-		for i := range there {
-			if t := &there[i]; t.Name == want.Name && t.Kind != want.Kind {
-				return nil, &CopyError{fmt.Sprintf("the name %s is taken by a %s", want.Name, kindOf(t.Kind)), []string{"a name means one thing in a recipe; rename one of the two first"}}
+		for _, t := range s.Top.Blocks {
+			if n := t.title(); n.Name == want.Name && n.Kind != want.Kind {
+				return nil, &CopyError{fmt.Sprintf("the name %s is taken by a %s", want.Name, kindOf(n.Kind)), []string{"a name means one thing in a recipe; rename one of the two first"}}
 			}
 		}
-		if t := findBlock(there, want); t != nil {
-			if !replace {
-				return nil, &CopyError{fmt.Sprintf("there is a %s already", want), []string{"--replace puts the new one in its place"}}
+		start, end := fs.whole(b)
+		t := s.block(want)
+		switch {
+		case t == nil:
+			out = Apply(out, s.insertion(want.Kind, s.withLineEnds(from[fs.above(b):end])))
+		case !replace:
+			return nil, &CopyError{fmt.Sprintf("there is a %s already", want), []string{"--replace puts the new one in its place"}}
+		default:
+			text := s.withLineEnds(from[start:end])
+			start, end = s.whole(t)
+			if out[end-1] != '\n' {
+				text = strings.TrimRight(text, "\r\n")
 			}
-			text := withLineEnds(from[b.start:b.end], s)
-			if !bytes.HasSuffix(out[t.start:t.end], []byte("\n")) {
-				text = bytes.TrimRight(text, "\r\n")
-			}
-			out = splice(out, t.start, t.end, text)
-			continue
+			out = Apply(out, Edit{start, end, text})
 		}
-		out = insertBlock(out, s, there, want.Kind, withLineEnds(from[b.comments:b.end], s))
 	}
 	if err := stillRight(to, out, blocks); err != nil {
 		return nil, err
@@ -144,50 +123,45 @@ func CopyBlocks(from, to []byte, blocks []BlockName, replace bool, move func(pat
 }
 
 // movePaths writes the paths of the files that blocks read anew.
-func movePaths(src []byte, blocks []BlockName, move func(string) (string, error)) ([]byte, error) {
-	s, _ := ReadSource("", src)
-	have := blocksOfText(s)
-	out := src
-	for i := len(s.Lines) - 1; i >= 0; i-- { // from the end, so that places stay
-		toks := s.Lines[i].Tokens
-		for k := len(toks) - 1; k > 0; k-- {
-			t, word := toks[k], toks[k-1]
-			copied := slices.ContainsFunc(have, func(b blockText) bool {
-				return t.Offset >= b.start && t.End <= b.end && slices.Contains(blocks, b.BlockName)
-			})
-			if t.Kind != KindString || word.Value != "file" && word.Value != "profile" || !copied {
-				continue
-			}
-			p, err := move(t.Value)
-			if err != nil {
-				return nil, err
-			}
-			if p != t.Value {
-				out = splice(out, t.Offset, t.End, []byte(quote(p)))
+func movePaths(s *Source, blocks []BlockName, move func(string) (string, error)) ([]byte, error) {
+	var edits []Edit
+	for _, b := range s.Top.Blocks {
+		if !slices.Contains(blocks, b.title()) {
+			continue
+		}
+		for _, l := range b.statements() {
+			for k, t := range l.Tokens {
+				if t.Kind != KindString || k == 0 || l.Tokens[k-1].Value != "file" && l.Tokens[k-1].Value != "profile" {
+					continue
+				}
+				p, err := move(t.Value)
+				if err != nil {
+					return nil, err
+				}
+				if p != t.Value {
+					edits = append(edits, Edit{t.Offset, t.End, quote(p)})
+				}
 			}
 		}
 	}
-	return out, nil
+	return Apply(s.Text, edits...), nil
 }
 
-func splice(src []byte, a, b int, text []byte) []byte {
-	return append(append(append([]byte{}, src[:a]...), text...), src[b:]...)
-}
-
-func findBlock(list []blockText, want BlockName) *blockText {
-	for i := range list {
-		if list[i].BlockName == want {
-			return &list[i]
+// block is the block of a kind and name, nil where there is none.
+func (s *Source) block(want BlockName) *Block {
+	for _, b := range s.Top.Blocks {
+		if b.title() == want {
+			return b
 		}
 	}
 	return nil
 }
 
-func noBlock(have []blockText, want BlockName) error {
+func noBlock(s *Source, want BlockName) error {
 	var names []string
-	for _, b := range have {
+	for _, b := range s.Top.Blocks {
 		if b.Kind == want.Kind {
-			names = append(names, b.Name)
+			names = append(names, b.title().Name)
 		}
 	}
 	e := &CopyError{Summary: fmt.Sprintf("there is no %s to copy", want)}
@@ -201,58 +175,42 @@ func noBlock(have []blockText, want BlockName) error {
 }
 
 // withLineEnds gives a text the line ends of a source, the last line included.
-func withLineEnds(text []byte, s *Source) []byte {
+func (s *Source) withLineEnds(text []byte) string {
 	t := strings.ReplaceAll(strings.TrimPrefix(string(text), "\uFEFF"), "\r\n", "\n")
-	if !strings.HasSuffix(t, "\n") {
-		t += "\n"
-	}
-	if s.CRLF {
-		t = strings.ReplaceAll(t, "\n", "\r\n")
-	}
-	return []byte(t)
+	return strings.ReplaceAll(strings.TrimSuffix(t, "\n")+"\n", "\n", s.eol())
 }
 
-// insertBlock puts a block where its kind usually stands, a blank line away
-// from its neighbours.
-func insertBlock(src []byte, s *Source, there []blockText, kind string, text []byte) []byte {
-	eol := "\n"
-	if s.CRLF {
-		eol = "\r\n"
-	}
-	rank := map[string]int{}
-	for i, k := range blockOrder {
-		rank[k] = i
-	}
-	at, before := len(src), false
-	for i := len(there) - 1; i >= 0; i-- {
-		if there[i].Kind == kind {
-			at, before = there[i].end, false
+// insertion puts a block where its kind usually stands, a blank line away from
+// its neighbours.
+func (s *Source) insertion(kind, text string) Edit {
+	at, before, eol := len(s.Text), false, s.eol()
+	for _, b := range slices.Backward(s.Top.Blocks) {
+		if b.Kind == kind {
+			_, at = s.whole(b)
+			before = false
 			break
 		}
-		if rank[there[i].Kind] > rank[kind] {
-			at, before = there[i].comments, true
+		if slices.Index(blockOrder, b.Kind) > slices.Index(blockOrder, kind) {
+			at, before = s.above(b), true
 		}
 	}
-	var b bytes.Buffer
+	head := strings.ReplaceAll(string(s.Text[:at]), "\r\n", "\n")
 	if before {
-		if head := strings.ReplaceAll(string(src[:at]), "\r\n", "\n"); at > 0 && !strings.HasSuffix(head, "\n\n") {
-			b.WriteString(eol)
+		if head != "" && !strings.HasSuffix(head, "\n\n") {
+			text = eol + text
 		}
-		b.Write(text)
-		b.WriteString(eol)
-		return splice(src, at, at, b.Bytes())
+		return Edit{at, at, text + eol}
 	}
-	if at > 0 && src[at-1] != '\n' {
-		b.WriteString(eol)
+	if head != "" && !strings.HasSuffix(head, "\n") {
+		text = eol + text
 	}
-	b.WriteString(eol)
-	b.Write(text)
+	text = eol + text
 	// What follows keeps its distance where a blank line stands there, and gets
 	// one where none does.
-	if rest := bytes.TrimLeft(src[at:], " \t"); len(rest) > 0 && rest[0] != '\n' && rest[0] != '\r' {
-		b.WriteString(eol)
+	if rest := strings.TrimLeft(string(s.Text[at:]), " \t"); rest != "" && !strings.ContainsAny(rest[:1], "\r\n") {
+		text += eol
 	}
-	return splice(src, at, at, b.Bytes())
+	return Edit{at, at, text}
 }
 
 // stillRight checks that copying brought no error into a recipe.

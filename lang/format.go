@@ -2,8 +2,11 @@ package lang
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"github.com/rogpeppe/go-internal/diff"
 )
 
 // The canonical form of a recipe. Only layout changes: no word, number, string
@@ -42,7 +45,7 @@ func Format(file string, src []byte) (out []byte, ds []Diagnostic) {
 	_, ds = Parse(file, src)
 	s, lexical := ReadSource(file, src)
 	if HasErrors(ds) {
-		if len(lexical) > 0 || s.statements() > 0 {
+		if len(lexical) > 0 || slices.ContainsFunc(s.Lines, func(l Line) bool { return len(l.Tokens) > 0 }) {
 			return nil, ds
 		}
 		ds = nil
@@ -54,22 +57,11 @@ func Format(file string, src []byte) (out []byte, ds []Diagnostic) {
 	return f.out.Bytes(), ds
 }
 
-func (s *Source) statements() int {
-	n := 0
-	for i := range s.Lines {
-		if len(s.Lines[i].Tokens) > 0 {
-			n++
-		}
-	}
-	return n
-}
-
 type formatter struct {
-	src    *Source
-	out    bytes.Buffer
-	blocks []string // the words of the blocks that are open
-	blank  bool     // a blank line is due before the next line
-	fresh  bool     // the line before opened a block
+	src   *Source
+	out   bytes.Buffer
+	blank bool // a blank line is due before the next line
+	fresh bool // the line before opened a block
 }
 
 // begin puts the blank line that is due: at most one, none at the file's
@@ -88,27 +80,17 @@ func (f *formatter) line(l *Line) {
 			return
 		}
 		f.begin(false)
-		f.out.WriteString(strings.Repeat(" ", formatIndent*len(f.blocks)) + l.Comments[0].Text + "\n")
+		f.out.WriteString(strings.Repeat(" ", formatIndent*l.In.depth()) + l.Comments[0].Text + "\n")
 		return
 	}
-	closes := isPunct(l.Tokens, 0, "}")
-	opens := isPunct(l.Tokens, len(l.Tokens)-1, "{")
+	in := l.In
+	closes := in.Close == l
+	if closes {
+		in = in.In
+	}
 	f.begin(closes)
-	if closes && len(f.blocks) > 0 {
-		f.blocks = f.blocks[:len(f.blocks)-1]
-	}
-	f.out.WriteString(formatLine(f.src, l, f.block(), len(f.blocks)))
-	if opens {
-		f.blocks = append(f.blocks, l.Tokens[0].Value)
-		f.fresh = true
-	}
-}
-
-func (f *formatter) block() string {
-	if n := len(f.blocks); n > 0 {
-		return f.blocks[n-1]
-	}
-	return "top"
+	f.out.WriteString(formatLine(f.src, l, in.Kind, in.depth()))
+	f.fresh = l.Opens != nil
 }
 
 // formatLine lays one statement out, its comments with it.
@@ -245,4 +227,11 @@ func (w *lineWriter) comment(c Comment, before Token) {
 	}
 	w.b.WriteString(c.Text + "\n")
 	w.at, w.fresh = 0, true
+}
+
+// UnifiedDiff shows how two texts differ, in the unified form that patch reads,
+// with three lines of context; "" where they don't.
+func UnifiedDiff(oldName, newName string, a, b []byte) string {
+	_, text, _ := strings.Cut(string(diff.Diff(oldName, a, newName, b)), "\n")
+	return text
 }

@@ -243,9 +243,9 @@ func TestUnifiedDiff(t *testing.T) {
 	for _, c := range []struct{ a, b, want string }{
 		{"x\n", "x\n", ""},
 		{"a\nb\nc\n", "a\nB\nc\n", "--- old\n+++ new\n@@ -1,3 +1,3 @@\n a\n-b\n+B\n c\n"},
-		{"", "a\n", "--- old\n+++ new\n@@ -0,0 +1 @@\n+a\n"},
-		{"a\n", "", "--- old\n+++ new\n@@ -1 +0,0 @@\n-a\n"},
-		{"a", "a\n", "--- old\n+++ new\n@@ -1 +1 @@\n-a\n\\ No newline at end of file\n+a\n"},
+		{"", "a\n", "--- old\n+++ new\n@@ -0,0 +1,1 @@\n+a\n"},
+		{"a\n", "", "--- old\n+++ new\n@@ -1,1 +0,0 @@\n-a\n"},
+		{"a", "a\n", "--- old\n+++ new\n@@ -1,1 +1,1 @@\n-a\n\\ No newline at end of file\n+a\n"},
 		{"1\n2\n3\n4\n5\n6\n7\n8\n9\n10\n11\n12\n", "1\nX\n3\n4\n5\n6\n7\n8\n9\n10\n11\nY\n",
 			"--- old\n+++ new\n@@ -1,5 +1,5 @@\n 1\n-2\n+X\n 3\n 4\n 5\n@@ -9,4 +9,4 @@\n 9\n 10\n 11\n-12\n+Y\n"},
 		{"a\nb\nc\nd\n", "b\nc\nx\nd\n", "--- old\n+++ new\n@@ -1,4 +1,4 @@\n-a\n b\n c\n+x\n d\n"},

@@ -2,6 +2,7 @@ package lang
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -31,132 +32,79 @@ func SetInputs(src []byte, pins []Pin) ([]byte, error) {
 		}
 		seen[p.Path] = true
 	}
+	s, err := recipeText(src)
+	if err != nil {
+		return nil, err
+	}
+	var block *Block
+	for _, b := range s.Top.Blocks {
+		if b.Head.Tokens[0].Value == "inputs" && block == nil {
+			block = b
+		}
+	}
+	if block == nil {
+		return Apply(src, s.newInputs(pins)...), nil
+	}
+	at := block.Head.Line
+	switch {
+	case len(block.Head.Tokens) != 2 || len(block.Lines) > 0 && block.Lines[0].Line == at || block.Close != nil && block.Close.Line == at:
+		return nil, fmt.Errorf("the inputs block on line %d isn't written as a block of lines; mend it first", at)
+	case block.Close == nil:
+		return nil, fmt.Errorf("the inputs block on line %d isn't closed; mend it first", at)
+	}
+	var edits []Edit
+	done := map[string]bool{}
+	for _, l := range block.Lines {
+		t := l.Tokens
+		if l.Broken || len(t) != 3 || t[0].Kind != KindString || t[1].Value != "sha256" || t[2].Kind != KindString {
+			return nil, fmt.Errorf("line %d of the inputs block isn't written as \"FILE\" sha256 \"DIGEST\"; mend it first, or take the block out", l.Line)
+		}
+		k := slices.IndexFunc(pins, func(p Pin) bool { return p.Path == t[0].Value })
+		if k < 0 || done[t[0].Value] { // no longer an input
+			from, to := wholeLines(src, t[0].Offset, t[2].End)
+			edits = append(edits, Edit{from, to, ""})
+			continue
+		}
+		done[t[0].Value] = true
+		edits = append(edits, Edit{t[2].Offset, t[2].End, quote(pins[k].SHA256)})
+	}
+	end := block.Close.Tokens[0]
+	from, _ := wholeLines(src, end.Offset, end.End)
+	for _, p := range pins {
+		if !done[p.Path] {
+			edits = append(edits, Edit{from, from, "    " + pinLine(p) + s.eol()})
+		}
+	}
+	return Apply(src, edits...), nil
+}
+
+// recipeText cuts a text into lines, and refuses what has none.
+func recipeText(src []byte) (*Source, error) {
 	s, ds := ReadSource("", src)
 	if len(s.Lines) == 0 && len(ds) > 0 {
 		return nil, fmt.Errorf("this isn't a recipe: %s", ds[0].Summary)
 	}
-	eol := "\n"
-	if s.CRLF {
-		eol = "\r\n"
-	}
-	open, end, err := inputsBlock(s)
-	if err != nil {
-		return nil, err
-	}
-	if open < 0 {
-		return addInputs(s, pins, eol), nil
-	}
-	// Copy, editing the block's lines on the way.
-	var out strings.Builder
-	at := 0
-	done := map[string]bool{}
-	byPath := map[string]Pin{}
-	for _, p := range pins {
-		byPath[p.Path] = p
-	}
-	for i := open + 1; i < end; i++ {
-		l := &s.Lines[i]
-		if len(l.Tokens) == 0 {
-			continue
-		}
-		if l.Broken || len(l.Tokens) != 3 || l.Tokens[0].Kind != KindString || l.Tokens[1].Value != "sha256" || l.Tokens[2].Kind != KindString {
-			return nil, fmt.Errorf("line %d of the inputs block isn't written as \"FILE\" sha256 \"DIGEST\"; mend it first, or take the block out", l.Line)
-		}
-		p, ok := byPath[l.Tokens[0].Value]
-		if !ok || done[p.Path] { // no longer an input
-			a, b := wholeLine(src, l.Tokens[0].Offset, l.Tokens[2].End)
-			out.Write(src[at:a])
-			at = b
-			continue
-		}
-		done[p.Path] = true
-		out.Write(src[at:l.Tokens[2].Offset])
-		out.WriteString(`"` + p.SHA256 + `"`)
-		at = l.Tokens[2].End
-	}
-	a, _ := wholeLine(src, s.Lines[end].Tokens[0].Offset, s.Lines[end].Tokens[0].End)
-	out.Write(src[at:a])
-	for _, p := range pins {
-		if !done[p.Path] {
-			out.WriteString("    " + pinLine(p) + eol)
-		}
-	}
-	out.Write(src[a:])
-	return []byte(out.String()), nil
+	return s, nil
 }
 
 func pinLine(p Pin) string { return quote(p.Path) + ` sha256 "` + p.SHA256 + `"` }
 
-// inputsBlock finds the block's first and last line, -1 where there is none.
-func inputsBlock(s *Source) (open, end int, err error) {
-	open = -1
-	depth := 0
-	for i := range s.Lines {
-		t := s.Lines[i].Tokens
-		if len(t) == 0 {
-			continue
-		}
-		switch {
-		case isPunct(t, 0, "}"):
-			depth = max(depth-1, 0)
-			if open >= 0 && depth == 0 {
-				return open, i, nil
-			}
-		case isPunct(t, len(t)-1, "{"):
-			if depth == 0 && t[0].Value == "inputs" && t[0].Kind == KindWord {
-				if len(t) != 2 || t[0].Line == nextLine(s, i) {
-					return 0, 0, fmt.Errorf("the inputs block on line %d isn't written as a block of lines; mend it first", t[0].Line)
-				}
-				open = i
-			}
-			depth++
-		}
-	}
-	if open >= 0 {
-		return 0, 0, fmt.Errorf("the inputs block on line %d isn't closed; mend it first", s.Lines[open].Line)
-	}
-	return -1, -1, nil
-}
-
-// nextLine returns the line of the file on which the next statement begins.
-func nextLine(s *Source, i int) int {
-	for i++; i < len(s.Lines); i++ {
-		if len(s.Lines[i].Tokens) > 0 {
-			return s.Lines[i].Line
-		}
-	}
-	return 0
-}
-
-// wholeLine widens a stretch of bytes to whole lines of the file, the last
-// line's end included.
-func wholeLine(src []byte, a, b int) (int, int) {
-	for a > 0 && src[a-1] != '\n' && !(a == 3 && string(src[:3]) == "\xEF\xBB\xBF") {
-		a--
-	}
-	for b < len(src) && src[b] != '\n' {
-		b++
-	}
-	return a, min(b+1, len(src))
-}
-
-func addInputs(s *Source, pins []Pin, eol string) []byte {
+// newInputs puts an inputs block behind a recipe that has none.
+func (s *Source) newInputs(pins []Pin) []Edit {
 	if len(pins) == 0 {
-		return s.Text
+		return nil
 	}
-	var b strings.Builder
-	b.Write(s.Text)
-	t := string(s.Text)
-	if len(t) > 0 && !strings.HasSuffix(t, "\n") {
-		b.WriteString(eol)
+	eol, text := s.eol(), ""
+	t := strings.TrimPrefix(string(s.Text), "\uFEFF")
+	if len(s.Text) > 0 && !strings.HasSuffix(t, "\n") {
+		text = eol
 	}
-	if body := strings.TrimPrefix(t, "\uFEFF"); body != "" && !strings.HasSuffix(body, "\n\n") && !strings.HasSuffix(body, "\n\r\n") {
-		b.WriteString(eol)
+	if t != "" && !strings.HasSuffix(t, "\n\n") && !strings.HasSuffix(t, "\n\r\n") {
+		text += eol
 	}
-	b.WriteString("inputs {" + strings.Repeat(" ", commentColumn-len("inputs {")) + "# written by platemark pin" + eol)
+	text += "inputs {" + strings.Repeat(" ", commentColumn-len("inputs {")) + "# written by platemark pin" + eol
 	for _, p := range pins {
-		b.WriteString("    " + pinLine(p) + eol)
+		text += "    " + pinLine(p) + eol
 	}
-	b.WriteString("}" + eol)
-	return []byte(b.String())
+	return []Edit{{len(s.Text), len(s.Text), text + "}" + eol}}
 }

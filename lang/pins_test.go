@@ -85,14 +85,8 @@ func TestSetInputsRefuses(t *testing.T) {
 	}
 }
 
-func TestExcerptAndLineText(t *testing.T) {
+func TestExcerpt(t *testing.T) {
 	src := []byte("\uFEFFrecipe 1 draft\r\nmask é {\r\n    stroke along (4%, 71%), # left\r\n        (18%, 69%) width 6%  # right\r\n}\r\n")
-	if got := LineText(src, 1); got != "recipe 1 draft" {
-		t.Errorf("%q", got)
-	}
-	if got := LineText(src, 9); got != "" {
-		t.Errorf("%q", got)
-	}
 	s, _ := ReadSource("", src)
 	if got := Excerpt(src, s.Lines[2].Span); got != "stroke along (4%, 71%), # left\n        (18%, 69%) width 6%" {
 		t.Errorf("%q", got)

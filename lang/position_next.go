@@ -19,8 +19,8 @@ const (
 // Next says what may be written at a place of a recipe.
 type Next struct {
 	From  int    // the byte where the word or text being written begins
-	Block string // the block of the place: top, mask, …; "" where its lines can't be judged
-	At    int    // its index in the outline, -1 at the top
+	Block string // the kind of the place's block: top, mask, …; "" where its lines can't be judged
+	At    int    // the number of the top's block that it lies in, -1 outside one
 	Word  string // the statement that has begun, "" at a line's beginning
 
 	Words   []string // words of the language, in the table's order
@@ -45,40 +45,47 @@ func Following(src []byte, at int) Next {
 		from++
 	}
 	n := Next{From: from, At: -1}
-	whole := ReadOutline(src[:at])
-	if inComment(whole.Source, at) {
+	whole, _ := ReadSource("", src[:at])
+	if inComment(whole, at) {
 		return n
 	}
-	if t := openString(whole, at); t != nil {
-		n.From = t.Offset + 1
-		n.inString(whole, t)
-		return n
+	if l := whole.last(); l != nil {
+		if t := openString(whole, l, at); t != nil {
+			n.From = t.Offset + 1
+			n.inString(whole, l, t)
+			return n
+		}
 	}
-	o := ReadOutline(src[:from])
-	n.place(o)
-	l := o.going(src[:from])
+	s, _ := ReadSource("", src[:from])
+	l := s.going()
 	if l == nil {
+		n.place(s, s.open)
 		if n.Block != "" && n.Block != "inputs" {
 			n.Words = wordsIn(n.Block)
 		}
 		return n
 	}
-	n.Block, n.At = l.In, l.Block
+	n.place(s, l.In)
 	n.following(l)
 	return n
+}
+
+// last is the last statement, nil where there is none.
+func (s *Source) last() *Line {
+	all := s.Top.statements()
+	if len(all) == 0 {
+		return nil
+	}
+	return all[len(all)-1]
 }
 
 func isNameByte(b byte) bool {
 	return b == '-' || b == '_' || b >= '0' && b <= '9' || b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' || b >= 0x80
 }
 
-// place says which block the end of the text lies in.
-func (n *Next) place(o *Outline) {
-	n.Block = "top"
-	if k := len(o.open); k > 0 {
-		n.Block = o.open[k-1]
-		n.At = len(o.Blocks) - 1
-	}
+// place says which block the place lies in.
+func (n *Next) place(s *Source, b *Block) {
+	n.Block, n.At = b.Kind, slices.Index(s.Top.Blocks, b.outer())
 }
 
 func inComment(s *Source, at int) bool {
@@ -94,21 +101,17 @@ func inComment(s *Source, at int) bool {
 	return false
 }
 
-// openString returns the string that the end of the text lies in, nil where it
-// lies in none.
-func openString(o *Outline, at int) *Token {
-	if len(o.Lines) == 0 {
-		return nil
-	}
-	l := o.Lines[len(o.Lines)-1]
+// openString returns the string that the end of the text lies in, which l is the
+// last line of; nil where it lies in none.
+func openString(s *Source, l *Line, at int) *Token {
 	t := &l.Tokens[len(l.Tokens)-1]
-	if t.Kind != KindString || t.End != at || o.Source.Text[t.Offset] != '"' {
+	if t.Kind != KindString || t.End != at || s.Text[t.Offset] != '"' {
 		return nil
 	}
 	// Closed by a double quote that isn't escaped?
 	in := false
 	for i := t.Offset; i < t.End; i++ {
-		switch o.Source.Text[i] {
+		switch s.Text[i] {
 		case '\\':
 			if in {
 				i++
@@ -124,17 +127,15 @@ func openString(o *Outline, at int) *Token {
 }
 
 // inString: which path stands here?
-func (n *Next) inString(o *Outline, t *Token) {
-	n.place(o)
-	l := o.Lines[len(o.Lines)-1]
-	n.Block, n.At = l.In, l.Block
+func (n *Next) inString(s *Source, l *Line, t *Token) {
+	n.place(s, l.In)
 	n.Text = t.Value
 	n.Word, _ = l.word()
-	if l.In == "inputs" && len(l.Tokens) == 1 {
+	if n.Block == "inputs" && len(l.Tokens) == 1 {
 		n.Path = PathInput
 		return
 	}
-	before := &LineAt{Line: &Line{Tokens: l.Tokens[:len(l.Tokens)-1]}, In: l.In}
+	before := &Line{Tokens: l.Tokens[:len(l.Tokens)-1], In: l.In}
 	if len(before.Tokens) == 0 {
 		return
 	}
@@ -157,20 +158,16 @@ func (n *Next) inString(o *Outline, t *Token) {
 
 // going returns the statement that goes on at the end of the text, nil where
 // a new one begins there.
-func (o *Outline) going(src []byte) *LineAt {
-	if len(o.Lines) == 0 {
+func (s *Source) going() *Line {
+	l := s.last()
+	if l == nil || isPunct(l.Tokens, len(l.Tokens)-1, "{") {
 		return nil
 	}
-	l := o.Lines[len(o.Lines)-1]
-	last := l.Tokens[len(l.Tokens)-1]
-	tail := src[last.End:]
-	if isPunct(l.Tokens, len(l.Tokens)-1, "{") {
+	tail := string(s.Text[l.Tokens[len(l.Tokens)-1].End:])
+	if strings.Contains(tail, "}") {
 		return nil
 	}
-	if strings.ContainsRune(string(tail), '}') {
-		return nil
-	}
-	if !strings.ContainsRune(string(tail), '\n') {
+	if !strings.Contains(tail, "\n") {
 		return l
 	}
 	depth := 0
@@ -192,11 +189,11 @@ var pastEnd = Token{Kind: KindBad, Value: "\x00"}
 
 // fails fits every form to a line that goes on, and returns what each that
 // fits so far waits for.
-func (l *LineAt) fails() []*failure {
+func (l *Line) fails() []*failure {
 	word, start := l.word()
 	toks := append(slices.Clone(l.Tokens), pastEnd)
 	var out []*failure
-	for _, f := range formsOf(word, l.In) {
+	for _, f := range formsOf(word, l.In.Kind) {
 		if _, fail := matchForm(f, toks, min(start, len(toks)-1)); fail != nil && fail.at == len(toks)-1 {
 			out = append(out, fail)
 		}
@@ -205,9 +202,9 @@ func (l *LineAt) fails() []*failure {
 }
 
 // following collects what a statement that has begun waits for.
-func (n *Next) following(l *LineAt) {
+func (n *Next) following(l *Line) {
 	n.Word, _ = l.word()
-	if l.In == "mask" && len(l.Tokens) == 1 && (l.Tokens[0].Value == "less" || l.Tokens[0].Value == "within") {
+	if n.Block == "mask" && len(l.Tokens) == 1 && (l.Tokens[0].Value == "less" || l.Tokens[0].Value == "within") {
 		n.Word = ""
 		for _, w := range wordsIn("mask") {
 			switch w {
@@ -234,7 +231,7 @@ func (n *Next) following(l *LineAt) {
 			case ValueSpace:
 				n.Spaces = true
 			case ValueName:
-				if of, gives := nameOfSlot(f.form, s, l.In); !gives {
+				if of, gives := nameOfSlot(f.form, s, n.Block); !gives {
 					n.Names = append(n.Names, of)
 				}
 			case ValueTarget:

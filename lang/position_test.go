@@ -152,9 +152,9 @@ func TestOutlineAgreesWithTheTree(t *testing.T) {
 		if cmp.Diff(got, want) != "" {
 			t.Errorf("%q: names %v, want %v", src, got, want)
 		}
-		for _, b := range o.Blocks {
-			if b.Word == "" || src[b.End-1] != '}' || !bytes.HasPrefix(src[b.Offset:], []byte(b.Word)) {
-				t.Errorf("block %s: %q", b.Word, src[b.Offset:b.End])
+		for _, b := range o.Top.Blocks {
+			if from, to := b.Bytes(); b.Kind == "" || src[to-1] != '}' || !bytes.HasPrefix(src[from:], []byte(b.Kind)) {
+				t.Errorf("block %s: %q", b.Kind, src[from:to])
 			}
 		}
 	}
@@ -182,11 +182,11 @@ func TestRenamedRecipesMeanTheSame(t *testing.T) {
 			if why := o.Taken(name, "zz-9"); why != "" {
 				t.Fatal(why)
 			}
-			all := o.Same(name)
-			out := slices.Clone(src)
-			for _, x := range slices.Backward(all) {
-				out = slices.Concat(out[:x.Offset], []byte("zz-9"), out[x.End:])
+			var edits []Edit
+			for _, x := range o.Same(name) {
+				edits = append(edits, Edit{x.Offset, x.End, "zz-9"})
 			}
+			out := Apply(src, edits...)
 			if a, b := codesByLine(src), codesByLine(out); cmp.Diff(a, b) != "" {
 				t.Errorf("%s %s on line %d: %v before, %v behind\n%s", name.Of, name.Value, name.Line, a, b, out)
 			}
@@ -205,7 +205,7 @@ func TestFollowingOffersWhatStands(t *testing.T) {
 	n := 0
 	for _, src := range goodFiles(t) {
 		o := ReadOutline(src)
-		for _, l := range o.Lines {
+		for _, l := range o.Top.statements() {
 			for _, k := range l.Tokens {
 				if k.Kind != KindWord && k.Kind != KindKernel && k.Kind != KindSpace && k.Kind != KindName && k.Kind != KindUnit || k.Value == "%" {
 					continue

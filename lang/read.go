@@ -2,6 +2,7 @@ package lang
 
 import (
 	"fmt"
+	"slices"
 	"sync"
 )
 
@@ -13,7 +14,6 @@ type reader struct {
 	blocks   []*block // of the top, in order
 	searched int      // names looked at for a near one
 	lines    int      // of prepare and all prints so far, see flatten
-	open     []*block // the blocks that the line at hand stands in, outermost first
 }
 
 // statement is a line with its meaning. A broken one has been complained
@@ -26,7 +26,7 @@ type statement struct {
 	span   Span
 	forms  []*Form
 	node   any
-	child  *block // the block that a step opens
+	child  *block // the block that it opens
 	broken bool
 }
 
@@ -37,8 +37,7 @@ func (st *statement) name() string {
 	return st.word
 }
 
-// block is a block with its lines. kind "skip" is one whose lines can't be
-// judged: its word is unknown or isn't built.
+// block is a block with its statements.
 type block struct {
 	kind  string
 	head  *statement
@@ -55,239 +54,163 @@ type block struct {
 func Parse(file string, src []byte) (*Recipe, []Diagnostic) {
 	buildGrammars()
 	s, ps := readSource(file, src)
-	r := &reader{problems: ps, src: s, top: &block{kind: "top"}}
+	r := &reader{problems: ps, src: s}
 	if len(s.Lines) == 0 && len(ps.ds) > 0 { // no text at all, or more than is read
 		return &Recipe{}, r.told()
 	}
-	r.walk()
+	r.top = r.block(s.Top, nil)
+	r.braces()
 	rec := r.check()
 	return rec, r.told()
 }
 
-func (r *reader) in() *block {
-	if n := len(r.open); n > 0 {
-		return r.open[n-1]
+// block reads the lines of a block. Those of a block whose word is unknown, or
+// isn't built, can't be judged.
+func (r *reader) block(b *Block, head *statement) *block {
+	out := &block{kind: b.Kind, head: head}
+	if b.Name != nil {
+		out.name = &Text{b.Name.Span, b.Name.Value}
 	}
-	return r.top
-}
-
-// walk takes line after line.
-func (r *reader) walk() {
-	lines := r.src.Lines
-	loneBrace := false // the line before opened a block and lacked its {
-	for i := range lines {
-		l := &lines[i]
-		if len(l.Tokens) == 0 {
-			continue
+	if b.Close != nil {
+		out.end = b.Close.Tokens[0].Span
+	}
+	if b.Kind == "" {
+		return out
+	}
+	for _, l := range b.Lines {
+		st := r.line(l)
+		out.stmts = append(out.stmts, st)
+		if l.Opens != nil {
+			st.child = r.block(l.Opens, st)
+			if b.In == nil && l.Opens.Kind != "" {
+				r.blocks = append(r.blocks, st.child)
+			}
 		}
-		if loneBrace && len(l.Tokens) == 1 && isPunct(l.Tokens, 0, "{") {
-			loneBrace = false
-			continue
+	}
+	return out
+}
+
+// braces complains about braces that close nothing and blocks that aren't
+// closed.
+func (r *reader) braces() {
+	for i := range r.src.Lines {
+		l := &r.src.Lines[i]
+		if isPunct(l.Tokens, 0, "}") && l.In.Close != l {
+			r.add("PM134", l.Tokens[0].Span, "} closes nothing", "No block is open here.", "take it out")
 		}
-		loneBrace = false
-		if isPunct(l.Tokens, 0, "}") {
-			r.closing(l)
-			continue
+		b := l.Opens
+		switch {
+		case b == nil || b.Close != nil:
+		case b.cut == nil:
+			r.unclosed(b, "before the end of the file")
+		case b.Kind != "" || b.In.In == nil:
+			r.unclosed(b, fmt.Sprintf("before line %d", b.cut.Line))
 		}
-		loneBrace = r.line(l)
-	}
-	for len(r.open) > 0 {
-		b := r.in()
-		r.unclosed(b, "before the end of the file")
-		r.pop(Span{})
 	}
 }
 
-func (r *reader) unclosed(b *block, where string) {
-	r.add("PM135", b.head.span, fmt.Sprintf("this block isn't closed: } is missing %s", where), "", "write } on a line of its own behind the block's last line")
+func (r *reader) unclosed(b *Block, where string) {
+	r.add("PM135", b.Head.Span, fmt.Sprintf("this block isn't closed: } is missing %s", where), "", "write } on a line of its own behind the block's last line")
 }
 
-func (r *reader) closing(l *Line) {
-	if len(r.open) == 0 {
-		r.add("PM134", l.Tokens[0].Span, "} closes nothing", "No block is open here.", "take it out")
-		return
-	}
-	r.pop(l.Tokens[0].Span)
-}
-
-func (r *reader) pop(end Span) {
-	r.in().end = end
-	r.open = r.open[:len(r.open)-1]
-}
-
-func (r *reader) push(kind string, st *statement) *block {
-	b := &block{kind: kind, head: st}
-	r.open = append(r.open, b)
-	if len(r.open) == 1 && kind != "skip" {
-		r.blocks = append(r.blocks, b)
-	}
-	return b
-}
-
-// line reads one statement. It reports whether the line opened a block and
-// lacked its brace.
-func (r *reader) line(l *Line) bool {
+// line reads one statement.
+func (r *reader) line(l *Line) *statement {
 	toks := l.Tokens
 	t := toks[0]
-	brace := isPunct(toks, len(toks)-1, "{")
-	st := &statement{word: t.Value, line: l, toks: toks, span: l.Span}
-
-	// A block of the top inside another: the other was never closed.
-	if brace && len(r.open) > 0 && t.Kind == KindWord && (openers[t.Value] && t.Value != "tone") {
-		for len(r.open) > 0 {
-			if b := r.in(); b.kind != "skip" || len(r.open) == 1 {
-				r.unclosed(b, fmt.Sprintf("before line %d", t.Line))
-			}
-			r.pop(Span{})
-		}
-	}
-	in := r.in()
-	st.block = in.kind
-	if in.kind == "skip" {
-		if brace {
-			r.push("skip", st)
-		}
-		return false
-	}
-	in.stmts = append(in.stmts, st)
-
+	st := &statement{word: t.Value, block: l.In.Kind, line: l, toks: toks, span: l.Span}
 	switch {
-	case in.kind == "inputs" && t.Kind == KindString:
+	case st.block == "inputs" && t.Kind == KindString:
 		st.word = ""
+		r.known(st, 0)
 	case t.Kind == KindNumber || t.Kind == KindUnit || t.Kind == KindString || t.Kind == KindPunct || t.Kind == KindRatio:
 		st.broken = true
 		if !l.Broken {
-			r.add("PM211", t.Span, fmt.Sprintf("a line begins with a word, not with %s", show(t)), whatMayStand(in.kind))
+			r.add("PM211", t.Span, fmt.Sprintf("a line begins with a word, not with %s", show(t)), whatMayStand(st.block))
 		}
-		if brace {
-			r.push("skip", st)
-		}
-		return false
+	case st.block == "mask" && (t.Value == "less" || t.Value == "within"):
+		r.prefixed(st)
+	default:
+		r.known(st, 1)
 	}
-	start := 1
-	if st.word == "" {
-		start = 0
-	}
-	if in.kind == "mask" && (t.Value == "less" || t.Value == "within") {
-		return r.prefixed(st)
-	}
-	return r.known(st, start, brace)
+	return st
 }
 
 // known reads a statement by its word.
-func (r *reader) known(st *statement, start int, brace bool) bool {
+func (r *reader) known(st *statement, start int) {
 	t := st.toks[max(start-1, 0)]
-	block := st.block
-	st.forms = formsOf(st.word, block)
+	st.forms = formsOf(st.word, st.block)
 	if len(st.forms) == 0 || t.Kind == KindBad {
-		r.unknown(st, t, brace)
-		return false
+		r.unknown(st, t)
+		return
 	}
 	var fails []*failure
-	var binds []binding
-	fits := false
 	for _, f := range st.forms {
-		b, fl := matchForm(f, st.toks, start)
+		binds, fl := matchForm(f, st.toks, start)
 		if fl == nil {
-			binds, fits = b, true
-			break
+			r.values(st, binds)
+			r.parse(st)
+			return
 		}
 		fails = append(fails, fl)
 	}
-	opens := st.forms[0].Opens
-	if !fits {
-		st.broken = true
-		if !st.line.Broken || opens && !brace && fails[0].at == len(st.toks) {
-			r.explain(st, start, fails)
-		}
-	} else {
-		r.values(st, binds)
-		r.parse(st)
+	st.broken = true
+	lacksBrace := st.forms[0].Opens && !isPunct(st.toks, len(st.toks)-1, "{") && fails[0].at == len(st.toks)
+	if !st.line.Broken || lacksBrace {
+		r.explain(st, start, fails)
 	}
-	if opens {
-		b := r.push(st.word, st)
-		st.child = b
-		if st.word != "tone" && len(st.toks) > 1 && st.toks[1].Kind == KindName {
-			b.name = &Text{st.toks[1].Span, st.toks[1].Value}
-		}
-		return !brace
-	}
-	if brace {
-		r.push("skip", st)
-	}
-	return false
 }
 
 // unknown: the word doesn't begin a line of this block.
-func (r *reader) unknown(st *statement, t Token, brace bool) {
+func (r *reader) unknown(st *statement, t Token) {
 	st.broken = true
 	word := t.Value
-	switch {
-	case laterStatements[word] != "":
+	if laterStatements[word] != "" {
 		r.later(t)
-		if brace {
-			r.push("skip", st)
-		}
 		return
-	case t.Kind != KindBad && len(blocksOf(word)) > 0 || word == "less" || word == "within":
-		blocks := blocksOf(word)
-		if word == "less" || word == "within" {
-			blocks = []string{"mask"}
-		}
-		hints := []string{}
+	}
+	blocks := blocksOf(word)
+	if word == "less" || word == "within" {
+		blocks = []string{"mask"}
+	}
+	if t.Kind != KindBad && len(blocks) > 0 {
 		if st.block == "steps" && word == "follow" {
 			r.add("PM711", t.Span, "follow can't stand in a steps block", "Steps blocks don't nest, so that each can be read alone.", "write the lines out here")
 			return
 		}
+		var hints []string
 		if st.block != "prepare" && (word == "turn" || word == "mirror") {
-			hints = append(hints, "move it to the head of prepare: it belongs to the picture, not to one print")
+			hints = []string{"move it to the head of prepare: it belongs to the picture, not to one print"}
 		}
 		if st.block == "prepare" && word == "enlarge" {
-			hints = append(hints, "prepare works at the master's own size; enlarge in a print")
+			hints = []string{"prepare works at the master's own size; enlarge in a print"}
 		}
 		r.add("PM202", t.Span, fmt.Sprintf("%s can't stand %s", word, blockIn(st.block)), fmt.Sprintf("It stands %s. %s", orList(places(blocks)), whatMayStand(st.block)), hints...)
-		if brace {
-			r.push("skip", st)
-		}
 		return
 	}
-	candidates := wordsIn(st.block)
-	near := nearest(word, candidates)
-	hints := []string{}
-	if near != "" {
-		hints = append(hints, "did you mean "+near+"?")
+	var hints []string
+	if near := nearest(word, wordsIn(st.block)); near != "" {
+		hints = []string{"did you mean " + near + "?"}
+		st.word = near
 	} else if far := nearest(word, allWords()); far != "" {
-		hints = append(hints, fmt.Sprintf("did you mean %s? It stands %s", far, orList(places(blocksOf(far)))))
+		hints = []string{fmt.Sprintf("did you mean %s? It stands %s", far, orList(places(blocksOf(far))))}
 	}
 	r.add("PM201", t.Span, fmt.Sprintf("%s isn't a word that begins a line", word), whatMayStand(st.block), hints...)
-	if near != "" {
-		st.word = near
-	}
-	if brace {
-		kind := "skip"
-		if openers[near] && !laterBlocks[near] {
-			kind = near
-		}
-		b := r.push(kind, st)
-		if len(st.toks) > 1 && st.toks[1].Kind == KindName {
-			b.name = &Text{st.toks[1].Span, st.toks[1].Value}
-		}
-	}
 }
 
 // prefixed reads a mask line that begins with less or within.
-func (r *reader) prefixed(st *statement) bool {
+func (r *reader) prefixed(st *statement) {
 	op := st.toks[0]
 	if len(st.toks) < 2 {
 		st.broken = true
 		r.add("PM206", op.Span, op.Value+" lacks its shape", "It is written: less|within SHAPE …", "write a shape behind it: stroke, ellipse, rectangle, polygon, gradient, file or mask")
-		return false
+		return
 	}
 	t := st.toks[1]
 	st.word = t.Value
 	shapes := []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "file", "mask"}
-	if contains(shapes, t.Value) && t.Kind != KindBad && t.Kind != KindString {
-		return r.known(st, 2, isPunct(st.toks, len(st.toks)-1, "{"))
+	if slices.Contains(shapes, t.Value) && t.Kind != KindBad && t.Kind != KindString {
+		r.known(st, 2)
+		return
 	}
 	st.broken = true
 	switch {
@@ -298,7 +221,6 @@ func (r *reader) prefixed(st *statement) bool {
 	default:
 		r.add("PM209", t.Span, fmt.Sprintf("%s isn't a shape", show(t)), fmt.Sprintf("%s takes one of %s.", capital(op.Value), orList(shapes)), didYouMean(t.Value, shapes)...)
 	}
-	return false
 }
 
 // parse builds the node of a line that fits its form. The grammar has the last

@@ -47,6 +47,8 @@ type Line struct {
 	Span
 	Tokens   []Token
 	Comments []Comment
+	In       *Block // the block that it stands in; of a }, the one that it closes
+	Opens    *Block // the block that it opens, nil where it opens none
 	// Broken says that a character or the layout of the line is wrong, so
 	// that what doesn't fit the grammar may only follow from that.
 	Broken bool
@@ -56,9 +58,10 @@ type Line struct {
 type Source struct {
 	File  string
 	Text  []byte
-	BOM   bool // the text starts with a byte-order mark
 	CRLF  bool // its first line ends with CR LF
 	Lines []Line
+	Top   *Block
+	open  *Block // the block that is open at the end
 }
 
 // row is one line of the file without its line end.
@@ -85,14 +88,15 @@ func ReadSource(file string, src []byte) (*Source, []Diagnostic) {
 }
 
 func readSource(file string, src []byte) (*Source, problems) {
-	s := &Source{File: file, Text: src}
+	s := &Source{File: file, Text: src, Top: &Block{Kind: "top"}}
+	s.open = s.Top
 	sc := &scanner{problems: problems{file: file}}
 	if sc.notText(src) {
 		return s, sc.problems
 	}
 	body := 0
 	if bytes.HasPrefix(src, []byte("\xEF\xBB\xBF")) {
-		s.BOM, body = true, 3
+		body = 3
 	}
 	if i := bytes.IndexByte(src, '\n'); i > 0 && src[i-1] == '\r' {
 		s.CRLF = true
@@ -125,6 +129,7 @@ func readSource(file string, src []byte) (*Source, problems) {
 		at = next
 	}
 	g.finish()
+	s.build()
 	return s, sc.problems
 }
 
@@ -159,16 +164,6 @@ func rows(src []byte) []string {
 		out[i] = strings.TrimSuffix(out[i], "\r")
 	}
 	return out
-}
-
-// LineText returns line n of the file (from 1), without its line end; "" where
-// the file has no such line.
-func LineText(src []byte, n int) string {
-	l := rows(src)
-	if n < 1 || n > len(l) {
-		return ""
-	}
-	return l[n-1]
 }
 
 // Excerpt returns the exact text of a span, lines joined by line feeds. For a

@@ -59,7 +59,7 @@ func leaves(v reflect.Value, out map[[2]int]string) {
 
 // valueTokens are the same as the tokens of the lines say it.
 func valueTokens(t *testing.T, src []byte, out map[[2]int]string) {
-	for _, l := range ReadOutline(src).Lines {
+	for _, l := range ReadOutline(src).Top.statements() {
 		form, binds := l.bind()
 		if form.Word == "recipe" { // its version has no place in the tree
 			continue
@@ -74,7 +74,7 @@ func valueTokens(t *testing.T, src []byte, out map[[2]int]string) {
 				at, value := [2]int{k.Line, k.Col}, k.Value
 				switch k.Kind {
 				case KindPunct:
-					if value != "(" || l.In != "tone" {
+					if value != "(" || l.In.Kind != "tone" {
 						continue
 					}
 					out[at] = rat(toks[i+1].Value).RatString() + " " + rat(toks[i+3].Value).RatString()
@@ -125,12 +125,12 @@ func TestTreeSaysWhatTheLinesSay(t *testing.T) {
 		valueTokens(t, src, lines)
 		for at, v := range lines {
 			if tree[at] != v {
-				t.Fatalf("line %d, column %d says %q, the tree %q\n%s", at[0], at[1], v, tree[at], LineText(src, at[0]))
+				t.Fatalf("line %d, column %d says %q, the tree %q\n%s", at[0], at[1], v, tree[at], rows(src)[at[0]-1])
 			}
 		}
 		for at, v := range tree {
 			if _, ok := lines[at]; !ok {
-				t.Fatalf("the tree says %q, line %d, column %d doesn't\n%s", v, at[0], at[1], LineText(src, at[0]))
+				t.Fatalf("the tree says %q, line %d, column %d doesn't\n%s", v, at[0], at[1], rows(src)[at[0]-1])
 			}
 		}
 	}

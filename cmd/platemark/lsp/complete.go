@@ -57,7 +57,7 @@ func (s *server) complete(_ context.Context, t *text, p at) (any, error) {
 	o := lang.ReadOutline(t.src)
 	for _, of := range n.Names {
 		for _, g := range o.Given(of, n.At) {
-			if n.Block == "mask" && g.Block == n.At {
+			if n.Block == "mask" && slices.Index(o.Top.Blocks, g.Block) == n.At {
 				continue // a mask of itself
 			}
 			add(g.Value, itemVariable, fmt.Sprintf("%s, line %d", g.Of, g.Line), "", n.From)

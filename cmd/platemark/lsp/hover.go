@@ -25,13 +25,13 @@ func (s *server) hover(ctx context.Context, t *text, p at) (any, error) {
 		}
 	}
 	head := line.Tokens[0].Value
-	if line.In == "print" && head == "size" {
-		add(t.size(ctx, o, line))
+	if line.In.Kind == "print" && head == "size" {
+		add(t.size(ctx, line))
 	}
 	switch tok.Kind {
 	case lang.KindWord, lang.KindUnit, lang.KindKernel, lang.KindSpace:
 		word := head
-		if (head == "less" || head == "within") && line.In == "mask" && len(line.Tokens) > 1 {
+		if (head == "less" || head == "within") && line.In.Kind == "mask" && len(line.Tokens) > 1 {
 			word = line.Tokens[1].Value
 		}
 		if tok == &line.Tokens[0] || tok.Value == word {
@@ -84,13 +84,9 @@ func (t *text) about(o *lang.Outline, n *lang.NameAt) string {
 }
 
 // size says what a print's size comes to.
-func (t *text) size(ctx context.Context, o *lang.Outline, line *lang.LineAt) string {
-	name := ""
-	if line.Block >= 0 && o.Blocks[line.Block].Name != nil {
-		name = o.Blocks[line.Block].Name.Value
-	}
-	if file := t.path(); file != "" && name != "" {
-		if j, err := interp.Glance(ctx, file, t.src, name); err == nil {
+func (t *text) size(ctx context.Context, line *lang.Line) string {
+	if file, name := t.path(), line.In.Name; file != "" && name != nil {
+		if j, err := interp.Glance(ctx, file, t.src, name.Value); err == nil {
 			defer j.Close()
 			if len(j.Plans) == 1 && j.Plans[0].Face.Effective != nil {
 				p := j.Plans[0]
@@ -103,7 +99,7 @@ func (t *text) size(ctx context.Context, o *lang.Outline, line *lang.LineAt) str
 	rec, _ := lang.Parse(t.name(), t.src)
 	for _, pr := range rec.Prints {
 		z := pr.Size
-		if z == nil || z.Line != line.Line.Line {
+		if z == nil || z.Line != line.Line {
 			continue
 		}
 		const unknown = "the other side and the master's resolution show when the recipe has no errors and its files are there"

@@ -10,15 +10,15 @@ import (
 func (s *server) symbols(_ context.Context, t *text, _ docParams) (any, error) {
 	o := lang.ReadOutline(t.src)
 	out := []symbol{}
-	for i, b := range o.Blocks {
+	for _, b := range o.Top.Blocks {
 		head := b.Head.Tokens[0]
-		x := symbol{Name: head.Value, Kind: symbolOf(b.Word), Range: t.span(b.Offset, b.End), Selection: t.span(head.Offset, head.End)}
+		x := symbol{Name: head.Value, Kind: symbolOf(b.Kind), Range: t.span(b.Bytes()), Selection: t.span(head.Offset, head.End)}
 		if b.Name != nil {
 			x.Name, x.Detail = b.Name.Value, head.Value
 			x.Selection = t.span(b.Name.Offset, b.Name.End)
 		}
 		for _, n := range o.Names {
-			if n.Block == i && n.Of == lang.NamePicture && n.Gives {
+			if n.Block == b && n.Of == lang.NamePicture && n.Gives {
 				at := t.span(n.Offset, n.End)
 				x.Children = append(x.Children, symbol{Name: n.Value, Detail: "picture", Kind: symbolVariable, Range: at, Selection: at})
 			}

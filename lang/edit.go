@@ -1,0 +1,54 @@
+package lang
+
+import (
+	"bytes"
+	"cmp"
+	"slices"
+)
+
+// Edit puts Text in the place of the bytes From to To of a text.
+type Edit struct {
+	From, To int
+	Text     string
+}
+
+// Apply returns a text after edits, whose places are those before any of them
+// and don't overlap; of several at one place the first stands first. Every
+// other byte stays as it is.
+func Apply(src []byte, edits ...Edit) []byte {
+	edits = slices.Clone(edits)
+	slices.SortStableFunc(edits, func(a, b Edit) int { return cmp.Compare(a.From, b.From) })
+	var out bytes.Buffer
+	at := 0
+	for _, e := range edits {
+		out.Write(src[at:e.From])
+		out.WriteString(e.Text)
+		at = e.To
+	}
+	out.Write(src[at:])
+	return out.Bytes()
+}
+
+// eol is the line end of a source.
+func (s *Source) eol() string {
+	if s.CRLF {
+		return "\r\n"
+	}
+	return "\n"
+}
+
+// wholeLines widens a stretch of bytes to whole lines of the file, the last
+// line's end included.
+func wholeLines(src []byte, from, to int) (int, int) {
+	body := 0
+	if bytes.HasPrefix(src, []byte("\xEF\xBB\xBF")) {
+		body = 3
+	}
+	if from > body {
+		from = max(body, bytes.LastIndexByte(src[:from], '\n')+1)
+	}
+	if i := bytes.IndexByte(src[to:], '\n'); i >= 0 {
+		return from, to + i + 1
+	}
+	return from, len(src)
+}
