@@ -5,12 +5,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
-	"sync/atomic"
 	"time"
 
 	"platemark/interp/audit"
@@ -47,45 +44,20 @@ type Built struct {
 	Elsewhere []string
 }
 
-// kept is a picture that several prints are made from, with the results of
-// every node on the way to it.
-type kept struct {
-	store   *raster.Store
-	results map[raster.Sum]plan.Result // by node key
-}
-
 // A builder makes the prints of a job; what prints share is made once.
 type builder struct {
-	job    *Job
-	o      BuildOptions
-	inputs map[plan.InputFile]loaded
-	kept   map[raster.Sum]*kept // by the node's key
-	began  time.Time
+	*Session
+	job   *Job
+	o     BuildOptions
+	began time.Time
 	// later are the plans still to come, for what is worth keeping.
 	later []*plan.Print
-	// report is what was found in the samples of each input.
-	report map[plan.InputFile][]string
-}
-
-type loaded struct {
-	store *raster.Store
-	bands []raster.Sum
 }
 
 func newBuilder(j *Job, o BuildOptions) *builder {
-	if o.Workers <= 0 {
-		o.Workers = runtime.GOMAXPROCS(0)
-	}
-	return &builder{job: j, o: o, inputs: map[plan.InputFile]loaded{}, kept: map[raster.Sum]*kept{}, report: map[plan.InputFile][]string{}}
-}
-
-func (b *builder) close() {
-	for _, l := range b.inputs {
-		l.store.Close()
-	}
-	for _, k := range b.kept {
-		k.store.Close()
-	}
+	b := &builder{Session: NewSession(o.Workers, o.Progress), job: j, o: o}
+	b.BandRows = o.BandRows
+	return b
 }
 
 // Build makes every print that the job planned. It returns what was finished,
@@ -95,7 +67,7 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 		return nil, errors.New("the recipe has errors")
 	}
 	b := newBuilder(j, o)
-	defer b.close()
+	defer b.Close()
 	var out []Built
 	for i, p := range j.Plans {
 		b.later = j.Plans[i+1:]
@@ -104,184 +76,24 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 			return out, fmt.Errorf("print %s: %w", p.Name, err)
 		}
 		out = append(out, *built)
-		b.release()
+		b.release(b.later)
 	}
 	return out, nil
-}
-
-// release gives back what no later plan needs.
-func (b *builder) release() {
-	for key, k := range b.kept {
-		if !slices.ContainsFunc(b.later, func(l *plan.Print) bool { return l.NodeOf(key) >= 0 }) {
-			k.store.Close()
-			delete(b.kept, key)
-		}
-	}
-	b.dropInputs()
-}
-
-// progress returns a function that adds rows to one stage's count.
-func (b *builder) progress(stage string, due int64) func(rows int) {
-	if b.o.Progress == nil {
-		return nil
-	}
-	c := newCounter(func(done int64) { b.o.Progress(stage, done, due) })
-	c.add(0)
-	return c.add
-}
-
-// counter adds rows from several goroutines and reports the sum.
-type counter struct {
-	n    atomic.Int64
-	tell func(int64)
-}
-
-func newCounter(tell func(int64)) *counter { return &counter{tell: tell} }
-
-func (c *counter) add(rows int) { c.tell(c.n.Add(int64(rows))) }
-
-// input loads an input picture, or finds it loaded.
-func (b *builder) input(ctx context.Context, n plan.Node) (loaded, error) {
-	in := n.Input
-	if l, ok := b.inputs[plan.FileOf(in)]; ok && l.store != nil {
-		return l, nil
-	}
-	info := in.Picture.Info()
-	st, err := newStore(info.W, info.H, info.Channels)
-	if err != nil {
-		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
-	}
-	sums, report, err := in.Decode(ctx, st, b.o.Workers, b.progress("reading "+in.Path, int64(info.H)))
-	if err != nil {
-		st.Close()
-		return loaded{}, fmt.Errorf("%s: %w", in.Path, err)
-	}
-	b.report[plan.FileOf(in)] = report
-	l := loaded{store: st, bands: raster.Bands(sums)}
-	b.inputs[plan.FileOf(in)] = l
-	return l, nil
 }
 
 // warnings are what was found in the samples of the inputs of one print.
 func (b *builder) warnings(p *plan.Print) (out []string) {
 	for _, n := range p.Nodes {
-		if n.Input == nil {
+		if n.Input == nil || b.inputs[plan.FileOf(n.Input)] == nil {
 			continue
 		}
-		for _, w := range b.report[plan.FileOf(n.Input)] {
+		for _, w := range b.inputs[plan.FileOf(n.Input)].report {
 			if w = n.Input.Path + ": " + w; !slices.Contains(out, w) {
 				out = append(out, w)
 			}
 		}
 	}
 	return out
-}
-
-// graph is what makes node out, from inputs and from what is kept; of says which
-// node of the plan each of its own is. Digests that results lack are asked for,
-// none with results nil.
-func (b *builder) graph(ctx context.Context, p *plan.Print, out int, results map[raster.Sum]plan.Result) (g *engine.Graph, of []int, err error) {
-	keep := func(key raster.Sum) (*raster.Store, bool) {
-		k := b.kept[key]
-		if k == nil {
-			return nil, false
-		}
-		if results != nil {
-			maps.Copy(results, k.results)
-		}
-		return k.store, true
-	}
-	input := func(n plan.Node) (*raster.Store, error) {
-		l, err := b.input(ctx, n)
-		if err == nil && results != nil {
-			results[n.Key] = plan.ResultOf(n, l.bands)
-		}
-		return l.store, err
-	}
-	if g, of, err = p.Graph(out, keep, input); err != nil || results == nil {
-		return g, of, err
-	}
-	for i := range g.Nodes {
-		_, have := results[p.Nodes[of[i]].Key]
-		g.Nodes[i].Digest = g.Nodes[i].Step != nil && !have
-	}
-	return g, of, nil
-}
-
-// prepare keeps the picture that prepare makes, where it isn't the master's own.
-func (b *builder) prepare(ctx context.Context, p *plan.Print) error {
-	n := p.Nodes[p.Ready]
-	if n.Input != nil || b.kept[n.Key] != nil {
-		return nil
-	}
-	k := &kept{results: map[raster.Sum]plan.Result{}}
-	g, of, err := b.graph(ctx, p, p.Ready, k.results)
-	if err != nil {
-		return err
-	}
-	if k.store, err = newStore(n.Pic.W, n.Pic.H, n.Pic.C); err != nil {
-		return err
-	}
-	sums, err := engine.Run(ctx, g, engine.Keep(k.store), b.engineOptions("preparing"))
-	if err != nil {
-		k.store.Close()
-		return err
-	}
-	record(p, of, sums, k.results)
-	b.kept[n.Key] = k
-	b.dropInputs()
-	return nil
-}
-
-// dropInputs gives back decoded inputs, but for those that a later plan will
-// prepare another picture from, up to one large master in memory.
-func (b *builder) dropInputs() {
-	wanted := map[plan.InputFile]bool{}
-	for _, p := range b.later {
-		if b.kept[p.Nodes[p.Ready].Key] != nil {
-			continue
-		}
-		for _, n := range p.Nodes {
-			if n.Input != nil && n.Input.Picture != nil {
-				wanted[plan.FileOf(n.Input)] = true
-			}
-		}
-	}
-	memory := func(l loaded) int64 {
-		if l.store.InMemory() {
-			return l.store.Bytes()
-		}
-		return 0
-	}
-	var held int64
-	for _, l := range b.inputs {
-		held += memory(l)
-	}
-	for in, l := range b.inputs {
-		if !wanted[in] || held > plan.MemoryLimit {
-			held -= memory(l)
-			l.store.Close()
-			delete(b.inputs, in)
-		}
-	}
-}
-
-func record(p *plan.Print, of []int, sums [][]raster.Sum, results map[raster.Sum]plan.Result) {
-	for i, s := range sums {
-		if s != nil {
-			n := p.Nodes[of[i]]
-			results[n.Key] = plan.ResultOf(n, raster.Bands(s))
-		}
-	}
-}
-
-// engineOptions are those of a run that is told of under a name, "" for none.
-func (b *builder) engineOptions(stage string) engine.Options {
-	o := engine.Options{Workers: b.o.Workers, BandRows: b.o.BandRows, MemoryLimit: plan.MemoryLimit, NewStore: newStore}
-	if tell := b.o.Progress; tell != nil && stage != "" {
-		o.Progress = func(done, due int64) { tell(stage, done, due) }
-	}
-	return o
 }
 
 // print makes one print. With want set (a reprint) the records are compared
@@ -348,9 +160,10 @@ func (b *builder) sameLog(want *audit.Log, out string) bool {
 // picture computes the print into f and writes the determined records.
 func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Built, *audit.Chain, error) {
 	if p.Shared {
-		if err := b.prepare(ctx, p); err != nil {
+		if err := b.Prepare(ctx, p); err != nil {
 			return nil, nil, err
 		}
+		b.dropInputs(b.later)
 	}
 	results := map[raster.Sum]plan.Result{}
 	g, of, err := b.graph(ctx, p, p.Out, results)
@@ -437,7 +250,7 @@ func (b *builder) failed(p *plan.Print, out string, why error) {
 // run is the run record's content: paths relative to the log's folder, so that
 // no private folder name goes out with a print.
 func (b *builder) run(p *plan.Print, folder, out, failure string) audit.Run {
-	r := audit.NewRun(b.began, b.o.Workers)
+	r := audit.NewRun(b.began, b.Workers)
 	r.Out, r.Failure = out, failure
 	if b.job.File != "" {
 		r.Recipe = relative(folder, b.job.File)

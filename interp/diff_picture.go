@@ -9,7 +9,6 @@ import (
 	"math/big"
 	"slices"
 
-	"platemark/interp/engine"
 	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -113,34 +112,23 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 
 // viewer makes pictures of one side's print.
 type viewer struct {
-	b   *builder
-	p   *plan.Print
-	src *source // of the reduced pictures
+	s *Session
+	p *plan.Print
+	// start is what reduced pictures are made from.
+	start plan.Start
 }
 
-func newViewer(s *Side, p *plan.Print, o ViewOptions) *viewer {
-	v := &viewer{p: p, b: newBuilder(s.job, BuildOptions{Workers: o.Workers})}
-	if o.Progress != nil {
-		v.b.o.Progress = func(stage string, done, due int64) { o.Progress(s.Name+", "+stage, done, due) }
-	}
-	return v
+// newViewer is a viewer whose reduced pictures are w px wide.
+func newViewer(ctx context.Context, s *Session, p *plan.Print, w int) (v *viewer, err error) {
+	v = &viewer{s: s, p: p}
+	v.start, err = s.Start(ctx, []*plan.Print{p}, p.Out, w)
+	return v, err
 }
 
-// start makes what reduced pictures of w px start from; like, if it has the
-// same, lends it.
-func (v *viewer) start(ctx context.Context, w int, like *viewer) (err error) {
-	if key, ok := meeting([]*plan.Print{v.p}); ok && like != nil && like.src.key == key && like.p.Before(like.p.NodeOf(key), like.p.Out) == v.p.Before(v.p.NodeOf(key), v.p.Out) {
-		v.src = like.src
-		return nil
-	}
-	v.src, err = v.b.reducedFor(ctx, []*plan.Print{v.p}, v.p.Out, w)
-	return err
-}
-
-// reduced is the print's whole picture as its plan makes it run small, see
-// proof_small.go, borders and wraps included.
+// reduced is the print's whole picture as its plan makes it run small, borders
+// and wraps included.
 func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
-	return v.small(ctx, v.src, w, h, nil)
+	return v.small(ctx, plan.Small{Start: v.start, W: w, H: h})
 }
 
 // traces is a small picture in which fine steps leave their traces: it starts
@@ -148,12 +136,11 @@ func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
 // never finer than a third of a pixel. It tells where two prints differ, not by
 // how much.
 func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
-	g := &engine.Graph{Nodes: []engine.Node{{Pic: v.src.pic, Store: v.src.store}}}
-	pic := v.src.pic
-	if from := v.p.Before(v.p.NodeOf(v.src.key), v.p.Out) * pic.W / v.p.Nodes[v.p.NodeOf(v.src.key)].Pic.W; 2*from > w {
+	pic, node := v.start.Pic, v.p.NodeOf(v.start.Key)
+	if from := v.p.Before(node, v.p.Out) * pic.W / v.p.Nodes[node].Pic.W; 2*from > w {
 		pic.W, pic.H = max(1, pic.W*w/(2*from)), max(1, pic.H*w/(2*from))
 	}
-	src, err := v.b.shrink(ctx, g, v.src.key, pic.W, pic.H)
+	start, err := v.s.Smaller(ctx, v.start, pic.W, pic.H)
 	if err != nil {
 		return nil, err
 	}
@@ -164,69 +151,32 @@ func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
 		}
 		least := big.NewRat(int64(2*v.p.Nodes[n.In[0]].Pic.W), int64(3*w))
 		if r, err := n.Args.Rat("radius"); err == nil && r.Cmp(least) < 0 {
-			args[i] = withArg(n.Args, "radius", least.RatString())
+			args[i] = n.Args.With("radius", least.RatString())
 		}
 	}
-	return v.small(ctx, src, w, h, args)
+	return v.small(ctx, plan.Small{Start: start, W: w, H: h, Args: args})
 }
 
-func (v *viewer) small(ctx context.Context, src *source, w, h int, args map[int]ops.Args) (*ViewPicture, error) {
-	// What border and wrap add is reduced here; the picture inside has the rest.
-	full := v.p.Nodes[v.p.Out].Pic
-	s := smallPlan{p: v.p, src: src, w: w, h: h, args: args}
-	if s.args == nil {
-		s.args = map[int]ops.Args{}
-	}
-	for i, n := range v.p.Nodes {
-		if n.Op != "border" && n.Op != "wrap" {
-			continue
-		}
-		edge, err := n.Args.Int("width")
-		if err != nil {
-			return nil, err
-		}
-		edge = max(1, (edge*w+full.W/2)/full.W)
-		s.args[i] = withArg(n.Args, "width", fmt.Sprint(edge))
-		if n.Pic.W > v.p.Nodes[n.In[0]].Pic.W {
-			s.w, s.h = max(1, s.w-2*edge), max(1, s.h-2*edge)
-		}
-	}
-	g, err := v.b.small(ctx, s, v.p.Out)
+func (v *viewer) small(ctx context.Context, how plan.Small) (*ViewPicture, error) {
+	m, err := v.s.Fitted(ctx, v.p, v.p.Out, how)
 	if err != nil {
 		return nil, err
 	}
-	// Cropping may leave it a pixel off.
-	out, err := engine.Reduce(ctx, g, w, h, v.b.engineOptions("print "+v.p.Name))
-	if err != nil {
-		return nil, err
-	}
-	return v.picture(w, h, out)
-}
-
-// withArg are arguments with another value for one of them.
-func withArg(args ops.Args, name, value string) ops.Args {
-	args = slices.Clone(args)
-	for i := range args {
-		if args[i].Name == name {
-			args[i].Value = value
-		}
-	}
-	return args
+	return v.picture(m)
 }
 
 // section is a part of the print's picture at 100 %.
 func (v *viewer) section(ctx context.Context, x, y, w, h int) (*ViewPicture, error) {
-	m, err := v.b.region(ctx, v.p, v.p.Out, image.Rect(x, y, x+w, y+h))
+	m, err := v.s.Region(ctx, v.p, v.p.Out, image.Rect(x, y, x+w, y+h))
 	if err != nil {
 		return nil, err
 	}
-	return v.picture(w, h, m)
+	return v.picture(m)
 }
 
 // picture takes samples of the print's profile to Lab and to sRGB.
-func (v *viewer) picture(w, h int, samples []uint16) (*ViewPicture, error) {
-	pic := v.p.Nodes[v.p.Out].Pic
-	to, err := colour.NewToLab(pic.Profile, colour.Relative)
+func (v *viewer) picture(m Picture) (*ViewPicture, error) {
+	to, err := colour.NewToLab(m.Profile, colour.Relative)
 	if err != nil {
 		return nil, err
 	}
@@ -235,9 +185,10 @@ func (v *viewer) picture(w, h int, samples []uint16) (*ViewPicture, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &ViewPicture{Print: v.p.Name, FullW: pic.W, FullH: pic.H, W: w, H: h, lab: make([]colour.Lab, w*h), RGB: make([]uint8, 3*w*h)}
-	to.Row(o.lab, samples)
-	rgb := make([]uint16, 3*w*h)
+	full, n := v.p.Nodes[v.p.Out].Pic, m.W*m.H
+	o := &ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, lab: make([]colour.Lab, n), RGB: make([]uint8, 3*n)}
+	to.Row(o.lab, m.Samples)
+	rgb := make([]uint16, 3*n)
 	from.Row(rgb, o.lab)
 	for i, s := range rgb {
 		o.RGB[i] = uint8((uint32(s) + 128) / 257)
@@ -293,9 +244,6 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 	if err != nil {
 		return nil, err
 	}
-	va, vb := newViewer(a, x.plan, o), newViewer(b, y.plan, o)
-	defer va.b.close()
-	defer vb.b.close()
 	v := &View{}
 	wa, ha := x.plan.Pixels()
 	wb, hb := y.plan.Pixels()
@@ -308,10 +256,20 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 	} else {
 		v.Why = fmt.Sprintf("the prints have other shapes, %d x %d px and %d x %d px, so they can't be laid over one another", wa, ha, wb, hb)
 	}
-	if err := va.start(ctx, v.W, nil); err != nil {
+	s := NewSession(o.Workers, nil)
+	defer s.Close()
+	viewer := func(side *Side, p *plan.Print) (*viewer, error) {
+		if o.Progress != nil {
+			s.Progress = func(stage string, done, due int64) { o.Progress(side.Name+", "+stage, done, due) }
+		}
+		return newViewer(ctx, s, p, v.W)
+	}
+	va, err := viewer(a, x.plan)
+	if err != nil {
 		return nil, err
 	}
-	if err := vb.start(ctx, v.W, va); err != nil {
+	vb, err := viewer(b, y.plan)
+	if err != nil {
 		return nil, err
 	}
 	pa, err := va.reduced(ctx, v.W, v.H)

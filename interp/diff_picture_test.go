@@ -96,26 +96,29 @@ func TestSmallPicturesOfComparison(t *testing.T) {
 	}
 	defer side.Close()
 	p := side.prints[0].plan
-	v := newViewer(side, p, ViewOptions{Workers: 2})
-	defer v.b.close()
+	s := NewSession(2, nil)
+	defer s.Close()
 	full := p.Nodes[p.Out].Pic
 	w, h := full.W/6, full.H/6
-	if err := v.start(ctx, w, nil); err != nil {
+	v, err := newViewer(ctx, s, p, w)
+	if err != nil {
 		t.Fatal(err)
 	}
 	got, err := v.reduced(ctx, w, h)
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, _, err := v.b.graph(ctx, p, p.Out, nil)
+	g, _, err := s.graph(ctx, p, p.Out, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	mean, err := engine.Reduce(ctx, g, w, h, v.b.engineOptions(""))
+	mean := Picture{Pic: full}
+	mean.W, mean.H = w, h
+	mean.Samples, err = engine.Reduce(ctx, g, w, h, s.engineOptions(""))
 	if err != nil {
 		t.Fatal(err)
 	}
-	want, err := v.picture(w, h, mean)
+	want, err := v.picture(mean)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,7 +6,6 @@ import (
 	"math"
 	"strings"
 
-	"platemark/interp/engine"
 	"platemark/interp/plan"
 )
 
@@ -123,32 +122,6 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 	if x0 >= x1 || y0 >= y1 {
 		return 0, true, nil
 	}
-	mean, err = v.b.maskMean(ctx, v.p, at, image.Rect(x0, y0, x1, y1))
+	mean, err = v.s.Mean(ctx, v.p, at, image.Rect(x0, y0, x1, y1))
 	return mean, err == nil, err
-}
-
-// maskMean is the mean of a mask over a part of its frame, 0 to 1.
-func (b *builder) maskMean(ctx context.Context, p *plan.Print, mask int, part image.Rectangle) (mean float64, err error) {
-	g, _, err := b.graph(ctx, p, mask, nil)
-	if err != nil {
-		return 0, err
-	}
-	sum := make([]float64, part.Dy()) // by row
-	add := engine.Rows(func(y int, samples []uint16) error {
-		t := 0
-		for _, s := range samples[part.Min.X:part.Max.X] {
-			t += int(s)
-		}
-		sum[y-part.Min.Y] = float64(t)
-		return nil
-	})
-	o := b.engineOptions("")
-	o.From, o.Till = part.Min.Y, part.Max.Y
-	if _, err := engine.Run(ctx, g, add, o); err != nil {
-		return 0, err
-	}
-	for _, r := range sum {
-		mean += r
-	}
-	return mean / (65535 * float64(part.Dx()) * float64(part.Dy())), nil
 }

@@ -58,7 +58,7 @@ func Fit(ctx context.Context, j *Job, print string, o ProofOptions) ([]Fitted, [
 			return nil, nil, err
 		}
 		out, s, err := f.fit(ctx)
-		f.k.b.close()
+		f.k.s.Close()
 		if err != nil {
 			return nil, nil, err
 		}

@@ -59,7 +59,7 @@ func newFitter(ctx context.Context, j *Job, source []byte, print, paper string, 
 		return nil, err
 	}
 	f := &fitter{k: k, base: base, paper: paper, plan: k.plans[1], seen: map[setting]judged{}, firm: map[int]bool{}}
-	fail := func(err error) (*fitter, error) { k.b.close(); return nil, err }
+	fail := func(err error) (*fitter, error) { k.s.Close(); return nil, err }
 	f.node = slices.IndexFunc(f.plan.Nodes, func(n plan.Node) bool { return n.Op == "tone" && n.Line == line })
 	if f.node < 0 {
 		return fail(fmt.Errorf("a tone block at the end of prepare has no effect on print %s", print))
@@ -95,9 +95,8 @@ func newFitter(ctx context.Context, j *Job, source []byte, print, paper string, 
 
 // sample is a small picture that settings are tried on.
 type sample struct {
-	src   *source // what evaluation starts from
-	w, h  int     // of the print's picture
-	meant []colour.Lab
+	plan.Small // what evaluation starts from
+	meant      []colour.Lab
 }
 
 // take takes single pixels of the reduced picture, evenly spaced, so that
@@ -107,28 +106,25 @@ func (f *fitter) take(ctx context.Context) error {
 	k := f.k
 	long := max(k.w, k.h)
 	scale := func(v int) int { return max(1, min(v, (v*fitSample+long/2)/long)) }
-	f.sample.w, f.sample.h = scale(k.w), scale(k.h)
-	pic := k.src.pic
+	f.sample.W, f.sample.H = scale(k.w), scale(k.h)
+	pic := k.start.Pic
 	pic.W, pic.H = scale(pic.W), scale(pic.H)
-	st := raster.NewMemory(pic.W, pic.H, pic.C)
-	from, to := make([]uint16, k.src.pic.Stride()), make([]uint16, pic.Stride())
+	px := make([]uint16, 0, pic.H*pic.Stride())
+	from := make([]uint16, k.start.Pic.Stride())
 	var scratch []byte
 	for y := range pic.H {
-		if err := k.src.store.ReadRow(from, (2*y+1)*k.src.pic.H/(2*pic.H), &scratch); err != nil {
+		if err := k.start.Store.ReadRow(from, (2*y+1)*k.start.Pic.H/(2*pic.H), &scratch); err != nil {
 			return err
 		}
 		for x := range pic.W {
-			at := (2*x + 1) * k.src.pic.W / (2 * pic.W)
-			copy(to[x*pic.C:(x+1)*pic.C], from[at*pic.C:])
-		}
-		if err := st.WriteRow(y, to, &scratch); err != nil {
-			return err
+			at := (2*x + 1) * k.start.Pic.W / (2 * pic.W)
+			px = append(px, from[at*pic.C:(at+1)*pic.C]...)
 		}
 	}
-	f.sample.src = &source{k.src.key, st, pic}
+	f.sample.Start = plan.Start{Key: k.start.Key, Pic: pic, Store: raster.Of(px, pic.W, pic.H, pic.C)}
 
 	meant := k.plans[0]
-	m, err := f.pictureOf(ctx, meant.Print, f.sample.src, f.sample.w, f.sample.h, meant.out)
+	m, err := k.s.Small(ctx, meant.Print, meant.out, f.sample.Small)
 	if err != nil {
 		return err
 	}
@@ -141,12 +137,10 @@ func (f *fitter) take(ctx context.Context) error {
 	if f.passedBy(in) {
 		return nil
 	}
-	if m, err = f.pictureOf(ctx, f.plan.Print, f.sample.src, f.sample.w, f.sample.h, in); err != nil {
+	if m, err = k.s.Small(ctx, f.plan.Print, in, f.sample.Small); err != nil {
 		return err
 	}
-	if f.sample.src, err = f.sourceOf(m, in); err != nil {
-		return err
-	}
+	f.sample.Start = f.startOf(m, in)
 	return f.takeEnds(ctx, in)
 }
 
@@ -161,7 +155,7 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 			return nil
 		}
 	}
-	m, err := f.pictureOf(ctx, f.plan.Print, k.src, k.w, k.h, in)
+	m, err := k.s.Small(ctx, f.plan.Print, in, k.small())
 	if err != nil {
 		return err
 	}
@@ -169,7 +163,7 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 	if err != nil {
 		return err
 	}
-	if m.w != meant.w || m.h != meant.h {
+	if m.W != meant.W || m.H != meant.H {
 		return nil
 	}
 	lab, err := meantLab(meant, k.o.Workers)
@@ -182,7 +176,7 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 			steps[n] = append(steps[n], i)
 		}
 	}
-	e := &sample{h: 1}
+	e := &sample{}
 	var row []uint16
 	c := f.plan.Nodes[in].Pic.C
 	for _, list := range steps {
@@ -191,47 +185,34 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 		}
 		for i := range min(24, len(list)) {
 			at := list[(2*i+1)*len(list)/(2*min(24, len(list)))]
-			row = append(row, m.samples[at*c:(at+1)*c]...)
+			row = append(row, m.Samples[at*c:(at+1)*c]...)
 			e.meant = append(e.meant, lab[at])
 		}
 	}
-	if e.w = len(e.meant); e.w == 0 {
+	if len(e.meant) == 0 {
 		return nil
 	}
-	m.w, m.h, m.samples = e.w, 1, row
-	e.src, err = f.sourceOf(m, in)
+	m.W, m.H, m.Samples = len(e.meant), 1, row
+	e.Small = plan.Small{Start: f.startOf(m, in), W: m.W, H: m.H}
 	f.ends = e
-	return err
+	return nil
 }
 
-// pictureOf computes a node of a plan from a sample.
-func (f *fitter) pictureOf(ctx context.Context, p *plan.Print, src *source, w, h, node int) (m proofPictures, err error) {
-	g, err := f.k.b.small(ctx, smallPlan{p: p, src: src, w: w, h: h}, node)
-	if err != nil {
-		return m, err
-	}
-	pic := g.Nodes[g.Out].Pic
-	m = proofPictures{w: pic.W, h: pic.H, profile: pic.Profile}
-	m.samples, err = f.k.b.whole(ctx, g)
-	return m, err
+// startOf is a picture of a node as what evaluation starts from.
+func (f *fitter) startOf(m Picture, node int) plan.Start {
+	return plan.Start{Key: f.plan.Nodes[node].Key, Pic: m.Pic, Store: raster.Of(m.Samples, m.W, m.H, m.C)}
 }
 
-// sourceOf keeps the picture of a node as what evaluation starts from.
-func (f *fitter) sourceOf(m proofPictures, node int) (*source, error) {
-	pic := f.plan.Nodes[node].Pic
-	pic.W, pic.H = m.w, m.h
-	s := &source{f.plan.Nodes[node].Key, raster.NewMemory(m.w, m.h, pic.C), pic}
-	return s, s.fill(m.samples)
+// set is the print's picture with a setting.
+func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (Picture, error) {
+	how.Args = map[int]ops.Args{f.node: f.args(s)}
+	return f.k.s.Small(ctx, f.plan.Print, f.plan.out, how)
 }
 
 // shown is a sample as the paper shows it with a setting.
 func (f *fitter) shown(ctx context.Context, from *sample, s setting) ([]colour.Lab, error) {
 	k := f.k
-	g, err := k.b.small(ctx, smallPlan{p: f.plan.Print, src: from.src, w: from.w, h: from.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
-	if err != nil {
-		return nil, err
-	}
-	samples, err := k.b.whole(ctx, g)
+	m, err := f.set(ctx, from.Small, s)
 	if err != nil {
 		return nil, err
 	}
@@ -240,7 +221,7 @@ func (f *fitter) shown(ctx context.Context, from *sample, s setting) ([]colour.L
 	lab := make([]colour.Lab, n)
 	inRows(n, k.o.Workers, func(a, z int) {
 		printed := make([]uint16, (z-a)*inks)
-		f.eye.proof.Print(printed, samples[a*c:z*c])
+		f.eye.proof.Print(printed, m.Samples[a*c:z*c])
 		f.eye.proof.Relative(lab[a:z], printed)
 	})
 	return lab, nil
@@ -281,13 +262,8 @@ func (f *fitter) args(s setting) ops.Args {
 // of the whole picture.
 func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out ProofFigures, rises []float64, err error) {
 	k := f.k
-	g, err := k.b.small(ctx, smallPlan{p: f.plan.Print, src: k.src, w: k.w, h: k.h, args: map[int]ops.Args{f.node: f.args(s)}}, f.plan.out)
+	m, err := f.set(ctx, k.small(), s)
 	if err != nil {
-		return out, nil, err
-	}
-	pic := g.Nodes[g.Out].Pic
-	m := proofPictures{w: pic.W, h: pic.H, profile: pic.Profile}
-	if m.samples, err = k.b.whole(ctx, g); err != nil {
 		return out, nil, err
 	}
 	seen := f.eye.look(m, k.o.Workers)

@@ -141,14 +141,16 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 	if !j.Failed() && !o.NoOutputs {
 		j.checkOutputs(ctx, o)
 	}
+	s := NewSession(0, nil)
+	defer s.Close()
 	if !j.Failed() && o.Masks {
-		if err := j.coverMasks(ctx); err != nil {
+		if err := j.coverMasks(ctx, s); err != nil {
 			j.Close()
 			return nil, err
 		}
 	}
 	if !j.Failed() && o.Spots {
-		if err := j.lookAtSpots(ctx); err != nil {
+		if err := j.lookAtSpots(ctx, s); err != nil {
 			j.Close()
 			return nil, err
 		}

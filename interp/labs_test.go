@@ -106,8 +106,8 @@ func TestOverTheLimitWithoutAnAnswer(t *testing.T) {
 	j := mustLoad(t, file, LoadOptions{})
 	ctx, stop := context.WithCancel(context.Background())
 	stop()
-	b := newBuilder(j, BuildOptions{})
-	defer b.close()
+	b := NewSession(0, nil)
+	defer b.Close()
 	large := &TooLarge{Limit: 1000}
 	b.fitting(ctx, j.Plans[0], large)
 	if s := large.Error(); strings.Contains(s, "no quality fits") || !strings.Contains(s, "couldn't be found out") {

@@ -6,7 +6,6 @@ import (
 	"image"
 	"slices"
 
-	"platemark/interp/engine"
 	"platemark/interp/plan"
 	"platemark/ops/codec/jpeg"
 )
@@ -48,13 +47,9 @@ const (
 // fitting looks for the best quality that keeps the print under its limit: it
 // computes stripes of the finished picture again and encodes them at the
 // qualities in question.
-func (b *builder) fitting(ctx context.Context, p *plan.Print, asked *TooLarge) {
+func (s *Session) fitting(ctx context.Context, p *plan.Print, asked *TooLarge) {
 	asked.Format, asked.Asked, asked.Quality = p.File.Format, p.File.Quality, -1
 	if p.File.Format != "jpeg" {
-		return
-	}
-	g, _, err := b.graph(ctx, p, p.Out, nil)
-	if err != nil {
 		return
 	}
 	pic := p.Nodes[p.Out].Pic
@@ -69,18 +64,18 @@ func (b *builder) fitting(ctx context.Context, p *plan.Print, asked *TooLarge) {
 	stripes := min(limitStripes, max(1, blocks/deep))
 	var rows [][]uint16 // of whole rows of blocks
 	var at []int        // the row of blocks that each n rows are
-	for s := range stripes {
-		first := min(blocks*s/stripes+(blocks/stripes-deep)/2, blocks-deep)
+	for i := range stripes {
+		first := min(blocks*i/stripes+(blocks/stripes-deep)/2, blocks-deep)
 		first = max(first, 0)
 		y0, y1 := first*n, min((first+deep)*n, pic.H)
-		px, err := engine.Region(ctx, g, g.Out, image.Rect(0, y0, pic.W, y1), b.o.Workers)
+		m, err := s.Region(ctx, p, p.Out, image.Rect(0, y0, pic.W, y1))
 		if err != nil {
 			return
 		}
 		for i := 0; i < y1-y0; i += n {
 			at = append(at, first+i/n)
 		}
-		rows = slices.AppendSeq(rows, slices.Chunk(px, pic.Stride()))
+		rows = slices.AppendSeq(rows, slices.Chunk(m.Samples, pic.Stride()))
 	}
 	size := func(q int) int64 {
 		spec.Quality = q

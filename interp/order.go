@@ -264,7 +264,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 	}
 	groupOrder(todo)
 	b := newBuilder(todo[0].job, bo)
-	defer b.close()
+	defer b.Close()
 	watch := bo.Progress
 	for i, r := range todo {
 		b.job = r.job
@@ -274,7 +274,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 		}
 		b.later = later
 		if watch != nil {
-			b.o.Progress = func(stage string, done, due int64) {
+			b.Progress = func(stage string, done, due int64) {
 				watch(fmt.Sprintf("%d of %d, %s, %s", i+1, len(todo), filepath.Base(r.Recipe), stage), done, due)
 			}
 		}
@@ -290,7 +290,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 			r.Warnings = append(r.Warnings, built.Warnings...)
 		}
 		tell(r)
-		b.release()
+		b.release(b.later)
 	}
 	return nil
 }

@@ -210,21 +210,14 @@ func (j *Job) papers(pr *lang.Print, names []string) ([]*lang.Paper, error) {
 	return out, nil
 }
 
-// proofPictures are the samples of a print as meant or as it goes to a paper.
-type proofPictures struct {
-	w, h    int
-	samples []uint16
-	profile *colour.Profile
-}
-
 // proofer makes the pictures of several plans of one print.
 type proofer struct {
-	b      *builder
+	s      *Session
 	o      ProofOptions
 	plans  []*proofPlan // as meant, then one for each paper
-	src    *source      // where the whole is shown
+	start  plan.Start   // where the whole is shown
 	w, h   int          // of the reduced picture
-	images map[raster.Sum]proofPictures
+	images map[raster.Sum]Picture
 }
 
 // newProofer binds the plans; the caller closes b.
@@ -235,7 +228,7 @@ func newProofer(j *Job, pr *lang.Print, papers []*lang.Paper, o ProofOptions) (*
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
-	k := &proofer{b: newBuilder(j, BuildOptions{Workers: o.Workers, Progress: o.Progress}), o: o, images: map[raster.Sum]proofPictures{}}
+	k := &proofer{s: NewSession(o.Workers, o.Progress), o: o, images: map[raster.Sum]Picture{}}
 	meant, _, err := j.proofPlanOf(pr, nil)
 	if err != nil {
 		return nil, nil, err
@@ -273,50 +266,30 @@ func (k *proofer) reduced(ctx context.Context) (err error) {
 	for _, p := range k.plans {
 		list = append(list, p.Print)
 	}
-	k.src, err = k.b.reducedFor(ctx, list, k.plans[0].out, k.w)
+	k.start, err = k.s.Start(ctx, list, k.plans[0].out, k.w)
 	return err
 }
 
-// reducedFor is the last picture that mending alone makes in all plans, at the
-// size from which node out of the first comes w px wide.
-func (b *builder) reducedFor(ctx context.Context, plans []*plan.Print, out, w int) (*source, error) {
-	key, ok := meeting(plans)
-	if !ok {
-		return nil, errors.New("internal: the plans share no picture")
-	}
-	p := plans[0]
-	cut := p.NodeOf(key)
-	pic := p.Nodes[cut].Pic
-	if before := p.Before(cut, out); w < before {
-		pic.W, pic.H = max(1, (pic.W*w+before/2)/before), max(1, (pic.H*w+before/2)/before)
-	}
-	return b.reduce(ctx, p, cut, pic.W, pic.H)
-}
+// small says how plans are run small for the proof.
+func (k *proofer) small() plan.Small { return plan.Small{Start: k.start, W: k.w, H: k.h} }
 
 // picture is the whole of a plan's picture, reduced; equal pictures are made
 // once.
-func (k *proofer) picture(ctx context.Context, p *proofPlan) (proofPictures, error) {
+func (k *proofer) picture(ctx context.Context, p *proofPlan) (Picture, error) {
 	key := p.Nodes[p.out].Key
 	if m, ok := k.images[key]; ok {
 		return m, nil
 	}
-	g, err := k.b.small(ctx, smallPlan{p: p.Print, src: k.src, w: k.w, h: k.h}, p.out)
-	if err != nil {
-		return proofPictures{}, err
+	m, err := k.s.Small(ctx, p.Print, p.out, k.small())
+	if err == nil {
+		k.images[key] = m
 	}
-	m := proofPictures{w: g.Nodes[g.Out].Pic.W, h: g.Nodes[g.Out].Pic.H, profile: g.Nodes[g.Out].Pic.Profile}
-	if m.samples, err = k.b.whole(ctx, g); err != nil {
-		return m, err
-	}
-	k.images[key] = m
-	return m, nil
+	return m, err
 }
 
 // part is a rectangle of a plan's picture at 100 %.
-func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (m proofPictures, err error) {
-	m = proofPictures{w: w, h: h, profile: p.Nodes[p.out].Pic.Profile}
-	m.samples, err = k.b.region(ctx, p.Print, p.out, image.Rect(x, y, x+w, y+h))
-	return m, err
+func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (Picture, error) {
+	return k.s.Region(ctx, p.Print, p.out, image.Rect(x, y, x+w, y+h))
 }
 
 // MakeProof shows a print of a job on papers.
@@ -333,7 +306,7 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 	if err != nil {
 		return nil, err
 	}
-	defer k.b.close()
+	defer k.s.Close()
 	screen := o.Display
 	if screen == nil {
 		screen, _ = colour.Space("sRGB")
@@ -361,7 +334,7 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		if w*h > 16<<20 {
 			return nil, fmt.Errorf("a section of %d x %d px is too large to look at; at most 16 million pixels", w, h)
 		}
-		get = func(ctx context.Context, p *proofPlan) (proofPictures, error) { return k.part(ctx, p, x, y, w, h) }
+		get = func(ctx context.Context, p *proofPlan) (Picture, error) { return k.part(ctx, p, x, y, w, h) }
 	} else if err := k.reduced(ctx); err != nil {
 		return nil, err
 	}
@@ -370,7 +343,7 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		return nil, err
 	}
 	if o.Section[2] == 0 {
-		out.Scale = float64(full.W) / float64(m.w)
+		out.Scale = float64(full.W) / float64(m.W)
 	}
 	lab, err := meantLab(m, o.Workers)
 	if err != nil {
@@ -385,7 +358,7 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		if err != nil {
 			return nil, err
 		}
-		eye, err := newEye(p, s.profile, profiles[i])
+		eye, err := newEye(p, s.Profile, profiles[i])
 		if err != nil {
 			return nil, fmt.Errorf("paper %s: %w", paper.Name.Value, err)
 		}

@@ -29,14 +29,14 @@ func inRows(n, workers int, do func(from, till int)) {
 }
 
 // meantLab are the colours of a picture, white at L* 100.
-func meantLab(m proofPictures, workers int) ([]colour.Lab, error) {
-	to, err := colour.NewToLab(m.profile, colour.Relative)
+func meantLab(m Picture, workers int) ([]colour.Lab, error) {
+	to, err := colour.NewToLab(m.Profile, colour.Relative)
 	if err != nil {
 		return nil, err
 	}
-	lab := make([]colour.Lab, m.w*m.h)
-	c := m.profile.Channels()
-	inRows(len(lab), workers, func(a, z int) { to.Row(lab[a:z], m.samples[a*c:z*c]) })
+	lab := make([]colour.Lab, m.W*m.H)
+	c := m.Profile.Channels()
+	inRows(len(lab), workers, func(a, z int) { to.Row(lab[a:z], m.Samples[a*c:z*c]) })
 	return lab, nil
 }
 
@@ -59,13 +59,13 @@ type sight struct {
 	delta    []float32 // CIEDE2000 from what was meant; proofFigures fills it
 }
 
-func (e *eye) look(m proofPictures, workers int) *sight {
-	n := m.w * m.h
+func (e *eye) look(m Picture, workers int) *sight {
+	n := m.W * m.H
 	s := &sight{relative: make([]colour.Lab, n), paper: make([]colour.Lab, n), outside: make([]colour.Verdict, n)}
 	c, inks := e.profile.Channels(), e.proof.Inks()
 	inRows(n, workers, func(a, z int) {
 		printed := make([]uint16, (z-a)*inks)
-		src := m.samples[a*c : z*c]
+		src := m.Samples[a*c : z*c]
 		e.proof.Print(printed, src)
 		e.proof.Relative(s.relative[a:z], printed)
 		e.proof.Paper(s.paper[a:z], printed)
@@ -141,12 +141,12 @@ type oneRow []uint16
 func (r oneRow) Row(int) []uint16 { return r }
 
 // onScreen takes colours to the screen's codes, 8 bits.
-func (k *proofer) onScreen(screen *colour.Profile, m proofPictures, lab []colour.Lab, fullW, fullH int) (ViewPicture, error) {
+func (k *proofer) onScreen(screen *colour.Profile, m Picture, lab []colour.Lab, fullW, fullH int) (ViewPicture, error) {
 	from, err := colour.NewFromLab(screen, colour.Relative)
 	if err != nil {
 		return ViewPicture{}, err
 	}
-	v := ViewPicture{Print: k.plans[0].Name, FullW: fullW, FullH: fullH, W: m.w, H: m.h, RGB: make([]uint8, 3*len(lab))}
+	v := ViewPicture{Print: k.plans[0].Name, FullW: fullW, FullH: fullH, W: m.W, H: m.H, RGB: make([]uint8, 3*len(lab))}
 	inRows(len(lab), k.o.Workers, func(a, z int) {
 		rgb := make([]uint16, 3*(z-a))
 		from.Row(rgb, lab[a:z])

@@ -181,16 +181,16 @@ func findings(meant []colour.Lab, s *sight, w, h, cell int) (taken []finding, co
 }
 
 // places cuts out where the paper changes the picture most.
-func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, meant []colour.Lab, s *sight, m proofPictures, scale float64) (out []ProofPlace, err error) {
-	cell := max(8, min(m.w, m.h)/24)
+func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, meant []colour.Lab, s *sight, m Picture, scale float64) (out []ProofPlace, err error) {
+	cell := max(8, min(m.W, m.H)/24)
 	if k.o.Section[2] != 0 {
-		cell = max(8, min(m.w, m.h)/4)
+		cell = max(8, min(m.W, m.H)/4)
 	}
-	taken, cols, rows := findings(meant, s, m.w, m.h, cell)
+	taken, cols, rows := findings(meant, s, m.W, m.H, cell)
 	full := p.Nodes[p.out].Pic
 	for _, t := range taken {
 		// The middle of the cell, in pixels of the print's picture.
-		mx, my := (float64(t.x)+0.5)*float64(m.w)/float64(cols)*scale, (float64(t.y)+0.5)*float64(m.h)/float64(rows)*scale
+		mx, my := (float64(t.x)+0.5)*float64(m.W)/float64(cols)*scale, (float64(t.y)+0.5)*float64(m.H)/float64(rows)*scale
 		if sec := k.o.Section; sec[2] != 0 {
 			mx, my = mx+float64(sec[0]-p.edge), my+float64(sec[1]-p.edge)
 		}

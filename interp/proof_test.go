@@ -76,7 +76,7 @@ func TestSmallPlanIsThePlan(t *testing.T) {
 		if err := k.reduced(ctx); err != nil {
 			t.Fatal(err)
 		}
-		small := k.src.pic.W < 96
+		small := k.start.Pic.W < 96
 		for i, p := range k.plans {
 			got, err := k.picture(ctx, p)
 			if err != nil {
@@ -87,7 +87,7 @@ func TestSmallPlanIsThePlan(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if !small && (got.w != want.w || !slices.Equal(got.samples, want.samples)) {
+			if !small && (got.W != want.W || !slices.Equal(got.Samples, want.Samples)) {
 				t.Errorf("print %s, plan %d: the reduced plan at full size has other samples", pr.Name.Value, i)
 			}
 			part, err := k.part(ctx, p, 5, 7, 11, 9)
@@ -96,12 +96,12 @@ func TestSmallPlanIsThePlan(t *testing.T) {
 			}
 			for y := range 9 {
 				a := ((y+7)*pic.W + 5) * pic.C
-				if !slices.Equal(part.samples[y*11*pic.C:(y+1)*11*pic.C], want.samples[a:a+11*pic.C]) {
+				if !slices.Equal(part.Samples[y*11*pic.C:(y+1)*11*pic.C], want.Samples[a:a+11*pic.C]) {
 					t.Fatalf("print %s: row %d of a section differs from the whole", pr.Name.Value, y)
 				}
 			}
 		}
-		k.b.close()
+		k.s.Close()
 	}
 }
 
@@ -117,12 +117,12 @@ func TestReducedProofIsNear(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		defer k.b.close()
+		defer k.s.Close()
 		if err := k.reduced(ctx); err != nil {
 			t.Fatal(err)
 		}
-		if k.src.pic.W > 60 {
-			t.Errorf("print %s: reduced to %d px only", name, k.src.pic.W)
+		if k.start.Pic.W > 60 {
+			t.Errorf("print %s: reduced to %d px only", name, k.start.Pic.W)
 		}
 		p := k.plans[1]
 		got, err := k.picture(ctx, p)
@@ -135,23 +135,23 @@ func TestReducedProofIsNear(t *testing.T) {
 			t.Fatal(err)
 		}
 		// The plain mean of each cell, by fractions of pixels.
-		sum, weight := make([]float64, got.w*got.h*pic.C), make([]float64, got.w*got.h)
+		sum, weight := make([]float64, got.W*got.H*pic.C), make([]float64, got.W*got.H)
 		const parts = 12
 		for y := range pic.H * parts {
 			for x := range pic.W * parts {
 				if (x+y)%7 != 0 { // a seventh of the points is plenty
 					continue
 				}
-				to := (y*got.h/(pic.H*parts))*got.w + x*got.w/(pic.W*parts)
+				to := (y*got.H/(pic.H*parts))*got.W + x*got.W/(pic.W*parts)
 				weight[to]++
 				for c := range pic.C {
-					sum[to*pic.C+c] += float64(full.samples[((y/parts)*pic.W+x/parts)*pic.C+c])
+					sum[to*pic.C+c] += float64(full.Samples[((y/parts)*pic.W+x/parts)*pic.C+c])
 				}
 			}
 		}
-		mean := proofPictures{got.w, got.h, make([]uint16, len(sum)), got.profile}
+		mean := Picture{got.Pic, make([]uint16, len(sum))}
 		for i, s := range sum {
-			mean.samples[i] = uint16(s/weight[i/pic.C] + 0.5)
+			mean.Samples[i] = uint16(s/weight[i/pic.C] + 0.5)
 		}
 		a, err := meantLab(got, 2)
 		if err != nil {
@@ -208,13 +208,13 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	if tones(meant) != 0 || tones(shown) != 1 || shown.edge != 10 {
 		t.Errorf("%d tone steps as meant, %d on baryta, edge %d", tones(meant), tones(shown), shown.edge)
 	}
-	b := newBuilder(j, BuildOptions{})
-	defer b.close()
-	src, err := b.region(ctx, meant.Print, meant.out, image.Rect(0, 0, 300, 200))
+	b := NewSession(0, nil)
+	defer b.Close()
+	src, err := b.Region(ctx, meant.Print, meant.out, image.Rect(0, 0, 300, 200))
 	if err != nil {
 		t.Fatal(err)
 	}
-	toned, err := b.region(ctx, shown.Print, shown.out, image.Rect(0, 0, 300, 200))
+	toned, err := b.Region(ctx, shown.Print, shown.out, image.Rect(0, 0, 300, 200))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -228,10 +228,10 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 		var a, z [1]colour.Lab
 		var out [1]colour.Verdict
 		printed := make([]uint16, proof.Inks())
-		proof.Meant(a[:], src[3*i:3*i+3])
-		proof.Print(printed, toned[3*i:3*i+3])
+		proof.Meant(a[:], src.Samples[3*i:3*i+3])
+		proof.Print(printed, toned.Samples[3*i:3*i+3])
 		proof.Relative(z[:], printed)
-		proof.Outside(out[:], toned[3*i:3*i+3])
+		proof.Outside(out[:], toned.Samples[3*i:3*i+3])
 		d := colour.DeltaE2000(a[0], z[0])
 		delta = append(delta, d)
 		sum += d

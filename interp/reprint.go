@@ -71,7 +71,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 		}
 	}
 	b := newBuilder(j, o.BuildOptions)
-	defer b.close()
+	defer b.Close()
 	// The run record names the recipe as before, if it is still there.
 	if l.Run.Recipe != "" {
 		for _, r := range l.At(l.Run.Recipe) {

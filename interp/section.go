@@ -33,13 +33,10 @@ func Section(ctx context.Context, j *Job, p *plan.Print, x, y, w, h int, path st
 	if in := j.sameAsInput(path); in != nil {
 		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.Role, in.Text.Value)
 	}
-	b := newBuilder(j, o)
-	defer b.close()
-	b.began = time.Now()
-	g, _, err := b.graph(ctx, p, p.Out, nil)
-	if err != nil {
-		return nil, err
-	}
+	began := time.Now()
+	se := NewSession(o.Workers, o.Progress)
+	defer se.Close()
+	se.BandRows = o.BandRows
 	spec := plan.FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
 	part := ops.Pic{W: w, H: h, C: pic.C, Profile: pic.Profile}
 	likely, most := spec.Room(part)
@@ -48,15 +45,18 @@ func Section(ctx context.Context, j *Job, p *plan.Print, x, y, w, h int, path st
 		return nil, err
 	}
 	s, done, err := newFileSink(io.Writer(f), spec, part)
-	if err == nil {
-		if w*h <= sectionMost {
-			var px []uint16
-			if px, err = engine.Region(ctx, g, g.Out, image.Rect(x, y, x+w, y+h), b.o.Workers); err == nil {
-				err = rowsOf(s, px, part.Stride())
-			}
-		} else {
-			eo := b.engineOptions("section")
-			eo.From, eo.Till = y, y+h
+	switch {
+	case err != nil:
+	case w*h <= sectionMost:
+		var m Picture
+		if m, err = se.Region(ctx, p, p.Out, image.Rect(x, y, x+w, y+h)); err == nil {
+			err = rowsOf(s, m.Samples, m.Stride())
+		}
+	default:
+		eo := se.engineOptions("section")
+		eo.From, eo.Till = y, y+h
+		var g *engine.Graph
+		if g, _, err = se.graph(ctx, p, p.Out, nil); err == nil {
 			_, err = engine.Run(ctx, g, columns{s, x * pic.C, (x + w) * pic.C}, eo)
 		}
 	}
@@ -70,7 +70,7 @@ func Section(ctx context.Context, j *Job, p *plan.Print, x, y, w, h int, path st
 	if err := f.Commit(s.n); err != nil {
 		return nil, err
 	}
-	return &Built{Print: p.Name, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: time.Since(b.began)}, nil
+	return &Built{Print: p.Name, File: path, Size: s.n, Sum: s.digest(), W: w, H: h, Wall: time.Since(began)}, nil
 }
 
 // PartName is the name for a section or a picture between, beside the print.

@@ -32,20 +32,9 @@ type SpotLook struct {
 // noise; dust and scratches stand out by much more (our own rule).
 const idleSpot = 1.5
 
-// patch is a part of a picture before a spot is mended: the disc with what lies
-// round it.
-type patch struct {
-	spot           ops.SpotShape
-	look           *SpotLook
-	x0, y0, x1, y1 int
-	samples        []uint16
-}
-
 // lookAtSpots works out the contrast of each spot of the plans, by line, and
 // notes those that mend nothing. Every pixel of the master is read.
-func (j *Job) lookAtSpots(ctx context.Context) error {
-	b := newBuilder(j, BuildOptions{})
-	defer b.close()
+func (j *Job) lookAtSpots(ctx context.Context, s *Session) error {
 	known := map[raster.Sum][]SpotLook{}
 	for _, p := range j.Plans {
 		for i, n := range p.Nodes {
@@ -53,7 +42,7 @@ func (j *Job) lookAtSpots(ctx context.Context) error {
 				continue
 			}
 			if _, ok := known[n.Key]; !ok {
-				list, err := b.lookAtSpots(ctx, p, i)
+				list, err := s.lookAtSpots(ctx, p, i)
 				if err != nil {
 					return err
 				}
@@ -67,76 +56,43 @@ func (j *Job) lookAtSpots(ctx context.Context) error {
 	return nil
 }
 
-func (b *builder) lookAtSpots(ctx context.Context, p *plan.Print, node int) ([]SpotLook, error) {
+func (s *Session) lookAtSpots(ctx context.Context, p *plan.Print, node int) ([]SpotLook, error) {
 	n := p.Nodes[node]
-	pic := p.Nodes[n.In[0]].Pic
-	byRow := map[int][]*patch{}
-	from, till := pic.H, 0
 	out := make([]SpotLook, len(n.Spots))
-	var list []*patch
 	for k, text := range n.Args.All("spot") {
 		sp, err := ops.ParseSpot(text)
 		if err != nil {
 			return nil, err
 		}
 		out[k].span, out[k].Line = n.Spots[k], n.Spots[k].Line
-		x, y, r := flt(sp.At.X), flt(sp.At.Y), flt(sp.Radius)
-		reach := r + max(r, 8) + 2
-		q := &patch{spot: sp, look: &out[k], x0: max(0, int(x-reach)), y0: max(0, int(y-reach)), x1: min(pic.W, int(x+reach)+1), y1: min(pic.H, int(y+reach)+1)}
-		q.samples = make([]uint16, (q.x1-q.x0)*(q.y1-q.y0)*pic.C)
-		for y := q.y0; y < q.y1; y++ {
-			byRow[y] = append(byRow[y], q)
-		}
-		from, till = min(from, q.y0), max(till, q.y1)
-		list = append(list, q)
-	}
-	g, _, err := b.graph(ctx, p, n.In[0], nil)
-	if err != nil {
-		return nil, err
-	}
-	keep := engine.Rows(func(y int, samples []uint16) error {
-		for _, p := range byRow[y] {
-			n := (p.x1 - p.x0) * pic.C
-			copy(p.samples[(y-p.y0)*n:], samples[p.x0*pic.C:p.x1*pic.C])
-		}
-		return nil
-	})
-	o := b.engineOptions("looking at spots")
-	o.From, o.Till = from, till
-	if _, err := engine.Run(ctx, g, keep, o); err != nil {
-		return nil, err
-	}
-	for _, q := range list {
-		if err := q.measure(ctx, n, pic); err != nil {
+		if err := s.lookAtSpot(ctx, p, node, sp, &out[k]); err != nil {
 			return nil, err
 		}
 	}
 	return out, nil
 }
 
-// measure fills in the contrast of a spot.
-func (q *patch) measure(ctx context.Context, n plan.Node, pic ops.Pic) error {
-	w, h, c := q.x1-q.x0, q.y1-q.y0, pic.C
-	sp := q.spot
-	sp.At, sp.From = ops.MaskPoint{X: less(sp.At.X, fraction(int64(q.x0))), Y: less(sp.At.Y, fraction(int64(q.y0)))}, nil
+// lookAtSpot fills in the contrast of a spot, from its disc and what lies round
+// it before it is mended.
+func (s *Session) lookAtSpot(ctx context.Context, p *plan.Print, node int, sp ops.SpotShape, look *SpotLook) error {
+	n := p.Nodes[node]
+	pic := p.Nodes[n.In[0]].Pic
 	x, y, r := flt(sp.At.X), flt(sp.At.Y), flt(sp.Radius)
-	o, ok := ops.Lookup(n.Op, n.Ver)
-	if !ok {
-		return fmt.Errorf("internal: no operation %s %d", n.Op, n.Ver)
-	}
-	small := ops.Pic{W: w, H: h, C: c, Profile: pic.Profile}
-	step, err := o.New(ops.Args{{Name: "spot-1", Value: sp.String()}}, []ops.Pic{small}, ops.Env{})
+	reach := r + max(r, 8) + 2
+	part := image.Rect(max(0, int(x-reach)), max(0, int(y-reach)), min(pic.W, int(x+reach)+1), min(pic.H, int(y+reach)+1))
+	before, err := s.Region(ctx, p, n.In[0], part)
 	if err != nil {
 		return err
 	}
-	st := raster.NewMemory(w, h, c)
-	var scratch []byte
-	for py := range h {
-		if err := st.WriteRow(py, q.samples[py*w*c:(py+1)*w*c], &scratch); err != nil {
-			return err
-		}
+	w, h, c := before.W, before.H, before.C
+	sp.At, sp.From = ops.MaskPoint{X: less(sp.At.X, fraction(int64(part.Min.X))), Y: less(sp.At.Y, fraction(int64(part.Min.Y)))}, nil
+	x, y = flt(sp.At.X), flt(sp.At.Y)
+	step, err := n.Operation().New(ops.Args{{Name: "spot-1", Value: sp.String()}}, []ops.Pic{before.Pic}, ops.Env{})
+	if err != nil {
+		return err
 	}
-	g := &engine.Graph{Nodes: []engine.Node{{Pic: small, Store: st}, {Pic: small, Step: step, In: []int{0}}}, Out: 1}
+	st := raster.Of(before.Samples, w, h, c)
+	g := &engine.Graph{Nodes: []engine.Node{{Pic: before.Pic, Store: st}, {Pic: before.Pic, Step: step, In: []int{0}}}, Out: 1}
 	after, err := engine.Region(ctx, g, 1, image.Rect(0, 0, w, h), 1)
 	if err != nil {
 		return err
@@ -154,24 +110,24 @@ func (q *patch) measure(ctx context.Context, n plan.Node, pic ops.Pic) error {
 			d := apart(px, py)
 			for i := range c {
 				k := (py*w+px)*c + i
-				v := float64(q.samples[k])
+				v := float64(before.Samples[k])
 				if d <= in {
 					mend := float64(after[k]) - v
 					sum, inside = sum+float64(mend*mend), inside+1
 				} else if d > out && px+2 < w && apart(px+2, py) > out {
-					steps = append(steps, math.Abs(v-float64(q.samples[k+2*c])))
+					steps = append(steps, math.Abs(v-float64(before.Samples[k+2*c])))
 				}
 			}
 		}
 	}
 	if inside > 0 {
-		q.look.Contrast = math.Sqrt(sum/float64(inside)) / 65535
+		look.Contrast = math.Sqrt(sum/float64(inside)) / 65535
 	}
 	if len(steps) > 0 {
 		// The median of a normal distribution's amounts is 0.6745 of its
 		// standard deviation; a difference has root 2 times the noise.
 		slices.Sort(steps)
-		q.look.Noise = steps[len(steps)/2] / 0.6745 / math.Sqrt2 / 65535
+		look.Noise = steps[len(steps)/2] / 0.6745 / math.Sqrt2 / 65535
 	}
 	return nil
 }

@@ -3,6 +3,7 @@ package ops
 import (
 	"fmt"
 	"math/big"
+	"slices"
 	"strings"
 
 	"platemark/ops/colour"
@@ -39,6 +40,17 @@ func (a Args) Get(name string) (string, bool) {
 		}
 	}
 	return "", false
+}
+
+// With are the arguments with another value for one of them.
+func (a Args) With(name, value string) Args {
+	a = slices.Clone(a)
+	for i := range a {
+		if a[i].Name == name {
+			a[i].Value = value
+		}
+	}
+	return a
 }
 
 // All returns the values of every argument whose name is prefix followed by

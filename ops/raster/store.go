@@ -22,6 +22,9 @@ func NewMemory(w, h, c int) *Store {
 	return &Store{W: w, H: h, C: c, mem: make([]uint16, w*h*c)}
 }
 
+// Of holds a picture that is in memory already: px is it, not a copy.
+func Of(px []uint16, w, h, c int) *Store { return &Store{W: w, H: h, C: c, mem: px} }
+
 // NewFile keeps the picture in f, which it owns from now on: Close closes it.
 // f must have room for W*H*C*2 bytes.
 func NewFile(f *os.File, w, h, c int) *Store {

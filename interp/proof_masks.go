@@ -1,0 +1,69 @@
+package interp
+
+import (
+	"context"
+	"platemark/interp/plan"
+	"platemark/ops/colour"
+)
+
+// MaskPicture is a print drawn small, with the masks that its steps work
+// through.
+type MaskPicture struct {
+	ViewPicture
+	Masks []SmallMask
+}
+
+// SmallMask is a mask over a small picture: its values, 0 to 65535, by pixel.
+type SmallMask struct {
+	MaskCover
+	Values []uint16
+}
+
+// DrawMasks makes the print of a plan small, at most long pixels on its longer
+// side, in sRGB, with each of its masks over it. The job must have been loaded
+// with LoadOptions.Masks.
+func DrawMasks(ctx context.Context, j *Job, p *plan.Print, long, workers int) (*MaskPicture, error) {
+	k, _, err := newProofer(j, j.Recipe.Print(p.Name), nil, ProofOptions{Long: long, Workers: workers})
+	if err != nil {
+		return nil, err
+	}
+	defer k.s.Close()
+	if err := k.reduced(ctx); err != nil {
+		return nil, err
+	}
+	m, err := k.picture(ctx, k.plans[0])
+	if err != nil {
+		return nil, err
+	}
+	lab, err := meantLab(m, k.o.Workers)
+	if err != nil {
+		return nil, err
+	}
+	screen, _ := colour.Space("sRGB")
+	out := &MaskPicture{}
+	full := k.plans[0].Nodes[k.plans[0].out].Pic
+	if out.ViewPicture, err = k.onScreen(screen, m, lab, full.W, full.H); err != nil {
+		return nil, err
+	}
+	for _, c := range j.Masks[p] {
+		frame := p.Nodes[c.Node].Pic
+		v := SmallMask{MaskCover: c, Values: make([]uint16, m.W*m.H)}
+		// The mask's pixel under the middle of each of the picture's.
+		at := func(i, n int, lo, size float64, of, small int) int {
+			f := lo + (float64(i)+0.5)/float64(n)*size
+			return min(max(int(f*float64(small)/float64(of)), 0), small-1)
+		}
+		x0, _ := p.Covers.X0.Float64()
+		y0, _ := p.Covers.Y0.Float64()
+		w, _ := p.Covers.W().Float64()
+		h, _ := p.Covers.H().Float64()
+		for y := range m.H {
+			my := at(y, m.H, y0, h, frame.H, c.Drawn.H)
+			for x := range m.W {
+				v.Values[y*m.W+x] = c.Drawn.Samples[my*c.Drawn.W+at(x, m.W, x0, w, frame.W, c.Drawn.W)]
+			}
+		}
+		out.Masks = append(out.Masks, v)
+	}
+	return out, nil
+}

@@ -1,0 +1,370 @@
+package interp
+
+import (
+	"context"
+	"fmt"
+	"image"
+	"maps"
+	"os"
+	"runtime"
+	"slices"
+	"sync/atomic"
+
+	"platemark/interp/disk"
+	"platemark/interp/engine"
+	"platemark/interp/plan"
+	"platemark/ops"
+	"platemark/ops/raster"
+)
+
+// A Session makes the pictures of plans. It holds what was decoded of their
+// inputs, and pictures that others are made from, each once, by what they mean;
+// plans of several recipes may share it. It serves one goroutine at a time.
+type Session struct {
+	Workers  int
+	BandRows int // of a run in bands; 0 leaves it to the engine
+	// Progress, if set, is called from several goroutines.
+	Progress func(stage string, done, due int64)
+
+	inputs map[plan.InputFile]*loaded
+	kept   map[raster.Sum]*kept // by the node's key
+	starts map[startAt]plan.Start
+}
+
+// loaded is a decoded input; its store is nil once it was given back.
+type loaded struct {
+	store  *raster.Store
+	bands  []raster.Sum
+	report []string // what was found in its samples
+}
+
+// kept is a picture that several are made from, with the results of every node
+// on the way to it.
+type kept struct {
+	store   *raster.Store
+	results map[raster.Sum]plan.Result // by node key
+}
+
+type startAt struct {
+	key  raster.Sum
+	w, h int
+}
+
+// Picture is a picture or a part of one in memory.
+type Picture struct {
+	ops.Pic
+	Samples []uint16 // row by row
+}
+
+// NewSession begins a session on so many workers, 0 for one a processor.
+func NewSession(workers int, progress func(stage string, done, due int64)) *Session {
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	return &Session{Workers: workers, Progress: progress,
+		inputs: map[plan.InputFile]*loaded{}, kept: map[raster.Sum]*kept{}, starts: map[startAt]plan.Start{}}
+}
+
+// Close gives back all that the session holds. Inputs stay open.
+func (s *Session) Close() {
+	for _, l := range s.inputs {
+		l.close()
+	}
+	for _, k := range s.kept {
+		k.store.Close()
+	}
+}
+
+func (l *loaded) close() {
+	if l.store != nil {
+		l.store.Close()
+		l.store = nil
+	}
+}
+
+// newStore has room for a picture, in memory or in a temporary file.
+func newStore(w, h, c int) (*raster.Store, error) {
+	size := 2 * int64(w) * int64(h) * int64(c)
+	if size <= plan.MemoryLimit {
+		return raster.NewMemory(w, h, c), nil
+	}
+	f, err := disk.Temp(size)
+	if err != nil {
+		return nil, fmt.Errorf("no room in %s for a temporary picture of %d MB: %w", os.TempDir(), size/1e6, disk.PlainError(err))
+	}
+	return raster.NewFile(f, w, h, c), nil
+}
+
+// input loads an input picture, or finds it loaded.
+func (s *Session) input(ctx context.Context, n plan.Node) (*loaded, error) {
+	in := n.Input
+	if l := s.inputs[plan.FileOf(in)]; l != nil && l.store != nil {
+		return l, nil
+	}
+	info := in.Picture.Info()
+	st, err := newStore(info.W, info.H, info.Channels)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", in.Path, err)
+	}
+	var progress func(rows int)
+	if s.Progress != nil {
+		var n atomic.Int64
+		progress = func(rows int) { s.Progress("reading "+in.Path, n.Add(int64(rows)), int64(info.H)) }
+		progress(0)
+	}
+	sums, report, err := in.Decode(ctx, st, s.Workers, progress)
+	if err != nil {
+		st.Close()
+		return nil, fmt.Errorf("%s: %w", in.Path, err)
+	}
+	l := &loaded{st, raster.Bands(sums), report}
+	s.inputs[plan.FileOf(in)] = l
+	return l, nil
+}
+
+// graph is what makes node out, from inputs and from what is kept; of says which
+// node of the plan each of its own is. Digests that results lack are asked for,
+// none with results nil.
+func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map[raster.Sum]plan.Result) (g *engine.Graph, of []int, err error) {
+	keep := func(key raster.Sum) (*raster.Store, bool) {
+		k := s.kept[key]
+		if k == nil {
+			return nil, false
+		}
+		if results != nil {
+			maps.Copy(results, k.results)
+		}
+		return k.store, true
+	}
+	input := func(n plan.Node) (*raster.Store, error) {
+		l, err := s.input(ctx, n)
+		if err != nil {
+			return nil, err
+		}
+		if results != nil {
+			results[n.Key] = plan.ResultOf(n, l.bands)
+		}
+		return l.store, nil
+	}
+	if g, of, err = p.Graph(out, keep, input); err != nil || results == nil {
+		return g, of, err
+	}
+	for i := range g.Nodes {
+		_, have := results[p.Nodes[of[i]].Key]
+		g.Nodes[i].Digest = g.Nodes[i].Step != nil && !have
+	}
+	return g, of, nil
+}
+
+// record adds what a run came to to the results.
+func record(p *plan.Print, of []int, sums [][]raster.Sum, results map[raster.Sum]plan.Result) {
+	for i, s := range sums {
+		if s != nil {
+			n := p.Nodes[of[i]]
+			results[n.Key] = plan.ResultOf(n, raster.Bands(s))
+		}
+	}
+}
+
+// engineOptions are those of a run that is told of under a name, "" for none.
+func (s *Session) engineOptions(stage string) engine.Options {
+	o := engine.Options{Workers: s.Workers, BandRows: s.BandRows, MemoryLimit: plan.MemoryLimit, NewStore: newStore}
+	if tell := s.Progress; tell != nil && stage != "" {
+		o.Progress = func(done, due int64) { tell(stage, done, due) }
+	}
+	return o
+}
+
+// Prepare keeps the picture that prepare makes, where it isn't the master's own,
+// so that later steps are computed from it.
+func (s *Session) Prepare(ctx context.Context, p *plan.Print) error {
+	n := p.Nodes[p.Ready]
+	if n.Input != nil || s.kept[n.Key] != nil {
+		return nil
+	}
+	k := &kept{results: map[raster.Sum]plan.Result{}}
+	g, of, err := s.graph(ctx, p, p.Ready, k.results)
+	if err != nil {
+		return err
+	}
+	if k.store, err = newStore(n.Pic.W, n.Pic.H, n.Pic.C); err != nil {
+		return err
+	}
+	sums, err := engine.Run(ctx, g, engine.Keep(k.store), s.engineOptions("preparing"))
+	if err != nil {
+		k.store.Close()
+		return err
+	}
+	record(p, of, sums, k.results)
+	s.kept[n.Key] = k
+	return nil
+}
+
+// release gives back what none of the plans to come needs: pictures kept, and
+// decoded inputs but for those that another picture will be prepared from, up to
+// one large master in memory.
+func (s *Session) release(later []*plan.Print) {
+	for key, k := range s.kept {
+		if !slices.ContainsFunc(later, func(l *plan.Print) bool { return l.NodeOf(key) >= 0 }) {
+			k.store.Close()
+			delete(s.kept, key)
+		}
+	}
+	s.dropInputs(later)
+}
+
+func (s *Session) dropInputs(later []*plan.Print) {
+	wanted := map[plan.InputFile]bool{}
+	for _, p := range later {
+		if s.kept[p.Nodes[p.Ready].Key] != nil {
+			continue
+		}
+		for _, n := range p.Nodes {
+			if n.Input != nil {
+				wanted[plan.FileOf(n.Input)] = true
+			}
+		}
+	}
+	memory := func(l *loaded) int64 {
+		if l.store != nil && l.store.InMemory() {
+			return l.store.Bytes()
+		}
+		return 0
+	}
+	var held int64
+	for _, l := range s.inputs {
+		held += memory(l)
+	}
+	for in, l := range s.inputs {
+		if !wanted[in] || held > plan.MemoryLimit {
+			held -= memory(l)
+			l.close()
+		}
+	}
+}
+
+// Region computes the part r of a node's picture, exactly as the whole has it.
+// It costs about its own pixels and what they are computed from.
+func (s *Session) Region(ctx context.Context, p *plan.Print, node int, r image.Rectangle) (Picture, error) {
+	pic := p.Nodes[node].Pic
+	if r.Empty() || !r.In(image.Rect(0, 0, pic.W, pic.H)) {
+		return Picture{}, fmt.Errorf("internal: the part %v doesn't lie in the picture of %d x %d px", r, pic.W, pic.H)
+	}
+	g, _, err := s.graph(ctx, p, node, nil)
+	if err != nil {
+		return Picture{}, err
+	}
+	px, err := engine.Region(ctx, g, g.Out, r, s.Workers)
+	pic.W, pic.H = r.Dx(), r.Dy()
+	return Picture{pic, px}, err
+}
+
+// Mean is the mean of the samples in a part of a node's picture, 0 to 1.
+func (s *Session) Mean(ctx context.Context, p *plan.Print, node int, part image.Rectangle) (mean float64, err error) {
+	g, _, err := s.graph(ctx, p, node, nil)
+	if err != nil {
+		return 0, err
+	}
+	c := p.Nodes[node].Pic.C
+	sum := make([]float64, part.Dy()) // by row
+	add := engine.Rows(func(y int, samples []uint16) error {
+		t := 0
+		for _, s := range samples[part.Min.X*c : part.Max.X*c] {
+			t += int(s)
+		}
+		sum[y-part.Min.Y] = float64(t)
+		return nil
+	})
+	o := s.engineOptions("")
+	o.From, o.Till = part.Min.Y, part.Max.Y
+	if _, err := engine.Run(ctx, g, add, o); err != nil {
+		return 0, err
+	}
+	for _, r := range sum {
+		mean += r
+	}
+	return mean / (65535 * float64(part.Dx()) * float64(part.Dy()) * float64(c)), nil
+}
+
+// Reduced runs a plan small: node comes out w x h px. It serves looking; see
+// Start for what it is made from.
+func (s *Session) Reduced(ctx context.Context, p *plan.Print, node, w, h int) (Picture, error) {
+	start, err := s.Start(ctx, []*plan.Print{p}, node, w)
+	if err != nil {
+		return Picture{}, err
+	}
+	return s.Fitted(ctx, p, node, plan.Small{Start: start, W: w, H: h})
+}
+
+// Start is the last picture that mending alone makes in all plans, reduced by
+// area means of its own numbers to the size from which node out of the first
+// comes w px wide. It belongs to the session.
+func (s *Session) Start(ctx context.Context, plans []*plan.Print, out, w int) (plan.Start, error) {
+	p := plans[0]
+	node, w, h, err := plan.StartOf(plans, out, w)
+	if err != nil {
+		return plan.Start{}, err
+	}
+	at := startAt{p.Nodes[node].Key, w, h}
+	if st, ok := s.starts[at]; ok {
+		return st, nil
+	}
+	g, _, err := s.graph(ctx, p, node, nil)
+	if err != nil {
+		return plan.Start{}, err
+	}
+	st, err := s.reduce(ctx, g, at)
+	if err == nil {
+		s.starts[at] = st
+	}
+	return st, err
+}
+
+// Smaller is a start reduced further.
+func (s *Session) Smaller(ctx context.Context, st plan.Start, w, h int) (plan.Start, error) {
+	return s.reduce(ctx, &engine.Graph{Nodes: []engine.Node{{Pic: st.Pic, Store: st.Store}}}, startAt{st.Key, w, h})
+}
+
+func (s *Session) reduce(ctx context.Context, g *engine.Graph, at startAt) (plan.Start, error) {
+	pic := g.Nodes[g.Out].Pic
+	o := s.engineOptions("reducing")
+	st := plan.Start{Key: at.key, Pic: ops.Pic{W: at.w, H: at.h, C: pic.C, Profile: pic.Profile}}
+	if at.w == pic.W && at.h == pic.H {
+		st.Store = raster.NewMemory(pic.W, pic.H, pic.C)
+		_, err := engine.Run(ctx, g, engine.Keep(st.Store), o)
+		return st, err
+	}
+	px, err := engine.Reduce(ctx, g, at.w, at.h, o)
+	st.Store = raster.Of(px, at.w, at.h, pic.C)
+	return st, err
+}
+
+// Small runs a plan small. Where the print crops, the picture may come out a
+// pixel larger or smaller than asked for; see Fitted.
+func (s *Session) Small(ctx context.Context, p *plan.Print, node int, how plan.Small) (Picture, error) {
+	g, err := p.Small(node, how, func(n plan.Node) (*raster.Store, error) {
+		l, err := s.input(ctx, n)
+		if err != nil {
+			return nil, err
+		}
+		return l.store, nil
+	})
+	if err != nil {
+		return Picture{}, err
+	}
+	pic := g.Nodes[g.Out].Pic
+	px, err := engine.Region(ctx, g, g.Out, image.Rect(0, 0, pic.W, pic.H), s.Workers)
+	return Picture{pic, px}, err
+}
+
+// Fitted is Small brought to the very size asked for.
+func (s *Session) Fitted(ctx context.Context, p *plan.Print, node int, how plan.Small) (Picture, error) {
+	m, err := s.Small(ctx, p, node, how)
+	if err != nil || m.W == how.W && m.H == how.H {
+		return m, err
+	}
+	g := &engine.Graph{Nodes: []engine.Node{{Pic: m.Pic, Store: raster.Of(m.Samples, m.W, m.H, m.C)}}}
+	m.W, m.H = how.W, how.H
+	m.Samples, err = engine.Reduce(ctx, g, m.W, m.H, s.engineOptions(""))
+	return m, err
+}
