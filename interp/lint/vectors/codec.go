@@ -3,6 +3,7 @@ package vectors
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"encoding/hex"
 	"fmt"
 	"math"
@@ -36,9 +37,6 @@ func testProfile() []byte {
 
 // jpegLine: picture bits width height channels quality chroma header sha256.
 func jpegLine(f []string) (string, error) {
-	if len(f) != 9 {
-		return "", fmt.Errorf("%d columns, expected 9", len(f))
-	}
 	p, err := input(strings.Join(f[:5], " ") + " -")
 	if err != nil {
 		return "", err
@@ -65,20 +63,16 @@ func jpegLine(f []string) (string, error) {
 		}
 		parts[i] = w.Encode(nil, i, rows)
 	}
-	file := slices.Concat(e.Header(), slices.Concat(parts...), e.Trailer())
-	return sum(file), nil
+	return sum(slices.Concat(e.Header(), slices.Concat(parts...), e.Trailer())), nil
 }
 
 // tiffLine: picture bits width height channels bits-written ppi header sha256.
 func tiffLine(f []string) (string, error) {
-	if len(f) != 9 {
-		return "", fmt.Errorf("%d columns, expected 9", len(f))
-	}
 	p, err := input(strings.Join(f[:5], " ") + " -")
 	if err != nil {
 		return "", err
 	}
-	o := tiff.Options{W: p.w, H: p.h, C: p.c}
+	var o tiff.Options
 	if o.Bits, err = strconv.Atoi(f[5]); err != nil {
 		return "", err
 	}
@@ -88,15 +82,22 @@ func tiffLine(f []string) (string, error) {
 	if f[7] == "texts" {
 		o.Title, o.Rights, o.ICC, o.XMP = title, rights, testProfile(), meta.XMP(title, rights)
 	}
+	b, err := p.tiff(o)
+	return sum(b), err
+}
+
+// tiff is a file of the picture.
+func (p picture) tiff(o tiff.Options) ([]byte, error) {
+	o.W, o.H, o.C = p.w, p.h, p.c
 	l, err := tiff.NewLayout(o)
 	if err != nil {
-		return "", err
+		return nil, err
 	}
 	b := slices.Clone(l.Header())
 	for y := range p.h {
 		b = l.AppendRow(b, p.row(y))
 	}
-	return sum(append(b, l.Trailer()...)), nil
+	return append(b, l.Trailer()...), nil
 }
 
 // decodable is an opened master of either format.
@@ -192,9 +193,6 @@ func digestCase(b block) ([]string, error) {
 // decode-N or thresholds-N (the digest of the curve of channel N, 64-bit
 // little-endian IEEE numbers), or luma (its three weights as bits).
 func spaceLine(f []string) (string, error) {
-	if len(f) != 3 {
-		return "", fmt.Errorf("%d columns, expected 3", len(f))
-	}
 	p, ok := colour.Space(f[0])
 	if !ok {
 		return "", fmt.Errorf("no space %s", f[0])
@@ -202,11 +200,7 @@ func spaceLine(f []string) (string, error) {
 	numbers := func(list []float64) string {
 		var b []byte
 		for _, x := range list {
-			v := math.Float64bits(x)
-			for range 8 {
-				b = append(b, byte(v))
-				v >>= 8
-			}
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
 		}
 		return sum(b)
 	}
@@ -224,17 +218,32 @@ func spaceLine(f []string) (string, error) {
 		return numbers(p.Tone(n).Thresholds()), nil
 	case "luma":
 		l := p.Luma()
-		return fmt.Sprintf("%016x,%016x,%016x", math.Float64bits(l[0]), math.Float64bits(l[1]), math.Float64bits(l[2])), nil
+		return hexBits(l[:]...), nil
 	}
 	return "", fmt.Errorf("nothing is called %s", f[1])
+}
+
+// hexBits are the bits of numbers.
+func hexBits(x ...float64) string {
+	var out []string
+	for _, v := range x {
+		out = append(out, fmt.Sprintf("%016x", math.Float64bits(v)))
+	}
+	return strings.Join(out, ",")
+}
+
+// functions are those of table-functions; y is 0 for functions of one argument.
+var functions = map[string]func(x, y exact.DD) exact.DD{
+	"sinpi": func(x, _ exact.DD) exact.DD { return exact.Sinpi(x) },
+	"exp":   func(x, _ exact.DD) exact.DD { return exact.Exp(x) },
+	"log":   func(x, _ exact.DD) exact.DD { return exact.Log(x) },
+	"cbrt":  func(x, _ exact.DD) exact.DD { return exact.Cbrt(x) },
+	"pow":   exact.Pow, "add": exact.DD.Add, "mul": exact.DD.Mul, "quo": exact.DD.Quo,
 }
 
 // functionLine: function arguments result, where arguments are fractions
 // separated by commas and the result is the two parts as bits.
 func functionLine(f []string) (string, error) {
-	if len(f) != 3 {
-		return "", fmt.Errorf("%d columns, expected 3", len(f))
-	}
 	var x [2]exact.DD
 	for i, s := range strings.Split(f[1], ",") {
 		r, err := ratio(s)
@@ -243,26 +252,10 @@ func functionLine(f []string) (string, error) {
 		}
 		x[i] = exact.Rat(r)
 	}
-	var y exact.DD
-	switch f[0] {
-	case "sinpi":
-		y = exact.Sinpi(x[0])
-	case "exp":
-		y = exact.Exp(x[0])
-	case "log":
-		y = exact.Log(x[0])
-	case "pow":
-		y = exact.Pow(x[0], x[1])
-	case "cbrt":
-		y = exact.Cbrt(x[0])
-	case "add":
-		y = x[0].Add(x[1])
-	case "mul":
-		y = x[0].Mul(x[1])
-	case "quo":
-		y = x[0].Quo(x[1])
-	default:
+	function, ok := functions[f[0]]
+	if !ok {
 		return "", fmt.Errorf("no function %s", f[0])
 	}
-	return fmt.Sprintf("%016x,%016x", math.Float64bits(y.Hi), math.Float64bits(y.Lo)), nil
+	y := function(x[0], x[1])
+	return hexBits(y.Hi, y.Lo), nil
 }

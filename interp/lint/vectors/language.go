@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 
 	"platemark/interp"
@@ -106,17 +105,13 @@ func writeInput(path, what string) error {
 	if err != nil {
 		return err
 	}
-	o := tiff.Options{W: p.w, H: p.h, C: p.c, Bits: 16, PPI: big.NewRat(300, 1)}
+	o := tiff.Options{Bits: 16, PPI: big.NewRat(300, 1)}
 	if q := p.profile(); q != nil {
 		o.ICC = q.Bytes()
 	}
-	l, err := tiff.NewLayout(o)
+	b, err := p.tiff(o)
 	if err != nil {
 		return err
 	}
-	b := slices.Clone(l.Header())
-	for y := range p.h {
-		b = l.AppendRow(b, p.row(y))
-	}
-	return os.WriteFile(path, append(b, l.Trailer()...), 0o666)
+	return os.WriteFile(path, b, 0o666)
 }

@@ -53,21 +53,24 @@ func operationCase(name string, version int, b block) ([]string, error) {
 	}
 	// The same in other orders and by fresh workers, as sections take it.
 	got := make([]uint16, pic.Stride())
-	up, part := step.Worker(), step.Worker()
-	for y := pic.H - 1; y >= 0; y-- {
-		if err := oneRow(step, up, got, y, in); err != nil {
-			return nil, err
+	again := func(w ops.Worker, y int, how string) error {
+		if err := oneRow(step, w, got, y, in); err != nil {
+			return err
 		}
 		if !slices.Equal(got, out.row(y)) {
-			return nil, fmt.Errorf("row %d, taken from the bottom up, differs", y)
+			return fmt.Errorf("row %d, taken %s, differs", y, how)
+		}
+		return nil
+	}
+	up, part := step.Worker(), step.Worker()
+	for y := pic.H - 1; y >= 0; y-- {
+		if err := again(up, y, "from the bottom up"); err != nil {
+			return nil, err
 		}
 	}
 	for y := pic.H / 3; y < pic.H; y += 3 {
-		if err := oneRow(step, part, got, y, in); err != nil {
+		if err := again(part, y, "in a section"); err != nil {
 			return nil, err
-		}
-		if !slices.Equal(got, out.row(y)) {
-			return nil, fmt.Errorf("row %d, taken in a section, differs", y)
 		}
 	}
 	return append(digests(named), out.results()...), nil

@@ -45,6 +45,25 @@ func (b block) all(word string) (out []string) {
 // fileName tells what a file is about: kind, subject, version.
 var fileName = regexp.MustCompile(`^(operation|encoder|decoder|digest|table)-([a-z-]+)-([0-9]+)\.txt$`)
 
+// columnFiles are the files with one case a line: columns, and what gives the
+// last one.
+var columnFiles = map[string]struct {
+	n   int
+	one func(f []string) (string, error)
+}{
+	"encoder jpeg":    {9, jpegLine},
+	"encoder tiff":    {9, tiffLine},
+	"table spaces":    {3, spaceLine},
+	"table functions": {3, functionLine},
+}
+
+// caseFiles are the other files but those of operations.
+var caseFiles = map[string]func(b block) ([]string, error){
+	"digest picture": digestCase,
+	"decoder tiff":   func(b block) ([]string, error) { return decoderCase(b, openTIFF) },
+	"decoder png":    func(b block) ([]string, error) { return decoderCase(b, openPNG) },
+}
+
 // Run gives the text of the vector file called name with its results computed
 // again. The error says which case can't be computed.
 func Run(name string, text []byte) ([]byte, error) {
@@ -56,27 +75,16 @@ func Run(name string, text []byte) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	var one func(b block) ([]string, error)
-	switch m[1] + " " + m[2] {
-	case "encoder jpeg":
-		return columns(name, text, jpegLine)
-	case "encoder tiff":
-		return columns(name, text, tiffLine)
-	case "table spaces":
-		return columns(name, text, spaceLine)
-	case "table functions":
-		return columns(name, text, functionLine)
-	case "digest picture":
-		one = digestCase
-	case "decoder tiff":
-		one = func(b block) ([]string, error) { return decoderCase(b, openTIFF) }
-	case "decoder png":
-		one = func(b block) ([]string, error) { return decoderCase(b, openPNG) }
-	default:
-		if m[1] != "operation" {
-			return nil, fmt.Errorf("%s: nothing computes this file", name)
-		}
+	kind := m[1] + " " + m[2]
+	if c, ok := columnFiles[kind]; ok {
+		return columns(name, text, c.n, c.one)
+	}
+	one := caseFiles[kind]
+	if m[1] == "operation" {
 		one = func(b block) ([]string, error) { return operationCase(m[2], version, b) }
+	}
+	if one == nil {
+		return nil, fmt.Errorf("%s: nothing computes this file", name)
 	}
 	var out bytes.Buffer
 	var b block
@@ -115,8 +123,9 @@ func Run(name string, text []byte) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-// columns runs a file with one case a line whose last column is the result.
-func columns(name string, text []byte, one func(f []string) (string, error)) ([]byte, error) {
+// columns runs a file with one case a line, of n columns, whose last is the
+// result.
+func columns(name string, text []byte, n int, one func(f []string) (string, error)) ([]byte, error) {
 	var out bytes.Buffer
 	for line := range strings.Lines(string(text)) {
 		line = strings.TrimSuffix(line, "\n")
@@ -125,6 +134,9 @@ func columns(name string, text []byte, one func(f []string) (string, error)) ([]
 			continue
 		}
 		f := strings.Fields(line)
+		if len(f) != n {
+			return nil, fmt.Errorf("%s: %s: %d columns, expected %d", name, line, len(f), n)
+		}
 		result, err := one(f)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %s: %w", name, line, err)

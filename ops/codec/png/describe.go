@@ -85,7 +85,7 @@ func (f *File) colours(data map[string][]byte) error {
 	default:
 		f.info.Alpha, f.info.AlphaAs = "straight", "one colour that stands for transparent"
 	}
-	f.trns, f.hasTRNS = trns, true
+	f.trns = trns
 	return nil
 }
 

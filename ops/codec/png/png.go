@@ -75,8 +75,7 @@ type File struct {
 	depth, colour int // as IHDR has them
 	interlaced    bool
 	palette       []byte // 3 bytes a colour
-	trns          []byte // as stored
-	hasTRNS       bool
+	trns          []byte // as stored, nil where every pixel is opaque
 	onWhite       bool
 
 	idat      uint64 // where the first IDAT chunk begins

@@ -83,18 +83,19 @@ func paeth(a, b, c byte) byte {
 // samples turns an unfiltered row into 16-bit samples.
 func (f *File) samples(dst []uint16, row []byte) error {
 	opaque := true
-	switch f.colour {
-	case 0:
-		opaque = f.grey(dst, row)
-	case 2:
-		opaque = f.rgb(dst, row)
-	case 3:
+	switch {
+	case f.colour == 3:
 		var err error
 		if opaque, err = f.indexed(dst, row); err != nil {
 			return err
 		}
-	default:
+	case f.colour >= 4:
 		opaque = f.alpha(dst, row)
+	default:
+		f.widen(dst, row)
+		if f.trns != nil {
+			opaque = f.keyed(dst)
+		}
 	}
 	if !opaque && !f.onWhite {
 		return codec.Errorf("alpha", "flatten the picture and save it without transparency", "the picture isn't opaque everywhere (it has %s), and what shines through isn't known", f.info.AlphaAs)
@@ -102,14 +103,8 @@ func (f *File) samples(dst []uint16, row []byte) error {
 	return nil
 }
 
-// The functions below say whether every pixel was opaque.
-
-// grey takes rows of grey without alpha channel.
-func (f *File) grey(dst []uint16, row []byte) (opaque bool) {
-	key := uint16(0)
-	if f.hasTRNS {
-		key = be.Uint16(f.trns)
-	}
+// widen brings stored samples to 16 bits.
+func (f *File) widen(dst []uint16, row []byte) {
 	switch f.depth {
 	case 16:
 		for i := range dst {
@@ -120,23 +115,11 @@ func (f *File) grey(dst []uint16, row []byte) (opaque bool) {
 		for i, v := range row {
 			dst[i] = uint16(v) * 257
 		}
-		key = key & 0xff * 257
 	default:
-		top := uint16(1)<<f.depth - 1
 		for i := range dst {
-			dst[i] = small(row, i, f.depth) * (65535 / top)
-		}
-		key = key & top * (65535 / top)
-	}
-	opaque = true
-	if f.hasTRNS {
-		for i, v := range dst {
-			if v == key {
-				dst[i], opaque = 65535, false
-			}
+			dst[i] = small(row, i, f.depth) * (65535 / (1<<f.depth - 1))
 		}
 	}
-	return opaque
 }
 
 // small is the i-th value of depth bits, 1, 2 or 4, the high bits first.
@@ -145,30 +128,23 @@ func small(row []byte, i, depth int) uint16 {
 	return uint16(row[bit/8]) >> (8 - depth - bit%8) & (1<<depth - 1)
 }
 
-func (f *File) rgb(dst []uint16, row []byte) (opaque bool) {
-	if f.depth == 16 {
-		for i := range dst {
-			dst[i] = be.Uint16(row[2*i:])
-		}
-	} else {
-		row = row[:len(dst)]
-		for i, v := range row {
-			dst[i] = uint16(v) * 257
-		}
+// The functions below say whether every pixel was opaque.
+
+// keyed makes white of the one colour that stands for transparent.
+func (f *File) keyed(dst []uint16) (opaque bool) {
+	var key [3]uint16
+	channels := f.info.Channels
+	top := uint16(1<<f.depth - 1)
+	for k := range channels {
+		key[k] = be.Uint16(f.trns[2*k:]) & top * (65535 / top)
 	}
 	opaque = true
-	if f.hasTRNS {
-		var key [3]uint16
-		for k := range key {
-			if key[k] = be.Uint16(f.trns[2*k:]); f.depth == 8 {
-				key[k] = key[k] & 0xff * 257
+	for ; len(dst) >= channels; dst = dst[channels:] {
+		if dst[0] == key[0] && (channels == 1 || dst[1] == key[1] && dst[2] == key[2]) {
+			for c := range channels {
+				dst[c] = 65535
 			}
-		}
-		for p := dst; len(p) >= 3; p = p[3:] {
-			if [3]uint16(p) == key {
-				p[0], p[1], p[2] = 65535, 65535, 65535
-				opaque = false
-			}
+			opaque = false
 		}
 	}
 	return opaque
@@ -182,7 +158,7 @@ func (f *File) indexed(dst []uint16, row []byte) (opaque bool, err error) {
 			return false, codec.Errorf("PLTE", codec.Damaged, "a pixel has colour number %d of a palette of %d", k, len(f.palette)/3)
 		}
 		a := uint16(255)
-		if f.hasTRNS && k < len(f.trns) {
+		if k < len(f.trns) {
 			a = uint16(f.trns[k])
 			opaque = opaque && a == 255
 		}
