@@ -57,31 +57,28 @@ func LZW(b []byte) []byte {
 	var n, width uint
 	var next int
 	table := tables.Get().(*[4096 << 8]uint16) // by code of the string and next byte; 0 is free
-	var used []int
+	defer tables.Put(table)
 	put := func(code int) {
 		acc = acc<<width | uint64(code)
 		for n += width; n >= 8; n -= 8 {
 			out = append(out, byte(acc>>(n-8)))
 		}
 	}
-	clear := func() {
+	restart := func() {
 		put(256)
-		for _, k := range used {
-			table[k] = 0
-		}
-		used = used[:0]
+		clear(table[:next<<8])
 		width, next = 9, 258
 	}
 	grow := func() {
 		next++
 		if next == 4094 {
-			clear()
+			restart()
 		} else if next == 512 || next == 1024 || next == 2048 {
 			width++
 		}
 	}
 	width = 9
-	clear()
+	restart()
 	if len(b) > 0 {
 		code := int(b[0])
 		for _, v := range b[1:] {
@@ -92,7 +89,6 @@ func LZW(b []byte) []byte {
 			}
 			put(code)
 			table[k] = uint16(next)
-			used = append(used, k)
 			grow()
 			code = int(v)
 		}
@@ -103,9 +99,6 @@ func LZW(b []byte) []byte {
 	if n > 0 {
 		out = append(out, byte(acc<<(8-n)))
 	}
-	for _, k := range used {
-		table[k] = 0
-	}
-	tables.Put(table)
+	clear(table[:next<<8])
 	return out
 }

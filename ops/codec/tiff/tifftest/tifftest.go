@@ -101,52 +101,44 @@ type writer struct {
 
 // Bytes is the file.
 func (f File) Bytes() []byte {
-	w := &writer{File: f, order: binary.LittleEndian}
-	w.b = []byte("II")
+	w := &writer{File: f, order: binary.LittleEndian, b: []byte("II")}
 	if f.BigEndian {
-		w.order = binary.BigEndian
-		w.b = []byte("MM")
+		w.order, w.b = binary.BigEndian, []byte("MM")
 	}
 	if f.BigTIFF {
-		w.u16(43)
-		w.u16(8)
-		w.u16(0)
+		w.shorts(43, 8, 0)
 	} else {
-		w.u16(42)
+		w.shorts(42)
 	}
 	link := len(w.b)
-	w.offset(0)
+	w.b = w.offset(w.b, 0)
 	for _, p := range f.Pictures {
 		at, next := w.picture(p)
-		w.patch(link, uint64(at))
+		copy(w.b[link:], w.offset(nil, uint64(at)))
 		link = next
 	}
 	return w.b
 }
 
-func (w *writer) u16(v uint16) { w.b = w.order.AppendUint16(w.b, v) }
+func (w *writer) shorts(v ...uint16) {
+	for _, x := range v {
+		w.b = w.order.AppendUint16(w.b, x)
+	}
+}
 
 // offset appends a number as wide as the file's offsets.
-func (w *writer) offset(v uint64) {
+func (w *writer) offset(b []byte, v uint64) []byte {
 	if w.BigTIFF {
-		w.b = w.order.AppendUint64(w.b, v)
-	} else {
-		w.b = w.order.AppendUint32(w.b, uint32(v))
+		return w.order.AppendUint64(b, v)
 	}
+	return w.order.AppendUint32(b, uint32(v))
 }
 
-func (w *writer) patch(at int, v uint64) {
-	if w.BigTIFF {
-		w.order.PutUint64(w.b[at:], v)
-	} else {
-		w.order.PutUint32(w.b[at:], uint32(v))
-	}
-}
-
-func (w *writer) even() {
-	if len(w.b)%2 == 1 {
-		w.b = append(w.b, 0)
-	}
+// place appends data on a word boundary and says where it stands.
+func (w *writer) place(data []byte) uint64 {
+	w.b = append(w.b, make([]byte, len(w.b)%2)...)
+	w.b = append(w.b, data...)
+	return uint64(len(w.b) - len(data))
 }
 
 // picture appends data and directory, and says where the directory and its
@@ -176,18 +168,12 @@ func (w *writer) picture(p Picture) (at, next int) {
 					h = min(th, p.H-y)
 				}
 				data := w.chunk(p, plane, step, x, y, tw, h)
-				w.even()
-				offsets = append(offsets, uint64(len(w.b)))
+				offsets = append(offsets, w.place(data))
 				counts = append(counts, uint64(len(data)))
-				w.b = append(w.b, data...)
 			}
 		}
 	}
 
-	bits := make([]uint64, p.C)
-	for i := range bits {
-		bits[i] = uint64(p.Bits)
-	}
 	photometric := uint64(1)
 	if p.WhiteIsZero {
 		photometric = 0
@@ -195,37 +181,35 @@ func (w *writer) picture(p Picture) (at, next int) {
 	if p.C >= 3 {
 		photometric = 2
 	}
-	compression := uint64(1)
-	if p.LZW {
-		compression = 5
-	} else if p.Packing != 0 {
-		compression = uint64(p.Packing)
-	}
-	tags := []Tag{
-		{256, 4, []uint64{uint64(p.W)}}, {257, 4, []uint64{uint64(p.H)}},
-		{258, 3, bits}, {259, 3, []uint64{compression}}, {262, 3, []uint64{photometric}},
-		{277, 3, []uint64{uint64(p.C)}},
-	}
+	var tags []Tag
+	add := func(tag, typ uint16, v ...uint64) { tags = append(tags, Tag{tag, typ, v}) }
+	add(256, 4, uint64(p.W))
+	add(257, 4, uint64(p.H))
+	add(258, 3, slices.Repeat([]uint64{uint64(p.Bits)}, p.C)...)
+	add(259, 3, p.compression())
+	add(262, 3, photometric)
+	add(277, 3, uint64(p.C))
 	if p.TileW == 0 {
-		tags = append(tags, Tag{273, 4, offsets}, Tag{278, 4, []uint64{uint64(th)}}, Tag{279, 4, counts})
+		add(273, 4, offsets...)
+		add(278, 4, uint64(th))
+		add(279, 4, counts...)
 	} else {
-		tags = append(tags, Tag{322, 3, []uint64{uint64(tw)}}, Tag{323, 3, []uint64{uint64(th)}}, Tag{324, 4, offsets}, Tag{325, 4, counts})
+		add(322, 3, uint64(tw))
+		add(323, 3, uint64(th))
+		add(324, 4, offsets...)
+		add(325, 4, counts...)
 	}
 	if p.Predictor != 0 {
-		tags = append(tags, Tag{317, 3, []uint64{uint64(p.Predictor)}})
+		add(317, 3, uint64(p.Predictor))
 	}
 	if p.Planar {
-		tags = append(tags, Tag{284, 3, []uint64{2}})
+		add(284, 3, 2)
 	}
 	if p.Float {
-		format := make([]uint64, p.C)
-		for i := range format {
-			format[i] = 3
-		}
-		tags = append(tags, Tag{339, 3, format})
+		add(339, 3, slices.Repeat([]uint64{3}, p.C)...)
 	}
 	if subs != nil {
-		tags = append(tags, Tag{330, 4, subs})
+		add(330, 4, subs...)
 	}
 	tags = slices.DeleteFunc(tags, func(t Tag) bool {
 		return slices.Contains(p.Drop, t.Tag) || slices.ContainsFunc(p.Set, func(s Tag) bool { return s.Tag == t.Tag })
@@ -235,48 +219,31 @@ func (w *writer) picture(p Picture) (at, next int) {
 
 func (w *writer) directory(tags []Tag) (at, next int) {
 	slices.SortStableFunc(tags, func(a, b Tag) int { return int(a.Tag) - int(b.Tag) })
-	room := 4
-	if w.BigTIFF {
-		room = 8
-	}
+	room := len(w.offset(nil, 0))
 	values := make([][]byte, len(tags))
 	for i, t := range tags {
 		v := w.values(t)
 		if len(v) > room {
-			w.even()
-			place := len(w.b)
-			w.b = append(w.b, v...)
-			v = nil
-			if w.BigTIFF {
-				v = w.order.AppendUint64(v, uint64(place))
-			} else {
-				v = w.order.AppendUint32(v, uint32(place))
-			}
+			v = w.offset(nil, w.place(v))
 		}
-		for len(v) < room {
-			v = append(v, 0)
-		}
-		values[i] = v
+		values[i] = append(v, make([]byte, room-len(v))...)
 	}
-	w.even()
-	at = len(w.b)
+	at = int(w.place(nil))
 	if w.BigTIFF {
-		w.offset(uint64(len(tags)))
+		w.b = w.offset(w.b, uint64(len(tags)))
 	} else {
-		w.u16(uint16(len(tags)))
+		w.shorts(uint16(len(tags)))
 	}
 	for i, t := range tags {
-		w.u16(t.Tag)
-		w.u16(t.Type)
+		w.shorts(t.Tag, t.Type)
 		n := len(t.Values)
 		if t.Type == 5 {
 			n /= 2
 		}
-		w.offset(uint64(n))
-		w.b = append(w.b, values[i]...)
+		w.b = append(w.offset(w.b, uint64(n)), values[i]...)
 	}
 	next = len(w.b)
-	w.offset(0)
+	w.b = w.offset(w.b, 0)
 	return at, next
 }
 
@@ -295,6 +262,17 @@ func (w *writer) values(t Tag) []byte {
 		}
 	}
 	return b
+}
+
+// compression is the number of the way of compression.
+func (p Picture) compression() uint64 {
+	switch {
+	case p.LZW:
+		return 5
+	case p.Packing != 0:
+		return uint64(p.Packing)
+	}
+	return 1
 }
 
 // raw is the stored number of a sample.
@@ -321,15 +299,15 @@ func (w *writer) chunk(p Picture, plane, step, x0, y0, cw, ch int) []byte {
 		}
 		b = append(b, w.row(p, step, row)...)
 	}
-	switch {
-	case p.LZW:
+	switch p.compression() {
+	case 1:
+		return b
+	case 5:
 		return LZW(b)
-	case p.Packing == 32773:
+	case 32773:
 		return PackBits(b)
-	case p.Packing != 0:
-		return Zlib(b)
 	}
-	return b
+	return Zlib(b)
 }
 
 // row stores numbers, differenced as the predictor says.
