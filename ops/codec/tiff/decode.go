@@ -93,9 +93,7 @@ func (f *File) DecodeCounted(ctx context.Context, workers int, emit func(y0 int,
 		free <- nil
 	}
 	order := make(chan *block, under)
-	running.Add(1)
-	go func() {
-		defer running.Done()
+	running.Go(func() {
 		defer close(order)
 		if f.slow {
 			f.unpackInOrder(ctx, workers, free, order)
@@ -103,7 +101,7 @@ func (f *File) DecodeCounted(ctx context.Context, workers int, emit func(y0 int,
 			raw := int(f.held()) * f.rawRows()
 			f.unpackBlocks(ctx, min(workers, under, max(1, storedMost/raw)), free, order, &running)
 		}
-	}()
+	})
 	for b := range order {
 		var err error
 		select {
@@ -161,17 +159,9 @@ func (f *File) next(ctx context.Context, free chan []uint16, y0, y1 int) *block 
 
 // unpackBlocks fills blocks that depend on nothing but the file, in any order.
 func (f *File) unpackBlocks(ctx context.Context, workers int, free chan []uint16, order chan *block, running *sync.WaitGroup) {
-	jobs := make(chan *block)
-	defer close(jobs)
+	idle := make(chan *worker, workers)
 	for range workers {
-		running.Add(1)
-		go func() {
-			defer running.Done()
-			var w worker
-			for b := range jobs {
-				b.done <- f.fill(ctx, &w, b)
-			}
-		}()
+		idle <- new(worker)
 	}
 	for y := 0; y < f.info.H; y += f.blockRows {
 		b := f.next(ctx, free, y, min(y+f.blockRows, f.info.H))
@@ -180,7 +170,11 @@ func (f *File) unpackBlocks(ctx context.Context, workers int, free chan []uint16
 		}
 		order <- b // has room for every block under way
 		select {
-		case jobs <- b:
+		case w := <-idle:
+			running.Go(func() {
+				b.done <- f.fill(ctx, w, b)
+				idle <- w
+			})
 		case <-ctx.Done():
 			return
 		}
@@ -223,17 +217,15 @@ func (f *File) unpackInOrder(ctx context.Context, workers int, free chan []uint1
 			var all sync.WaitGroup
 			for k := range ws {
 				ws[k].counts = Counts{}
-				all.Add(1)
-				go func() {
-					defer all.Done()
-					for {
+				all.Go(func() {
+					for ctx.Err() == nil {
 						tx := int(turn.Add(1) - 1)
-						if tx >= c.across || ctx.Err() != nil {
+						if tx >= c.across {
 							return
 						}
 						failed[tx], errs[tx] = f.goOn(&ws[k], cursors[tx], tx, band, b.y1 == end, b.rows)
 					}
-				}()
+				})
 			}
 			all.Wait()
 			for k := range ws {

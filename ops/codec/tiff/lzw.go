@@ -20,6 +20,35 @@ const (
 	lzwMost = (lzwEntries - 256) * 2 / 3
 )
 
+// bits brings more packed bits below the nbits at the top of acc, to width at
+// least.
+func (d *packed) bits(acc uint64, nbits, width uint) (uint64, uint, error) {
+	if len(d.buf) < 8 && d.left > 0 {
+		if err := d.fill(); err != nil {
+			return 0, 0, err
+		}
+	}
+	if len(d.buf) >= 8 {
+		acc |= binary.BigEndian.Uint64(d.buf) >> (nbits & 63)
+		k := (63 - nbits) >> 3
+		d.buf = d.buf[k:]
+		return acc, nbits + k*8, nil
+	}
+	for nbits <= 56 && len(d.buf) > 0 {
+		acc |= uint64(d.buf[0]) << (56 - nbits)
+		d.buf = d.buf[1:]
+		nbits += 8
+	}
+	if nbits < width {
+		return 0, 0, errShort
+	}
+	return acc, nbits, nil
+}
+
+func badCode(code, next int) error {
+	return fault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
+}
+
 type lzwEntry struct {
 	prefix uint16 // code of the string without its last byte
 	length uint16
@@ -61,37 +90,19 @@ func (d *lzwReader) reset(src *codec.Source, off, count uint64) {
 func (d *lzwReader) read(dst []byte) error {
 	n := copy(dst, d.rest)
 	d.rest = d.rest[n:]
-	buf, acc, nbits, width, next, prev := d.buf, d.acc, d.nbits, d.width, d.next, d.prev
+	acc, nbits, width, next, prev := d.acc, d.nbits, d.width, d.next, d.prev
 	for n < len(dst) {
 		if d.ended {
 			return errShort
 		}
 		if nbits < width {
-			if len(buf) < 8 && d.left > 0 {
-				d.buf = buf
-				if err := d.fill(); err != nil {
-					return err
-				}
-				buf = d.buf
-			}
-			if len(buf) >= 8 {
-				acc |= binary.BigEndian.Uint64(buf) >> nbits
-				k := (63 - nbits) >> 3
-				buf = buf[k:]
-				nbits += k * 8
-			} else {
-				for nbits <= 56 && len(buf) > 0 {
-					acc |= uint64(buf[0]) << (56 - nbits)
-					buf = buf[1:]
-					nbits += 8
-				}
-				if nbits < width {
-					return errShort
-				}
+			var err error
+			if acc, nbits, err = d.bits(acc, nbits, width); err != nil {
+				return err
 			}
 		}
-		code := int(acc >> (64 - width))
-		acc <<= width
+		code := int(acc >> ((64 - width) & 63))
+		acc <<= width & 63
 		nbits -= width
 		if code == lzwClear {
 			width, next, prev = 9, lzwFirst, -1
@@ -102,7 +113,7 @@ func (d *lzwReader) read(dst []byte) error {
 			continue
 		}
 		if code > next || code == next && (prev < 0 || next == lzwEntries) || prev < 0 && code > 255 {
-			return fault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
+			return badCode(code, next)
 		}
 		if prev >= 0 && next < lzwEntries {
 			p := &d.table[prev]
@@ -139,7 +150,7 @@ func (d *lzwReader) read(dst []byte) error {
 			n += length
 		}
 	}
-	d.buf, d.acc, d.nbits, d.width, d.next, d.prev = buf, acc, nbits, width, next, prev
+	d.acc, d.nbits, d.width, d.next, d.prev = acc, nbits, width, next, prev
 	return nil
 }
 

@@ -2,7 +2,6 @@ package tiff
 
 import (
 	"encoding/binary"
-	"fmt"
 
 	"platemark/ops/codec"
 )
@@ -19,7 +18,6 @@ type lzwWhole struct {
 func (d *lzwWhole) unpack(src *codec.Source, off, count uint64, dst []byte) error {
 	d.start(src, off, count)
 	var (
-		buf   []byte
 		acc   uint64 // bits not yet used, at the top
 		nbits uint
 		width = uint(9)
@@ -29,27 +27,9 @@ func (d *lzwWhole) unpack(src *codec.Source, off, count uint64, dst []byte) erro
 	)
 	for n < len(dst) {
 		if nbits < width {
-			if len(buf) < 8 && d.left > 0 {
-				d.buf = buf
-				if err := d.fill(); err != nil {
-					return err
-				}
-				buf = d.buf
-			}
-			if len(buf) >= 8 {
-				acc |= binary.BigEndian.Uint64(buf) >> (nbits & 63)
-				k := (63 - nbits) >> 3
-				buf = buf[k:]
-				nbits += k * 8
-			} else {
-				for nbits <= 56 && len(buf) > 0 {
-					acc |= uint64(buf[0]) << (56 - nbits)
-					buf = buf[1:]
-					nbits += 8
-				}
-				if nbits < width {
-					return errShort
-				}
+			var err error
+			if acc, nbits, err = d.bits(acc, nbits, width); err != nil {
+				return err
 			}
 		}
 		code := int(acc >> ((64 - width) & 63))
@@ -63,7 +43,7 @@ func (d *lzwWhole) unpack(src *codec.Source, off, count uint64, dst []byte) erro
 			return errShort
 		}
 		if code > next || code == next && (prev == 0 || next == lzwEntries) || prev == 0 && code > 255 {
-			return fault(fmt.Sprintf("holds the code %d, where codes up to %d can stand", code, next))
+			return badCode(code, next)
 		}
 		if prev != 0 && next < lzwEntries {
 			d.table[next] = prev + 1 // one byte longer

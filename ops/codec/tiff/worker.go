@@ -75,12 +75,6 @@ func (f *File) fill(ctx context.Context, w *worker, b *block) error {
 	return nil
 }
 
-// column gives the pixels of a row of the picture that the tile at column tx
-// holds.
-func (f *File) column(tx int) (from, to int) {
-	return tx * f.chunks.w, min((tx+1)*f.chunks.w, f.info.W)
-}
-
 // tile reads rows of the tile at (band, tx) from its row number row on, as
 // many as dst has, into their place in dst. i is the chunk that an error is
 // about.
@@ -90,39 +84,51 @@ func (f *File) tile(w *worker, band, tx, row int, dst []uint16) (i int, err erro
 		i = c.at(0, band, tx)
 		return i, f.copyStrip(i, row, dst)
 	}
-	from, to := f.column(tx)
-	from, to = from*f.info.Channels, to*f.info.Channels
-	most := f.rawRows()
-	for len(dst) > 0 {
+	for most := f.rawRows(); len(dst) > 0; {
 		n := min(most, len(dst)/stride)
-		var alpha []byte
-		if f.alphaPlane() {
-			i = c.at(f.form.alphaAt, band, tx)
-			if alpha, err = f.stored(w, &w.rawAlpha, i, band, row, n); err != nil {
-				return i, err
-			}
-			for r := range n {
-				f.unpredict(w, alpha[r*c.rowBytes:][:c.rowBytes])
-			}
-		}
-		for p := range f.colourPlanes() {
-			i = c.at(p, band, tx)
-			raw, err := f.stored(w, &w.raw, i, band, row, n)
-			if err != nil {
-				return i, err
-			}
-			for r := range n {
-				var a []byte
-				if alpha != nil {
-					a = alpha[r*c.rowBytes:][:c.rowBytes]
-				}
-				f.rowTo16(w, dst[r*stride:][from:to], p, raw[r*c.rowBytes:][:c.rowBytes], a)
-			}
+		plane, err := f.tileRows(w, tx, dst[:n*stride], func(p int, raw []byte) error {
+			return f.stored(w, raw, c.at(p, band, tx), row)
+		})
+		if err != nil {
+			return c.at(plane, band, tx), err
 		}
 		dst = dst[n*stride:]
 		row += n
 	}
-	return i, nil
+	return 0, nil
+}
+
+// tileRows brings rows of a tile at column tx to their place in dst. read gives
+// the next rows of a plane as stored but unpacked; plane is the one that an
+// error is about.
+func (f *File) tileRows(w *worker, tx int, dst []uint16, read func(plane int, raw []byte) error) (plane int, err error) {
+	size, stride := f.chunks.rowBytes, f.stride()
+	n := len(dst) / stride
+	from, to := tx*f.chunks.w*f.info.Channels, min((tx+1)*f.chunks.w, f.info.W)*f.info.Channels
+	raw := room(&w.raw, n*size)
+	var alpha []byte
+	if f.alphaPlane() {
+		alpha = room(&w.rawAlpha, n*size)
+		if err := read(f.form.alphaAt, alpha); err != nil {
+			return f.form.alphaAt, err
+		}
+		for r := range n {
+			f.unpredict(w, alpha[r*size:][:size])
+		}
+	}
+	for p := range f.colourPlanes() {
+		if err := read(p, raw); err != nil {
+			return p, err
+		}
+		for r := range n {
+			var a []byte
+			if alpha != nil {
+				a = alpha[r*size:][:size]
+			}
+			f.rowTo16(w, dst[r*stride:][from:to], p, raw[r*size:][:size], a)
+		}
+	}
+	return 0, nil
 }
 
 // copyStrip reads rows of an uncompressed strip of 16-bit samples, which
@@ -139,62 +145,48 @@ func (f *File) copyStrip(i, row int, dst []uint16) error {
 	return nil
 }
 
-// stored brings n rows of chunk i from its row number row on, as stored but
-// unpacked. Packed chunks are always read from their first row on.
-func (f *File) stored(w *worker, memory *[]byte, i, band, row, n int) ([]byte, error) {
+// stored fills raw with rows of chunk i from its row number row on, as stored
+// but unpacked. Packed chunks are always read from their first row on.
+func (f *File) stored(w *worker, raw []byte, i, row int) error {
 	c := &f.chunks
-	raw := room(memory, n*c.rowBytes)
 	switch f.packing {
 	case packNone:
-		return raw, f.src.At(raw, c.offset[i]+uint64(row)*uint64(c.rowBytes), "the picture's data")
+		return f.src.At(raw, c.offset[i]+uint64(row)*uint64(c.rowBytes), "the picture's data")
 	case packLZW:
 		if w.lzw == nil {
 			w.lzw = new(lzwWhole)
 		}
-		return raw, w.lzw.unpack(&f.src.Source, c.offset[i], c.count[i], raw)
+		return w.lzw.unpack(&f.src.Source, c.offset[i], c.count[i], raw)
 	}
 	if w.other == nil {
 		w.other = f.newUnpacker()
 	}
 	w.other.reset(&f.src.Source, c.offset[i], c.count[i])
 	if err := w.other.read(raw); err != nil {
-		return nil, err
+		return err
 	}
-	return raw, w.other.finish(f.need(i) - uint64(len(raw)))
+	return w.other.finish(f.need(i) - uint64(len(raw)))
 }
 
 // goOn reads the next rows of a packed tile, as many as dst has; cursors are
 // those of its planes. plane is where an error was met.
 func (f *File) goOn(w *worker, cursors []unpacker, tx, band int, last bool, dst []uint16) (plane int, err error) {
-	c, stride := &f.chunks, f.stride()
-	from, to := f.column(tx)
-	from, to = from*f.info.Channels, to*f.info.Channels
-	raw := room(&w.raw, c.rowBytes)
-	var alpha []byte
-	for ; len(dst) > 0; dst = dst[stride:] {
-		if f.alphaPlane() {
-			alpha = room(&w.rawAlpha, c.rowBytes)
-			if err := cursors[f.form.alphaAt].read(alpha); err != nil {
-				return f.form.alphaAt, err
-			}
-			f.unpredict(w, alpha)
-		}
-		for p := range f.colourPlanes() {
-			if err := cursors[p].read(raw); err != nil {
-				return p, err
-			}
-			f.rowTo16(w, dst[from:to], p, raw, alpha)
+	read := func(p int, raw []byte) error { return cursors[p].read(raw) }
+	for stride := f.stride(); len(dst) > 0; dst = dst[stride:] {
+		if plane, err := f.tileRows(w, tx, dst[:stride], read); err != nil {
+			return plane, err
 		}
 	}
 	if !last {
 		return 0, nil
 	}
+	c := &f.chunks
+	rows := uint64(min(c.h, f.info.H-band*c.h)) * uint64(c.rowBytes)
 	for p, u := range cursors {
 		if u == nil {
 			continue
 		}
-		read := uint64(min(c.h, f.info.H-band*c.h)) * uint64(c.rowBytes)
-		if err := u.finish(f.need(c.at(p, band, tx)) - read); err != nil {
+		if err := u.finish(f.need(c.at(p, band, tx)) - rows); err != nil {
 			return p, err
 		}
 	}
