@@ -166,7 +166,7 @@ func repeat(n int, d []byte) (out [][]byte) {
 	return out
 }
 
-var white = madeTag{"wtpt", xyzTag([3]int32{55000, 57000, 48000})}
+var white = madeTag{"wtpt", fixedTag("XYZ ", 55000, 57000, 48000)}
 
 // easyLab is an invented device in 0..1 terms: lightness by the mean, chroma by
 // the differences; easyDevice is its inverse on the grey axis and near it.
