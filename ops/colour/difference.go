@@ -116,11 +116,16 @@ func atanDeg(x float64) float64 {
 	c := float64(k / atanSteps)
 	r := (x - c) / (1 + float64(x*c))
 	r2 := float64(r * r)
-	s := -1.0 / 11
-	for _, w := range [...]float64{1.0 / 9, -1.0 / 7, 1.0 / 5, -1.0 / 3} {
-		s = w + float64(r2*s)
-	}
+	s := series(r2, -1.0/11, 1.0/9, -1.0/7, 1.0/5, -1.0/3)
 	return float64(degrees * (atans[int(k)] + (r + float64(float64(r*r2)*s))))
+}
+
+// series is a polynomial of x, the highest power's factor first.
+func series(x float64, factors ...float64) (s float64) {
+	for _, c := range factors {
+		s = c + float64(x*s)
+	}
+	return s
 }
 
 // sinDeg is the sine of x degrees, |x| below 10000.
@@ -131,16 +136,10 @@ func sinDeg(x float64) float64 {
 	var s float64
 	q := int(n) & 3
 	if q&1 == 0 {
-		s = 1.0 / 355687428096000
-		for _, w := range [...]float64{-1.0 / 1307674368000, 1.0 / 6227020800, -1.0 / 39916800, 1.0 / 362880, -1.0 / 5040, 1.0 / 120, -1.0 / 6} {
-			s = w + float64(t2*s)
-		}
+		s = series(t2, 1.0/355687428096000, -1.0/1307674368000, 1.0/6227020800, -1.0/39916800, 1.0/362880, -1.0/5040, 1.0/120, -1.0/6)
 		s = t + float64(float64(t*t2)*s)
 	} else {
-		s = 1.0 / 20922789888000
-		for _, w := range [...]float64{-1.0 / 87178291200, 1.0 / 479001600, -1.0 / 3628800, 1.0 / 40320, -1.0 / 720, 1.0 / 24, -0.5, 1} {
-			s = w + float64(t2*s)
-		}
+		s = series(t2, 1.0/20922789888000, -1.0/87178291200, 1.0/479001600, -1.0/3628800, 1.0/40320, -1.0/720, 1.0/24, -0.5, 1)
 	}
 	if q >= 2 {
 		return -s
@@ -157,9 +156,6 @@ func expNeg(z float64) float64 {
 	}
 	k := math.Floor(float64(z*(1/math.Ln2)) + 0.5)
 	r := float64(k*math.Ln2) - z // |r| <= 0.35, its error below 2^-43
-	s := 1.0 / 6227020800
-	for _, w := range [...]float64{1.0 / 479001600, 1.0 / 39916800, 1.0 / 3628800, 1.0 / 362880, 1.0 / 40320, 1.0 / 5040, 1.0 / 720, 1.0 / 120, 1.0 / 24, 1.0 / 6, 0.5, 1, 1} {
-		s = w + float64(r*s)
-	}
+	s := series(r, 1.0/6227020800, 1.0/479001600, 1.0/39916800, 1.0/3628800, 1.0/362880, 1.0/40320, 1.0/5040, 1.0/720, 1.0/120, 1.0/24, 1.0/6, 0.5, 1, 1)
 	return math.Ldexp(s, -int(k))
 }

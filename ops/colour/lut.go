@@ -36,26 +36,25 @@ const (
 	pcsLab2                // 65280 (FF00) is L* 100; 256 a step (lut16, in v4 too)
 )
 
+// pcsNumbers are the codes a unit, and what is added first.
+var pcsNumbers = [...]struct{ scale, add [3]float64 }{
+	pcsXYZ:  {scale: [3]float64{31595, 32768, 27030.5}},
+	pcsLab:  {[3]float64{655.35, 257, 257}, [3]float64{0, 128, 128}},
+	pcsLab2: {[3]float64{652.8, 256, 256}, [3]float64{0, 128, 128}},
+}
+
 // encode turns X, Y, Z as shares of white's, or Lab, into codes.
 func (c pcsCode) encode(v *[4]float64) {
-	switch c {
-	case pcsXYZ:
-		v[0], v[1], v[2] = float64(v[0]*31595), float64(v[1]*32768), float64(v[2]*27030.5)
-	case pcsLab:
-		v[0], v[1], v[2] = float64(v[0]*655.35), float64((v[1]+128)*257), float64((v[2]+128)*257)
-	default:
-		v[0], v[1], v[2] = float64(v[0]*652.8), float64((v[1]+128)*256), float64((v[2]+128)*256)
+	n := &pcsNumbers[c]
+	for i := range n.scale {
+		v[i] = float64((v[i] + n.add[i]) * n.scale[i])
 	}
 }
 
 func (c pcsCode) decode(v *[4]float64) {
-	switch c {
-	case pcsXYZ:
-		v[0], v[1], v[2] = float64(v[0]/31595), float64(v[1]*(1.0/32768)), float64(v[2]/27030.5)
-	case pcsLab:
-		v[0], v[1], v[2] = float64(v[0]/655.35), float64(v[1]/257)-128, float64(v[2]/257)-128
-	default:
-		v[0], v[1], v[2] = float64(v[0]/652.8), float64(v[1]*(1.0/256))-128, float64(v[2]*(1.0/256))-128
+	n := &pcsNumbers[c]
+	for i := range n.scale {
+		v[i] = float64(v[i]/n.scale[i]) - n.add[i]
 	}
 }
 

@@ -142,7 +142,7 @@ func tableCurve(v []uint16) lutCurve {
 func readMatrix(d []byte, n int) *[12]float64 {
 	var m [12]float64
 	for i := range n {
-		m[i] = float64(int32(binary.BigEndian.Uint32(d[4*i:]))) / 65536
+		m[i] = float64(fixedAt(d, i)) / 65536
 		if i >= 9 {
 			m[i] = float64(m[i] * 65535)
 		}

@@ -1,10 +1,11 @@
 package colour
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
-	"sort"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf16"
@@ -89,10 +90,7 @@ func readTags(icc []byte) (tagTable, error) {
 		places = append(places, q)
 	}
 	// Tags may share data, but then all of it.
-	sort.Slice(places, func(i, j int) bool {
-		a, b := places[i], places[j]
-		return a.off < b.off || a.off == b.off && a.size < b.size
-	})
+	slices.SortFunc(places, func(a, b place) int { return cmp.Or(cmp.Compare(a.off, b.off), cmp.Compare(a.size, b.size)) })
 	for i := 1; i < len(places); i++ {
 		a, b := places[i-1], places[i]
 		if a != b && b.off < a.off+a.size {
@@ -102,39 +100,31 @@ func readTags(icc []byte) (tagTable, error) {
 	return tags, nil
 }
 
-var classNames = map[string]string{
-	"link": "a device link", "abst": "an abstract profile", "nmcl": "a named-colour profile",
-}
-
-var spaceNames = map[string]string{
-	"Lab ": "Lab", "XYZ ": "XYZ", "YCbr": "YCbCr", "HSV ": "HSV", "HLS ": "HLS", "CMY ": "CMY",
-	"Luv ": "Luv", "Yxy ": "Yxy",
-}
+// Classes and device spaces that are read, and names of others.
+var (
+	readClasses  = []string{"mntr", "scnr", "prtr", "spac"}
+	otherClasses = map[string]string{"link": "a device link", "abst": "an abstract profile", "nmcl": "a named-colour profile"}
+	channelsOf   = map[string]int{"RGB ": 3, "GRAY": 1, "CMYK": 4}
+	otherSpaces  = map[string]string{
+		"Lab ": "Lab", "XYZ ": "XYZ", "YCbr": "YCbCr", "HSV ": "HSV", "HLS ": "HLS", "CMY ": "CMY", "Luv ": "Luv", "Yxy ": "Yxy",
+	}
+)
 
 func (p *Profile) read(icc []byte, tags tagTable) error {
 	class, space, pcs := string(icc[12:16]), string(icc[16:20]), string(icc[20:24])
-	switch class {
-	case "mntr", "scnr", "prtr", "spac":
-	default:
-		if n, ok := classNames[class]; ok {
+	if !slices.Contains(readClasses, class) {
+		if n, ok := otherClasses[class]; ok {
 			return fmt.Errorf("it is %s; profiles of displays, inputs, outputs and colour spaces are read", n)
 		}
 		return fmt.Errorf("its class %s is unknown", show(class))
 	}
-	p.class, p.version = class, int(icc[8])
-	switch space {
-	case "RGB ":
-		p.channels = 3
-	case "GRAY":
-		p.channels = 1
-	case "CMYK":
-		p.channels = 4
-	default:
-		if n, ok := spaceNames[space]; ok {
+	if p.channels = channelsOf[space]; p.channels == 0 {
+		if n, ok := otherSpaces[space]; ok {
 			return fmt.Errorf("it describes %s; RGB, grey and CMYK are read", n)
 		}
 		return fmt.Errorf("it describes the colour space %s; RGB, grey and CMYK are read", show(space))
 	}
+	p.class, p.version = class, int(icc[8])
 	p.description = description(tags["desc"])
 	p.readWhite(tags)
 	if hasTables(tags) {
@@ -150,14 +140,17 @@ func (p *Profile) read(icc []byte, tags tagTable) error {
 }
 
 // readShape reads colorants and curves.
-func (p *Profile) readShape(tags tagTable) (err error) {
+func (p *Profile) readShape(tags tagTable) error {
+	read := p.readRGB
 	if p.channels == 1 {
-		err = p.readGrey(tags)
-	} else {
-		err = p.readRGB(tags)
+		read = p.readGrey
 	}
-	p.shaped = err == nil
-	return err
+	if err := read(tags); err != nil {
+		return err
+	}
+	p.shaped = true
+	p.setLuma()
+	return nil
 }
 
 func (p *Profile) readGrey(tags tagTable) error {
@@ -169,7 +162,6 @@ func (p *Profile) readGrey(tags tagTable) error {
 		return fmt.Errorf("its white gives only %.3f of the light; such a profile can't bring white back", w)
 	}
 	p.tones = []*Tone{newTone(c)}
-	p.setLuma()
 	return nil
 }
 
@@ -186,21 +178,13 @@ func (p *Profile) readRGB(tags tagTable) error {
 		if curves[i], err = readCurve(tags, l+"TRC", channelNames[i]); err != nil {
 			return err
 		}
-		p.tones = append(p.tones, nil)
-		for k := range i {
-			if curves[k] == curves[i] {
-				p.tones[i] = p.tones[k]
-			}
-		}
-		if p.tones[i] == nil {
-			p.tones[i] = newTone(curves[i])
+		if k := slices.Index(curves, curves[i]); k < i {
+			p.tones = append(p.tones, p.tones[k])
+		} else {
+			p.tones = append(p.tones, newTone(curves[i]))
 		}
 	}
-	if err := p.checkMatrix(curves); err != nil {
-		return err
-	}
-	p.setLuma()
-	return nil
+	return p.checkMatrix(curves)
 }
 
 // whiteTolerance is how far white may lie from the connection space's, in X, Y
@@ -252,10 +236,13 @@ func readXYZ(tags tagTable, sig, channel string) (v [3]int32, err error) {
 		return v, fmt.Errorf("its %s colorant (tag %s) isn't an XYZ number", channel, sig)
 	}
 	for r := range v {
-		v[r] = int32(binary.BigEndian.Uint32(d[8+4*r:]))
+		v[r] = fixedAt(d[8:], r)
 	}
 	return v, nil
 }
+
+// fixedAt is the i-th of the numbers of 65536ths at the head of d.
+func fixedAt(d []byte, i int) int32 { return int32(binary.BigEndian.Uint32(d[4*i:])) }
 
 func readCurve(tags tagTable, sig, channel string) (curve, error) {
 	d, ok := tags[sig]
@@ -304,7 +291,7 @@ func parseCurve(d []byte) (curve, error) {
 		}
 		var v [7]int64
 		for i := range n {
-			v[i] = int64(int32(binary.BigEndian.Uint32(d[12+4*i:])))
+			v[i] = int64(fixedAt(d[12:], i))
 		}
 		switch t {
 		case 0:

@@ -75,7 +75,7 @@ func (p *Profile) readWhite(tags tagTable) {
 		return
 	}
 	for i := range p.white {
-		v := int32(binary.BigEndian.Uint32(d[8+4*i:]))
+		v := fixedAt(d[8:], i)
 		if v < one/16 || v > 2*one {
 			p.whiteErr = fmt.Errorf("its white (tag wtpt) can't be: %.4f of the light in %s", float64(v)/one, "XYZ"[i:i+1])
 			return

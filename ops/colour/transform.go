@@ -183,9 +183,27 @@ type Transform struct {
 	link    *Link
 	fwd     *forward
 	back    *backward
-	scale   [3]float64 // of X, Y, Z as shares of white's
-	offset  float64
-	plain   bool // scale 1, offset 0
+	scaling
+}
+
+// scaling changes X, Y, Z as shares of white's.
+type scaling struct {
+	scale  [3]float64
+	offset float64
+	plain  bool // scale 1, offset 0
+}
+
+// connect carries a scaled colour to Lab (want) or light; lab says that it
+// comes as Lab.
+func (s *scaling) connect(v *[4]float64, lab, want bool) {
+	if !s.plain {
+		meet(v, lab, false)
+		lab = false
+		for i := range s.scale {
+			v[i] = float64(s.scale[i]*v[i]) + s.offset
+		}
+	}
+	meet(v, lab, want)
 }
 
 // NewTransform prepares the conversion from src to dst; bpc asks for black
@@ -195,7 +213,7 @@ func NewTransform(src, dst *Profile, intent Intent, bpc bool) (*Transform, error
 	if intent < Perceptual || intent > Absolute {
 		return nil, fmt.Errorf("there is no intent number %d", int(intent))
 	}
-	t := &Transform{in: src.channels, out: dst.channels, scale: [3]float64{1, 1, 1}}
+	t := &Transform{in: src.channels, out: dst.channels}
 	from, err := src.whiteFor(intent)
 	if err != nil {
 		return nil, err
@@ -252,23 +270,10 @@ func (t *Transform) Row(dst, src []uint16) {
 	var v [4]float64
 	for len(src) >= t.in && len(dst) >= t.out {
 		t.fwd.at(src, &v)
-		t.connect(&v)
+		t.connect(&v, t.fwd.isLab(), t.back.isLab())
 		t.back.at(dst, &v)
 		src, dst = src[t.in:], dst[t.out:]
 	}
-}
-
-// connect carries a colour from what fwd gives to what back takes.
-func (t *Transform) connect(v *[4]float64) {
-	lab := t.fwd.isLab()
-	if !t.plain {
-		meet(v, lab, false)
-		lab = false
-		for i := range t.scale {
-			v[i] = float64(t.scale[i]*v[i]) + t.offset
-		}
-	}
-	meet(v, lab, t.back.isLab())
 }
 
 // meet turns Lab into light, or light into Lab, where one is there and the other
@@ -295,10 +300,9 @@ func toLab(v *[4]float64) {
 // ToLab takes a profile's codes to Lab. It is immutable and safe for many
 // goroutines.
 type ToLab struct {
-	fwd   *forward
-	in    int
-	white [3]float64
-	plain bool
+	fwd *forward
+	in  int
+	scaling
 }
 
 // NewToLab prepares the way from p's codes to Lab. With Absolute, paper white
@@ -309,7 +313,7 @@ func NewToLab(p *Profile, intent Intent) (*ToLab, error) {
 		return nil, err
 	}
 	white, err := p.whiteFor(intent)
-	return &ToLab{fwd: f, in: p.channels, white: white, plain: white == [3]float64{1, 1, 1}}, err
+	return &ToLab{f, p.channels, scaling{scale: white, plain: white == [3]float64{1, 1, 1}}}, err
 }
 
 // Row converts len(dst) pixels of interleaved codes.
@@ -326,15 +330,7 @@ func (t *ToLab) Row(dst []Lab, src []uint16) {
 func (t *ToLab) at(src []uint16) Lab {
 	var v [4]float64
 	t.fwd.at(src, &v)
-	lab := t.fwd.isLab()
-	if !t.plain {
-		meet(&v, lab, false)
-		lab = false
-		for i := range t.white {
-			v[i] = float64(v[i] * t.white[i])
-		}
-	}
-	meet(&v, lab, true)
+	t.connect(&v, t.fwd.isLab(), true)
 	return Lab{v[0], v[1], v[2]}
 }
 

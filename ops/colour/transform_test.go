@@ -128,7 +128,7 @@ func TestConnectionEqualsLink(t *testing.T) {
 		src, dst := space(t, from), space(t, "sRGB")
 		f, _ := newForward(src, Relative)
 		b, _ := newBackward(dst, Relative)
-		tr := &Transform{in: src.channels, out: 3, fwd: f, back: b, scale: [3]float64{1, 1, 1}, plain: true}
+		tr := &Transform{in: src.channels, out: 3, fwd: f, back: b, scaling: scaling{scale: [3]float64{1, 1, 1}, plain: true}}
 		link := NewLink(src, dst)
 		for i := range 20000 {
 			in := make([]uint16, src.channels)

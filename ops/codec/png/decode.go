@@ -130,9 +130,7 @@ func (f *File) unpack(ctx context.Context, rows int, each func(p pass, y0 int, r
 	free <- nil
 	free <- nil
 	full := make(chan rawBlock, 1)
-	running.Add(1)
-	go func() {
-		defer running.Done()
+	running.Go(func() {
 		defer close(full)
 		put := func(b rawBlock) bool {
 			select {
@@ -186,7 +184,7 @@ func (f *File) unpack(ctx context.Context, rows int, each func(p pass, y0 int, r
 		} else if _, err := io.Copy(io.Discard, in); err != nil {
 			put(rawBlock{err: d.why(err, f.info.H)})
 		}
-	}()
+	})
 	for b := range full {
 		err := b.err
 		if err == nil {
