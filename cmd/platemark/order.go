@@ -125,19 +125,20 @@ func (a *app) tellKinds(o *interp.Order) {
 }
 
 // An orderTable is what an order says of its prints, a line each: recipe, print,
-// face, resolution and mark, in columns whose widths are known from the plan (0:
-// left out), then the file's size and what became of it.
-type orderTable [5]int
+// face in inches and in pixels, resolution and mark, in columns whose widths are
+// known from the plan (0: left out), then the file's size and what became of it.
+type orderTable [6]int
 
-func orderCells(r *interp.OrderRow) [5]string {
+func orderCells(r *interp.OrderRow) [6]string {
 	if r.Plan == nil {
-		return [5]string{r.Recipe, "-", "-", "-", "-"}
+		return [6]string{r.Recipe, "-", "-", "-", "-", "-"}
 	}
-	return [5]string{r.Recipe, r.Print, inchText(r.Plan.Face.W) + " x " + inchText(r.Plan.Face.H) + " in", inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
+	inches, pixels, _ := strings.Cut(r.Plan.Sizes().Face.String(), ", ")
+	return [6]string{r.Recipe, r.Print, inches, pixels, inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
 }
 
 // newOrderTable fits the columns into a terminal's width, 0 where there is none:
-// marks go first, then resolutions, then names are shortened.
+// marks go first, then resolutions, then pixels, then names are shortened.
 func newOrderTable(rows []*interp.OrderRow, width int) (t orderTable) {
 	state := len(interp.OrderFailed)
 	for _, r := range rows {
@@ -160,7 +161,7 @@ func newOrderTable(rows []*interp.OrderRow, width int) (t orderTable) {
 	if width == 0 {
 		return t
 	}
-	for _, i := range []int{4, 3} {
+	for _, i := range []int{5, 4, 3} {
 		if over() > 0 {
 			t[i] = 0
 		}
