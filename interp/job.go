@@ -63,6 +63,8 @@ type LoadOptions struct {
 	// open, if set, opens inputs instead of master.Open; with master.Glance they
 	// aren't hashed, see Glance.
 	open func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
+	// cache holds what the order has open that the recipe is a part of.
+	cache *inputCache
 	// known, with master.Glance, are the digests of inputs that were hashed just
 	// now.
 	known map[plan.InputName]raster.Sum
@@ -227,7 +229,8 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 		case st.IsDir():
 			say(at, fmt.Sprintf("%s is a folder", out), "", "save the print under another name")
 		case o.Force:
-			if err := disk.Replaceable(out); err != nil {
+			// That it is an input of the order is said with the order.
+			if err := disk.Replaceable(out); err != nil && !o.cache.holds(out) {
 				say(at, err.Error(), "")
 			}
 		case o.Look:

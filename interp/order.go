@@ -97,6 +97,20 @@ func (c *inputCache) input(ctx context.Context, role master.Role, path, found st
 	return in.Named(path, found), nil
 }
 
+// holds says whether the order itself has a file open, as an input of a recipe.
+func (c *inputCache) holds(path string) bool {
+	st, err := os.Stat(path)
+	if c == nil || err != nil {
+		return false
+	}
+	for _, in := range c.open {
+		if f, err := os.Stat(in.Found); err == nil && os.SameFile(st, f) {
+			return true
+		}
+	}
+	return false
+}
+
 func (c *inputCache) close() {
 	for _, in := range c.open {
 		in.Close()
@@ -109,7 +123,7 @@ func (c *inputCache) close() {
 // recorded bytes, need no building. The caller closes the order.
 func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, error) {
 	ord := &Order{cache: &inputCache{open: map[string]*master.Input{}}, out: o.Out}
-	o.open = ord.cache.input
+	o.open, o.cache = ord.cache.input, ord.cache
 	// A recipe that has no print of the asked name is left out quietly, if
 	// another has one.
 	for _, f := range files {

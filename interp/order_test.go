@@ -42,6 +42,13 @@ func TestOrderReadsSharedInputsOnce(t *testing.T) {
 	if n := len(o.cache.open); n != 2 {
 		t.Errorf("%d files were opened", n)
 	}
+	// Their holders are told from other programs, which a system that locks what
+	// is open needs to know.
+	for name, want := range map[string]bool{"out/../in/m.tif": true, "in/n.tif": true, "r0.recipe": false, "none.tif": false} {
+		if o.cache.holds(filepath.Join(folder, name)) != want {
+			t.Errorf("%s: held %v", name, !want)
+		}
+	}
 	count := func(stage string, done, due int64) {
 		mu.Lock()
 		defer mu.Unlock()

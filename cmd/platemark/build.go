@@ -37,27 +37,37 @@ Examples:
 }
 
 func (c *buildCmd) Run(a *app) error {
-	if (c.Section != "" || c.Upto != 0) && len(c.Recipes) != 1 {
+	part := c.Section != "" || c.Upto != 0
+	if part && len(c.Recipes) != 1 {
 		return usageError{"--section and --upto work on one recipe"}
 	}
-	var rect [4]int
-	if c.Section != "" {
-		var err error
-		if rect, err = parseSection(c.Section); err != nil {
-			return err
-		}
-	}
-	if len(c.Recipes) > 1 || c.Resume {
-		if c.Section != "" || c.Upto != 0 {
-			return usageError{"--resume is for whole prints"}
-		}
+	rect, err := parseSection(c.Section)
+	switch {
+	case err != nil:
+		return err
+	case part && c.Resume:
+		return usageError{"--resume is for whole prints"}
+	case len(c.Recipes) > 1 || c.Resume:
 		return c.order(a)
 	}
-	built, err := c.one(a, c.Recipes[0], rect)
+	j, err := a.load(c.Recipes[0], interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part})
 	if err != nil {
 		return err
 	}
-	return a.end(c.JSON, builtJSON(built), false)
+	defer j.Close()
+	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: a.bar.tell}
+	if part {
+		return c.part(a, j, rect, o)
+	}
+	a.staleOf(j)
+	built, err := interp.Build(a.ctx, j, o)
+	if !c.JSON {
+		a.tellBuilt(built...)
+	}
+	if err != nil {
+		return err
+	}
+	return a.end(c.JSON, builtJSON(built...), false)
 }
 
 // load reads a recipe that is to be built, and says what is wrong with it.
@@ -73,69 +83,47 @@ func (a *app) load(file string, o interp.LoadOptions) (*interp.Job, error) {
 	return j, nil
 }
 
-func (c *buildCmd) one(a *app, file string, rect [4]int) ([]interp.Built, error) {
-	part := c.Section != "" || c.Upto != 0
-	j, err := a.load(file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part})
-	if err != nil {
-		return nil, err
-	}
-	defer j.Close()
-	if !part {
-		a.staleOf(j)
-	}
-	p := a.newProgress()
-	defer p.close()
-	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: p.tell()}
-	if part {
-		b, err := c.part(a, j, rect, o)
-		if err != nil {
-			return nil, err
-		}
-		p.close()
-		if !c.JSON {
-			fmt.Fprintf(a.out, "%s  %d x %d px, TIFF 16 bits\n", b.File, b.W, b.H)
-		}
-		return []interp.Built{*b}, nil
-	}
-	built, err := interp.Build(a.ctx, j, o)
-	p.close()
-	if !c.JSON {
-		for _, b := range built {
-			a.tellBuilt(b)
-		}
-	}
-	return built, err
-}
-
 // part builds a section or a picture between.
-func (c *buildCmd) part(a *app, j *interp.Job, r [4]int, o interp.BuildOptions) (*interp.Built, error) {
+func (c *buildCmd) part(a *app, j *interp.Job, r [4]int, o interp.BuildOptions) error {
 	if len(j.Plans) != 1 {
 		if c.Section != "" {
-			return nil, usageError{"the recipe has several prints: name one with --print"}
+			return usageError{"the recipe has several prints: name one with --print"}
 		}
 		j.Plans = j.Plans[:1]
 	}
-	p := j.Plans[0]
-	name := "line-" + strconv.Itoa(c.Upto)
-	if c.Section != "" {
-		s := fmt.Sprintf("section-%d-%d-%d-%d", r[0], r[1], r[2], r[3])
-		if c.Upto != 0 {
-			s = name + "-" + s
-		}
-		name = s
+	var name []string
+	if c.Upto != 0 {
+		name = append(name, fmt.Sprintf("line-%d", c.Upto))
 	}
-	return interp.Section(a.ctx, j, p, r[0], r[1], r[2], r[3], interp.PartName(j.OutPath(p, c.Out), name), o)
+	if c.Section != "" {
+		name = append(name, fmt.Sprintf("section-%d-%d-%d-%d", r[0], r[1], r[2], r[3]))
+	}
+	p := j.Plans[0]
+	b, err := interp.Section(a.ctx, j, p, r[0], r[1], r[2], r[3], interp.PartName(j.OutPath(p, c.Out), strings.Join(name, "-")), o)
+	if err != nil {
+		return err
+	}
+	if !c.JSON {
+		fmt.Fprintf(a.out, "%s  %d x %d px, TIFF 16 bits\n", b.File, b.W, b.H)
+	}
+	return a.end(c.JSON, builtJSON(*b), false)
 }
 
-// parseSection reads X,Y,W,H.
+// parseSection reads X,Y,W,H; an empty text is no section.
 func parseSection(text string) (r [4]int, err error) {
+	if text == "" {
+		return r, nil
+	}
+	wrong := func(what string) error {
+		return usageError{fmt.Sprintf("--section takes four whole numbers, as 9000,6000,2400,1800; %s", what)}
+	}
 	f := strings.Split(text, ",")
 	if len(f) != 4 {
-		return r, usageError{fmt.Sprintf("--section takes four whole numbers, as 9000,6000,2400,1800; %q isn't", text)}
+		return r, wrong(fmt.Sprintf("%q isn't", text))
 	}
 	for i, s := range f {
 		if r[i], err = strconv.Atoi(strings.TrimSpace(s)); err != nil {
-			return r, usageError{fmt.Sprintf("--section takes four whole numbers, as 9000,6000,2400,1800; %q isn't one", s)}
+			return r, wrong(fmt.Sprintf("%q isn't one", s))
 		}
 	}
 	if r[2] < 1 || r[3] < 1 {
@@ -144,11 +132,13 @@ func parseSection(text string) (r [4]int, err error) {
 	return r, nil
 }
 
-func (a *app) tellBuilt(b interp.Built) {
-	fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, plan.SizeText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
-	a.tellWarnings(b)
-	if b.Repeat {
-		fmt.Fprintf(a.out, "    the same bytes as an older log records\n")
+func (a *app) tellBuilt(all ...interp.Built) {
+	for _, b := range all {
+		fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, plan.SizeText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
+		a.tellWarnings(b)
+		if b.Repeat {
+			fmt.Fprintln(a.out, "    the same bytes as an older log records")
+		}
 	}
 }
 
@@ -159,7 +149,7 @@ func (a *app) tellWarnings(b interp.Built) {
 	}
 }
 
-func builtJSON(all []interp.Built) any {
+func builtJSON(all ...interp.Built) any {
 	type row struct {
 		Print  string `json:"print"`
 		File   string `json:"file"`
@@ -172,9 +162,9 @@ func builtJSON(all []interp.Built) any {
 	}
 	rows := []row{}
 	for _, b := range all {
-		r := row{Print: b.Print, File: b.File, Log: b.Log, Size: b.Size, SHA256: b.Sum.String(), Width: b.W, Height: b.H}
-		if b.Log != "" {
-			r.Mark = b.Mark.String()
+		r := row{b.Print, b.File, b.Log, b.Size, b.Sum.String(), b.Mark.String(), b.W, b.H}
+		if b.Log == "" {
+			r.Mark = ""
 		}
 		rows = append(rows, r)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"embed"
 	"fmt"
 	"os"
 	"slices"
@@ -26,58 +27,22 @@ Examples:
   platemark completion fish > ~/.config/fish/completions/platemark.fish`
 }
 
-// The shells ask "completion words" with the words typed so far and get the
-// possible ones, one a line; where there is none they complete files. They ask
-// the program as it was typed, so that it needn't be on the path.
-var completionScripts = map[string]string{
-	"bash": `_platemark() {
-    local IFS=$'\n'
-    COMPREPLY=($("${1/#\~/$HOME}" completion words -- "${COMP_WORDS[@]:1:COMP_CWORD}" 2>/dev/null))
-}
-complete -o default -o bashdefault -F _platemark platemark
-`,
-	"zsh": `#compdef platemark
-(( $+functions[compdef] )) || { autoload -Uz compinit && compinit -D -u; }
-_platemark() {
-    local -a found
-    found=("${(@f)$(${(Q)~words[1]} completion words -- "${(@Q)words[2,CURRENT]}" 2>/dev/null)}")
-    found=(${found:#})
-    if (( ${#found} )); then
-        compadd -- "${found[@]}"
-    else
-        _files
-    fi
-}
-if [[ $zsh_eval_context[-1] == loadautofunc ]]; then
-    _platemark "$@"
-else
-    compdef _platemark platemark
-fi
-`,
-	"fish": `function __platemark_words
-    set -l typed (commandline -opc)
-    set -l last (commandline -ct)
-    test (count $last) -eq 0; and set last ''
-    set -l program (string replace -r '^~' $HOME -- $typed[1])
-    set -e typed[1]
-    set -l found ($program completion words -- $typed $last 2>/dev/null)
-    if test (count $found) -gt 0
-        printf '%s\n' $found
-    else
-        __fish_complete_path $last
-    end
-end
-complete -c platemark -f -a '(__platemark_words)'
-`,
-}
+// completionScripts are for the shells. They ask "completion words" with the
+// words typed so far and get the possible ones, one a line; where there is none
+// they complete files. They ask the program as it was typed, so that it needn't
+// be on the path.
+//
+//go:embed completion
+var completionScripts embed.FS
 
 func (c *completionCmd) Run(a *app, k *kong.Kong) error {
 	if c.Shell != "words" {
 		if len(c.Words) > 0 {
 			return usageError{fmt.Sprintf("completion %s takes nothing more", c.Shell)}
 		}
-		fmt.Fprint(a.out, completionScripts[c.Shell])
-		return nil
+		script, err := completionScripts.ReadFile("completion/" + c.Shell)
+		fmt.Fprintf(a.out, "%s", script)
+		return err
 	}
 	words := c.Words
 	if len(words) > 0 && words[0] == "--" {
@@ -116,11 +81,9 @@ func completeWords(model *kong.Application, words []string) []string {
 	before := words[1 : len(words)-1]
 	if strings.HasPrefix(last, "-") {
 		if flag, value, ok := strings.Cut(last, "="); ok {
-			var out []string
-			for _, v := range flagValues(cmd, flag, words) {
-				if strings.HasPrefix(v, value) {
-					out = append(out, flag+"="+v)
-				}
+			out := startingWith(flagValues(cmd, flag, words), value)
+			for i, v := range out {
+				out[i] = flag + "=" + v
 			}
 			return out
 		}
@@ -174,11 +137,14 @@ func flagValues(cmd *kong.Node, flag string, words []string) []string {
 // completeCopy completes kinds, then names of that kind in the recipes that
 // are typed or lie in the folder; behind them files.
 func completeCopy(before []string, last string) []string {
-	if n := len(before); n > 0 && slices.Contains(lang.BlockKinds, before[n-1]) {
-		return startingWith(namesIn(recipesOf(before), before[n-1]), last)
+	prev := ","
+	if n := len(before); n > 0 {
+		prev = before[n-1]
 	}
-	n := len(before)
-	if n == 0 || strings.HasSuffix(before[n-1], ",") || strings.HasPrefix(before[n-1], "--") {
+	switch {
+	case slices.Contains(lang.BlockKinds, prev):
+		return startingWith(namesIn(recipesOf(before), prev), last)
+	case strings.HasSuffix(prev, ","), strings.HasPrefix(prev, "--"):
 		return startingWith(lang.BlockKinds, last)
 	}
 	return nil

@@ -161,43 +161,38 @@ func sameFile(a, b string) bool {
 // splitCopy takes the blocks off the command line: KIND NAME, with commas
 // between; NAME alone behind a comma is of the same kind. Files follow.
 func splitCopy(args []string) (blocks []lang.BlockName, files []string, err error) {
-	var words []string
+	isFile := func(w string) bool { return strings.ContainsAny(w, `/\.`) }
+	isKind := func(w string) bool { return slices.Contains(lang.BlockKinds, w) }
+	var words []string // commas among them
 	for _, w := range args {
-		for w != "" && !strings.ContainsAny(w, "/\\.") {
-			before, after, comma := strings.Cut(w, ",")
-			if before != "" {
-				words = append(words, before)
-			}
-			if comma {
+		if isFile(w) {
+			words = append(words, w)
+			continue
+		}
+		for i, part := range strings.Split(w, ",") {
+			if i > 0 {
 				words = append(words, ",")
 			}
-			w = after
-		}
-		if w != "" {
-			words = append(words, w)
+			if part != "" {
+				words = append(words, part)
+			}
 		}
 	}
 	kind := ""
-	i := 0
-	for i < len(words) {
-		w := words[i]
-		switch {
-		case slices.Contains(lang.BlockKinds, w):
-			kind = w
-			if i+1 >= len(words) || words[i+1] == "," || strings.ContainsAny(words[i+1], "./\\") {
+	for len(words) > 0 && files == nil {
+		switch w := words[0]; {
+		case isKind(w):
+			if len(words) == 1 || words[1] == "," || isFile(words[1]) {
 				return nil, nil, usageError{fmt.Sprintf("%s lacks its name: write for example %s twigs", w, w)}
 			}
-			blocks = append(blocks, lang.BlockName{Kind: kind, Name: words[i+1]})
-			i += 2
-		case w == "," && kind != "" && i+1 < len(words):
-			i++
-			if !slices.Contains(lang.BlockKinds, words[i]) {
-				blocks = append(blocks, lang.BlockName{Kind: kind, Name: words[i]})
-				i++
+			kind = w
+			blocks, words = append(blocks, lang.BlockName{Kind: kind, Name: words[1]}), words[2:]
+		case w == "," && kind != "" && len(words) > 1:
+			if words = words[1:]; !isKind(words[0]) {
+				blocks, words = append(blocks, lang.BlockName{Kind: kind, Name: words[0]}), words[1:]
 			}
 		default:
-			files = words[i:]
-			i = len(words)
+			files = words
 		}
 	}
 	switch {

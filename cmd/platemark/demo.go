@@ -55,14 +55,11 @@ func (c *demoCmd) Run(a *app) error {
 func (c *demoCmd) show(a *app) error {
 	began := time.Now()
 	in := func(name string) string { return filepath.Join(c.Folder, name) }
-	p := a.newProgress()
-	defer p.close()
 
 	fmt.Fprintf(a.out, "1. An invented master, drawn by code: %s\n", in("marsh.tif"))
-	if err := drawMaster(a.ctx, in("marsh.tif"), p.tell()); err != nil {
+	if err := drawMaster(a.ctx, in("marsh.tif"), a.bar.tell); err != nil {
 		return err
 	}
-	p.close()
 	fmt.Fprintf(a.out, "2. Its recipe: %s\n", in("marsh.recipe"))
 	if err := disk.Write(in("marsh.recipe"), recipes.Marsh, false); err != nil {
 		return err
@@ -81,15 +78,11 @@ func (c *demoCmd) show(a *app) error {
 		return err
 	}
 	defer j.Close()
-	p = a.newProgress()
-	built, err := interp.Build(a.ctx, j, interp.BuildOptions{Workers: c.n(), Progress: p.tell()})
-	p.close()
+	built, err := interp.Build(a.ctx, j, interp.BuildOptions{Workers: c.n(), Progress: a.bar.tell})
 	if err != nil {
 		return err
 	}
-	for _, b := range built {
-		a.tellBuilt(b)
-	}
+	a.tellBuilt(built...)
 
 	fmt.Fprintln(a.out, "4. platemark verify")
 	for _, b := range built {
@@ -108,9 +101,7 @@ func (c *demoCmd) show(a *app) error {
 		return err
 	}
 	fmt.Fprintf(a.out, "6. platemark reprint %s\n", filepath.Base(large.Log))
-	p = a.newProgress()
-	again, err := interp.Reprint(a.ctx, large.Log, interp.ReprintOptions{BuildOptions: interp.BuildOptions{Workers: c.n(), Progress: p.tell()}})
-	p.close()
+	again, err := interp.Reprint(a.ctx, large.Log, interp.ReprintOptions{BuildOptions: interp.BuildOptions{Workers: c.n(), Progress: a.bar.tell}})
 	if err != nil {
 		return err
 	}
@@ -159,11 +150,7 @@ func drawMaster(ctx context.Context, path string, tell func(string, int64, int64
 			return err
 		}
 		var buf []byte
-		progress := func(done, due int) {
-			if tell != nil {
-				tell("drawing the master", int64(done), int64(due))
-			}
-		}
+		progress := func(done, due int) { tell("drawing the master", int64(done), int64(due)) }
 		err := marsh.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
 			buf = buf[:0]
 			for n := demoW * 3; len(rows) > 0; rows = rows[n:] {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -74,17 +75,11 @@ func (c *diffCmd) Run(a *app) error {
 
 // page makes both pictures and writes the page.
 func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
-	out := c.Out
-	if out == "" {
-		out = pageName(c.A) + "-" + pageName(c.B) + ".html"
-	}
+	out := cmp.Or(c.Out, pageName(c.A)+"-"+pageName(c.B)+".html")
 	if err := free(out, c.Force, "another"); err != nil {
 		return err
 	}
-	p := a.newProgress()
-	defer p.close()
-	v, err := interp.ComparePictures(a.ctx, x, y, d, interp.ViewOptions{Workers: c.n(), Progress: p.tell()})
-	p.close()
+	v, err := interp.ComparePictures(a.ctx, x, y, d, interp.ViewOptions{Workers: c.n(), Progress: a.bar.tell})
 	if err != nil {
 		if a.ctx.Err() != nil {
 			return err

@@ -32,27 +32,21 @@ Examples:
 }
 
 func (c *fmtCmd) Run(a *app) error {
-	if len(c.Recipes) == 0 {
+	names, read := c.Recipes, interp.ReadRecipe
+	if len(names) == 0 {
 		if c.Write {
 			return usageError{"--write works on files; name them"}
 		}
-		src, err := io.ReadAll(io.LimitReader(os.Stdin, 8<<20))
-		if err != nil {
-			return err
-		}
-		same, err := c.one(a, "standard input", src)
-		if err == nil && c.Check && !same {
-			err = errRefused
-		}
-		return err
+		names = []string{"standard input"}
+		read = func(string) ([]byte, error) { return io.ReadAll(io.LimitReader(os.Stdin, 8<<20)) }
 	}
 	failed := false
-	for _, file := range c.Recipes {
-		src, err := interp.ReadRecipe(file)
+	for _, name := range names {
+		src, err := read(name)
 		if err != nil {
 			return err
 		}
-		same, err := c.one(a, file, src)
+		same, err := c.one(a, name, src)
 		if err != nil && err != errRefused {
 			return err
 		}

@@ -47,9 +47,7 @@ func TestFaultJ01KilledAtRandomMoments(t *testing.T) {
 	if err := writeMaster(master, 1200, 800, 3, "opRGB"); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(filepath.Join(dir, "r.recipe"), []byte(killRecipe), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(t, filepath.Join(dir, "r.recipe"), killRecipe)
 	before := digest(t, master)
 	build := func() *exec.Cmd {
 		c := exec.Command(bin, "build", filepath.Join(dir, "r.recipe"), "--force")
@@ -125,9 +123,7 @@ func TestInterruptEndsWithinASecond(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := strings.ReplaceAll(killRecipe, "at 120 ppi", "at 900 ppi")
-	if err := os.WriteFile(filepath.Join(dir, "r.recipe"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(t, filepath.Join(dir, "r.recipe"), text)
 	for _, wait := range []time.Duration{600, 1500} {
 		c := exec.Command(bin, "build", filepath.Join(dir, "r.recipe"))
 		interruptible(c)
@@ -153,6 +149,13 @@ func TestInterruptEndsWithinASecond(t *testing.T) {
 		if len(list) != 2 {
 			t.Errorf("stopped after %d ms: %v", wait, list)
 		}
+	}
+}
+
+func write(t *testing.T, path, text string) {
+	t.Helper()
+	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
 	}
 }
 

@@ -81,7 +81,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	a := newApp(ctx, stdout, stderr)
-	defer func() { flush(a.out); flush(a.err) }()
+	defer func() { a.bar.close(); flush(a.out); flush(a.err) }()
 	if err := limits(); err != nil {
 		return a.finish(err)
 	}

@@ -15,18 +15,12 @@ import (
 // and on 16, with something to prepare and without. It goes through a temporary
 // file of the same size. The file is sparse, black all over.
 func TestMemoryOfAHugeMaster(t *testing.T) {
-	dir := t.TempDir()
-	program := filepath.Join(dir, "platemark")
-	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	dir, program := t.TempDir(), binary(t)
 	blackMaster(t, filepath.Join(dir, "m.tif"), 25000, 16000)
 	for name, prepare := range map[string]string{"plain": "", "prepared": "prepare {\n    tone {\n        exposure +0.5 stops\n    }\n}\n"} {
 		recipe := filepath.Join(dir, name+".recipe")
 		text := "recipe 1 draft\nmaster \"m.tif\" space opRGB\n" + prepare + "print p {\n    size 10 in x 6.4 in at 100 ppi\n    enlarge with lanczos3\n    save tiff \"" + name + ".tif\"\n}\n"
-		if err := os.WriteFile(recipe, []byte(text), 0o666); err != nil {
-			t.Fatal(err)
-		}
+		write(t, recipe, text)
 		for _, procs := range []int{2, 16} {
 			c := exec.Command(program, "build", "--force", recipe)
 			c.Env = append(os.Environ(), fmt.Sprintf("GOMAXPROCS=%d", procs), "TMPDIR="+dir)

@@ -28,11 +28,7 @@ var memoryKinds = []struct{ name, prepare, steps string }{
 // memoryOf builds prints of width x width*2/3 px of all kinds, on so many
 // processors each: the program never takes more than `plan` says.
 func memoryOf(t *testing.T, master, width int, processors ...int) {
-	dir := t.TempDir()
-	program := filepath.Join(dir, "platemark")
-	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	dir, program := t.TempDir(), binary(t)
 	blackMaster(t, filepath.Join(dir, "m.tif"), master, master*2/3)
 	for _, k := range memoryKinds {
 		recipe, prepare := filepath.Join(dir, k.name+".recipe"), ""
@@ -45,9 +41,7 @@ func memoryOf(t *testing.T, master, width int, processors ...int) {
 			mask = "mask hazy {\nellipse at (50%, 50%) size 60% x 40% soft 20%\nsoften 1%\n}\n"
 		}
 		text := fmt.Sprintf("recipe 1 draft\nmaster \"m.tif\" space opRGB\n%s%sprint p {\nsize %d px x %d px at 300 ppi\n%s\nsave jpeg \"%s.jpg\" quality 90\n}\n", mask, prepare, w, h, k.steps, k.name)
-		if err := os.WriteFile(recipe, []byte(text), 0o666); err != nil {
-			t.Fatal(err)
-		}
+		write(t, recipe, text)
 		for _, procs := range processors {
 			run := func(args ...string) (*exec.Cmd, []byte) {
 				c := exec.Command(program, append(args, recipe)...)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -28,10 +29,7 @@ Examples:
 }
 
 func (c *newCmd) Run(a *app) error {
-	out := c.Out
-	if out == "" {
-		out = strings.TrimSuffix(c.Master, filepath.Ext(c.Master)) + ".recipe"
-	}
+	out := cmp.Or(c.Out, strings.TrimSuffix(c.Master, filepath.Ext(c.Master))+".recipe")
 	if _, err := os.Stat(c.Master); err != nil {
 		return usageError{err.Error()}
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -53,70 +54,46 @@ func (c *buildCmd) order(a *app) error {
 		a.say(aHint, "nothing was built")
 		return errRefused
 	}
-	cols := orderColumns(o.Rows, a.outWidth())
+	table := newOrderTable(o.Rows, a.outWidth())
 	if !c.JSON {
-		a.tellOrderPlan(o)
+		n, there := states(o), ""
+		if k := n[interp.OrderThere]; k > 0 {
+			there = fmt.Sprintf("; %d already there", k)
+		}
+		fmt.Fprintf(a.out, "%s, %s to build, about %s%s\n", lang.Count(len(o.Jobs), "recipe"), lang.Count(n[interp.OrderPlanned], "print"), plan.SizeText(o.Bytes), there)
 	}
-	p := a.newProgress()
-	defer p.close()
-	err = o.Build(a.ctx, interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: p.tell()}, func(r *interp.OrderRow) {
-		p.close()
+	err = o.Build(a.ctx, interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: a.bar.tell}, func(r *interp.OrderRow) {
 		if !c.JSON {
-			fmt.Fprintln(a.out, cols.line(r))
+			fmt.Fprintln(a.out, table.line(r))
 			if r.Built != nil {
 				a.tellWarnings(*r.Built)
 			}
 		}
-		if r.Err != nil {
-			a.tellRowError(r)
+		var said *interp.Problems // when it was planned
+		if r.Err != nil && r.Print != "" && !errors.As(r.Err, &said) {
+			a.say(anError, "%s, print %s: %v", r.Recipe, r.Print, r.Err)
 		}
 	})
-	p.close()
 	if c.Out != "" {
-		if werr := writeOrder(filepath.Join(c.Out, orderFile), o); werr != nil && err == nil {
-			err = werr
-		}
+		err = cmp.Or(err, writeOrder(filepath.Join(c.Out, orderFile), o))
 	}
 	if err != nil {
 		return err
 	}
 	if !c.JSON {
-		a.tellOrderEnd(o, time.Since(began))
+		n := states(o)
+		fmt.Fprintf(a.out, "%d built, %d already there, %d failed, in %s\n", n[interp.OrderBuilt], n[interp.OrderThere], n[interp.OrderFailed], time.Since(began).Round(10*time.Millisecond))
 	}
 	return a.end(c.JSON, orderJSON(o), o.Failed())
 }
 
-func (a *app) tellOrderPlan(o *interp.Order) {
-	todo, there := 0, 0
-	for _, r := range o.Rows {
-		switch r.State {
-		case interp.OrderPlanned:
-			todo++
-		case interp.OrderThere:
-			there++
-		}
-	}
-	fmt.Fprintf(a.out, "%s, %s to build, about %s", lang.Count(len(o.Jobs), "recipe"), lang.Count(todo, "print"), plan.SizeText(o.Bytes))
-	if there > 0 {
-		fmt.Fprintf(a.out, "; %d already there", there)
-	}
-	fmt.Fprintln(a.out)
-}
-
-func (a *app) tellOrderEnd(o *interp.Order, took time.Duration) {
+// states counts the prints of an order by what became of them.
+func states(o *interp.Order) map[interp.OrderState]int {
 	n := map[interp.OrderState]int{}
 	for _, r := range o.Rows {
 		n[r.State]++
 	}
-	fmt.Fprintf(a.out, "%d built, %d already there, %d failed, in %s\n", n[interp.OrderBuilt], n[interp.OrderThere], n[interp.OrderFailed], took.Round(10*time.Millisecond))
-}
-
-func (a *app) tellRowError(r *interp.OrderRow) {
-	var p *interp.Problems
-	if errors.As(r.Err, &p) || r.Print == "" {
-		return // said when it was planned
-	}
-	a.say(anError, "%s, print %s: %v", r.Recipe, r.Print, r.Err)
+	return n
 }
 
 // tellKinds says what the recipes of an order warn of: a line for each kind,
@@ -147,25 +124,26 @@ func (a *app) tellKinds(o *interp.Order) {
 	}
 }
 
-// orderCells are the cells of a row: recipe, print, face, resolution, mark.
-func orderCells(r *interp.OrderRow) [5]string {
+// An orderTable is what an order says of its prints, a line each: recipe, print,
+// face in inches and in pixels, resolution and mark, in columns whose widths are
+// known from the plan (0: left out), then the file's size and what became of it.
+type orderTable [6]int
+
+func orderCells(r *interp.OrderRow) [6]string {
 	if r.Plan == nil {
-		return [5]string{r.Recipe, "-", "-", "-", "-"}
+		return [6]string{r.Recipe, "-", "-", "-", "-", "-"}
 	}
-	return [5]string{r.Recipe, r.Print, inchText(r.Plan.Face.W) + " x " + inchText(r.Plan.Face.H) + " in", inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
+	inches, pixels, _ := strings.Cut(r.Plan.Sizes().Face.String(), ", ")
+	return [6]string{r.Recipe, r.Print, inches, pixels, inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
 }
 
-// columns are the widths of the summary's columns, known from the plan; a
-// column of 0 is left out.
-type columns [5]int
-
-// orderColumns fits the columns into width cells: marks go first, then
-// resolutions, then names are shortened.
-func orderColumns(rows []*interp.OrderRow, width int) (c columns) {
+// newOrderTable fits the columns into a terminal's width, 0 where there is none:
+// marks go first, then resolutions, then pixels, then names are shortened.
+func newOrderTable(rows []*interp.OrderRow, width int) (t orderTable) {
 	state := len(interp.OrderFailed)
 	for _, r := range rows {
 		for i, s := range orderCells(r) {
-			c[i] = max(c[i], utf8.RuneCountInString(s))
+			t[i] = max(t[i], utf8.RuneCountInString(s))
 		}
 		if r.State == interp.OrderThere {
 			state = len(r.State)
@@ -173,36 +151,39 @@ func orderColumns(rows []*interp.OrderRow, width int) (c columns) {
 	}
 	over := func() int {
 		n := len("999.9 KB  ") + state - width
-		for _, k := range c {
+		for _, k := range t {
 			if k > 0 {
 				n += k + 2
 			}
 		}
 		return n
 	}
-	for _, i := range []int{4, 3} {
-		if width > 0 && over() > 0 {
-			c[i] = 0
+	if width == 0 {
+		return t
+	}
+	for _, i := range []int{5, 4, 3} {
+		if over() > 0 {
+			t[i] = 0
 		}
 	}
-	if width > 0 && over() > 0 {
-		c[0] = max(c[0]-over(), 8)
+	if n := over(); n > 0 {
+		t[0] = max(t[0]-n, 8)
 	}
-	return c
+	return t
 }
 
-func (c columns) line(r *interp.OrderRow) string {
-	var b strings.Builder
+func (t orderTable) line(r *interp.OrderRow) string {
+	line := ""
 	for i, s := range orderCells(r) {
-		if c[i] > 0 {
-			b.WriteString(pad(cutText(s, c[i]), c[i]) + "  ")
+		if t[i] > 0 {
+			line += pad(cutText(s, t[i]), t[i]) + "  "
 		}
 	}
 	size := "-"
 	if r.State == interp.OrderBuilt || r.State == interp.OrderThere {
 		size = plan.SizeText(r.Bytes)
 	}
-	return b.String() + fmt.Sprintf("%9s  %s", size, r.State)
+	return fmt.Sprintf("%s%9s  %s", line, size, r.State)
 }
 
 // writeOrder writes the summary as a table for spreadsheets, in place of an
@@ -213,12 +194,12 @@ func writeOrder(path string, o *interp.Order) error {
 	w.Write([]string{"recipe", "print", "file", "picture", "face", "whole", "ppi", "bytes", "mark", "lab", "warnings"})
 	for _, r := range o.Rows {
 		rec := []string{r.Recipe, r.Print, "", "", "", "", "", "", "", r.Lab, ""}
-		warn := append([]string(nil), r.Warnings...)
 		if r.Plan != nil {
 			z := r.Plan.Sizes()
 			copy(rec[2:], []string{filepath.Base(r.File), z.Picture.String(), z.Face.String(), z.Whole.String(), decimals(r.Plan.Face.PPI, 4)})
 			rec[8] = r.Plan.Mark.String()
 		}
+		warn := r.Warnings
 		switch r.State {
 		case interp.OrderBuilt, interp.OrderThere:
 			rec[7] = strconv.FormatInt(r.Bytes, 10)

@@ -35,9 +35,7 @@ print p {
 }
 `, i%3, 10+i%2, 150+10*i, map[bool]string{true: fmt.Sprintf(`jpeg "p%02d.jpg"`, i), false: fmt.Sprintf(`tiff "p%02d.tif"`, i)}[i%2 == 0])
 		name := fmt.Sprintf("r%02d.recipe", i)
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o666); err != nil {
-			t.Fatal(err)
-		}
+		write(t, filepath.Join(dir, name), text)
 		recipes = append(recipes, name)
 	}
 	return dir, recipes

@@ -15,9 +15,7 @@ func TestPatterns(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, n := range []string{"b.recipe", "a.recipe", "a[2].recipe", "a.tif", ".hidden.recipe"} {
-		if err := os.WriteFile(filepath.Join(dir, n), nil, 0o666); err != nil {
-			t.Fatal(err)
-		}
+		write(t, filepath.Join(dir, n), "")
 	}
 	for pattern, want := range map[string][]string{
 		"*.recipe":     {"a.recipe", "a[2].recipe", "b.recipe"},

@@ -92,10 +92,7 @@ func (c *planCmd) Run(a *app) error {
 			return usageError{"the recipe has several prints: name the one to draw with --print"}
 		}
 		for _, p := range j.Plans {
-			r := planRowOf(file, j.OutPath(p, c.Out), p, c.n())
-			r.Language = j.Language()
-			r.Masks = append([]interp.MaskCover{}, j.Masks[p]...)
-			r.Spots = append([]interp.SpotLook{}, j.Spots[p]...)
+			r := planRowOf(file, j, p, j.OutPath(p, c.Out), c.n())
 			rows = append(rows, r)
 			if !c.JSON {
 				a.tellPlan(p, r, c.n())
@@ -124,12 +121,13 @@ func (c *planCmd) draw(a *app, j *interp.Job, p *plan.Print) error {
 	return disk.Write(c.Picture, b, false)
 }
 
-func planRowOf(recipe, out string, p *plan.Print, workers int) planRow {
-	e := p.Estimate(workers)
-	w, h := p.Pixels()
-	r := planRow{Recipe: recipe, Print: p.Name, Mark: p.Mark.String(), File: out, Format: p.File.Format, Width: w, Height: h,
-		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: p.Sizes(), PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
-		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Workers: e.Workers, Kept: []planKept{}, Steps: []planStep{}}
+func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers int) planRow {
+	e, z := p.Estimate(workers), p.Sizes()
+	r := planRow{Recipe: recipe, Print: p.Name, Language: j.Language(), Mark: p.Mark.String(),
+		File: out, Format: p.File.Format, Width: z.Whole.W, Height: z.Whole.H,
+		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: z, PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
+		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Workers: e.Workers,
+		Kept: []planKept{}, Steps: []planStep{}, Masks: append([]interp.MaskCover{}, j.Masks[p]...), Spots: append([]interp.SpotLook{}, j.Spots[p]...)}
 	for _, k := range e.Kept {
 		r.Kept = append(r.Kept, planKept(k))
 	}
@@ -145,10 +143,13 @@ func planRowOf(recipe, out string, p *plan.Print, workers int) planRow {
 }
 
 func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
+	line := func(what, format string, v ...any) {
+		fmt.Fprintf(a.out, "  %-9s  %s\n", what, fmt.Sprintf(format, v...))
+	}
 	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Name, p.MarkShort())
-	fmt.Fprintf(a.out, "  language   %s: %s\n", r.Language, p.Operations())
-	fmt.Fprintf(a.out, "  picture    %s, at %s ppi\n", r.Sizes.Picture, inchText(p.Face.PPI))
-	fmt.Fprintf(a.out, "  face       %s\n", r.Sizes.Face)
+	line("language", "%s: %s", r.Language, p.Operations())
+	line("picture", "%s, at %s ppi", r.Sizes.Picture, inchText(p.Face.PPI))
+	line("face", "%s", r.Sizes.Face)
 	for _, in := range p.Inputs {
 		what := ""
 		if in.Picture != nil {
@@ -157,23 +158,22 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 		} else if in.Profile != nil {
 			what = ", " + in.Profile.Description()
 		}
-		fmt.Fprintf(a.out, "  %-9s  %s%s\n", in.Role, in.Path, what)
+		line(string(in.Role), "%s%s", in.Path, what)
 	}
-	fmt.Fprintf(a.out, "  effective  %s pixels an inch of the master's own at this size\n", r.Effective)
-	how := "16 bits"
-	switch {
-	case p.File.Format == "jpeg" && p.File.Half:
-		how = fmt.Sprintf("quality %d, chroma half", p.File.Quality)
-	case p.File.Format == "jpeg":
-		how = fmt.Sprintf("quality %d, chroma full", p.File.Quality)
-	case p.File.Bits == 8:
-		how = "8 bits"
+	line("effective", "%s pixels an inch of the master's own at this size", r.Effective)
+	how := fmt.Sprintf("%d bits", p.File.Bits)
+	if p.File.Format == "jpeg" {
+		chroma := "full"
+		if p.File.Half {
+			chroma = "half"
+		}
+		how = fmt.Sprintf("quality %d, chroma %s", p.File.Quality, chroma)
 	}
 	size := "about " + plan.SizeText(r.Likely) + " (noise: up to " + plan.SizeText(r.Bytes) + ")"
 	if r.Exact {
 		size = plan.SizeText(r.Bytes)
 	}
-	fmt.Fprintf(a.out, "  file       %s, %s, %s, %s, %s\n", r.File, r.Sizes.Whole, r.Format, how, size)
+	line("file", "%s, %s, %s, %s, %s", r.File, r.Sizes.Whole, r.Format, how, size)
 	for _, k := range r.Kept {
 		what, where := fmt.Sprintf("the picture of line %d", k.Line), "in memory"
 		if k.Line == 0 {
@@ -182,7 +182,7 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 		if k.InFile {
 			where = "in a temporary file"
 		}
-		fmt.Fprintf(a.out, "  keeps      %s, %s, %s\n", what, plan.SizeText(k.Bytes), where)
+		line("keeps", "%s, %s, %s", what, plan.SizeText(k.Bytes), where)
 	}
 	length := "under a second"
 	if r.Seconds > 0 {
@@ -190,9 +190,9 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 	}
 	on := lang.Count(workers, "processor")
 	if r.Workers < workers {
-		on = fmt.Sprintf("%d of %s", r.Workers, lang.Count(workers, "processor"))
+		on = fmt.Sprintf("%d of %s", r.Workers, on)
 	}
-	fmt.Fprintf(a.out, "  needs      at most %s of memory and %s on %s\n", plan.SizeText(r.Memory), length, on)
+	line("needs", "at most %s of memory and %s on %s", plan.SizeText(r.Memory), length, on)
 	if len(r.Masks) > 0 {
 		fmt.Fprintln(a.out, "  masks")
 		a.tellMasks(r.Masks)
@@ -200,18 +200,17 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 	a.tellSpots(r.Spots)
 	fmt.Fprintln(a.out, "  steps")
 	for _, s := range r.Steps {
-		line := "     "
+		number, text := "", s.Text
 		if s.Line > 0 {
-			line = fmt.Sprintf("%5d", s.Line)
+			number = fmt.Sprint(s.Line)
 		}
-		text := s.Text
-		if s.Operation == "mask" {
+		switch s.Operation {
+		case "mask":
 			text = "draw " + strings.TrimSuffix(text, " {")
-		}
-		if s.Operation == "spots" {
+		case "spots":
 			text += " (and its neighbours)"
 		}
-		fmt.Fprintf(a.out, "    %s  %-58s %6d x %-6d %s\n", line, cutText(text, 58), s.Width, s.Height, s.Profile)
+		fmt.Fprintf(a.out, "    %5s  %-58s %6d x %-6d %s\n", number, cutText(text, 58), s.Width, s.Height, s.Profile)
 	}
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"os"
 	"sync"
 
 	"github.com/vbauerster/mpb/v8"
@@ -11,40 +12,31 @@ import (
 // has a container of bars of its own, which is waited for when the stage ends:
 // then the bar is gone from the screen, and lines can be written where it was.
 type progress struct {
-	a     *app
-	mu    sync.Mutex
-	p     *mpb.Progress
-	bar   *mpb.Bar
-	stage string
-}
-
-// newProgress is nil where nobody watches; its methods then do nothing.
-func (a *app) newProgress() *progress {
-	if a.screen == nil {
-		return nil
-	}
-	return &progress{a: a}
+	screen *os.File // nil where nobody watches
+	width  int
+	mu     sync.Mutex
+	p      *mpb.Progress
+	bar    *mpb.Bar
+	stage  string
 }
 
 // tell has the form that interp calls; several goroutines may.
-func (p *progress) tell() func(stage string, done, due int64) {
-	if p == nil {
-		return nil
+func (p *progress) tell(stage string, done, due int64) {
+	if p.screen == nil {
+		return
 	}
-	return func(stage string, done, due int64) {
-		p.mu.Lock()
-		defer p.mu.Unlock()
-		if stage != p.stage {
-			p.end()
-			p.stage = stage
-			name := cutText(stage, max(p.a.width-40, 12))
-			p.p = mpb.New(mpb.WithOutput(p.a.screen), mpb.WithWidth(min(max(p.a.width-len(name)-28, 8), 40)))
-			p.bar = p.p.AddBar(due, mpb.BarRemoveOnComplete(),
-				mpb.PrependDecorators(decor.Name(name+" ", decor.WC{C: decor.DindentRight | decor.DextraSpace})),
-				mpb.AppendDecorators(decor.Percentage(decor.WC{W: 5}), decor.Name("  about "), decor.AverageETA(decor.ET_STYLE_MMSS), decor.Name(" left")))
-		}
-		p.bar.SetCurrent(done)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if stage != p.stage {
+		p.end()
+		p.stage = stage
+		name := cutText(stage, max(p.width-40, 12))
+		p.p = mpb.New(mpb.WithOutput(p.screen), mpb.WithWidth(min(max(p.width-len(name)-28, 8), 40)))
+		p.bar = p.p.AddBar(due, mpb.BarRemoveOnComplete(),
+			mpb.PrependDecorators(decor.Name(name+" ", decor.WC{C: decor.DindentRight | decor.DextraSpace})),
+			mpb.AppendDecorators(decor.Percentage(decor.WC{W: 5}), decor.Name("  about "), decor.AverageETA(decor.ET_STYLE_MMSS), decor.Name(" left")))
 	}
+	p.bar.SetCurrent(done)
 }
 
 // end takes the bar off the screen.
@@ -56,12 +48,9 @@ func (p *progress) end() {
 	}
 }
 
-// close takes the bar away, so that lines can be written; a further stage opens
+// close takes the bar away before lines are written; a further stage opens
 // another.
 func (p *progress) close() {
-	if p == nil {
-		return
-	}
 	p.mu.Lock()
 	p.end()
 	p.mu.Unlock()

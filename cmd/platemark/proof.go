@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -48,15 +49,12 @@ func (c *proofCmd) Run(a *app) error {
 		return usageError{"--fit proposes a block and writes no page; leave --section, --display and --out out"}
 	}
 	o := interp.ProofOptions{Papers: c.Paper, Workers: c.n()}
-	if c.Section != "" {
-		var err error
-		if o.Section, err = parseSection(c.Section); err != nil {
-			return err
-		}
+	var err error
+	if o.Section, err = parseSection(c.Section); err != nil {
+		return err
 	}
 	var icc []byte
 	if c.Display != "" {
-		var err error
 		if icc, err = disk.Read(c.Display, master.MaxProfile); err == nil {
 			o.Display, err = colour.Parse(icc)
 		}
@@ -73,10 +71,8 @@ func (c *proofCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	p := a.newProgress()
-	defer p.close()
-	o.Progress = p.tell()
-	return c.work(a, j, prints, o, icc, p.close)
+	o.Progress = a.bar.tell
+	return c.work(a, j, prints, o, icc)
 }
 
 // prints are the names of the prints to show.
@@ -100,65 +96,56 @@ func (c *proofCmd) prints(j *interp.Job) ([]string, error) {
 	return nil, usageError{fmt.Sprintf("no print of %s is on a paper: name one with --print; there is: %s", c.Recipe, strings.Join(all, ", "))}
 }
 
-func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOptions, icc []byte, quiet func()) error {
+func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOptions, icc []byte) error {
 	if c.Fit {
 		if len(prints) != 1 {
 			return usageError{"a block is fitted to one print: name it with --print; there is: " + strings.Join(prints, ", ")}
 		}
 		list, text, err := interp.Fit(a.ctx, j, prints[0], o)
-		quiet()
 		if err != nil {
 			return err
 		}
 		return c.fitted(a, j, list, text)
 	}
-	out := c.Out
-	if out == "" {
-		out = strings.TrimSuffix(c.Recipe, ".recipe") + ".proof"
+	out := cmp.Or(c.Out, strings.TrimSuffix(c.Recipe, ".recipe")+".proof")
+	part := ""
+	if c.Section != "" {
+		part = fmt.Sprintf("-section-%d-%d-%d-%d", o.Section[0], o.Section[1], o.Section[2], o.Section[3])
 	}
+	pageOf := func(print string) string { return filepath.Join(out, print+part+".html") }
 	// Asked before anything is computed, and again when files are written.
-	name := func(print string) string {
-		if c.Section != "" {
-			print += fmt.Sprintf("-section-%d-%d-%d-%d", o.Section[0], o.Section[1], o.Section[2], o.Section[3])
-		}
-		return print
-	}
 	for _, print := range prints {
-		page := filepath.Join(out, name(print)+".html")
-		if err := free(page, c.Force, "another folder"); err != nil {
+		if err := free(pageOf(print), c.Force, "another folder"); err != nil {
 			return err
 		}
 	}
-	var rows []any
+	sheet := view.ProofPage{Recipe: filepath.Base(c.Recipe), ICC: icc}
+	if t := j.Recipe.Title; t != nil {
+		sheet.Title = t.Value
+	}
+	if o.Display != nil {
+		sheet.Screen = cmp.Or(o.Display.Description(), filepath.Base(c.Display))
+	}
+	var rows []proofRow
 	for _, print := range prints {
 		pr, err := interp.MakeProof(a.ctx, j, print, o)
 		if err != nil {
 			return err
 		}
-		quiet()
-		title := ""
-		if j.Recipe.Title != nil {
-			title = j.Recipe.Title.Value
-		}
-		sheet := view.ProofPage{Recipe: filepath.Base(c.Recipe), Title: title, Proof: pr, Made: time.Now(), ICC: icc, Name: name(print)}
-		if o.Display != nil {
-			if sheet.Screen = o.Display.Description(); sheet.Screen == "" {
-				sheet.Screen = filepath.Base(c.Display)
-			}
-		}
+		sheet.Proof, sheet.Made, sheet.Name = pr, time.Now(), print+part
 		var b bytes.Buffer
 		files, err := view.WriteProof(&b, sheet)
 		if err != nil {
 			return err
 		}
-		page := filepath.Join(out, name(print)+".html")
+		page := pageOf(print)
 		for _, f := range append(files, view.File{Name: filepath.Base(page), Data: b.Bytes()}) {
 			if err := disk.Write(filepath.Join(out, f.Name), f.Data, c.Force); err != nil {
 				return err
 			}
 		}
-		for i := range pr.Papers {
-			rows = append(rows, proofRowOf(print, page, &pr.Papers[i]))
+		for _, q := range pr.Papers {
+			rows = append(rows, proofRow{print, q.Paper, q.Profile, page, figuresJSON(q.ProofFigures)})
 		}
 		if !c.JSON {
 			a.tellProof(pr, page)
@@ -189,14 +176,9 @@ func (c *proofCmd) fitted(a *app, j *interp.Job, list []interp.Fitted, text []by
 		}
 	}
 	if c.JSON {
-		rows := []any{}
+		rows := []fittedRow{}
 		for _, f := range list {
-			rows = append(rows, struct {
-				Paper  string       `json:"paper"`
-				Block  []string     `json:"block"`
-				Before proofFigures `json:"before"`
-				After  proofFigures `json:"after"`
-			}{f.Paper, f.Block, figuresJSON(f.Before), figuresJSON(f.After)})
+			rows = append(rows, fittedRow{f.Paper, f.Block, figuresJSON(f.Before), figuresJSON(f.After)})
 		}
 		return a.json(rows)
 	}
@@ -222,6 +204,23 @@ func (c *proofCmd) fitted(a *app, j *interp.Job, list []interp.Fitted, text []by
 	return nil
 }
 
+// proofRow is what a paper does to a print, as data.
+type proofRow struct {
+	Print   string `json:"print"`
+	Paper   string `json:"paper"`
+	Profile string `json:"profile"`
+	Page    string `json:"page"`
+	proofFigures
+}
+
+// fittedRow is a proposed block as data.
+type fittedRow struct {
+	Paper  string       `json:"paper"`
+	Block  []string     `json:"block"`
+	Before proofFigures `json:"before"`
+	After  proofFigures `json:"after"`
+}
+
 type proofFigures struct {
 	Share      float64 `json:"cannot-be-printed"`
 	Dark       float64 `json:"too-dark"`
@@ -236,14 +235,4 @@ type proofFigures struct {
 
 func figuresJSON(f interp.ProofFigures) proofFigures {
 	return proofFigures{f.Share, f.TooDark, f.TooColourful, f.Mean, f.P95, f.Largest, f.Highlights.Lost, f.Shadows.Lost, f.Grey}
-}
-
-func proofRowOf(print, page string, q *interp.PaperProof) any {
-	return struct {
-		Print   string `json:"print"`
-		Paper   string `json:"paper"`
-		Profile string `json:"profile"`
-		Page    string `json:"page"`
-		proofFigures
-	}{print, q.Paper, q.Profile, page, figuresJSON(q.ProofFigures)}
 }

@@ -29,10 +29,8 @@ func (c *reprintCmd) Run(a *app) error {
 	var all []interp.Built
 	failed := false
 	for _, log := range c.Logs {
-		p := a.newProgress()
 		b, err := interp.Reprint(a.ctx, log, interp.ReprintOptions{LookIn: c.LookIn,
-			BuildOptions: interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: p.tell()}})
-		p.close()
+			BuildOptions: interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: a.bar.tell}})
 		if err != nil {
 			if len(c.Logs) == 1 || a.ctx.Err() != nil {
 				return err
@@ -52,5 +50,5 @@ func (c *reprintCmd) Run(a *app) error {
 			}
 		}
 	}
-	return a.end(c.JSON, builtJSON(all), failed)
+	return a.end(c.JSON, builtJSON(all...), failed)
 }

@@ -71,11 +71,7 @@ func (c *roundsCmd) Run(a *app) error {
 		a.say(aWarning, "the list of rounds ends in %d bytes that are no entry; the next round or approval moves them aside", len(r.Torn))
 	}
 	if c.JSON {
-		list := r.Lines
-		if list == nil {
-			list = []interp.RoundEntry{}
-		}
-		return a.json(list)
+		return a.json(append([]interp.RoundEntry{}, r.Lines...))
 	}
 	if len(r.Lines) == 0 {
 		fmt.Fprintf(a.out, "no round of %s is kept yet; `platemark round %s` keeps one\n", shortPath(c.Recipe), shortPath(c.Recipe))
@@ -83,31 +79,35 @@ func (c *roundsCmd) Run(a *app) error {
 	for _, e := range r.Lines {
 		switch e.Record {
 		case "round":
-			fmt.Fprintf(a.out, "round %d  %s  recipe %s\n", e.Number, e.At, e.Recipe[:12])
-			if e.Note != "" {
-				fmt.Fprintf(a.out, "    %s\n", e.Note)
-			}
-			width := 0
-			for _, p := range e.Prints {
-				width = max(width, len(p.Print))
-			}
-			for _, p := range e.Prints {
-				said := ""
-				if i := slices.IndexFunc(r.Lines, func(x interp.RoundEntry) bool {
-					return x.Record == "approved" && x.Print == p.Print && x.Mark == p.Mark
-				}); i >= 0 {
-					said = "  good to print since " + r.Lines[i].At
-					if last := r.Approved(p.Print); last.Mark != p.Mark {
-						said += fmt.Sprintf(", until round %d was approved", last.Number)
-					}
-				}
-				fmt.Fprintf(a.out, "    %s  mark %s  %s%s\n", pad(p.Print, width), p.Mark[:12], lang.Count(len(p.Logs), "log"), said)
-			}
+			a.tellRound(r, e)
 		case "recovered":
 			fmt.Fprintf(a.out, "the list ended in %d bytes of a run that was cut off; moved aside %s\n", e.Bytes, e.At)
 		}
 	}
 	return nil
+}
+
+func (a *app) tellRound(r *interp.Rounds, e interp.RoundEntry) {
+	fmt.Fprintf(a.out, "round %d  %s  recipe %s\n", e.Number, e.At, e.Recipe[:12])
+	if e.Note != "" {
+		fmt.Fprintf(a.out, "    %s\n", e.Note)
+	}
+	width := 0
+	for _, p := range e.Prints {
+		width = max(width, len(p.Print))
+	}
+	for _, p := range e.Prints {
+		said := ""
+		if i := slices.IndexFunc(r.Lines, func(x interp.RoundEntry) bool {
+			return x.Record == "approved" && x.Print == p.Print && x.Mark == p.Mark
+		}); i >= 0 {
+			said = "  good to print since " + r.Lines[i].At
+			if last := r.Approved(p.Print); last.Mark != p.Mark {
+				said += fmt.Sprintf(", until round %d was approved", last.Number)
+			}
+		}
+		fmt.Fprintf(a.out, "    %s  mark %s  %s%s\n", pad(p.Print, width), p.Mark[:12], lang.Count(len(p.Logs), "log"), said)
+	}
 }
 
 // staleOf points out a recipe's approved prints that are other prints now.

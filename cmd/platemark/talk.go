@@ -24,19 +24,20 @@ type app struct {
 	ctx    context.Context
 	out    io.Writer
 	err    io.Writer
-	colour bool     // on the error output
-	width  int      // of the terminal; 100 where there is none
-	screen *os.File // where bars are drawn; nil where nobody watches
+	colour bool // on the error output
+	width  int  // of the terminal; 100 where there is none
+	bar    progress
 }
 
 // newApp talks to a terminal in lines of its width, elsewhere as it stands.
 func newApp(ctx context.Context, stdout, stderr io.Writer) *app {
 	a := &app{ctx: ctx, out: stdout, err: stderr, width: 100}
 	if f, w := terminal(stderr); f != nil {
-		a.screen, a.width, a.err, a.colour = f, w, &folded{w: f, width: w}, coloured(f)
+		a.bar.screen, a.bar.width = f, w
+		a.width, a.err, a.colour = w, &folded{w: f, width: w, bar: &a.bar}, coloured(f)
 	}
 	if f, w := terminal(stdout); f != nil {
-		a.out = &folded{w: f, width: w}
+		a.out = &folded{w: f, width: w, bar: &a.bar}
 	}
 	return a
 }
@@ -65,6 +66,7 @@ func (a *app) problems(source []byte, ds []lang.Diagnostic, least lang.Severity)
 
 // json writes what --json asks for.
 func (a *app) json(v any) error {
+	a.bar.close()
 	e := json.NewEncoder(unfolded(a.out))
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
@@ -167,14 +169,16 @@ func terminal(w io.Writer) (*os.File, int) {
 
 // folded writes lines to a terminal, broken between words where they are wider
 // than it; what follows stands four cells deeper than the line began. Lines
-// with colours were fitted before and stay as they are.
+// with colours were fitted before and stay as they are. A bar goes first.
 type folded struct {
 	w     io.Writer
 	width int
+	bar   *progress
 	rest  []byte // a line without its end
 }
 
 func (f *folded) Write(b []byte) (int, error) {
+	f.bar.close()
 	f.rest = append(f.rest, b...)
 	i := bytes.LastIndexByte(f.rest, '\n') + 1
 	var out strings.Builder

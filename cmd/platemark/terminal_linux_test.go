@@ -169,9 +169,7 @@ func TestOrderOnATerminal(t *testing.T) {
 // Data keeps its own lines on a narrow terminal, so that it can be copied.
 func TestDataIsNotFolded(t *testing.T) {
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "r.recipe"), []byte("recipe 1 draft\nmastre \"m.tif\"\n"), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(t, filepath.Join(dir, "r.recipe"), "recipe 1 draft\nmastre \"m.tif\"\n")
 	s, code, _ := onTerminal(t, 40, dir, "", "check", "--json", "r.recipe")
 	if !json.Valid(s.all) || code != exitDiffers {
 		t.Errorf("exit code %d:\n%s", code, s)
@@ -186,16 +184,10 @@ func TestInterruptAtEachStage(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := strings.ReplaceAll(killRecipe, "at 120 ppi", "at 900 ppi")
-	if err := os.WriteFile(filepath.Join(dir, "r.recipe"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(filepath.Join(dir, "s.recipe"), []byte(strings.ReplaceAll(text, "p.jpg", "s.jpg")), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(t, filepath.Join(dir, "r.recipe"), text)
+	write(t, filepath.Join(dir, "s.recipe"), strings.ReplaceAll(text, "p.jpg", "s.jpg"))
 	two := text + strings.NewReplacer("print p", "print q", "p.jpg", "q.jpg").Replace(text[strings.Index(text, "print p"):])
-	if err := os.WriteFile(filepath.Join(dir, "t.recipe"), []byte(two), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(t, filepath.Join(dir, "t.recipe"), two)
 	for until, recipes := range map[string][]string{
 		"reading m.tif": {"r.recipe"}, "preparing": {"t.recipe"}, "print p": {"r.recipe"},
 		"1 of 2, r.recipe, print p": {"r.recipe", "s.recipe"},

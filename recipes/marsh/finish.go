@@ -1,6 +1,9 @@
 package marsh
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Speck is one blotch of dust: its centre as shares of the picture's width
 // and height, and its radius as a share of the longer side. Outside the
@@ -23,7 +26,7 @@ var specks = []Speck{
 }
 
 // Specks lists the dust planted in the sky, none of it over twigs or reeds.
-func Specks() []Speck { return append([]Speck(nil), specks...) }
+func Specks() []Speck { return slices.Clone(specks) }
 
 // Hot is a hot pixel's place as shares of the picture's width and height: it
 // is the pixel that holds that place.
@@ -42,23 +45,13 @@ func HotPixels() []Hot {
 	d := dice{seed: hotSeed}
 	for len(list) < hotCount {
 		h := Hot{float64(d.between(0.01, 0.99)), float64(d.between(0.02, 0.98))}
-		if h.Y > 0.32 && h.Y < 0.64 {
+		near := func(x, y float64) bool { return math.Abs(x-h.X) < 0.01 && math.Abs(y-h.Y) < 0.01 }
+		if h.Y > 0.32 && h.Y < 0.64 ||
+			slices.ContainsFunc(list, func(g Hot) bool { return near(g.X, g.Y) }) ||
+			slices.ContainsFunc(specks, func(s Speck) bool { return near(s.X, s.Y) }) {
 			continue
 		}
-		apart := true
-		for _, g := range list {
-			if math.Abs(g.X-h.X) < 0.01 && math.Abs(g.Y-h.Y) < 0.01 {
-				apart = false
-			}
-		}
-		for _, s := range specks {
-			if math.Abs(s.X-h.X) < 0.01 && math.Abs(s.Y-h.Y) < 0.01 {
-				apart = false
-			}
-		}
-		if apart {
-			list = append(list, h)
-		}
+		list = append(list, h)
 	}
 	return list
 }
@@ -72,14 +65,12 @@ func (w *world) heatPixels() {
 	w.hot = map[int][]hotPixel{}
 	for i, h := range HotPixels() {
 		y := int(h.Y * float64(w.h))
-		p := hotPixel{x: int(h.X * float64(w.w)), gain: [3]float32{0.10, 0.10, 0.10}}
-		switch i % 4 {
-		case 3:
-			p.gain = [3]float32{0.50, 0.50, 0.50}
-		default:
-			p.gain[i%4] = 0.55
+		gain := [3]float32{0.50, 0.50, 0.50}
+		if c := i % 4; c < 3 {
+			gain = [3]float32{0.10, 0.10, 0.10}
+			gain[c] = 0.55
 		}
-		w.hot[y] = append(w.hot[y], p)
+		w.hot[y] = append(w.hot[y], hotPixel{int(h.X * float64(w.w)), gain})
 	}
 }
 
@@ -108,8 +99,7 @@ func weights(i, n int, share float32) (int32, [4]float32) {
 		k--
 	}
 	t := at - float32(k)
-	w0, w1, w2, w3 := curve(t)
-	return k - 1, [4]float32{w0, w1, w2, w3}
+	return k - 1, curve(t)
 }
 
 func (w *world) grindLens() {
@@ -135,7 +125,7 @@ func (p *painter) finish(y, top int, out []uint16) {
 		d, e := p.plane[c][at+2*p.w:at+3*p.w], p.plane[c][at+3*p.w:at+4*p.w]
 		row := p.read[c]
 		for x := range row {
-			row[x] = float32(k[0]*a[x]) + float32(k[1]*b[x]) + float32(k[2]*d[x]) + float32(k[3]*e[x])
+			row[x] = dot(&k, a[x], b[x], d[x], e[x])
 		}
 	}
 	down := (float32(y)+0.5)/float32(p.h)*2 - 1
@@ -151,7 +141,7 @@ func (p *painter) finish(y, top int, out []uint16) {
 			row, k, i := p.read[c], &l.k[c], l.x[c]
 			if i >= 0 && i+3 <= last {
 				r := row[i : i+4 : i+4]
-				s = float32(k[0]*r[0]) + float32(k[1]*r[1]) + float32(k[2]*r[2]) + float32(k[3]*r[3])
+				s = dot(k, r[0], r[1], r[2], r[3])
 			} else {
 				for j := int32(0); j < 4; j++ {
 					s += float32(k[j] * row[min(max(i+j, 0), last)])

@@ -30,6 +30,14 @@ func (d *dice) roll() float32 {
 // between is an even number from a to b.
 func (d *dice) between(a, b float32) float32 { return mix(a, b, d.roll()) }
 
+// side is -1 for a share p of all rolls, else 1.
+func (d *dice) side(p float32) float32 {
+	if d.roll() < p {
+		return -1
+	}
+	return 1
+}
+
 // bell is from -1 to 1, the middle more often.
 func (d *dice) bell() float32 { return float32((d.roll() + d.roll() + d.roll() - 1.5) * (1 / 1.5)) }
 

@@ -1,6 +1,9 @@
 package marsh
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 var (
 	strawFoot = code(0.16, 0.125, 0.085)
@@ -22,13 +25,11 @@ func (w *world) plantIsles() {
 		air := rgb{0.50, 0.36, 0.28}
 		foot := sedge.times(0.5).to(air, far*0.42)
 		// The strip's own body: low dark mud, hidden but for its edge.
-		var body []node
-		for k := 0; k <= 40; k++ {
-			x := mix(s.x0, s.x1, float32(k)/40)
+		w.newStroke(along(40, func(u float32) node {
+			x := mix(s.x0, s.x1, u)
 			r := float32(s.height * 0.05 * s.swell(x))
-			body = append(body, node{x, s.y - r, r, 0})
-		}
-		w.newStroke(body, foot, foot, 0)
+			return node{x, s.y - r, r, 0}
+		}), foot, foot, 0)
 		count := int((s.x1 - s.x0) / s.height * 62)
 		for k := 0; k < count; k++ {
 			x := d.between(s.x0, s.x1)
@@ -78,27 +79,24 @@ func (w *world) plantBank() {
 		}
 		tufts = append(tufts, tuft{x, y, false, uint32(i)})
 	}
-	clump := func(x, y, sx, sy float32, count int, seed uint32) {
+	for k, c := range []struct {
+		x, y, sx, sy float32
+		count        uint32
+	}{
+		{1.475, 0.955, 0.125, 0.050, 105},
+		{1.34, 1.010, 0.13, 0.035, 46},
+		{0.02, 0.915, 0.115, 0.050, 80},
+		{0.585, 0.950, 0.10, 0.035, 42},
+		{0.20, 1.03, 0.14, 0.03, 34},
+		{0.80, 1.045, 0.12, 0.02, 20},
+	} {
+		seed := uint32(11 + k)
 		d := dice{seed: seed}
-		for i := 0; i < count; i++ {
-			tufts = append(tufts, tuft{mad(d.bell(), sx, x), mad(d.bell(), sy, y), true, seed*1000 + uint32(i)})
+		for i := range c.count {
+			tufts = append(tufts, tuft{mad(d.bell(), c.sx, c.x), mad(d.bell(), c.sy, c.y), true, seed*1000 + i})
 		}
 	}
-	clump(1.475, 0.955, 0.125, 0.050, 105, 11)
-	clump(1.34, 1.010, 0.13, 0.035, 46, 12)
-	clump(0.02, 0.915, 0.115, 0.050, 80, 13)
-	clump(0.585, 0.950, 0.10, 0.035, 42, 14)
-	clump(0.20, 1.03, 0.14, 0.03, 34, 15)
-	clump(0.80, 1.045, 0.12, 0.02, 20, 16)
-	slices.SortStableFunc(tufts, func(a, b tuft) int {
-		if a.y < b.y {
-			return -1
-		}
-		if a.y > b.y {
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(tufts, func(a, b tuft) int { return cmp.Compare(a.y, b.y) })
 	for _, t := range tufts {
 		if t.reed {
 			w.reed(t)
@@ -130,16 +128,9 @@ func (w *world) grass(t tuft) {
 	// The picture's foot lies in shadow.
 	dark := 1 - float32(0.72*ease(0.90, 1.04, t.y))
 	foot, tip = foot.times(0.42*dark), tip.times(dark)
-	const n = 5
-	nodes := make([]node, 0, n+1)
-	for i := 0; i <= n; i++ {
-		u := float32(i) / n
-		nodes = append(nodes, node{
-			t.x + float32(tall*u*mad(u, lean, 0.06)),
-			t.y - float32(tall*u*(1-float32(curl*u*u*0.5))),
-			r * (1.05 - u), u})
-	}
-	w.newStroke(nodes, foot, tip, 0)
+	w.newStroke(along(5, func(u float32) node {
+		return node{t.x + float32(tall*u*mad(u, lean, 0.06)), t.y - float32(tall*u*(1-float32(curl*u*u*0.5))), r * (1.05 - u), u}
+	}), foot, tip, 0)
 }
 
 func (w *world) reed(t tuft) {
@@ -153,24 +144,16 @@ func (w *world) reed(t tuft) {
 	at := func(u float32) (x, y float32) {
 		return t.x + float32(tall*lean*mad(u, u, float32(0.25*u))), t.y - float32(tall*u)
 	}
-	const n = 8
-	nodes := make([]node, 0, n+1)
-	for i := 0; i <= n; i++ {
-		u := float32(i) / n
+	w.newStroke(along(8, func(u float32) node {
 		x, y := at(u)
-		nodes = append(nodes, node{x, y, r * (1 - float32(0.62*u)), u})
-	}
-	w.newStroke(nodes, foot, tip, 0.10)
+		return node{x, y, r * (1 - float32(0.62*u)), u}
+	}), foot, tip, 0.10)
 	// Long leaves, most blown to the lee side, some broken.
 	leaves := 3 + int(d.roll()*4)
 	for i := 0; i < leaves; i++ {
 		u := d.between(0.18, 0.80)
 		x, y := at(u)
-		side := float32(1)
-		if d.roll() < 0.30 {
-			side = -1
-		}
-		w.leaf(&d, x, y, side, mix(0.3, 1, u), foot, tip, tall)
+		w.leaf(&d, x, y, d.side(0.30), mix(0.3, 1, u), foot, tip, tall)
 	}
 	if d.roll() < 0.88 {
 		w.plume(&d, at, tall, lean, k)
@@ -183,16 +166,15 @@ func (w *world) leaf(d *dice, x, y, side, up float32, foot, tip rgb, tall float3
 	droop := d.between(0.5, 1.9)
 	r := d.between(0.0010, 0.0017)
 	const n = 7
-	nodes := make([]node, 0, n+1)
-	for i := 0; i <= n; i++ {
-		u := float32(i) / n
-		nodes = append(nodes, node{x, y, float32(r * mad(-u, u, 1) * mad(u, 0.9, 0.45)), mad(u, 0.7, up*0.3)})
+	nodes := along(n, func(u float32) node {
+		at := node{x, y, float32(r * mad(-u, u, 1) * mad(u, 0.9, 0.45)), mad(u, 0.7, up*0.3)}
 		px := float32(out * mad(u, 0.9, 0.45))
 		py := 0.95 - float32(droop*u)
 		k := long / n / sqrt(float32(px*px)+float32(py*py)+0.05)
 		x += float32(px * k)
 		y -= float32(py * k)
-	}
+		return at
+	})
 	w.newStroke(nodes, foot.times(1.2), tip.times(d.between(0.5, 1)), 0.05)
 }
 
@@ -202,20 +184,17 @@ func (w *world) plume(d *dice, at func(float32) (float32, float32), tall, lean, 
 	dark, bright := plume.times(0.40), plumeLit.times(k*0.85)
 	hang := d.between(0.25, 0.7)
 	// The stalk goes on, bent over, and the feathers stand along it.
-	along := func(u float32) (x, y float32) {
+	stalk := func(u float32) (x, y float32) {
 		x, y = at(1)
 		return x + float32(long*u*(float32(lean*1.25)+float32(hang*u))), y - float32(long*u*0.85) + float32(long*u*u*0.22)
 	}
-	var spine []node
-	for i := 0; i <= 4; i++ {
-		u := float32(float32(i) / 4)
-		x, y := along(u)
-		spine = append(spine, node{x, y, 0.00040 * (1.1 - u), u})
-	}
-	w.newStroke(spine, dark.times(1.5), bright, 0)
+	w.newStroke(along(4, func(u float32) node {
+		x, y := stalk(u)
+		return node{x, y, 0.00040 * (1.1 - u), u}
+	}), dark.times(1.5), bright, 0)
 	for i := 0; i < 46; i++ {
 		u := d.roll()
-		x, y := along(u)
+		x, y := stalk(u)
 		l := float32(long * d.between(0.22, 0.42) * (1.08 - float32(u*0.75)))
 		a := mad(d.bell(), 0.65, 0.30)
 		s, c := sincos(a)

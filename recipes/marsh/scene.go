@@ -14,6 +14,7 @@
 package marsh
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -33,7 +34,7 @@ const (
 // options are for the tests; the zero value draws the scene as promised.
 type options struct {
 	rows     int  // of a block; 0 for the usual
-	workers  int  // 0 for GOMAXPROCS
+	workers  int  // painters at work; 0 for GOMAXPROCS
 	noSpecks bool // leave out the dust
 	noHot    bool // leave out the hot pixels
 	noGrain  bool // leave out the grain
@@ -61,85 +62,60 @@ func draw(ctx context.Context, w, h int, emit func(int, []uint16) error, progres
 	if emit == nil {
 		return errors.New("the scene has nowhere to go: emit is nil; give a function that takes the rows")
 	}
-	if o.rows <= 0 {
-		o.rows = 96
-	}
-	if o.workers <= 0 {
-		o.workers = runtime.GOMAXPROCS(0)
-	}
+	o.rows = cmp.Or(o.rows, 96)
+	o.workers = cmp.Or(o.workers, runtime.GOMAXPROCS(0))
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	world := newWorld(w, h, o)
 
-	// Workers draw bands in turn; this goroutine hands them on in order. The
-	// free buffers, fewer than twice the workers, bound how far they run
-	// ahead.
+	// Bands are drawn at once, and handed on in order by this goroutine. The
+	// painters, a few more than can be at work, bound how far they run ahead.
 	type band struct {
 		y0, y1 int
-		rows   []uint16
-		done   chan struct{}
+		done   chan *painter
 	}
 	ctx, stop := context.WithCancel(ctx)
 	var crew sync.WaitGroup
 	defer crew.Wait()
 	defer stop()
-	free := make(chan []uint16, 2*o.workers)
+	free := make(chan *painter, o.workers+2)
 	for range cap(free) {
 		free <- nil
 	}
-	work := make(chan *band)
-	inOrder := make(chan *band, cap(free))
-	crew.Add(1)
-	go func() {
-		defer crew.Done()
-		defer close(work)
-		defer close(inOrder)
+	bands := make(chan band, cap(free)) // never full
+	crew.Go(func() {
+		defer close(bands)
 		for y := 0; y < h; y += o.rows {
-			var b *band
 			select {
 			case <-ctx.Done():
 				return
-			case rows := <-free:
-				b = &band{y0: y, y1: min(y+o.rows, h), rows: rows, done: make(chan struct{})}
-			}
-			inOrder <- b // never full: it holds as many as there are buffers
-			select {
-			case <-ctx.Done():
-				return
-			case work <- b:
+			case p := <-free:
+				b := band{y, min(y+o.rows, h), make(chan *painter, 1)}
+				bands <- b
+				crew.Go(func() {
+					if p == nil {
+						p = newPainter(world)
+					}
+					p.band(b.y0, b.y1)
+					b.done <- p
+				})
 			}
 		}
-	}()
-	for range o.workers {
-		crew.Add(1)
-		go func() {
-			defer crew.Done()
-			p := newPainter(world)
-			for b := range work {
-				need := (b.y1 - b.y0) * w * 3
-				if cap(b.rows) < need {
-					b.rows = make([]uint16, o.rows*w*3)
-				}
-				b.rows = b.rows[:need]
-				p.band(b.y0, b.y1, b.rows)
-				close(b.done)
-			}
-		}()
-	}
-	for b := range inOrder {
+	})
+	for b := range bands {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case <-b.done:
+		case p := <-b.done:
+			if err := emit(b.y0, p.out); err != nil {
+				return err
+			}
+			if progress != nil {
+				progress(b.y1, h)
+			}
+			free <- p
 		}
-		if err := emit(b.y0, b.rows); err != nil {
-			return err
-		}
-		if progress != nil {
-			progress(b.y1, h)
-		}
-		free <- b.rows
 	}
 	return ctx.Err()
 }
@@ -181,6 +157,7 @@ type painter struct {
 	touch                                                               []int32
 	cover, deep, along, facing                                          []float32
 	read                                                                [3][]float32
+	out                                                                 []uint16 // a band's samples
 }
 
 func newPainter(s *world) *painter {
@@ -190,10 +167,10 @@ func newPainter(s *world) *painter {
 		soil: newField(401), shore: newField(77), comb: newField(403),
 		lump: newField(501), pit: newField(502), crust: newField(503), bark: newField(504),
 		lumpX: newField(501), lumpX2: newField(501), lumpY: newField(501), lumpY2: newField(501),
+		out: make([]uint16, s.rows*s.w*3),
 	}
 	for i := range p.hills {
-		p.hills[i] = newField(uint32(601 + i))
-		p.rough[i] = newField(uint32(611 + i))
+		p.hills[i], p.rough[i] = newField(uint32(601+i)), newField(uint32(611+i))
 	}
 	p.lines = make([][3]float32, s.w)
 	p.banks = make([]float32, s.w)
@@ -205,17 +182,18 @@ func newPainter(s *world) *painter {
 		p.banks[x] = bankTop(cx, p.shore.fractal(float32(cx*5), 1.5, 4, 0.5)) +
 			float32(0.006*(p.comb.at(3, float32(cx*130), 0.5)-0.5))
 	}
-	p.cover, p.deep = make([]float32, s.w), make([]float32, s.w)
-	p.along, p.facing = make([]float32, s.w), make([]float32, s.w)
+	for _, row := range []*[]float32{&p.cover, &p.deep, &p.along, &p.facing, &p.read[0], &p.read[1], &p.read[2]} {
+		*row = make([]float32, s.w)
+	}
 	for i := range p.plane {
 		p.plane[i] = make([]float32, s.w*(s.rows+2*reach))
-		p.read[i] = make([]float32, s.w)
 	}
 	return p
 }
 
-// band draws rows y0 to y1-1 into out.
-func (p *painter) band(y0, y1 int, out []uint16) {
+// band draws rows y0 to y1-1 into p.out.
+func (p *painter) band(y0, y1 int) {
+	p.out = p.out[:(y1-y0)*p.w*3]
 	top, foot := y0-reach, y1+reach
 	p.touch = p.touching(p.touch, top, foot)
 	for y := top; y < foot; y++ {
@@ -227,7 +205,7 @@ func (p *painter) band(y0, y1 int, out []uint16) {
 		}
 	}
 	for y := y0; y < y1; y++ {
-		p.finish(y, top, out[(y-y0)*p.w*3:(y-y0+1)*p.w*3])
+		p.finish(y, top, p.out[(y-y0)*p.w*3:(y-y0+1)*p.w*3])
 	}
 }
 

@@ -32,8 +32,9 @@ func skyTable() []rgb {
 		p := float32(float32(k) * float32(len(skyTones)-1) / n)
 		i := int(p)
 		t := p - float32(i)
-		w0, w1, w2, w3 := curve(t)
-		table[k] = rgb{}.add(w0, at(i-1)).add(w1, at(i)).add(w2, at(i+1)).add(w3, at(i+2))
+		for n, w := range curve(t) {
+			table[k] = table[k].add(w, at(i+n-1))
+		}
 	}
 	return table
 }
@@ -50,13 +51,7 @@ var (
 // sky gives the light from the sky at (x, y), y at most the horizon. Fewer
 // octaves make it cheaper and softer, as the water needs it.
 func (p *painter) sky(x, y float32, octaves int) rgb {
-	e := float32((horizon - y) * (1 / horizon))
-	if e < 0 {
-		e = 0
-	}
-	if e > 1 {
-		e = 1
-	}
+	e := clamp01(float32((horizon - y) * (1 / horizon)))
 	f := float32(e * 1024)
 	i := int(f)
 	c := p.skyTable[i].to(p.skyTable[i+1], f-float32(i))

@@ -18,6 +18,15 @@ type stroke struct {
 	y0, y1    float32 // rows that it may touch
 }
 
+// along gives n+1 nodes, evenly spaced from u = 0 to 1.
+func along(n int, at func(u float32) node) []node {
+	nodes := make([]node, n+1)
+	for i := range nodes {
+		nodes[i] = at(float32(i) / float32(n))
+	}
+	return nodes
+}
+
 // newStroke takes nodes on the canvas.
 func (w *world) newStroke(nodes []node, foot, tip rgb, rim float32) {
 	w.roughStroke(nodes, foot, tip, rim, false)
@@ -56,11 +65,8 @@ func (w *world) smooth(nodes []node) []node {
 		}
 		for k := 1; k < parts; k++ {
 			t := float32(k) / float32(parts)
-			w0, w1, w2, w3 := curve(t)
-			list = append(list, node{
-				float32(w0*a.x) + float32(w1*b.x) + float32(w2*c.x) + float32(w3*d.x),
-				float32(w0*a.y) + float32(w1*b.y) + float32(w2*c.y) + float32(w3*d.y),
-				mix(b.r, c.r, t), mix(b.t, c.t, t)})
+			w := curve(t)
+			list = append(list, node{dot(&w, a.x, b.x, c.x, d.x), dot(&w, a.y, b.y, c.y, d.y), mix(b.r, c.r, t), mix(b.t, c.t, t)})
 		}
 		list = append(list, c)
 	}
@@ -69,13 +75,18 @@ func (w *world) smooth(nodes []node) []node {
 
 // curve gives the weights of four points in a row at t between the middle
 // two.
-func curve(t float32) (w0, w1, w2, w3 float32) {
+func curve(t float32) [4]float32 {
 	t2 := float32(t * t)
 	t3 := float32(t2 * t)
-	return float32(0.5 * (float32(2*t2) - t3 - t)),
+	return [4]float32{float32(0.5 * (float32(2*t2) - t3 - t)),
 		1 + float32(0.5*(float32(3*t3)-float32(5*t2))),
 		float32(0.5 * (float32(4*t2) - float32(3*t3) + t)),
-		float32(0.5 * (t3 - t2))
+		float32(0.5 * (t3 - t2))}
+}
+
+// dot is the weighted sum of four values.
+func dot(w *[4]float32, a, b, c, d float32) float32 {
+	return float32(w[0]*a) + float32(w[1]*b) + float32(w[2]*c) + float32(w[3]*d)
 }
 
 // touching gives the strokes of rows y0 to y1, in painting order.
@@ -140,12 +151,7 @@ func (p *painter) paint(s *stroke, y int, red, green, blue []float32) {
 				p.cover[x] = max(p.cover[x], c)
 				continue
 			}
-			if x < lo {
-				lo = x
-			}
-			if x > hi {
-				hi = x
-			}
+			lo, hi = min(lo, x), max(hi, x)
 			p.cover[x] = max(p.cover[x], c)
 			p.deep[x] = deep
 			p.along[x] = mix(a.t, b.t, t)

@@ -32,25 +32,34 @@ func (w *world) plantTree() {
 	g.limb(treeX, treeY+0.012, 0.02, 0.205, 0.0225, 0, 0)
 }
 
+// limbs says how limbs of each depth grow: in how many pieces, how thin they end
+// and how far they wander; how many forks and side limbs they give off, and how
+// much shorter those of the fork are.
+var limbs = [9]struct {
+	pieces      int
+	end, wander float32
+	fork, sides int
+	shrink      float32
+}{
+	{9, 0.62, 0.10, 4, 1, 1},
+	{9, 0.62, 0.20, 2, 2, 1},
+	{9, 0.42, 0.30, 2, 3, 1},
+	{9, 0.42, 0.34, 2, 4, 1},
+	{5, 0.42, 0.34, 2, 5, 0.82},
+	{5, 0.30, 0.30, 2, 5, 0.82},
+	{5, 0.30, 0.26, 2, 5, 0.82},
+	{5, 0.30, 0.24, 2, 4, 0.82},
+	{5, 0.30, 0.24, 0, 0, 0},
+}
+
 // limb grows one limb from (x, y). angle is from upright, to the right
 // positive; r is half its width at the foot.
 func (g *grower) limb(x, y, angle, long, r, from float32, depth int) {
-	pieces := 5
-	if depth < 4 {
-		pieces = 9
-	}
-	end := r * 0.62
-	if depth >= 2 {
-		end = r * 0.42
-	}
-	if depth >= 5 {
-		end = r * 0.30
-	}
-	end = max(end, twigEnd)
+	how := &limbs[depth]
+	pieces, end := how.pieces, max(r*how.end, twigEnd)
 	type place struct{ x, y, angle, r float32 }
 	places := make([]place, 0, pieces+1)
 	nodes := make([]node, 0, pieces+1)
-	wander := [8]float32{0.10, 0.20, 0.30, 0.34, 0.34, 0.30, 0.26, 0.24}[min(depth, 7)]
 	kink := float32(g.d.bell() * 0.05)
 	zig := g.d.between(0.04, 0.16)
 	for i := 0; i <= pieces; i++ {
@@ -67,7 +76,7 @@ func (g *grower) limb(x, y, angle, long, r, from float32, depth int) {
 		step := long / float32(pieces)
 		x += float32(s * step)
 		y -= float32(c * step)
-		angle += float32(g.d.bell()*wander) + kink
+		angle += float32(g.d.bell()*how.wander) + kink
 		if depth >= 4 {
 			angle += zig
 			zig = -zig
@@ -88,33 +97,21 @@ func (g *grower) limb(x, y, angle, long, r, from float32, depth int) {
 	}
 	// The limb ends in a fork, and gives off side limbs on the way.
 	last := places[pieces]
-	fork := 2
-	if depth == 0 {
-		fork = 4
-	}
 	spread := g.d.between(0.35, 0.62)
-	shrink := float32(1)
-	if depth >= 4 {
-		shrink = 0.82
-	}
-	for i := 0; i < fork; i++ {
+	for i := range how.fork {
 		at := last
-		turn := float32(spread * (float32(float32(2*i)/float32(fork-1)) - 1))
+		turn := float32(spread * (float32(float32(2*i)/float32(how.fork-1)) - 1))
 		if depth == 0 {
 			turn = float32(turn * 1.55)
 			at = places[pieces-(i*7%3)]
 		}
 		turn += float32(g.d.bell() * 0.16)
 		share := g.d.between(0.72, 0.95)
-		g.limb(at.x, at.y, at.angle+turn, float32(long*g.d.between(0.66, 0.88)*shrink), max(float32(at.r*share), twigEnd), nodes[pieces].t, depth+1)
+		g.limb(at.x, at.y, at.angle+turn, float32(long*g.d.between(0.66, 0.88)*how.shrink), max(float32(at.r*share), twigEnd), nodes[pieces].t, depth+1)
 	}
-	sides := [9]int{1, 2, 3, 4, 5, 5, 5, 4, 0}[depth]
-	side := float32(1)
-	if g.d.roll() < 0.5 {
-		side = -1
-	}
-	for i := 0; i < sides; i++ {
-		t := mad((float32(i)+g.d.roll())/float32(sides), 0.72, 0.22)
+	side := g.d.side(0.5)
+	for i := range how.sides {
+		t := mad((float32(i)+g.d.roll())/float32(how.sides), 0.72, 0.22)
 		if depth == 0 {
 			t = mad(t, 0.35, 0.60)
 		}
@@ -122,10 +119,7 @@ func (g *grower) limb(x, y, angle, long, r, from float32, depth int) {
 		f := float32(t*float32(pieces)) - float32(k)
 		a, b := places[k], places[k+1]
 		turn := float32(side * g.d.between(0.55, 1.05))
-		side = -side
-		if g.d.roll() < 0.2 {
-			side = -side
-		}
+		side *= -g.d.side(0.2)
 		g.limb(mix(a.x, b.x, f), mix(a.y, b.y, f), a.angle+turn,
 			float32(long*g.d.between(0.42, 0.72)*mad(t, -0.3, 1.1)), max(float32(mix(a.r, b.r, f)*g.d.between(0.34, 0.60)), twigEnd), nodes[k].t, depth+1)
 	}

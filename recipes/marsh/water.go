@@ -83,9 +83,7 @@ func (p *painter) water(x, y float32) rgb {
 	if my > horizon {
 		my = horizon - float32((my-horizon)*0.5)
 	}
-	if my < 0 {
-		my = 0
-	}
+	my = max(my, 0)
 	c := p.sky(mx, my, 3)
 	// Hills stand in the far water.
 	column := min(int(clamp01(mx*(1/wide))*float32(p.w)), p.w-1)

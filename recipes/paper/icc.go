@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"math"
+	"slices"
 )
 
 type tag struct {
@@ -29,14 +30,10 @@ func assemble(tags []tag) []byte {
 	var body []byte
 	var at []int
 	for i, t := range tags {
-		off := -1
-		for k := range i {
-			if bytes.Equal(tags[k].data, t.data) {
-				off = at[k]
-			}
-		}
-		if off < 0 {
-			off = start + len(body)
+		off := start + len(body)
+		if k := slices.IndexFunc(tags[:i], func(u tag) bool { return bytes.Equal(u.data, t.data) }); k >= 0 {
+			off = at[k]
+		} else {
 			body = append(body, t.data...)
 			for len(body)%4 != 0 {
 				body = append(body, 0)

@@ -6,11 +6,8 @@ import (
 	"platemark/ops/colour"
 )
 
-// solver looks for the codes that come closest to a colour. What the paper
-// can't show goes to the place that keeps hue best, lightness next and chroma
-// least: differences count 1.5, 1 and 0.6 times.
-type solver struct{ ink *ink }
-
+// Differences in hue, lightness and chroma count 1.5, 1 and 0.6 times: what the
+// paper can't show goes to the place that keeps hue best and chroma least.
 const (
 	hueWeight    = 1.5
 	chromaWeight = 0.6
@@ -33,9 +30,10 @@ func square(r [3]float64) float64 {
 	return float64(r[0]*r[0]) + float64(r[1]*r[1]) + float64(r[2]*r[2])
 }
 
-// solve starts from d and gives the codes and what is left, weighted and
-// squared: damped least squares (Levenberg 1944, Marquardt 1963) held to 0..1.
-func (s *solver) solve(target colour.Lab, d [3]float64) ([3]float64, float64) {
+// solve looks for the codes that come closest to a colour, from d on, and gives
+// them and what is left, weighted and squared: damped least squares (Levenberg
+// 1944, Marquardt 1963) held to 0..1.
+func (k *ink) solve(target colour.Lab, d [3]float64) ([3]float64, float64) {
 	chroma := target.Chroma()
 	grey := chroma < 1
 	u, v := 1.0, 0.0
@@ -43,7 +41,7 @@ func (s *solver) solve(target colour.Lab, d [3]float64) ([3]float64, float64) {
 		u, v = target.A/chroma, target.B/chroma
 	}
 	cost := func(d [3]float64) ([3]float64, float64) {
-		r := miss(s.ink.lab(d), target, u, v, grey)
+		r := miss(k.lab(d), target, u, v, grey)
 		return r, square(r)
 	}
 	r, best := cost(d)
@@ -53,16 +51,16 @@ func (s *solver) solve(target colour.Lab, d [3]float64) ([3]float64, float64) {
 			break
 		}
 		var jac [3][3]float64 // [residual][code]
-		for k := range 3 {
+		for n := range 3 {
 			step := probe
-			if d[k] > 0.5 {
+			if d[n] > 0.5 {
 				step = -probe
 			}
 			e := d
-			e[k] += step
+			e[n] += step
 			q, _ := cost(e)
 			for i := range 3 {
-				jac[i][k] = (q[i] - r[i]) / step
+				jac[i][n] = (q[i] - r[i]) / step
 			}
 		}
 		var m [3][3]float64

@@ -11,6 +11,8 @@ package paper
 
 import (
 	"encoding/binary"
+	"math"
+	"slices"
 
 	"platemark/ops/colour"
 )
@@ -19,8 +21,8 @@ import (
 // shows less.
 func Names() []string {
 	var out []string
-	for i := range stocks {
-		out = append(out, stocks[i].name)
+	for _, s := range stocks {
+		out = append(out, s.name)
 	}
 	return out
 }
@@ -28,12 +30,11 @@ func Names() []string {
 // Profile makes the ICC profile (version 2.4, RGB printer, some 260 kB, within
 // a second) of a paper by its name.
 func Profile(name string) ([]byte, bool) {
-	for i := range stocks {
-		if stocks[i].name == name {
-			return stocks[i].profile(), true
-		}
+	i := slices.IndexFunc(stocks, func(s stock) bool { return s.name == name })
+	if i < 0 {
+		return nil, false
 	}
-	return nil, false
+	return stocks[i].profile(), true
 }
 
 const (
@@ -84,11 +85,7 @@ func (k *ink) back(grid int, target func(colour.Lab) colour.Lab) []byte {
 		// L* 100 is the code FF00, entry 256 of 257.
 		light[i] = round16(float64(float64(i) / 256 * 65535))
 		t := float64(float64(i)*(65535.0/257/32768)) - 1 // a*, b* over 128
-		abs := t
-		if t < 0 {
-			abs = -t
-		}
-		s := float64(t * (1.6 - float64(0.6*abs)))
+		s := float64(t * (1.6 - float64(0.6*math.Abs(t))))
 		tint[i] = round16(float64((s + 1) * 32767.5))
 	}
 	d := lutHead(grid, entries)
@@ -103,14 +100,13 @@ func (k *ink) back(grid int, target func(colour.Lab) colour.Lab) []byte {
 		ls[i] = place(&light, y) / 652.8
 		ts[i] = float64(place(&tint, y)*(1.0/256)) - 128
 	}
-	s := solver{k}
 	last := [3]float64{0.5, 0.5, 0.5}
 	for i := range grid * grid * grid {
 		c := target(colour.Lab{L: ls[i/(grid*grid)], A: ts[i/grid%grid], B: ts[i%grid]})
-		best, left := s.solve(c, last)
+		best, left := k.solve(c, last)
 		if left > 0.01 { // out of reach, or stuck on the way: try from grey too
 			g := c.L / 100
-			if other, l := s.solve(c, [3]float64{g, g, g}); l < left {
+			if other, l := k.solve(c, [3]float64{g, g, g}); l < left {
 				best = other
 			}
 		}

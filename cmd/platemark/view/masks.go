@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image"
 	"image/color"
+	"image/draw"
 	"math"
 
 	"golang.org/x/image/font"
@@ -58,46 +59,42 @@ func Masks(p *interp.MaskPicture) ([]byte, error) {
 	}
 	defer face.Close()
 	// The list needs room for its longest line, whatever the picture's width.
-	lines := make([]string, len(p.Masks))
-	wide := p.W
-	for i, m := range p.Masks {
-		lines[i] = fmt.Sprintf("%s: %s of the frame, %s of the print", m.Name, interp.ShareText(m.Frame), interp.ShareText(m.Print))
-		wide = max(wide, 70+font.MeasureString(face, lines[i]).Ceil())
+	var lines []string
+	for _, m := range p.Masks {
+		lines = append(lines, fmt.Sprintf("%s: %s of the frame, %s of the print", m.Name, interp.ShareText(m.Frame), interp.ShareText(m.Print)))
 	}
 	if len(lines) == 0 {
 		lines = []string{"no step works through a mask"}
-		wide = max(wide, 70+font.MeasureString(face, lines[0]).Ceil())
+	}
+	wide := p.W
+	for _, s := range lines {
+		wide = max(wide, 70+font.MeasureString(face, s).Ceil())
 	}
 	img := image.NewNRGBA(image.Rect(0, 0, wide, p.H+nameRow*len(lines)+10))
-	for i := range img.Pix {
-		img.Pix[i] = 119 // a neutral ground, L* 50
-		if i%4 == 3 {
-			img.Pix[i] = 255
-		}
+	fill := func(r image.Rectangle, grey uint8) {
+		draw.Draw(img, r, image.NewUniform(color.Gray{grey}), image.Point{}, draw.Src)
 	}
-	left := (wide - p.W) / 2
-	for y := range p.H {
-		for x := range p.W {
-			k := y*p.W + x
-			c := color.NRGBA{p.RGB[3*k], p.RGB[3*k+1], p.RGB[3*k+2], 255}
-			for i, m := range p.Masks {
-				if t, ok := inked(i, x, y, m.Values[k]); ok {
-					c = color.NRGBA{t, t, t, 255}
+	// hatch draws the lines of mask i into a part of the image; its places are
+	// counted from a column, left.
+	hatch := func(i int, r image.Rectangle, left int, value func(x, y int) uint16) {
+		for y := r.Min.Y; y < r.Max.Y; y++ {
+			for x := r.Min.X; x < r.Max.X; x++ {
+				if t, ok := inked(i, x-left, y, value(x-left, y)); ok {
+					img.SetNRGBA(x, y, color.NRGBA{t, t, t, 255})
 				}
 			}
-			img.SetNRGBA(left+x, y, c)
 		}
+	}
+	fill(img.Rect, 119) // a neutral ground, L* 50
+	left := (wide - p.W) / 2
+	picture := image.Rect(left, 0, left+p.W, p.H)
+	draw.Draw(img, picture, opaque(p.ViewPicture), image.Point{}, draw.Src)
+	for i, m := range p.Masks {
+		hatch(i, picture, left, func(x, y int) uint16 { return m.Values[y*p.W+x] })
 	}
 	text := func(s string, x, y int) {
 		d := font.Drawer{Dst: img, Src: image.White, Face: face, Dot: fixed.P(x, y)}
 		d.DrawString(s)
-	}
-	plate := func(r image.Rectangle) {
-		for y := r.Min.Y; y < r.Max.Y; y++ {
-			for x := r.Min.X; x < r.Max.X; x++ {
-				img.SetNRGBA(x, y, color.NRGBA{20, 20, 20, 255})
-			}
-		}
 	}
 	var taken []image.Rectangle
 	for _, m := range p.Masks {
@@ -113,21 +110,15 @@ func Masks(p *interp.MaskPicture) ([]byte, error) {
 			}
 		}
 		taken = append(taken, r)
-		plate(r)
+		fill(r, 20)
 		text(m.Name, r.Min.X+6, r.Max.Y-8)
 	}
 	for i, s := range lines {
 		top := p.H + 5 + nameRow*i
 		if i < len(p.Masks) {
-			for y := top + 4; y < top+nameRow-4; y++ {
-				for x := 10; x < 54; x++ {
-					c := color.NRGBA{150, 150, 150, 255}
-					if t, ok := inked(i, x, y, 65535); ok {
-						c = color.NRGBA{t, t, t, 255}
-					}
-					img.SetNRGBA(x, y, c)
-				}
-			}
+			key := image.Rect(10, top+4, 54, top+nameRow-4)
+			fill(key, 150)
+			hatch(i, key, 0, func(int, int) uint16 { return 65535 })
 		}
 		text(s, 62, top+nameRow-10)
 	}

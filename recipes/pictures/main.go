@@ -1,0 +1,65 @@
+// Command pictures makes the pictures of README.md again: it runs the
+// demonstration, a proof and a comparison as a photographer would, and takes
+// pictures of both pages with Chromium, which must be on the path.
+//
+//	go run ./recipes/pictures
+package main
+
+import (
+	"bytes"
+	"image/jpeg"
+	"image/png"
+	"log"
+	"os"
+	"os/exec"
+	"path/filepath"
+)
+
+func main() {
+	log.SetFlags(0)
+	dir, err := os.MkdirTemp("", "platemark-pictures-")
+	check(err)
+	defer os.RemoveAll(dir)
+	tool, demo := filepath.Join(dir, "platemark.exe"), filepath.Join(dir, "demo")
+	const recipe = "marsh-papers.recipe"
+	run(".", "go", "build", "-o", tool, "./cmd/platemark")
+	run(dir, tool, "demo", demo)
+	run(demo, tool, "proof", recipe, "--print", "wall", "--paper", "baryta", "--paper", "rag", "--out", ".")
+	run(demo, tool, "round", recipe)
+	text, err := os.ReadFile(filepath.Join(demo, recipe))
+	check(err)
+	check(os.WriteFile(filepath.Join(demo, recipe), bytes.ReplaceAll(text, []byte("+0.2 stops"), []byte("+0.9 stops")), 0o666))
+	// A difference is exit code 1; that there is no page would show below.
+	diff := exec.Command(tool, "diff", recipe+"@1", recipe, "--print", "desk", "--picture", "--out", "diff.html")
+	diff.Dir = demo
+	diff.Run()
+	photograph(filepath.Join(demo, "wall.html"), "recipes/proof.jpg")
+	photograph(filepath.Join(demo, "diff.html"), "recipes/diff.jpg")
+}
+
+// photograph takes a picture of the head of a page.
+func photograph(page, to string) {
+	run(".", "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--user-data-dir="+page+".browser",
+		"--window-size=1000,940", "--screenshot="+page+".png", "file://"+page)
+	b, err := os.ReadFile(page + ".png")
+	check(err)
+	m, err := png.Decode(bytes.NewReader(b))
+	check(err)
+	var out bytes.Buffer
+	check(jpeg.Encode(&out, m, &jpeg.Options{Quality: 88}))
+	check(os.WriteFile(to, out.Bytes(), 0o666))
+}
+
+func run(dir, name string, args ...string) {
+	c := exec.Command(name, args...)
+	c.Dir = dir
+	if out, err := c.CombinedOutput(); err != nil {
+		log.Fatalf("%s %v: %v\n%s", name, args, err, out)
+	}
+}
+
+func check(err error) {
+	if err != nil {
+		log.Fatal(err)
+	}
+}
