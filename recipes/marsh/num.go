@@ -18,7 +18,16 @@ func mix(a, b, t float32) float32 {
 	return float32(a) + float32((float32(b)-float32(a))*t)
 }
 
-func clamp01(x float32) float32 { return min(max(x, 0), 1) }
+// clamp01 compares by hand: min and max of floats take longer, for signed zeros.
+func clamp01(x float32) float32 {
+	if x < 0 {
+		return 0
+	}
+	if x > 1 {
+		return 1
+	}
+	return x
+}
 
 // ease is 0 at lo, 1 at hi, and smooth at both ends.
 func ease(lo, hi, x float32) float32 {

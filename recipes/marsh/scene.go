@@ -69,8 +69,8 @@ func draw(ctx context.Context, w, h int, emit func(int, []uint16) error, progres
 	}
 	world := newWorld(w, h, o)
 
-	// Bands are drawn at once, and handed on in order by this goroutine. The
-	// painters, a few more than can be at work, bound how far they run ahead.
+	// Bands are drawn at once, and handed on in order by this goroutine. A painter
+	// keeps its band until then, which bounds how far they run ahead.
 	type band struct {
 		y0, y1 int
 		done   chan *painter
@@ -79,7 +79,7 @@ func draw(ctx context.Context, w, h int, emit func(int, []uint16) error, progres
 	var crew sync.WaitGroup
 	defer crew.Wait()
 	defer stop()
-	free := make(chan *painter, o.workers+2)
+	free := make(chan *painter, o.workers)
 	for range cap(free) {
 		free <- nil
 	}
