@@ -29,6 +29,30 @@ func Apply(src []byte, edits ...Edit) []byte {
 	return out.Bytes()
 }
 
+// Mend returns a recipe after its safe mends, and the problems that they mended.
+func Mend(file string, src []byte) (out []byte, mended []Diagnostic) {
+	out = src
+	for range 100 { // a mend may show the next; each kind of character is told once a line
+		_, ds := Parse(file, out)
+		var edits []Edit
+		behind := 0
+		for _, d := range ds {
+			if d.Fix == nil || !d.Fix.Safe {
+				continue
+			}
+			if e := d.Fix.edit(out); e.From >= behind {
+				edits, behind = append(edits, e), max(e.To, e.From+1)
+				mended = append(mended, d)
+			}
+		}
+		if len(edits) == 0 {
+			break
+		}
+		out = Apply(out, edits...)
+	}
+	return out, mended
+}
+
 // eol is the line end of a source.
 func (s *Source) eol() string {
 	if s.CRLF {

@@ -248,13 +248,14 @@ func (f *flow) noPicture(t Text) *picture {
 	}
 	var meant *picture
 	hint := "name a picture with as, such as enlarge with lanczos3 as crisp"
-	if w := f.scope.nearest(t.Value, f.given); w != "" {
+	w := f.scope.nearest(t.Value, f.given)
+	if w != "" {
 		meant = f.named[w]
 		hint = fmt.Sprintf("did you mean %s, line %d?", w, meant.name.Line)
 	} else if len(f.given) > 0 {
 		hint = namedSoFar(f.given)[0]
 	}
-	f.add("PM403", t.Span, fmt.Sprintf("no picture is named %s in %s", t.Value, f.in.called()), "", hint)
+	f.add("PM403", t.Span, fmt.Sprintf("no picture is named %s in %s", t.Value, f.in.called()), "", hint).fixNear(t.Span, w)
 	return meant
 }
 

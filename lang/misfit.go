@@ -60,7 +60,7 @@ func (r *parser) explain(st *stmt, start int, fails []*misfit) {
 	}
 	if s := f.due(); f.at > start && toks[f.at-1].Kind == KindNumber && (t.Kind == KindName || t.Kind == KindBad) && s != nil && s.measured() {
 		if hints := unitHints(t.Value, s.units()); hints != nil {
-			r.add("PM118", sp, fmt.Sprintf("%s isn't a unit", t.Value), fmt.Sprintf("%s takes %s.", capital(labelIn(st, s)), orList(s.units())), hints...)
+			r.add("PM118", sp, fmt.Sprintf("%s isn't a unit", t.Value), fmt.Sprintf("%s takes %s.", capital(labelIn(st, s)), orList(s.units())), hints...).fixNear(sp, nearest(t.Value, s.units()))
 			return
 		}
 	}
@@ -151,11 +151,10 @@ func (r *parser) explainValue(st *stmt, best []*misfit, t Token, sp Span, want [
 	word := t.Kind == KindWord || t.Kind == KindName || t.Kind == KindBad || t.Kind == KindKernel || t.Kind == KindSpace
 	switch {
 	case s.Kind == ValueName && len(best) == 1 && t.Kind == KindString:
-		hint := "write it without quotes"
-		if goodName(t.Value) && !reserved[t.Value] {
-			hint = "write " + t.Value
+		if d := r.add("PM207", sp, "a name stands without quotes", usage, "write it without quotes"); goodName(t.Value) && !reserved[t.Value] {
+			d.Hints = nil
+			d.fix(sp, t.Value, true)
 		}
-		r.add("PM207", sp, "a name stands without quotes", usage, hint)
 	case s.Kind == ValueName && len(best) == 1 && word:
 		r.badName(t, usage)
 	case s.Kind == ValueTarget && word && !reserved[t.Value]:
@@ -176,11 +175,11 @@ func (r *parser) explainValue(st *stmt, best []*misfit, t Token, sp Span, want [
 			r.add("PM206", sp, fmt.Sprintf("%s lacks its value before %s", lead, t.Value), usage)
 			return
 		}
-		r.add("PM209", sp, fmt.Sprintf("%s isn't %s", t.Value, kindName(s, len(best))), fmt.Sprintf("%s takes %s.", capital(lead), what), hints...)
+		r.add("PM209", sp, fmt.Sprintf("%s isn't %s", t.Value, kindName(s, len(best))), fmt.Sprintf("%s takes %s.", capital(lead), what), hints...).fixNear(sp, nearest(t.Value, names))
 	case (s.Kind == ValueText || s.Kind == ValuePath) && word && f.has(t.Value):
 		r.add("PM206", sp, fmt.Sprintf("%s lacks its %s before %s", st.name(), kinds[s.Kind].label, t.Value), usage)
 	case (s.Kind == ValueText || s.Kind == ValuePath) && word:
-		r.add("PM207", sp, fmt.Sprintf("%s takes a text in double quotes", labelIn(st, s)), usage, fmt.Sprintf("write %q", t.Value))
+		r.add("PM207", sp, fmt.Sprintf("%s takes a text in double quotes", labelIn(st, s)), usage).fix(sp, quote(t.Value), false)
 	case s.Kind == ValueRatio && t.Kind == KindNumber:
 		r.add("PM119", sp, "a shape is one word, W:H", usage, "write it without spaces, such as 3:2")
 	case s.Kind == ValueCount && t.Kind == KindString || (s.Kind == ValueMeasure || s.Kind == ValuePair) && t.Kind == KindString:
@@ -237,7 +236,7 @@ func (r *parser) explainWord(st *stmt, best []*misfit, t Token, sp Span, want []
 			continue
 		}
 		if _, lacks := s.match(toks, f.at); lacks == nil { // the value is there, its word isn't
-			r.add("PM206", sp, fmt.Sprintf("%s is missing before %s", s.Word, show(t)), usageOf([]*misfit{b}), fmt.Sprintf("write %s before it", s.Word))
+			r.add("PM206", sp, fmt.Sprintf("%s is missing before %s", s.Word, show(t)), usageOf([]*misfit{b}), fmt.Sprintf("write %s before it", s.Word)).fix(Span{sp.Line, sp.Col, sp.Line, sp.Col}, s.Word+" ", false)
 			return
 		}
 	}
@@ -253,7 +252,7 @@ func (r *parser) explainWord(st *stmt, best []*misfit, t Token, sp Span, want []
 		}
 	case KindUnit:
 		if last != nil && last.param.Kind == ValueCount && f.at > 0 && toks[f.at-1].Kind == KindNumber {
-			r.add("PM306", sp, fmt.Sprintf("%s is a count and has no unit", labelIn(st, last.param)), usage, "write "+toks[f.at-1].Value)
+			r.add("PM306", sp, fmt.Sprintf("%s is a count and has no unit", labelIn(st, last.param)), usage).fix(join(toks[f.at-1].Span, sp), toks[f.at-1].Value, true)
 			return
 		}
 	case KindWord, KindName, KindBad, KindKernel, KindSpace:
@@ -268,7 +267,7 @@ func (r *parser) explainWord(st *stmt, best []*misfit, t Token, sp Span, want []
 		r.add("PM206", sp, fmt.Sprintf("%s is due here, found %s", orList(required(best)), show(t)), usage)
 		return
 	}
-	r.add("PM208", sp, fmt.Sprintf("%s is left over at the line's end", show(t)), usage, "take it out")
+	r.add("PM208", sp, fmt.Sprintf("%s is left over at the line's end", show(t)), usage).fix(sp, "", false)
 }
 
 // wrongWord: a word stands where another word is due.
@@ -283,7 +282,7 @@ func (r *parser) wrongWord(st *stmt, best []*misfit, t Token, sp Span, usage str
 	}
 	if len(best) > 1 && t.Kind != KindWord { // the word that tells the forms apart
 		due := required(best)
-		r.add("PM209", sp, fmt.Sprintf("%s isn't a choice here", t.Value), fmt.Sprintf("%s takes %s. %s", capital(st.name()), orList(due), usage), didYouMean(t.Value, due)...)
+		r.add("PM209", sp, fmt.Sprintf("%s isn't a choice here", t.Value), fmt.Sprintf("%s takes %s. %s", capital(st.name()), orList(due), usage), didYouMean(t.Value, due)...).fixNear(sp, nearest(t.Value, due))
 		return
 	}
 	var words []string
@@ -329,7 +328,7 @@ func (r *parser) wrongWord(st *stmt, best []*misfit, t Token, sp Span, usage str
 		return
 	}
 	if near := nearest(t.Value, words); near != "" {
-		r.add("PM203", sp, fmt.Sprintf("%s has no parameter %s", st.name(), t.Value), usage, "did you mean "+near+"?")
+		r.add("PM203", sp, fmt.Sprintf("%s has no parameter %s", st.name(), t.Value), usage, "did you mean "+near+"?").fixNear(sp, near)
 		return
 	}
 	if owners := ownersOf(t.Value); len(owners) > 0 {
@@ -362,15 +361,15 @@ func ownersOf(w string) []string {
 // noUnit reports a bare number where a unit is due.
 func (r *parser) noUnit(t Token, s *Param) {
 	u := s.units()
-	hints := []string{}
+	right, safe := withUnit(t.Value, u[0]), len(u) == 1
+	hint := "write " + right
 	if f := s.factor(rat(t.Value)); f != "" {
-		hints = append(hints, "write "+f+", or "+t.Value+"% if that little is meant")
-	} else if len(u) == 1 {
-		hints = append(hints, "write "+withUnit(t.Value, u[0]))
-	} else {
-		hints = append(hints, "write "+withUnit(t.Value, u[0])+", or another of "+orList(u))
+		right, safe = f, false
+		hint = "write " + f + ", or " + t.Value + "% if that little is meant"
+	} else if !safe {
+		hint += ", or another of " + orList(u)
 	}
-	r.add("PM301", t.Span, fmt.Sprintf("%s has no unit", t.Value), fmt.Sprintf("It takes %s.", orList(u)), hints...)
+	r.add("PM301", t.Span, fmt.Sprintf("%s has no unit", t.Value), fmt.Sprintf("It takes %s.", orList(u)), hint).fix(t.Span, right, safe)
 }
 
 func withUnit(v, u string) string {
@@ -392,11 +391,12 @@ func (r *parser) badName(t Token, usage string) {
 		}
 		return c
 	}, t.Value))
-	hint := "choose another name"
+	d := r.add("PM405", t.Span, fmt.Sprintf("%s can't be a name", t.Value), "A name begins with a letter from a to z and holds letters from a to z, digits and hyphens.")
 	if goodName(low) && !reserved[low] {
-		hint = "write " + low
+		d.fix(t.Span, low, false)
+	} else {
+		d.Hints = []string{"choose another name"}
 	}
-	r.add("PM405", t.Span, fmt.Sprintf("%s can't be a name", t.Value), "A name begins with a letter from a to z and holds letters from a to z, digits and hyphens.", hint)
 }
 
 // later reports a word of version 1 that isn't built.

@@ -190,13 +190,14 @@ func (r *parser) unknown(st *stmt, t Token) {
 		return
 	}
 	var hints []string
-	if near := nearest(word, wordsIn(st.line.In.Kind)); near != "" {
+	near := nearest(word, wordsIn(st.line.In.Kind))
+	if near != "" {
 		hints = []string{"did you mean " + near + "?"}
 		st.word = near
 	} else if far := nearest(word, allWords()); far != "" {
 		hints = []string{fmt.Sprintf("did you mean %s? It stands %s", far, orList(places(blocksOf(far))))}
 	}
-	r.add("PM201", t.Span, fmt.Sprintf("%s isn't a word that begins a line", word), whatMayStand(st.line.In.Kind), hints...)
+	r.add("PM201", t.Span, fmt.Sprintf("%s isn't a word that begins a line", word), whatMayStand(st.line.In.Kind), hints...).fixNear(t.Span, near)
 }
 
 // shapes are the mask's lines that less and within may stand before.

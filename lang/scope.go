@@ -77,15 +77,15 @@ func (s *scope) nearest(v string, names []string) string {
 	return nearest(v, names)
 }
 
-// meant is the hint that a name nearby was meant, nil where none is near.
-func (s *scope) meant(v string, names []string) []string {
-	w := s.nearest(v, names)
-	if w == "" {
-		return nil
+// meant is the name nearby that was meant, with the hint that says so; "" where
+// none is near.
+func (s *scope) meant(v string, names []string) (near string, hints []string) {
+	if near = s.nearest(v, names); near == "" {
+		return "", nil
 	}
-	n := s.find(w)
+	n := s.find(near)
 	n.used = true // so not unused
-	return []string{fmt.Sprintf("did you mean %s, line %d?", w, n.text.Line)}
+	return near, []string{fmt.Sprintf("did you mean %s, line %d?", near, n.text.Line)}
 }
 
 // resolve finds the names that a statement uses, but for those of pictures, and
@@ -124,26 +124,27 @@ func (c *checker) use(kind string, t Text) {
 	n := c.scope.find(t.Value)
 	switch {
 	case n == nil:
-		c.add(unknownName[kind], t.Span, fmt.Sprintf("no %s is named %s", kindOf(kind), t.Value), "", c.nearName(kind, t.Value)...)
+		near, hints := c.nearName(kind, t.Value)
+		c.add(unknownName[kind], t.Span, fmt.Sprintf("no %s is named %s", kindOf(kind), t.Value), "", hints...).fixNear(t.Span, near)
 	case n.Kind != kind:
-		c.add("PM409", t.Span, fmt.Sprintf("%s is a %s, not a %s", t.Value, kindOf(n.Kind), kindOf(kind)), fmt.Sprintf("It is defined on line %d.", n.text.Line), c.nearName(kind, t.Value)...)
+		near, hints := c.nearName(kind, t.Value)
+		c.add("PM409", t.Span, fmt.Sprintf("%s is a %s, not a %s", t.Value, kindOf(n.Kind), kindOf(kind)), fmt.Sprintf("It is defined on line %d.", n.text.Line), hints...).fixNear(t.Span, near)
 	default:
 		n.used = true
 	}
 }
 
-func (c *checker) nearName(kind, v string) []string {
+func (c *checker) nearName(kind, v string) (near string, hints []string) {
 	names := c.scope.ofKind[kind]
-	if hint := c.scope.meant(v, names); hint != nil {
-		return hint
-	}
-	switch {
+	switch near, hints = c.scope.meant(v, names); {
+	case near != "":
+		return near, hints
 	case len(names) > 0:
-		return namedSoFar(names)
+		return "", namedSoFar(names)
 	case c.scope.find(v) != nil:
-		return []string{fmt.Sprintf("define one: %s NAME {", kind)}
+		return "", []string{fmt.Sprintf("define one: %s NAME {", kind)}
 	}
-	return []string{fmt.Sprintf("define it: %s %s {", kind, v)}
+	return "", []string{fmt.Sprintf("define it: %s %s {", kind, v)}
 }
 
 // namedSoFar lists the first few names.
@@ -166,7 +167,7 @@ func (c *checker) useTarget(t Text) {
 // noTarget complains about a conversion to what is neither a space nor a paper
 // or a lab, and says what it may be. s is nil where no names are known.
 func (p *problems) noTarget(t Text, code string, s *scope) {
-	var have, hints []string
+	var have []string
 	if s != nil {
 		have = append(append(have, s.ofKind["paper"]...), s.ofKind["lab"]...)
 	}
@@ -177,9 +178,11 @@ func (p *problems) noTarget(t Text, code string, s *scope) {
 		}
 	}
 	summary := fmt.Sprintf("no paper and no lab is named %s", t.Value)
-	switch hints = s.meant(t.Value, have); {
-	case hints != nil:
+	near, hints := s.meant(t.Value, have)
+	switch {
+	case near != "":
 	case space != "":
+		near = space
 		code, hints = "PM209", []string{"did you mean " + space + "?"}
 	case len(have) > 0:
 		hints = []string{"papers and labs so far: " + andList(have[:min(len(have), 8)])}
@@ -191,7 +194,7 @@ func (p *problems) noTarget(t Text, code string, s *scope) {
 	} else if code == "PM209" {
 		summary = fmt.Sprintf("%s isn't a colour space, nor the name of a paper or a lab", t.Value)
 	}
-	p.add(code, t.Span, summary, "A picture is converted to "+orList(Spaces)+", to a paper, to a lab, or to a profile.", hints...)
+	p.add(code, t.Span, summary, "A picture is converted to "+orList(Spaces)+", to a paper, to a lab, or to a profile.", hints...).fixNear(t.Span, near)
 }
 
 // loose returns the names that a broken line may give and use, so that its
