@@ -53,18 +53,18 @@ func Mend(file string, src []byte) (out []byte, mended []Diagnostic) {
 	return out, mended
 }
 
-// eol is the line end of a source.
-func (s *Source) eol() string {
+// EOL is the line end of a source.
+func (s *Source) EOL() string {
 	if s.CRLF {
 		return "\r\n"
 	}
 	return "\n"
 }
 
-// wholeLines widens a stretch of bytes to whole lines of the file, the last
+// WholeLines widens a stretch of bytes to whole lines of the file, the last
 // line's end included.
-func wholeLines(src []byte, from, to int) (int, int) {
-	body := 0
+func (s *Source) WholeLines(from, to int) (int, int) {
+	src, body := s.Text, 0
 	if bytes.HasPrefix(src, []byte("\xEF\xBB\xBF")) {
 		body = 3
 	}
