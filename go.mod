@@ -4,7 +4,6 @@ go 1.26.0
 
 require (
 	github.com/alecthomas/kong v1.17.0
-	github.com/alecthomas/participle/v2 v2.1.4
 	github.com/disintegration/imaging v1.6.2
 	github.com/google/go-cmp v0.7.0
 	github.com/gowebpki/jcs v1.0.2

@@ -293,9 +293,9 @@ func (a *account) sizeAndSave(pr *lang.Print, p *plan.Print, l *audit.Log, acc *
 		switch {
 		case z.Within:
 			form = "within"
-		case z.Wide:
+		case z.H == nil:
 			form = "wide"
-		case z.High:
+		case z.W == nil:
 			form = "high"
 		}
 		side := func(m *lang.Measure) value {

@@ -7,7 +7,6 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"platemark/interp/plan"
 	"platemark/lang"
 )
 
@@ -47,7 +46,7 @@ func (k knob) line(steps int) string {
 	return fmt.Sprintf("%-15s%s%s", k.word, v, k.unit)
 }
 
-// param is the knob's name in lang.ToneLine.
+// param is the word that the knob's line begins with.
 func (k knob) param() string { word, _, _ := strings.Cut(k.word, " "); return word }
 
 // toneBlock is the text of a block, four spaces deep, as the canonical form
@@ -80,90 +79,68 @@ func ownTone(rec *lang.Recipe, paper string) *lang.Tone {
 // finds, whose other lines and comments stay, else into a new block at the end
 // of prepare. line is the block's first line in the new text.
 func setTone(src []byte, rec *lang.Recipe, paper string, s setting) (out []byte, line int) {
-	end := "\n"
-	lines := strings.SplitAfter(string(src), "\n")
-	if strings.HasSuffix(lines[0], "\r\n") {
-		end = "\r\n"
+	text, _ := lang.ReadSource("", src)
+	var at int
+	var before, after string
+	is := func(kinds ...string) func(*lang.Block) bool {
+		return func(b *lang.Block) bool { return slices.Contains(kinds, b.Kind) }
 	}
-	statement := func(i int) (text, comment string) {
-		l := strings.TrimRight(lines[i], "\r\n")
-		if c := plan.CommentStart(l); c >= 0 {
-			return l[:c], l[c:]
+	if i := slices.IndexFunc(text.Top.Blocks, is("prepare")); i >= 0 {
+		prepare := text.Top.Blocks[i]
+		if own := ownTone(rec, paper); own != nil {
+			i := slices.IndexFunc(prepare.Blocks, func(b *lang.Block) bool { return b.Head.Line == own.Line })
+			return lang.Apply(src, toneEdits(text, prepare.Blocks[i], s)...), own.Line
 		}
-		return l, ""
+		at, _ = text.WholeLines(prepare.Close.Tokens[0].Offset, prepare.Close.Tokens[0].End)
+		if above, _ := text.WholeLines(at-1, at-1); above > prepare.Head.Tokens[0].Offset {
+			before = blankLine(text, above, at)
+		}
+	} else {
+		// Before the first block of steps or print, above the comment over it.
+		i := slices.IndexFunc(text.Top.Blocks, is("steps", "print"))
+		at = text.Above(text.Top.Blocks[i])
+		above, _ := text.WholeLines(at-1, at-1)
+		before, after = blankLine(text, above, at)+"prepare {"+text.EOL(), "}"+text.EOL()+text.EOL()
 	}
-	closing := func(from int) int {
-		for i := from; i < len(lines); i++ {
-			if t, _ := statement(i); strings.TrimSpace(t) == "}" {
-				return i
+	block := strings.Join(toneBlock(paper, s), text.EOL()) + text.EOL()
+	line = 1 + strings.Count(string(src[:at])+before, "\n")
+	return lang.Apply(src, lang.Edit{From: at, To: at, Text: before + block + after}), line
+}
+
+// blankLine is a blank line where the line before holds anything.
+func blankLine(text *lang.Source, from, to int) string {
+	if strings.TrimSpace(string(text.Text[from:to])) == "" {
+		return ""
+	}
+	return text.EOL()
+}
+
+// toneEdits puts a setting into the lines of its block; new ones come first.
+func toneEdits(text *lang.Source, b *lang.Block, s setting) []lang.Edit {
+	start, behind := text.WholeLines(b.Head.Tokens[0].Offset, b.Head.Tokens[0].End)
+	indent := string(text.Text[start:b.Head.Tokens[0].Offset]) + "    "
+	var out []lang.Edit
+	for i, k := range knobs {
+		at := slices.IndexFunc(b.Lines, func(l *lang.Line) bool { return l.Tokens[0].Value == k.param() })
+		if at < 0 {
+			if s[i] != 0 {
+				out = append(out, lang.Edit{From: behind, To: behind, Text: indent + k.line(s[i]) + text.EOL()})
 			}
+			continue
 		}
-		return len(lines)
-	}
-	if t := ownTone(rec, paper); t != nil {
-		head := t.Line - 1
-		text, _ := statement(head)
-		indent := text[:len(text)-len(strings.TrimLeft(text, " \t"))] + "    "
-		var fresh []string
-		for i, k := range knobs {
-			at := slices.IndexFunc(t.Lines, func(l lang.ToneLine) bool { return l.Param == k.param() })
-			switch {
-			case at < 0:
-				if s[i] != 0 {
-					fresh = append(fresh, indent+k.line(s[i])+end)
-				}
-			default:
-				n := t.Lines[at].Line - 1
-				old, comment := statement(n)
-				l := old[:len(old)-len(strings.TrimLeft(old, " \t"))] + k.line(s[i])
-				switch {
-				case comment != "":
-					l += strings.Repeat(" ", max(44-utf8.RuneCountInString(l), 2)) + comment + end
-				case s[i] == 0:
-					l = ""
-				default:
-					l += end
-				}
-				lines[n] = l
-			}
+		l := b.Lines[at]
+		e := lang.Edit{From: l.Tokens[0].Offset, To: l.Tokens[len(l.Tokens)-1].End, Text: k.line(s[i])}
+		switch {
+		case len(l.Comments) > 0:
+			e.To = l.Comments[0].Offset
+			e.Text += strings.Repeat(" ", max(45-l.Col-utf8.RuneCountInString(e.Text), 2))
+		case s[i] == 0:
+			e.From, e.To = text.WholeLines(e.From, e.To)
+			e.Text = ""
 		}
-		lines[head] += strings.Join(fresh, "")
-		return []byte(strings.Join(lines, "")), t.Line
+		out = append(out, e)
 	}
-	block := strings.Join(toneBlock(paper, s), end) + end
-	if p := rec.Prepare; p != nil {
-		// The blocks inside prepare close before it does.
-		at := p.Line
-		for _, st := range p.Steps {
-			at = max(at, st.Where().EndLine)
-			if t, ok := st.(*lang.Tone); ok {
-				at = closing(t.Line) + 1
-			}
-		}
-		at = closing(at)
-		line = at + 1
-		if before, _ := statement(at - 1); at > p.Line && strings.TrimSpace(lines[at-1]) != "" && before != "" {
-			block, line = end+block, line+1
-		}
-		return []byte(strings.Join(lines[:at], "") + block + strings.Join(lines[at:], "")), line
-	}
-	// Before the first block of steps or print, above the comment over it.
-	at := len(lines)
-	for _, b := range rec.Series {
-		at = min(at, b.Line-1)
-	}
-	for _, p := range rec.Prints {
-		at = min(at, p.Line-1)
-	}
-	for at > 0 && strings.HasPrefix(strings.TrimSpace(lines[at-1]), "#") {
-		at--
-	}
-	block = "prepare {" + end + block + "}" + end + end
-	line = at + 2
-	if at > 0 && strings.TrimSpace(lines[at-1]) != "" {
-		block, line = end+block, line+1
-	}
-	return []byte(strings.Join(lines[:at], "") + block + strings.Join(lines[at:], "")), line
+	return out
 }
 
 // clamp holds a setting in its ranges.

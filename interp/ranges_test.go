@@ -45,11 +45,11 @@ func asArgument(v string, unit string, p ops.Param) *big.Rat {
 func TestRangesOfStatementsLieInsideTheOperations(t *testing.T) {
 	stepsOf := []string{"prepare", "steps", "print", "tone"}
 	seen := map[string]bool{}
-	for _, f := range lang.Forms {
+	for _, f := range lang.Statements {
 		if f.Word == "size" || f.Word == "edition" || f.Word == "save" || !slices.ContainsFunc(f.Blocks, func(b string) bool { return slices.Contains(stepsOf, b) }) {
 			continue
 		}
-		for _, s := range f.Slots {
+		for _, s := range f.Params {
 			key := f.Word + " " + s.Word + s.Label
 			if len(s.Ranges) == 0 || s.Place || key == "spot radius" || key == "spot soft" { // built below
 				continue

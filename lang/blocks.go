@@ -105,13 +105,13 @@ func (s *Source) build() {
 // its lines can't be judged. opens is false where a word opens none without a
 // brace.
 func blockOf(t Token, in string) (kind string, opens bool) {
-	if f := formsOf(t.Value, in); t.Kind == KindWord && len(f) > 0 && f[0].Opens {
+	if f := statementsOf(t.Value, in); t.Kind == KindWord && len(f) > 0 && f[0].Opens {
 		return t.Value, true
 	}
 	if in == "" || t.Kind == KindString || laterStatements[t.Value] != "" || len(blocksOf(t.Value)) > 0 {
 		return "", false
 	}
-	if w := nearest(t.Value, wordsIn(in)); w != "" && openers[w] && formsOf(w, in)[0].Opens {
+	if w := nearest(t.Value, wordsIn(in)); w != "" && openers[w] && statementsOf(w, in)[0].Opens {
 		return w, false
 	}
 	return "", false

@@ -79,12 +79,13 @@ func charName(r rune) string {
 func (s *scanner) chars(r row, n int) []char {
 	out := s.buf[:0]
 	seen := map[rune]bool{}
-	once := func(c rune, col int, code, summary, detail string, hints ...string) {
+	once := func(c rune, col int, code, summary, detail string, hints ...string) *Diagnostic {
 		s.broken = true
-		if !seen[c] { // the first of its kind on a line speaks for all
-			seen[c] = true
-			s.add(code, Span{n, col, n, col + 1}, summary, detail, hints...)
+		if seen[c] { // the first of its kind on a line speaks for all
+			return &Diagnostic{}
 		}
+		seen[c] = true
+		return s.add(code, Span{n, col, n, col + 1}, summary, detail, hints...)
 	}
 	inString, closer, escaped := false, rune(0), false
 	text, col := r.text, 1
@@ -132,7 +133,7 @@ func (s *scanner) chars(r row, n int) []char {
 		}
 		if c == '#' || c == '＃' {
 			if c != '#' {
-				once(c, col, "PM104", fmt.Sprintf("column %d holds %s, which looks like #", col, charName(c)), "", "type a plain #")
+				once(c, col, "PM104", fmt.Sprintf("column %d holds %s, which looks like #", col, charName(c)), "", "type a plain #").fix(Span{n, col, n, col + 1}, "#", true)
 			}
 			s.comment(r, n, ch, col)
 			break
@@ -143,14 +144,20 @@ func (s *scanner) chars(r row, n int) []char {
 				what, hint = "a special space", "type a plain space"
 				ch.r = ' '
 			}
-			once(c, col, "PM103", fmt.Sprintf("column %d holds %s: %s", col, what, charName(c)), "", hint)
+			plain := strings.TrimLeft(string(ch.r), string(c)) // nothing, or the plain space
+			once(c, col, "PM103", fmt.Sprintf("column %d holds %s: %s", col, what, charName(c)), "", hint).fix(Span{n, col, n, col + 1}, plain, true)
 			if !wideSpace(c) {
 				continue
 			}
 		}
 		if m, ok := mend(c); ok {
 			if c != closer {
-				once(c, col, "PM104", fmt.Sprintf("column %d holds %s, which looks like %c", col, charName(c), m), "", fmt.Sprintf("type a plain %c", m))
+				d := once(c, col, "PM104", fmt.Sprintf("column %d holds %s, which looks like %c", col, charName(c), m), "", fmt.Sprintf("type a plain %c", m))
+				if m != '"' {
+					d.fix(Span{n, col, n, col + 1}, string(m), true)
+				} else if in, _, ok := strings.Cut(text[at:], string(closing(c))); ok && !strings.ContainsAny(in, `"\`) {
+					d.fix(Span{n, col, n, col + utf8.RuneCountInString(in) + 2}, quote(in), true)
+				}
 			}
 			ch.r = m
 		}
@@ -158,19 +165,24 @@ func (s *scanner) chars(r row, n int) []char {
 			if c == '″' || c == '"' && behindNumber(out, ch.off) {
 				ch.inch = true
 			} else {
-				inString, ch.quoted, closer = true, true, '"'
-				switch c {
-				case '“', '„', '‟', '”':
-					closer = '”'
-				case '«', '»':
-					closer = '«'
-				}
+				inString, ch.quoted, closer = true, true, closing(c)
 			}
 		}
 		out = append(out, ch)
 	}
 	s.buf = out
 	return out
+}
+
+// closing is the quote that closes a text, by the one that opened it.
+func closing(c rune) rune {
+	switch c {
+	case '“', '„', '‟', '”':
+		return '”'
+	case '«', '»':
+		return '«'
+	}
+	return '"'
 }
 
 // behindNumber reports whether a number, not a word with a digit, ends right

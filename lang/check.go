@@ -2,374 +2,215 @@ package lang
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
+	"slices"
 	"strings"
 )
 
-// named is a thing with a name at the top of the file.
-type named struct {
-	kind string // mask, steps, print
-	text Text
-	blk  *block
-	used bool
+// checker makes the tree of statements and checks what spans them. It sees
+// neither text nor tokens of lines that fit.
+type checker struct {
+	*problems
+	top    *block
+	blocks []*block // of the top, those that can be judged
+	scope  *scope
+	rec    *Recipe
+	lines  int // of prepare and all prints so far, see flatten
 }
 
-// nameList is the list of names, which is also found by name and by kind.
-type nameList struct {
-	all    []*named
-	byName map[string]*named
-	ofKind map[string][]string
-}
-
-// find returns what bears a name, nil where nothing does; a nil list is empty.
-func (l *nameList) find(v string) *named {
-	if l == nil {
-		return nil
-	}
-	return l.byName[v]
-}
-
-// check builds the tree from the blocks and checks what spans lines.
-func (r *reader) check() *Recipe {
-	rec := &Recipe{}
-	r.head(rec)
-	names := r.names()
-	r.masks(rec, names)
-	for _, b := range r.blocks {
-		switch b.kind {
-		case "paper":
-			rec.Papers = append(rec.Papers, r.paper(b))
-		case "lab":
-			rec.Labs = append(rec.Labs, r.lab(b))
-		case "prepare":
-			r.tones(b)
-			if rec.Prepare == nil {
-				rec.Prepare = &Prepare{Span: blockSpan(b), Steps: nodes(b)}
-			}
-		case "steps":
-			r.tones(b)
-			rec.Series = append(rec.Series, &StepBlock{blockSpan(b), nameOf(b), nodes(b)})
-		case "print":
-			r.tones(b)
-			rec.Prints = append(rec.Prints, r.print(b, names))
-		case "inputs":
-			if rec.Inputs == nil {
-				rec.Inputs = &Inputs{Span: blockSpan(b)}
-				for _, st := range b.stmts {
-					if in, ok := st.node.(*Input); ok {
-						rec.Inputs.Lines = append(rec.Inputs.Lines, in)
-					}
-				}
-			}
+// check makes a recipe of the statements of a file.
+func check(ps *problems, top *block) *Recipe {
+	c := &checker{problems: ps, top: top, rec: &Recipe{}}
+	for _, st := range top.stmts {
+		if st.opens != nil && st.opens.Kind != "" {
+			c.blocks = append(c.blocks, st.opens)
 		}
 	}
-	for _, b := range r.blocks {
-		switch b.kind {
-		case "prepare", "steps", "print":
-			r.maskNames(b, names)
-		}
-	}
-	for _, b := range r.blocks {
-		switch b.kind {
-		case "prepare", "print":
-			r.flow(b, names)
-		}
-	}
-	for _, n := range names.all {
-		if n.used {
-			continue
-		}
-		switch n.kind {
+	c.head()
+	c.scope = c.names()
+	for _, b := range c.blocks {
+		switch b.Kind {
 		case "mask":
-			r.add("PM451", n.text.Span, fmt.Sprintf("nothing uses mask %s", n.text.Value), "", "use it with through, or take it out")
+			c.mask(b)
 		case "paper":
-			r.add("PM453", n.text.Span, fmt.Sprintf("nothing uses paper %s", n.text.Value), "", "write print … on "+n.text.Value+", or take it out")
+			c.paper(b)
 		case "lab":
-			r.add("PM454", n.text.Span, fmt.Sprintf("nothing uses lab %s", n.text.Value), "", "write print … for "+n.text.Value+", or take it out")
+			l := &Lab{Span: b.span(), Name: b.name()}
+			c.collect(b, l, b.called())
+			c.rec.Labs = append(c.rec.Labs, l)
+		case "prepare":
+			if p := (&Prepare{b.span(), c.steps(b)}); c.rec.Prepare == nil {
+				c.rec.Prepare = p
+			}
 		case "steps":
-			r.add("PM452", n.text.Span, fmt.Sprintf("nothing follows steps %s", n.text.Value), "", fmt.Sprintf("write follow %s in a print, or take it out", n.text.Value))
+			c.rec.Series = append(c.rec.Series, &StepBlock{b.span(), b.name(), c.steps(b)})
+		case "print":
+			c.print(b)
+		case "inputs":
+			if c.rec.Inputs == nil {
+				c.rec.Inputs = &Inputs{b.span(), nodes[*Input](b)}
+			}
 		}
 	}
-	r.idleTones(rec)
-	r.paths(rec)
-	return rec
-}
-
-func blockSpan(b *block) Span {
-	sp := b.head.span
-	if b.end.Line > 0 {
-		sp = join(sp, b.end)
+	c.cycles()
+	for _, b := range c.blocks {
+		if b.head.is != nil {
+			c.resolve(b.head)
+		}
+		for _, st := range b.stmts {
+			c.resolve(st)
+		}
 	}
-	return sp
-}
-
-func nameOf(b *block) Text {
-	if b.name != nil {
-		return *b.name
+	for _, b := range c.blocks {
+		if b.Kind == "prepare" || b.Kind == "print" {
+			c.flow(b)
+		}
 	}
-	return Text{}
+	c.unused()
+	c.idleTones()
+	c.paths()
+	return c.rec
 }
 
-func nodes(b *block) []Step {
-	var out []Step
+func (b *block) name() Text {
+	if b.Name == nil {
+		return Text{}
+	}
+	return Text{b.Name.Span, b.Name.Value}
+}
+
+// called names a block: "mask reeds", "prepare".
+func (b *block) called() string { return strings.TrimSpace(b.title().String()) }
+
+// nodes are the nodes of a kind that a block's lines made.
+func nodes[T any](b *block) []T {
+	var out []T
 	for _, st := range b.stmts {
-		if s, ok := st.node.(Step); ok && !st.broken {
-			out = append(out, s)
+		if n, ok := st.node.(T); ok {
+			out = append(out, n)
 		}
 	}
 	return out
+}
+
+// has says whether a block has a line of this word, also a broken one.
+func (b *block) has(word string) bool {
+	return slices.ContainsFunc(b.stmts, func(st *stmt) bool { return st.word == word })
+}
+
+// twice complains about a line that stands in its block already, and says so.
+func (c *checker) twice(first map[string]*stmt, st *stmt, where string) bool {
+	o := first[st.word]
+	if o == nil {
+		first[st.word] = st
+		return false
+	}
+	c.standsTwice(st.span, st.word, o.span.Line, st.span.Line, where)
+	return true
+}
+
+func (c *checker) standsTwice(at Span, word string, first, again int, where string) {
+	c.add("PM706", at, fmt.Sprintf("%s stands twice, on line %d and on line %d", word, first, again), "It may stand once in "+where+".", "keep one of the two")
+}
+
+// collect puts what a block's lines say into its node, the first of each word.
+func (c *checker) collect(b *block, into any, where string) {
+	first := map[string]*stmt{}
+	for _, st := range b.stmts {
+		if !st.broken && !c.twice(first, st, where) {
+			st.is.merge(into, st.node)
+			if t, ok := into.(*Tone); ok {
+				t.Lines = append(t.Lines, ToneLine{st.span, st.word})
+			}
+		}
+	}
 }
 
 // head checks and takes the lines at the top.
-func (r *reader) head(rec *Recipe) {
-	st := r.top.stmts
-	if len(st) == 0 {
-		r.add("PM701", Span{1, 1, 1, 1}, "this recipe is empty", "Its first statement names the version of the language.", "begin with recipe 1 draft")
+func (c *checker) head() {
+	all := c.top.stmts
+	if len(all) == 0 {
+		c.add("PM701", Span{1, 1, 1, 1}, "this recipe is empty", "Its first statement names the version of the language.", "begin with recipe 1 draft")
 		return
 	}
-	if st[0].word != "recipe" {
-		r.add("PM701", st[0].span, "the first statement isn't recipe", "The first statement names the version of the language, so that a recipe keeps its meaning.", "begin with recipe 1 draft")
+	if all[0].word != "recipe" {
+		c.add("PM701", all[0].span, "the first statement isn't recipe", "The first statement names the version of the language, so that a recipe keeps its meaning.", "begin with recipe 1 draft")
 	}
-	first := map[string]*statement{}
-	prints := 0
-	for _, s := range st {
-		switch s.word {
-		case "recipe", "title", "rights", "round", "master", "prepare", "inputs":
-			if o := first[s.word]; o != nil {
-				r.add("PM706", s.span, fmt.Sprintf("%s stands twice, on line %d and on line %d", s.word, o.span.Line, s.span.Line), "It may stand once in a recipe.", "keep one of the two")
-				continue
-			}
-			first[s.word] = s
-		case "print":
-			prints++
-		}
-		g, ok := s.node.(*gTop)
-		if !ok || s.broken {
+	first := map[string]*stmt{}
+	for _, st := range all {
+		if ways := statementsOf(st.word, "top"); len(ways) == 0 || ways[0].once && c.twice(first, st, "a recipe") {
 			continue
 		}
-		b := &builder{toks: s.toks, span: s.span}
-		switch {
-		case g.Recipe != nil:
-			r.version(rec, b, g.Recipe)
-		case given(g.Title):
-			rec.Title = b.opt(g.Title)
-		case given(g.Rights):
-			rec.Rights = b.opt(g.Rights)
-		case given(g.Round):
-			rec.Round = b.optNumber(g.Round)
-		case g.Master != nil:
-			rec.Master = &Master{s.span, b.text(g.Master.File), b.opt(g.Master.Space), given(g.Master.White)}
+		switch n := st.node.(type) {
+		case *version:
+			c.version(n)
+		case *Master:
+			c.rec.Master = n
+		case *Recipe:
+			st.is.merge(c.rec, n)
 		}
 	}
-	last := st[len(st)-1].span
-	last.Line, last.Col = last.EndLine, last.EndCol
 	if first["master"] == nil {
-		r.add("PM705", st[0].span, "this recipe names no master", "", `add a line such as master "salt-road.tif"`)
+		c.add("PM705", all[0].span, "this recipe names no master", "", `add a line such as master "salt-road.tif"`)
 	}
-	if prints == 0 {
-		r.add("PM704", last, "this recipe makes no print", "", "add a block: print NAME {, with size, enlarge and save")
+	if !c.top.has("print") {
+		end := all[len(all)-1].span
+		end.Line, end.Col = end.EndLine, end.EndCol
+		c.add("PM704", end, "this recipe makes no print", "", "add a block: print NAME {, with size, enlarge and save")
 	}
 }
 
-func (r *reader) version(rec *Recipe, b *builder, g *gRecipe) {
-	n := b.number(g.Version)
-	rec.Head, rec.Draft = b.span, given(g.Draft)
+func (c *checker) version(v *version) {
+	c.rec.Head, c.rec.Draft = v.Span, v.Draft
+	n := v.Version
 	switch {
-	case n.Value.Cmp(big.NewRat(1, 1)) != 0:
-		r.add("PM702", n.Span, fmt.Sprintf("this engine doesn't know version %s of the language", b.tok(g.Version).Value), "It knows version 1, as a draft.", "write recipe 1 draft, or use a newer engine")
-	case b.tok(g.Version).Value != "1":
-		r.add("PM702", n.Span, "a version is written as a plain whole number", "", "write recipe 1 draft")
-	case !rec.Draft:
-		r.add("PM703", b.span, "version 1 isn't frozen yet", "Until it is, results may change from one engine to the next, and a recipe says that it knows.", "write recipe 1 draft")
+	case rat(n.Value).Cmp(big.NewRat(1, 1)) != 0:
+		c.add("PM702", n.Span, fmt.Sprintf("this engine doesn't know version %s of the language", n.Value), "It knows version 1, as a draft.", "write recipe 1 draft, or use a newer engine")
+	case n.Value != "1":
+		c.add("PM702", n.Span, "a version is written as a plain whole number", "", "write recipe 1 draft")
+	case !v.Draft:
+		c.add("PM703", v.Span, "version 1 isn't frozen yet", "Until it is, results may change from one engine to the next, and a recipe says that it knows.", "write recipe 1 draft")
 	default:
-		rec.Version = 1
+		c.rec.Version = 1
 	}
 }
 
-// names collects the names of the top, which are one list: a name means one
-// thing in a recipe.
-func (r *reader) names() *nameList {
-	out := &nameList{byName: map[string]*named{}, ofKind: map[string][]string{}}
-	for _, b := range r.blocks {
-		if b.name == nil {
-			continue
-		}
-		if o := out.find(b.name.Value); o != nil {
-			r.add("PM406", b.name.Span, fmt.Sprintf("the name %s is given twice, on line %d and on line %d", b.name.Value, o.text.Line, b.name.Line), fmt.Sprintf("It is the name of a %s already; a name means one thing in a recipe.", kindOf(o.kind)), "choose another name for one of the two")
-			continue
-		}
-		n := &named{kind: b.kind, text: *b.name, blk: b, used: b.kind == "print"}
-		out.all, out.byName[n.text.Value] = append(out.all, n), n
-		out.ofKind[n.kind] = append(out.ofKind[n.kind], n.text.Value)
+// paper makes a paper of its block.
+func (c *checker) paper(b *block) {
+	p := &Paper{Span: b.span(), Name: b.name(), Intent: Text{Value: "relative"}, BlackPoint: Text{Value: "on"}}
+	c.collect(b, p, b.called())
+	if !b.has("profile") {
+		c.add("PM719", b.head.span, b.called()+" has no profile", "A paper is what its profile says of it: how its inks look on it.", `add a line such as profile "papers/baryta-310.icc"`)
 	}
-	return out
+	c.rec.Papers = append(c.rec.Papers, p)
 }
 
-func kindOf(k string) string {
-	if k == "steps" {
-		return "steps block"
+// mask makes a mask of its block and checks its shapes.
+func (c *checker) mask(b *block) {
+	m := &Mask{b.span(), b.name(), nodes[*Element](b)}
+	c.rec.Masks = append(c.rec.Masks, m)
+	if len(b.stmts) == 0 {
+		c.add("PM717", b.head.span, "this mask has no shape", "", "draw at least one: stroke, ellipse, rectangle, polygon, gradient, file or mask")
+		return
 	}
-	return k
-}
-
-// use finds a name of a kind and complains where there is none.
-func (r *reader) use(names *nameList, kind, code string, t Text) *named {
-	if n := names.find(t.Value); n != nil {
-		if n.kind == kind {
-			n.used = true
-			return n
-		}
-		r.add("PM409", t.Span, fmt.Sprintf("%s is a %s, not a %s", t.Value, kindOf(n.kind), kindOf(kind)), fmt.Sprintf("It is defined on line %d.", n.text.Line), r.nearName(names, kind, t.Value)...)
-		return nil
-	}
-	r.add(code, t.Span, fmt.Sprintf("no %s is named %s", kindOf(kind), t.Value), "", r.nearName(names, kind, t.Value)...)
-	return nil
-}
-
-func (r *reader) nearName(names *nameList, kind, v string) []string {
-	c := names.ofKind[kind]
-	if w := r.nearest(v, c); w != "" {
-		n := names.find(w)
-		n.used = true // meant, so not unused
-		return []string{fmt.Sprintf("did you mean %s, line %d?", w, n.text.Line)}
-	}
-	switch len(c) {
-	case 0:
-		if names.find(v) != nil {
-			return []string{fmt.Sprintf("define one: %s NAME {", kind)}
-		}
-		return []string{fmt.Sprintf("define it: %s %s {", kind, v)}
-	}
-	return namedSoFar(c)
-}
-
-// mostSearched bounds the letters of names that are held against letters in one
-// file; with so many names that aren't given, the last have no suggestions.
-const mostSearched = 20_000_000
-
-// nearest is the function of this name, until too much was searched.
-func (r *reader) nearest(v string, names []string) string {
-	if r.searched += len(names) * len(v) * len(v); r.searched > mostSearched {
-		return ""
-	}
-	return nearest(v, names)
-}
-
-// namedSoFar lists the first few names.
-func namedSoFar(c []string) []string {
-	return []string{"named so far: " + andList(c[:min(len(c), 8)])}
-}
-
-// loose returns the names that a broken line may give and use, so that its
-// mistake causes no others.
-func loose(st *statement) (gives, uses []string) {
-	for i, t := range st.toks {
-		if t.Kind != KindName && t.Kind != KindBad && t.Kind != KindWord {
-			continue
-		}
-		if i > 0 && st.toks[i-1].Value == "as" {
-			gives = append(gives, t.Value)
-		} else if i > 0 {
-			uses = append(uses, t.Value)
+	if e, ok := b.stmts[0].node.(*Element); ok {
+		at := b.stmts[0].toks[0].Span
+		switch {
+		case e.Op == "less" || e.Op == "within":
+			c.add("PM718", at, e.Op+" works on the shapes before it, and there are none", "A mask begins empty.", "begin with a shape, or with invert for the whole frame")
+		case e.Shape == "soften":
+			c.add("PM718", at, "soften works on the shapes before it, and there are none", "A mask begins empty.", "begin with a shape")
 		}
 	}
-	return
-}
-
-// maskNames checks the masks that steps work through, and marks what broken
-// lines may use.
-func (r *reader) maskNames(b *block, names *nameList) {
-	for _, st := range b.stmts {
-		if st.broken {
-			r.markLoose(st, names)
-			continue
-		}
-		var t *Text
-		switch s := st.node.(type) {
-		case *SpotPixels:
-			t = s.Through
-		case *Blend:
-			t = s.Through
-		case *Sharpen:
-			t = s.Through
-		case *Tone:
-			t = s.Through
-			if s.For != nil {
-				r.use(names, "paper", "PM410", *s.For)
-			}
-		case *Convert:
-			if s.Name != nil {
-				r.useTarget(names, *s.Name)
-			}
-		case *Follow:
-			if b.kind != "steps" {
-				r.use(names, "steps", "PM402", s.Name)
-			}
-		}
-		if t != nil {
-			r.use(names, "mask", "PM401", *t)
-		}
-	}
-}
-
-func (r *reader) markLoose(st *statement, names *nameList) {
-	_, uses := loose(st)
-	for _, u := range uses {
-		if n := names.find(u); n != nil {
-			n.used = true
-		}
-	}
-}
-
-// masks builds the masks and checks their shapes and references.
-func (r *reader) masks(rec *Recipe, names *nameList) {
-	for _, b := range r.blocks {
-		if b.kind != "mask" {
-			continue
-		}
-		m := &Mask{Span: blockSpan(b), Name: nameOf(b)}
-		for _, st := range b.stmts {
-			e, ok := st.node.(*Element)
-			if !ok || st.broken {
-				r.markLoose(st, names)
-				continue
-			}
-			if len(m.Elements) == 0 && st == b.stmts[0] {
-				switch {
-				case e.Op == "less" || e.Op == "within":
-					r.add("PM718", st.toks[0].Span, fmt.Sprintf("%s works on the shapes before it, and there are none", e.Op), "A mask begins empty.", "begin with a shape, or with invert for the whole frame")
-				case e.Shape == "soften":
-					r.add("PM718", st.toks[0].Span, "soften works on the shapes before it, and there are none", "A mask begins empty.", "begin with a shape")
-				}
-			}
-			r.element(e)
-			if e.Mask != nil {
-				r.use(names, "mask", "PM401", *e.Mask)
-			}
-			m.Elements = append(m.Elements, e)
-		}
-		if len(b.stmts) == 0 {
-			r.add("PM717", b.head.span, "this mask has no shape", "", "draw at least one: stroke, ellipse, rectangle, polygon, gradient, file or mask")
-		}
-		rec.Masks = append(rec.Masks, m)
-	}
-	r.cycles(rec)
-}
-
-// element checks what a shape needs to cover anything.
-func (r *reader) element(e *Element) {
-	switch e.Shape {
-	case "stroke":
-		if len(e.Points) < 2 {
-			r.add("PM307", e.Span, "a stroke has at least two points", "", "add a point, or draw an ellipse")
-		}
-	case "polygon":
-		if len(e.Points) < 3 {
-			r.add("PM307", e.Span, fmt.Sprintf("a polygon has at least three points, this one has %d", len(e.Points)), "", "add the missing corners")
-		}
-	case "gradient":
-		if samePoint(e.Points[0], e.Points[1]) {
-			r.add("PM307", e.Span, "a gradient begins and ends at two different points", "", "move one of them")
+	for _, e := range m.Elements {
+		switch n := len(e.Points); {
+		case e.Shape == "stroke" && n < 2:
+			c.add("PM307", e.Span, "a stroke has at least two points", "", "add a point, or draw an ellipse")
+		case e.Shape == "polygon" && n < 3:
+			c.add("PM307", e.Span, fmt.Sprintf("a polygon has at least three points, this one has %d", n), "", "add the missing corners")
+		case e.Shape == "gradient" && samePoint(e.Points[0], e.Points[1]):
+			c.add("PM307", e.Span, "a gradient begins and ends at two different points", "", "move one of them")
 		}
 	}
 }
@@ -379,105 +220,200 @@ func sameMeasure(a, b Measure) bool { return a.Unit == b.Unit && a.Value.Cmp(b.V
 func samePoint(a, b Point) bool { return sameMeasure(a.X, b.X) && sameMeasure(a.Y, b.Y) }
 
 // cycles finds masks that refer to themselves, directly or through others.
-func (r *reader) cycles(rec *Recipe) {
-	byName := map[string]*Mask{}
-	for _, m := range rec.Masks {
-		if byName[m.Name.Value] == nil {
-			byName[m.Name.Value] = m
-		}
-	}
+func (c *checker) cycles() {
 	const done = -1
 	state := map[*Mask]int{} // from 1: its place on the way
+	byName := map[string]*Mask{}
+	for _, m := range slices.Backward(c.rec.Masks) {
+		byName[m.Name.Value] = m
+	}
 	var path []string
 	var visit func(m *Mask)
 	visit = func(m *Mask) {
 		path = append(path, m.Name.Value)
 		state[m] = len(path)
 		for _, e := range m.Elements {
-			if e.Mask == nil || byName[e.Mask.Value] == nil {
+			if e.Mask == nil {
 				continue
 			}
-			n := byName[e.Mask.Value]
-			switch at := state[n]; at {
-			case done:
-			case 0:
+			switch n := byName[e.Mask.Value]; {
+			case n == nil || state[n] == done:
+			case state[n] == 0:
 				visit(n)
 			default:
-				round := append(path[at-1:len(path):len(path)], n.Name.Value)
-				if len(round) > 8 {
-					round = append(append(round[:4:4], "…"), round[len(round)-3:]...)
-				}
-				summary := fmt.Sprintf("mask %s refers to itself", n.Name.Value)
-				detail := ""
-				if len(round) > 2 {
-					summary = "these masks refer to each other in a circle"
-					detail = "The circle is " + strings.Join(round, " to ") + "."
-				}
-				r.add("PM408", e.Mask.Span, summary, detail, "take one of the references out")
+				c.circle(e, append(slices.Clone(path[state[n]-1:]), n.Name.Value))
 			}
 		}
 		path = path[:len(path)-1]
 		state[m] = done
 	}
-	for _, m := range rec.Masks {
+	for _, m := range c.rec.Masks {
 		if state[m] == 0 {
 			visit(m)
 		}
 	}
 }
 
-// print builds a print and checks that it has what it needs.
-func (r *reader) print(b *block, names *nameList) *Print {
-	p := &Print{Span: blockSpan(b), Name: nameOf(b), Steps: nodes(b)}
-	if g, ok := b.head.node.(*gTop); ok && g.Print != nil && !b.head.broken {
-		h := &builder{toks: b.head.toks, span: b.head.span}
-		if p.On, p.For = h.opt(g.Print.On), h.opt(g.Print.For); p.On != nil {
-			r.use(names, "paper", "PM410", *p.On)
-		}
-		if p.For != nil {
-			r.use(names, "lab", "PM411", *p.For)
-		}
+// circle complains about a reference that closes a circle of masks.
+func (c *checker) circle(e *Element, round []string) {
+	if len(round) == 2 {
+		c.add("PM408", e.Mask.Span, fmt.Sprintf("mask %s refers to itself", round[0]), "", "take one of the references out")
+		return
 	}
-	has := map[string]bool{}
-	for _, st := range b.stmts {
-		has[st.word] = true
-		if st.broken {
-			continue
-		}
-		switch n := st.node.(type) {
-		case *Edition:
-			if p.Edition == nil {
-				p.Edition = n
-			}
-		case *Size:
-			if p.Size == nil {
-				p.Size = n
-				r.pixels(n)
-			}
-		case *Save:
-			if p.Save == nil {
-				p.Save = n
-			}
-		}
+	if n := len(round); n > 8 {
+		round = slices.Concat(round[:4], []string{"…"}, round[n-3:])
 	}
-	if !has["size"] {
-		r.add("PM708", b.head.span, "this print has no size", "", "add a line such as size 60 in x 40 in at 300 ppi")
+	c.add("PM408", e.Mask.Span, "these masks refer to each other in a circle", "The circle is "+strings.Join(round, " to ")+".", "take one of the references out")
+}
+
+// print makes a print of its block and checks that it has what it needs.
+func (c *checker) print(b *block) {
+	p := &Print{Span: b.span(), Name: b.name(), Steps: c.steps(b)}
+	if h, ok := b.head.node.(*Print); ok {
+		p.On, p.For = h.On, h.For
 	}
-	if !has["save"] {
-		r.add("PM708", b.head.span, "this print isn't saved", "", `end it with a line such as save jpeg "print.jpg" or save tiff "print.tif"`)
+	if all := nodes[*Edition](b); len(all) > 0 {
+		p.Edition = all[0]
 	}
-	return p
+	if all := nodes[*Size](b); len(all) > 0 {
+		p.Size = all[0]
+		c.pixels(p.Size)
+	}
+	if all := nodes[*Save](b); len(all) > 0 {
+		p.Save = all[0]
+	}
+	if !b.has("size") {
+		c.add("PM708", b.head.span, "this print has no size", "", "add a line such as size 60 in x 40 in at 300 ppi")
+	}
+	if !b.has("save") {
+		c.add("PM708", b.head.span, "this print isn't saved", "", `end it with a line such as save jpeg "print.jpg" or save tiff "print.tif"`)
+	}
+	c.rec.Prints = append(c.rec.Prints, p)
 }
 
 // pixels refuses prints of less than a pixel or more than 300000 a side.
-func (r *reader) pixels(s *Size) {
+func (c *checker) pixels(s *Size) {
 	for _, m := range []*Measure{s.W, s.H} {
 		if m == nil {
 			continue
 		}
-		n, ok := SidePixels(*m, s.At)
-		if ok && (n < 1 || n > 300000) {
-			r.add("PM303", m.Span, fmt.Sprintf("this side has %d px", n), "A side of a print has 1 to 300000 px.", "change the side or the resolution")
+		if n, ok := SidePixels(*m, s.At); ok && (n < 1 || n > 300000) {
+			c.add("PM303", m.Span, fmt.Sprintf("this side has %d px", n), "A side of a print has 1 to 300000 px.", "change the side or the resolution")
 		}
 	}
+}
+
+// steps are the steps of a block, those that open a block of their own with its
+// lines.
+func (c *checker) steps(b *block) []Step {
+	for _, st := range b.stmts {
+		switch n := st.node.(type) {
+		case *Mix:
+			c.mix(n)
+		case *Tone:
+			if st.opens != nil {
+				c.collect(st.opens, n, "a tone block")
+				if len(st.opens.stmts) == 0 {
+					c.add("PM720", st.span, "this tone changes nothing", "", "write at least one of exposure, warmth, contrast, curve, local contrast, chroma and muted chroma inside")
+				}
+				c.curve(n)
+			}
+		}
+	}
+	return nodes[Step](b)
+}
+
+// mix checks the shares of a mix.
+func (c *checker) mix(m *Mix) {
+	sum := new(big.Rat).Add(m.Red.Value, m.Green.Value)
+	if sum.Add(sum, m.Blue.Value).Cmp(big.NewRat(100, 1)) != 0 {
+		c.add("PM722", m.Span, fmt.Sprintf("these shares sum to %s%%", decimal(sum)), "They must sum to 100%, so that white stays white.", "change one of them")
+	}
+}
+
+// curve checks that a curve's points rise.
+func (c *checker) curve(t *Tone) {
+	for i := 1; i < len(t.Curve); i++ {
+		a, z := t.Curve[i-1], t.Curve[i]
+		switch {
+		case z.X.Cmp(a.X) <= 0:
+			c.add("PM721", z.Span, "the curve's points stand from dark to light", "The first number of each point is larger than that of the point before.")
+			return
+		case z.Y.Cmp(a.Y) < 0:
+			c.add("PM721", z.Span, "this curve falls", "A falling curve turns light into dark; each point is at least as high as the one before.")
+			return
+		}
+	}
+	if n := len(t.Curve); n > 32 {
+		c.add("PM721", t.Curve[32].Span, fmt.Sprintf("this curve has %d points", n), "A curve has at most 32.", "leave some out")
+	} else if n == 1 {
+		c.add("PM721", t.Curve[0].Span, "a curve has at least two points", "", "write for example curve (0, 0), (50, 55), (100, 100)")
+	}
+}
+
+// decimal writes a number plainly, with two decimals at most.
+func decimal(v *big.Rat) string {
+	if v.IsInt() {
+		return v.Num().String()
+	}
+	return v.FloatString(2)
+}
+
+// broken reports whether a line could not be read, so that something may be
+// missing from the tree.
+func (c *checker) broken() bool {
+	return slices.ContainsFunc(append([]*block{c.top}, c.blocks...), func(b *block) bool {
+		return slices.ContainsFunc(b.stmts, func(st *stmt) bool { return st.broken })
+	})
+}
+
+// idleTones warns of tones for a paper that act in no print, whatever is built.
+func (c *checker) idleTones() {
+	if c.broken() {
+		return
+	}
+	rec := c.rec
+	idle := func(steps []Step, papers map[string]bool, print string) {
+		for _, s := range steps {
+			t, ok := s.(*Tone)
+			if ok && t.For != nil && rec.Paper(t.For.Value) != nil && len(papers) > 0 && !papers[t.For.Value] {
+				c.add("PM455", t.For.Span, "this tone acts in no print", fmt.Sprintf("It is for %s, and no print that it stands in is on it.", t.For.Value), fmt.Sprintf("did you mean print %s on %s?", print, t.For.Value))
+			}
+		}
+	}
+	// The papers of the prints that lines act in: those of all prints, and by
+	// followed block; "" is that of a print on none.
+	every, in := map[string]bool{}, map[string]map[string]bool{}
+	follow := func(steps []Step, papers map[string]bool) {
+		for _, s := range steps {
+			if f, ok := s.(*Follow); ok {
+				if in[f.Name.Value] == nil {
+					in[f.Name.Value] = map[string]bool{}
+				}
+				maps.Copy(in[f.Name.Value], papers)
+			}
+		}
+	}
+	for _, p := range rec.Prints {
+		every[p.paper()] = true
+		follow(p.Steps, map[string]bool{p.paper(): true})
+	}
+	if rec.Prepare != nil {
+		follow(rec.Prepare.Steps, every)
+		idle(rec.Prepare.Steps, every, "…")
+	}
+	for _, b := range rec.Series {
+		idle(b.Steps, in[b.Name.Value], "…")
+	}
+	for _, p := range rec.Prints {
+		idle(p.Steps, map[string]bool{p.paper(): true}, p.Name.Value)
+	}
+}
+
+// paper names the paper that a print is on, "" where it is on none.
+func (p *Print) paper() string {
+	if p.On == nil {
+		return ""
+	}
+	return p.On.Value
 }

@@ -135,11 +135,3 @@ func severityOf(code string) Severity {
 	}
 	return Error
 }
-
-// orMend returns the hints, or the table's mend where there is none.
-func orMend(code string, hints []string) []string {
-	if len(hints) > 0 {
-		return hints
-	}
-	return []string{Codes[codeIndex[code]].Mend}
-}

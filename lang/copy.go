@@ -41,18 +41,18 @@ func (b *Block) title() BlockName {
 // whole is the bytes of a block in whole lines, the last line's end included.
 func (s *Source) whole(b *Block) (from, to int) {
 	from, to = b.Bytes()
-	return wholeLines(s.Text, from, to)
+	return s.WholeLines(from, to)
 }
 
-// above is the first byte of the comment lines that stand right above a block,
+// Above is the first byte of the comment lines that stand right above a block,
 // or of the block.
-func (s *Source) above(b *Block) int {
+func (s *Source) Above(b *Block) int {
 	i := slices.IndexFunc(s.Lines, func(l Line) bool { return l.Opens == b })
 	first := b.Head.Tokens[0].Offset
 	for i--; i >= 0 && len(s.Lines[i].Tokens) == 0 && len(s.Lines[i].Comments) > 0; i-- {
 		first = s.Lines[i].Comments[0].Offset
 	}
-	from, _ := wholeLines(s.Text, first, first)
+	from, _ := s.WholeLines(first, first)
 	return from
 }
 
@@ -104,7 +104,7 @@ func CopyBlocks(from, to []byte, blocks []BlockName, replace bool, move func(pat
 		t := s.block(want)
 		switch {
 		case t == nil:
-			out = Apply(out, s.insertion(want.Kind, s.withLineEnds(from[fs.above(b):end])))
+			out = Apply(out, s.insertion(want.Kind, s.withLineEnds(from[fs.Above(b):end])))
 		case !replace:
 			return nil, &CopyError{fmt.Sprintf("there is a %s already", want), []string{"--replace puts the new one in its place"}}
 		default:
@@ -177,13 +177,13 @@ func noBlock(s *Source, want BlockName) error {
 // withLineEnds gives a text the line ends of a source, the last line included.
 func (s *Source) withLineEnds(text []byte) string {
 	t := strings.ReplaceAll(strings.TrimPrefix(string(text), "\uFEFF"), "\r\n", "\n")
-	return strings.ReplaceAll(strings.TrimSuffix(t, "\n")+"\n", "\n", s.eol())
+	return strings.ReplaceAll(strings.TrimSuffix(t, "\n")+"\n", "\n", s.EOL())
 }
 
 // insertion puts a block where its kind usually stands, a blank line away from
 // its neighbours.
 func (s *Source) insertion(kind, text string) Edit {
-	at, before, eol := len(s.Text), false, s.eol()
+	at, before, eol := len(s.Text), false, s.EOL()
 	for _, b := range slices.Backward(s.Top.Blocks) {
 		if b.Kind == kind {
 			_, at = s.whole(b)
@@ -191,7 +191,7 @@ func (s *Source) insertion(kind, text string) Edit {
 			break
 		}
 		if slices.Index(blockOrder, b.Kind) > slices.Index(blockOrder, kind) {
-			at, before = s.above(b), true
+			at, before = s.Above(b), true
 		}
 	}
 	head := strings.ReplaceAll(string(s.Text[:at]), "\r\n", "\n")

@@ -26,6 +26,38 @@ type Diagnostic struct {
 	Summary  string   // what is wrong, in the trade's words, one line
 	Detail   string   // what was found and the rule, may be empty
 	Hints    []string // how to mend it, one each
+	Fix      *Fix     // the mend as an edit, nil where no edit is known
+}
+
+// Fix is a mend: Text in the place of a stretch of one line. A safe one can't
+// mean anything else; the others are guesses.
+type Fix struct {
+	Span
+	Text string
+	Safe bool
+}
+
+// words says a mend as a hint.
+func (f *Fix) words() string {
+	if f.Text == "" {
+		return "take it out"
+	}
+	return "write " + f.Text
+}
+
+// fix adds a mend, in words too where no hint says it.
+func (d *Diagnostic) fix(at Span, text string, safe bool) {
+	d.Fix = &Fix{at, text, safe}
+	if len(d.Hints) == 0 {
+		d.Hints = []string{clip(d.Fix.words())}
+	}
+}
+
+// fixNear adds the mend that a hint guesses: a word nearby.
+func (d *Diagnostic) fixNear(at Span, near string) {
+	if near != "" {
+		d.fix(at, near, false)
+	}
 }
 
 // HasErrors reports whether one of the diagnostics stops the run.

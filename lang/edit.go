@@ -29,18 +29,42 @@ func Apply(src []byte, edits ...Edit) []byte {
 	return out.Bytes()
 }
 
-// eol is the line end of a source.
-func (s *Source) eol() string {
+// Mend returns a recipe after its safe mends, and the problems that they mended.
+func Mend(file string, src []byte) (out []byte, mended []Diagnostic) {
+	out = src
+	for range 100 { // a mend may show the next; each kind of character is told once a line
+		_, ds := Parse(file, out)
+		var edits []Edit
+		behind := 0
+		for _, d := range ds {
+			if d.Fix == nil || !d.Fix.Safe {
+				continue
+			}
+			if e := d.Fix.edit(out); e.From >= behind {
+				edits, behind = append(edits, e), max(e.To, e.From+1)
+				mended = append(mended, d)
+			}
+		}
+		if len(edits) == 0 {
+			break
+		}
+		out = Apply(out, edits...)
+	}
+	return out, mended
+}
+
+// EOL is the line end of a source.
+func (s *Source) EOL() string {
 	if s.CRLF {
 		return "\r\n"
 	}
 	return "\n"
 }
 
-// wholeLines widens a stretch of bytes to whole lines of the file, the last
+// WholeLines widens a stretch of bytes to whole lines of the file, the last
 // line's end included.
-func wholeLines(src []byte, from, to int) (int, int) {
-	body := 0
+func (s *Source) WholeLines(from, to int) (int, int) {
+	src, body := s.Text, 0
 	if bytes.HasPrefix(src, []byte("\xEF\xBB\xBF")) {
 		body = 3
 	}

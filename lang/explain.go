@@ -1,448 +1,396 @@
 package lang
 
 import (
+	"cmp"
+	_ "embed"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
+	"sync"
 )
 
-// explain says what is wrong with a line that fits no form of its word. The
-// form that fits furthest is the one that was meant.
-func (r *reader) explain(st *statement, start int, fails []*failure) {
-	best := fails[:0:0]
-	for _, f := range fails {
-		switch {
-		case len(best) == 0 || f.at > best[0].at:
-			best = append(best[:0], f)
-		case f.at == best[0].at:
-			best = append(best, f)
-		}
-	}
-	f := best[0]
-	toks := st.toks
-	var want []string
-	for _, b := range best {
-		for _, w := range b.want {
-			if !contains(want, w) && (w != "the line's end" || len(best) == 1) {
-				want = append(want, w)
-			}
-		}
-	}
-	usage := usageOf(best)
-	if f.at >= len(toks) {
-		end := st.span
-		end.Line, end.Col = end.EndLine, end.EndCol
-		if f.form.Opens && contains(f.want, "{") {
-			r.add("PM137", end, fmt.Sprintf("this line opens a block and lacks its {"), "", "end the line with {")
-			return
-		}
-		what := ""
-		if f.value && f.slot < len(f.form.Slots) && len(best) == 1 && f.form.Slots[f.slot].Word != "" && f.at > start {
-			what = fmt.Sprintf("%s lacks its value", f.form.Slots[f.slot].Word)
-			if f.form.Slots[f.slot].Tail != "" {
-				what = fmt.Sprintf("%s lacks %s", st.name(), orList(f.want))
-			}
-		} else {
-			what = fmt.Sprintf("%s lacks %s", st.name(), orList(required(best)))
-		}
-		r.add("PM206", end, what, usage)
-		return
-	}
-	t := toks[f.at]
-	sp := t.Span
-	if t.Kind == KindPunct && (t.Value == "{" || t.Value == "}") && !f.form.Opens {
-		r.add("PM136", sp, fmt.Sprintf("%s opens no block", st.name()), usage, "write its parameters on its line, without braces")
-		st.toks = dropBraces(toks)
-		if len(st.toks) < len(toks) {
-			r.again(st, start)
-		}
-		return
-	}
-	if s := f.due(); f.at > start && toks[f.at-1].Kind == KindNumber && (t.Kind == KindName || t.Kind == KindBad) && s != nil && s.measured() {
-		if hints := unitHints(t.Value, s.units()); hints != nil {
-			r.add("PM118", sp, fmt.Sprintf("%s isn't a unit", t.Value), fmt.Sprintf("%s takes %s.", capital(labelIn(st, s)), orList(s.units())), hints...)
-			return
-		}
-	}
-	if f.value {
-		r.explainValue(st, best, t, sp, want, usage)
-		return
-	}
-	r.explainWord(st, best, t, sp, want, usage)
+// specText is the reference itself: what explain prints and what the tests
+// hold the code against are one text.
+//
+//go:embed SPEC.md
+var specText string
+
+// Entry is one entry of the reference.
+type Entry struct {
+	Word string // what it is looked up by: "sharpen", "px", "lanczos3", "PM301", "the frame"
+	Kind string // one of EntryKinds
+	// Markdown is the text as SPEC.md has it, without the heading.
+	Markdown string
 }
 
-func dropBraces(toks []Token) []Token {
-	var out []Token
-	for _, t := range toks {
-		if t.Kind != KindPunct || t.Value != "{" && t.Value != "}" {
+// EntryKinds are the kinds of entries in the order in which Topics has them.
+var EntryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
+
+// specEntries reads the reference once.
+var specEntries = sync.OnceValue(func() []Entry {
+	var out []Entry
+	sections := map[string]string{}
+	for _, ch := range splitHeadings(specText, "## ") {
+		for _, sec := range splitHeadings(ch.body, "### ") {
+			sections[sec.title] = sec.body
+			out = append(out, sectionEntries(ch.title, sec)...)
+		}
+		if ch.title != "Messages" && ch.title != "" {
+			out = append(out, Entry{strings.ToLower(ch.title), "chapter", ch.body})
+		}
+	}
+	for _, w := range []string{"less", "within"} {
+		out = append(out, Entry{w, "parameter", chapterText("Masks")})
+	}
+	out = append(out, Entry{"x", "parameter", "Stands between the two measures of a size: 60 x 40 in.\n"})
+	for _, w := range []string{"white", "black", "grey"} {
+		out = append(out, Entry{w, "parameter", "A colour of border and wrap: white, black, or grey and its lightness from 0 to 100.\n"})
+	}
+	for _, w := range []string{"nan", "inf", "infinity"} {
+		out = append(out, Entry{w, "meaning", "Reserved, so that no name is read as a number; a number is finite and known.\n"})
+	}
+	for _, w := range laterWords {
+		if !slices.Contains([]string{"grey", "nan", "inf", "infinity"}, w) {
+			out = append(out, laterEntry(w))
+		}
+	}
+	for _, s := range Statements {
+		for i := range s.Params {
+			out = append(out, paramEntry(s, &s.Params[i], sections[s.heading()])...)
+		}
+	}
+	for _, w := range slices.Sorted(maps.Keys(laterStatements)) {
+		out = append(out, laterEntry(w))
+	}
+	var unique []Entry
+	seen := map[string]bool{}
+	for _, e := range out {
+		if k := e.Kind + " " + e.Word + " " + e.Markdown; !seen[k] {
+			seen[k] = true
+			unique = append(unique, e)
+		}
+	}
+	return unique
+})
+
+type specHeading struct{ title, body string }
+
+// splitHeadings cuts a text at its headings of one level; what stands before
+// the first has no title. Lines inside fences are never headings.
+func splitHeadings(text, mark string) []specHeading {
+	out := []specHeading{{}}
+	fenced := false
+	for _, l := range strings.SplitAfter(text, "\n") {
+		if strings.HasPrefix(l, "```") {
+			fenced = !fenced
+		}
+		if !fenced && strings.HasPrefix(l, mark) {
+			out = append(out, specHeading{title: strings.TrimSpace(l[len(mark):])})
+			continue
+		}
+		out[len(out)-1].body += l
+	}
+	return out
+}
+
+// chapterText is what a chapter says before its first section.
+func chapterText(title string) string {
+	for _, ch := range splitHeadings(specText, "## ") {
+		if ch.title == title {
+			return strings.TrimSpace(splitHeadings(ch.body, "### ")[0].body) + "\n"
+		}
+	}
+	return ""
+}
+
+// sectionEntries are the entries of one section of a chapter.
+func sectionEntries(chapter string, sec specHeading) []Entry {
+	body := strings.TrimSpace(sec.body) + "\n"
+	kind := map[string]string{"Units": "unit", "Kernels": "kernel", "Spaces": "space", "Intents": "intent"}[sec.title]
+	switch {
+	case kind != "":
+		var out []Entry
+		for _, r := range tableRows(body)[1:] {
+			out = append(out, Entry{r[0], kind, strings.Join(r[1:], ": ") + "\n"})
+		}
+		return out
+	case chapter == "Messages" && sec.title != "":
+		return []Entry{{sec.title, "message", body}}
+	case chapter == "Operations" && sec.title != "":
+		return []Entry{{strings.TrimPrefix(sec.title, "Operation "), "operation", body}}
+	case slices.Contains([]string{"Meaning", "Lexical rules", "Print files", "Digests, marks and logs"}, chapter):
+		var out []Entry
+		for _, p := range strings.Split(body, "\n") {
+			if rest, ok := strings.CutPrefix(p, "- **"); ok {
+				term, text, _ := strings.Cut(rest, "**")
+				out = append(out, Entry{strings.ToLower(strings.TrimRight(term, ".")), "meaning", strings.ReplaceAll(p[2:], "**"+term+"**"+text, capital(term+text)) + "\n"})
+			}
+		}
+		if sec.title != "" {
+			out = append(out, Entry{strings.ToLower(sec.title), "meaning", body})
+		}
+		return out
+	case slices.Contains([]string{"Statements", "Papers and labs", "Masks", "Steps", "Tones", "Prints"}, chapter) && sec.title != "":
+		word, _, _ := strings.Cut(sec.title, ",")
+		return []Entry{{word, "statement", body}}
+	case sec.title != "":
+		return []Entry{{strings.ToLower(sec.title), "chapter", body}}
+	}
+	return nil
+}
+
+func laterEntry(w string) Entry {
+	return Entry{w, "later word", "A word of version 1 that this engine doesn't build yet. It is reserved and can't be a name.\n"}
+}
+
+// paramEntry leads from a parameter's words to what they mean and to the
+// statement that takes them.
+func paramEntry(s *Statement, p *Param, section string) []Entry {
+	owner := cmp.Or(s.Word, "a line of inputs")
+	// What the statement's section says of the parameter in its table.
+	_, row, _ := strings.Cut(section, "\n"+specRow(p)+" ")
+	row, _, _ = strings.Cut(row, "\n")
+	meaning := strings.TrimSpace(strings.TrimSuffix(row, "|"))
+	entry := func(w, text string) Entry {
+		return Entry{w, "parameter", text + " " + owner + ": " + meaning + ".\n\n```\n" + s.Usage() + "\n```\n"}
+	}
+	var out []Entry
+	if p.Word != "" {
+		e := entry(p.Word, "A parameter of")
+		if p.Ranges != nil {
+			e.Markdown += "\nIt may be " + p.ranges() + ".\n"
+		}
+		if p.Default != "" {
+			e.Markdown += "\nLeft out, it is " + p.Default + ".\n"
+		}
+		out = append(out, e)
+	}
+	for _, w := range append([]string{p.Tail}, p.Words...) {
+		if w != "" {
+			out = append(out, entry(w, "A word of"))
+		}
+	}
+	return out
+}
+
+// ranges shows what a parameter's numbers may be.
+func (p *Param) ranges() string {
+	out := make([]string, len(p.Ranges))
+	for i, r := range p.Ranges {
+		out[i] = r.String()
+	}
+	return strings.Join(out, ", ")
+}
+
+// specRow is how SPEC begins the line of a parameter: name, value, range,
+// default.
+func specRow(p *Param) string {
+	value := kinds[p.Kind].said
+	switch {
+	case p.Kind == ValueWord:
+		value = orList(p.Words)
+	case p.Kind == ValueList:
+		value = andList(p.Words) + ", one or both"
+	case p.OneOf != nil:
+		value = orList(p.OneOf)
+	}
+	def := cmp.Or(p.Default, "must be given")
+	if p.Default == "" && p.Optional {
+		def = "left out"
+	}
+	name := cmp.Or(p.Word, "("+p.Label+")")
+	if p.Tail != "" {
+		name += " … " + p.Tail
+	}
+	return fmt.Sprintf("| %s | %s | %s | %s |", name, value, cmp.Or(p.ranges(), "–"), def)
+}
+
+// heading is the statement's heading in SPEC.
+func (s *Statement) heading() string {
+	switch in := s.Blocks[0]; {
+	case s.Word == "":
+		return "a line of inputs"
+	case s.Word == "mask" && in == "mask":
+		return "mask, in a mask"
+	case in == "paper" || in == "lab" || in == "tone":
+		return s.Word + ", in a " + in
+	}
+	return s.Word
+}
+
+// tableRows returns the cells of the tables in a Markdown text, the heading
+// row first, without the row of dashes.
+func tableRows(text string) [][]string {
+	var out [][]string
+	for _, l := range strings.Split(text, "\n") {
+		if !strings.HasPrefix(l, "|") || strings.HasPrefix(l, "| ---") {
+			continue
+		}
+		out = append(out, tableCells(l))
+	}
+	return out
+}
+
+// tableCells cuts a row at its bars; \| is a bar in a cell.
+func tableCells(l string) []string {
+	const bar = "\x00"
+	l = strings.Trim(strings.ReplaceAll(strings.TrimSpace(l), `\|`, bar), "|")
+	cells := strings.Split(l, "|")
+	for i := range cells {
+		cells[i] = strings.ReplaceAll(strings.TrimSpace(cells[i]), bar, "|")
+	}
+	return cells
+}
+
+// Explain returns the entries of a word: a statement, a parameter, a unit, a
+// kernel, a space, an intent, a term, an operation, the code of a message. It
+// is empty where the reference has none. Capitals count only where two words
+// differ in nothing else.
+func Explain(word string) []Entry {
+	word = strings.TrimSpace(word)
+	find := func(same func(a, b string) bool) []Entry {
+		var out []Entry
+		for _, k := range EntryKinds {
+			for _, e := range specEntries() {
+				if e.Kind == k && same(e.Word, word) {
+					out = append(out, e)
+				}
+			}
+		}
+		return out
+	}
+	if out := find(func(a, b string) bool { return a == b }); len(out) > 0 {
+		return out
+	}
+	if out := find(strings.EqualFold); len(out) > 0 {
+		return out
+	}
+	return find(func(a, b string) bool { return strings.EqualFold(strings.TrimPrefix(a, "the "), b) })
+}
+
+// Topic is one kind of entry with its words, as explain lists them.
+type Topic struct {
+	Kind  string
+	Words []string
+}
+
+// Topics lists every word that Explain knows, by kind.
+func Topics() []Topic {
+	var out []Topic
+	for _, k := range EntryKinds {
+		t := Topic{Kind: k}
+		for _, e := range specEntries() {
+			if e.Kind == k && !slices.Contains(t.Words, e.Word) {
+				t.Words = append(t.Words, e.Word)
+			}
+		}
+		if len(t.Words) > 0 {
 			out = append(out, t)
 		}
 	}
 	return out
 }
 
-// again reads a statement once more after its tokens were mended, only to find
-// what else is wrong with it.
-func (r *reader) again(st *statement, start int) {
-	var fails []*failure
-	for _, f := range st.forms {
-		binds, fl := matchForm(f, st.toks, start)
-		if fl == nil {
-			r.values(st, binds)
-			return
-		}
-		fails = append(fails, fl)
+// NearTopic returns the known word that is nearest to one without entry, or
+// "" where none is near.
+func NearTopic(word string) string {
+	var all []string
+	for _, t := range Topics() {
+		all = append(all, t.Words...)
 	}
-	if len(fails) > 0 && len(st.toks) > start {
-		r.explain(st, start, fails)
+	if u := meantUnit(word); u != "" {
+		return u
 	}
-}
-
-// required lists what forms wait for without the optional words.
-func required(best []*failure) []string {
-	var out []string
-	for _, b := range best {
-		for i, w := range b.want {
-			if i < len(b.want)-1 && !b.value {
-				continue // an optional word passed over
-			}
-			if !contains(out, w) {
-				out = append(out, w)
-			}
-		}
-	}
-	return out
-}
-
-func usageOf(best []*failure) string {
-	var u []string
-	for _, b := range best {
-		if x := b.form.Usage(); !contains(u, x) {
-			u = append(u, x)
-		}
-	}
-	return "It is written: " + strings.Join(u, "  or  ")
-}
-
-// explainValue: a parameter's word is there and its value doesn't fit.
-func (r *reader) explainValue(st *statement, best []*failure, t Token, sp Span, want []string, usage string) {
-	f := best[0]
-	s := &f.form.Slots[f.slot]
-	if t.Kind == KindNumber && s.measured() && f.at > 0 && st.toks[f.at-1].Kind == KindNumber {
-		r.noUnit(st.toks[f.at-1], s)
-		return
-	}
-	var names []string // the forms' choices, where words are due
-	for _, b := range best {
-		x := &b.form.Slots[b.slot]
-		switch x.Kind {
-		case ValueKernel:
-			names = append(names, Kernels...)
-		case ValueSpace:
-			names = append(names, Spaces...)
-		default:
-			for _, w := range b.want {
-				if reserved[w] && !contains(names, w) {
-					names = append(names, w)
-				}
-			}
-		}
-	}
-	word := t.Kind == KindWord || t.Kind == KindName || t.Kind == KindBad || t.Kind == KindKernel || t.Kind == KindSpace
-	switch {
-	case s.Kind == ValueName && len(best) == 1 && t.Kind == KindString:
-		hint := "write it without quotes"
-		if goodName(t.Value) && !reserved[t.Value] {
-			hint = "write " + t.Value
-		}
-		r.add("PM207", sp, "a name stands without quotes", usage, hint)
-	case s.Kind == ValueName && len(best) == 1 && word:
-		r.badName(t, usage)
-	case s.Kind == ValueTarget && word && !reserved[t.Value]:
-		r.noTarget(Text{sp, t.Value}, "PM209", nil)
-	case word && contains(laterWords, t.Value) && (t.Value == "deconvolve" || t.Value == "picture"):
-		r.later(t)
-	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace || s.Kind == ValueColour && len(names) > 0):
-		hints := didYouMean(t.Value, names)
-		what := "one of " + orList(names)
-		if len(names) == 1 {
-			what = names[0]
-		}
-		lead := st.name()
-		if s.Word != "" {
-			lead += " " + s.Word
-		}
-		if reserved[t.Value] && f.slotWord(t.Value) {
-			r.add("PM206", sp, fmt.Sprintf("%s lacks its value before %s", lead, t.Value), usage)
-			return
-		}
-		r.add("PM209", sp, fmt.Sprintf("%s isn't %s", t.Value, kindName(s, len(best))), fmt.Sprintf("%s takes %s.", capital(lead), what), hints...)
-	case (s.Kind == ValueText || s.Kind == ValuePath) && word && f.slotWord(t.Value):
-		r.add("PM206", sp, fmt.Sprintf("%s lacks its %s before %s", st.name(), s.Label, t.Value), usage)
-	case (s.Kind == ValueText || s.Kind == ValuePath) && word:
-		r.add("PM207", sp, fmt.Sprintf("%s takes a text in double quotes", labelIn(st, s)), usage, fmt.Sprintf("write %q", t.Value))
-	case s.Kind == ValueRatio && t.Kind == KindNumber:
-		r.add("PM119", sp, "a shape is one word, W:H", usage, "write it without spaces, such as 3:2")
-	case s.Kind == ValueCount && t.Kind == KindString || (s.Kind == ValueMeasure || s.Kind == ValuePair) && t.Kind == KindString:
-		r.add("PM207", sp, "a number stands without quotes", usage)
-	default:
-		if t.Kind == KindUnit && s.Tail == "" {
-			r.add("PM207", sp, fmt.Sprintf("%s stands behind no number", t.Value), usage)
-			return
-		}
-		r.add("PM207", sp, fmt.Sprintf("%s is due here, found %s", orList(want), show(t)), usage)
-	}
-}
-
-// due is the parameter that a failure is in or right behind.
-func (f *failure) due() *Slot {
-	if f.value {
-		return &f.form.Slots[f.slot]
-	}
-	if n := len(f.binds); n > 0 {
-		return f.binds[n-1].slot
-	}
-	return nil
-}
-
-// unitHints say which unit was meant by a word that is none, nil where none is
-// near.
-func unitHints(word string, units []string) []string {
-	if low := strings.ToLower(word); contains(units, "mired") && (low == "k" || low == "kelvin") {
-		return []string{"write the step in mired, 1000000 over the kelvin: from 5000 K to 5250 K it is about 10 mired"}
-	}
-	return didYouMean(word, units)
-}
-
-// slotWord reports whether a word is a parameter of the failed form.
-func (f *failure) slotWord(w string) bool {
-	for i := range f.form.Slots {
-		if f.form.Slots[i].Word == w {
-			return true
-		}
-	}
-	return false
-}
-
-// explainWord: a parameter's word is due, or nothing more.
-func (r *reader) explainWord(st *statement, best []*failure, t Token, sp Span, want []string, usage string) {
-	f := best[0]
-	toks := st.toks
-	for _, b := range best {
-		if b.slot >= len(b.form.Slots) {
-			continue
-		}
-		s := &b.form.Slots[b.slot]
-		if s.Kind == ValueNone || s.Word == "" || t.Kind == KindName && s.Kind != ValueName {
-			continue
-		}
-		if _, bad, _ := matchValue(s, toks, f.at); !bad { // the value is there, its word isn't
-			r.add("PM206", sp, fmt.Sprintf("%s is missing before %s", s.Word, show(t)), usageOf([]*failure{b}), fmt.Sprintf("write %s before it", s.Word))
-			return
-		}
-	}
-	var last *binding
-	if n := len(f.binds); n > 0 {
-		last = &f.binds[n-1]
-	}
-	switch t.Kind {
-	case KindNumber:
-		if last != nil && last.slot.measured() && f.at > 0 && toks[f.at-1].Kind == KindNumber {
-			r.noUnit(toks[f.at-1], last.slot)
-			return
-		}
-	case KindUnit:
-		if last != nil && last.slot.Kind == ValueCount && f.at > 0 && toks[f.at-1].Kind == KindNumber {
-			r.add("PM306", sp, fmt.Sprintf("%s is a count and has no unit", labelIn(st, last.slot)), usage, "write "+toks[f.at-1].Value)
-			return
-		}
-	case KindWord, KindName, KindBad, KindKernel, KindSpace:
-		r.wrongWord(st, best, t, sp, usage)
-		return
-	}
-	if f.form.Opens && contains(f.want, "{") {
-		r.add("PM137", sp, fmt.Sprintf("{ is due here, found %s", show(t)), usage)
-		return
-	}
-	if f.slot < len(f.form.Slots) {
-		r.add("PM206", sp, fmt.Sprintf("%s is due here, found %s", orList(required(best)), show(t)), usage)
-		return
-	}
-	r.add("PM208", sp, fmt.Sprintf("%s is left over at the line's end", show(t)), usage, "take it out")
-}
-
-// wrongWord: a word stands where another word is due.
-func (r *reader) wrongWord(st *statement, best []*failure, t Token, sp Span, usage string) {
-	f := best[0]
-	for _, b := range f.binds {
-		if b.slot.Word != "" && b.slot.Word == t.Value {
-			o := st.toks[b.at]
-			r.add("PM205", sp, fmt.Sprintf("%s is given twice, first on line %d, column %d, then on line %d, column %d", t.Value, o.Line, o.Col, t.Line, t.Col), usage, "keep one of the two")
-			return
-		}
-	}
-	if len(best) > 1 && t.Kind != KindWord { // the word that tells the forms apart
-		due := required(best)
-		r.add("PM209", sp, fmt.Sprintf("%s isn't a choice here", t.Value), fmt.Sprintf("%s takes %s. %s", capital(st.name()), orList(due), usage), didYouMean(t.Value, due)...)
-		return
-	}
-	var words []string
-	for _, b := range best {
-		for i := range b.form.Slots {
-			s := &b.form.Slots[i]
-			if s.Word == "" {
-				continue
-			}
-			words = append(words, s.Word)
-			if s.Word != t.Value {
-				continue
-			}
-			if i > b.slot && b.slot < len(b.form.Slots) {
-				due := b.form.Slots[b.slot].Word
-				found := false
-				for _, x := range st.toks[b.at:] {
-					found = found || x.Value == due && x.Kind == KindWord
-				}
-				if !found {
-					r.add("PM206", sp, fmt.Sprintf("%s is missing before %s", due, t.Value), usage)
-					return
-				}
-			}
-			r.add("PM204", sp, fmt.Sprintf("%s stands out of order", t.Value), "Parameters stand in a fixed order, so that a line is always written the same way. "+usage)
-			return
-		}
-	}
-	if st.block == "top" && st.word == "print" && (t.Value == "on" || t.Value == "for") {
-		r.later(t)
-		return
-	}
-	for _, x := range st.forms {
-		for i := range x.Slots {
-			if s := &x.Slots[i]; s.Word != "" && s.Word == t.Value {
-				r.add("PM210", sp, fmt.Sprintf("%s doesn't belong here", t.Value), fmt.Sprintf("It is a parameter of: %s. This line is written: %s", x.Usage(), f.form.Usage()), "take it out, or use that form")
-				return
-			}
-		}
-	}
-	if t.Value == "x" && f.slot > 0 {
-		r.add("PM208", sp, "x is left over", usage, "take it out")
-		return
-	}
-	if near := nearest(t.Value, words); near != "" {
-		r.add("PM203", sp, fmt.Sprintf("%s has no parameter %s", st.name(), t.Value), usage, "did you mean "+near+"?")
-		return
-	}
-	if owners := ownersOf(t.Value); len(owners) > 0 {
-		r.add("PM210", sp, fmt.Sprintf("%s isn't a parameter of %s", t.Value, st.name()), fmt.Sprintf("It belongs to %s. %s", andList(owners), usage))
-		return
-	}
-	if f.form.Opens && contains(f.want, "{") {
-		r.add("PM137", sp, fmt.Sprintf("{ is due here, found %s", show(t)), usage)
-		return
-	}
-	if len(words) == 0 {
-		r.add("PM208", sp, fmt.Sprintf("%s is left over at the line's end", t.Value), usage, "take it out")
-		return
-	}
-	r.add("PM203", sp, fmt.Sprintf("%s has no parameter %s", st.name(), t.Value), usage)
-}
-
-// ownersOf returns the statements that have a parameter of this word.
-func ownersOf(w string) []string {
-	var out []string
-	for i := range Forms {
-		for k := range Forms[i].Slots {
-			if Forms[i].Slots[k].Word == w && !contains(out, Forms[i].Word) && Forms[i].Word != "" {
-				out = append(out, Forms[i].Word)
-			}
-		}
-	}
-	return out
-}
-
-// measured reports whether a parameter's numbers have units.
-func (s *Slot) measured() bool { return len(s.Ranges) > 0 && s.Kind != ValueCount }
-
-// noUnit reports a bare number where a unit is due.
-func (r *reader) noUnit(t Token, s *Slot) {
-	u := s.units()
-	hints := []string{}
-	if f := s.factor(rat(t.Value)); f != "" {
-		hints = append(hints, "write "+f+", or "+t.Value+"% if that little is meant")
-	} else if len(u) == 1 {
-		hints = append(hints, "write "+withUnit(t.Value, u[0]))
-	} else {
-		hints = append(hints, "write "+withUnit(t.Value, u[0])+", or another of "+orList(u))
-	}
-	r.add("PM301", t.Span, fmt.Sprintf("%s has no unit", t.Value), fmt.Sprintf("It takes %s.", orList(u)), hints...)
-}
-
-func withUnit(v, u string) string {
-	if u == "%" {
-		return v + u
-	}
-	return v + " " + u
-}
-
-// badName reports a word that can't be a name.
-func (r *reader) badName(t Token, usage string) {
-	if reserved[t.Value] {
-		r.add("PM404", t.Span, fmt.Sprintf("%s is a word of the language and can't be a name", t.Value), usage, "choose another name, such as "+t.Value+"-1")
-		return
-	}
-	low := strings.ToLower(strings.Map(func(c rune) rune {
-		if c == '_' || c == '.' {
-			return '-'
-		}
-		return c
-	}, t.Value))
-	hint := "choose another name"
-	if goodName(low) && !reserved[low] {
-		hint = "write " + low
-	}
-	r.add("PM405", t.Span, fmt.Sprintf("%s can't be a name", t.Value), "A name begins with a letter from a to z and holds letters from a to z, digits and hyphens.", hint)
-}
-
-// later reports a word of version 1 that isn't built.
-func (r *reader) later(t Token) {
-	r.add("PM901", t.Span, fmt.Sprintf("%s isn't built in this engine yet", t.Value), "It is a word of version 1, and its meaning is settled; this engine can't make it, and leaves nothing out silently.", "take the line out, or use an engine that builds it")
-}
-
-func kindName(s *Slot, forms int) string {
-	switch {
-	case s.Kind == ValueKernel:
-		return "a kernel"
-	case s.Kind == ValueSpace && forms > 1:
-		return "a colour space"
-	case s.Kind == ValueSpace:
-		return "a built-in colour space"
-	}
-	return "a choice here"
-}
-
-func labelIn(st *statement, s *Slot) string {
-	switch s.Word {
-	case "at", "to", "from", "along", "over":
-		return st.name() + " " + s.Word
-	}
-	if s.Word != "" {
-		return s.Word
-	}
-	if st.word != "" {
-		return st.word
-	}
-	return s.Label
-}
-
-func show(t Token) string {
-	if t.Kind == KindString {
-		return fmt.Sprintf("%q", t.Value)
-	}
-	return t.Value
-}
-
-func capital(s string) string {
-	if s == "" {
+	if s, ok := synonyms[strings.ToLower(word)]; ok {
 		return s
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return nearest(word, all)
+}
+
+// Example is the wrong and the right example of a message's code.
+type Example struct {
+	Code         string
+	Place        string // where the lines stand: print, mask, file, …
+	Wrong, Right string
+}
+
+// Examples returns the examples of all messages, from the reference.
+func Examples() []Example {
+	var out []Example
+	for _, e := range specEntries() {
+		if e.Kind != "message" {
+			continue
+		}
+		x := Example{Code: e.Word}
+		for _, part := range strings.Split(e.Markdown, "```") {
+			head, body, _ := strings.Cut(part, "\n")
+			body = strings.TrimSuffix(body, "\n")
+			if p, ok := strings.CutPrefix(head, "wrong "); ok {
+				x.Place, x.Wrong = p, body
+			} else if strings.HasPrefix(head, "right ") {
+				x.Right = body
+			}
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// Recipe puts lines of the example into the recipe that they stand in.
+func (x Example) Recipe(lines string) string {
+	place, times, _ := strings.Cut(x.Place, ", ")
+	if times == "escaped" {
+		lines = unescape(lines)
+	}
+	if place == "file" {
+		return lines + "\n"
+	}
+	at := func(p, otherwise string) string {
+		if p != place {
+			return otherwise
+		}
+		return lines + "\n"
+	}
+	body := at("whole print", "size 3 in x 2 in at 300 ppi\n"+at("print", "")+"save tiff \"small.tif\"\n")
+	return "recipe 1 draft\nmaster \"salt-road.tif\"\n" + at("top", "") +
+		"mask reeds {\n" + at("mask", "ellipse at (50%, 50%) size 20% x 10%\n") + "}\n" +
+		"prepare {\n" + at("prepare", "") + "}\n" +
+		"steps wall {\n" + at("steps", "spot pixels over 12% through reeds\n") + "}\n" +
+		"print small {\n" + body + "}\n" +
+		"print again {\nsize 3 in x 2 in at 300 ppi\nfollow wall\nsave tiff \"again.tif\"\n}\n"
+}
+
+// unescape reads the \xXX, \uXXXX, \n and \t of an escaped example.
+func unescape(s string) string {
+	var b strings.Builder
+	for i := 0; i < len(s); i++ {
+		if s[i] != '\\' || i+1 == len(s) {
+			b.WriteByte(s[i])
+			continue
+		}
+		hex := func(n int) (v rune) {
+			for k := 0; k < n && i+2+k < len(s); k++ {
+				v = v*16 + rune(strings.IndexByte("0123456789ABCDEF", s[i+2+k]))
+			}
+			return v
+		}
+		switch s[i+1] {
+		case 'x':
+			b.WriteByte(byte(hex(2)))
+			i += 3
+		case 'u':
+			b.WriteRune(hex(4))
+			i += 5
+		case 'n':
+			b.WriteByte('\n')
+			i++
+		case 't':
+			b.WriteByte('\t')
+			i++
+		default:
+			b.WriteByte(s[i])
+		}
+	}
+	return b.String()
 }

@@ -4,11 +4,12 @@ import (
 	"fmt"
 	"math/big"
 	"math/rand"
+	"slices"
 	"strings"
 	"testing"
 )
 
-// A generator of right recipes, from the table of forms: lines of every form
+// A generator of right recipes, from the list of statements: lines of every one
 // with values inside their ranges and names that exist. What the checker finds
 // wrong is taken out again, until a right recipe is left.
 
@@ -39,7 +40,7 @@ func (g *gen) number(r Range) string {
 	return s
 }
 
-func (g *gen) measure(s *Slot) string {
+func (g *gen) measure(s *Param) string {
 	r := s.Ranges[g.r.Intn(len(s.Ranges))]
 	n := g.number(r)
 	if r.Unit == "px" && (s.Whole || s.Kind == ValuePair) {
@@ -51,9 +52,9 @@ func (g *gen) measure(s *Slot) string {
 	return n + g.pick("", " ") + r.Unit
 }
 
-func (g *gen) point(s *Slot) string { return "(" + g.measure(s) + ", " + g.measure(s) + ")" }
+func (g *gen) point(s *Param) string { return "(" + g.measure(s) + ", " + g.measure(s) + ")" }
 
-func (g *gen) value(f *Form, s *Slot) string {
+func (g *gen) value(f *Statement, s *Param) string {
 	switch s.Kind {
 	case ValueCount:
 		switch {
@@ -93,7 +94,7 @@ func (g *gen) value(f *Form, s *Slot) string {
 	case ValuePath:
 		g.n++
 		ext := ".tif"
-		if len(f.Slots) > 0 && f.Slots[0].Word == "jpeg" {
+		if len(f.Params) > 0 && f.Params[0].Word == "jpeg" {
 			ext = ".jpg"
 		}
 		return fmt.Sprintf("%q", fmt.Sprintf("f-%d%s", g.n, ext))
@@ -124,7 +125,7 @@ func (g *gen) value(f *Form, s *Slot) string {
 	return ""
 }
 
-func (g *gen) line(f *Form) string {
+func (g *gen) line(f *Statement) string {
 	if f.Word == "mix" { // its shares sum to 100 %
 		return g.pick("mix red 40% green 40% blue 20%", "mix red 130 % green -10 % blue -20 %")
 	}
@@ -135,8 +136,8 @@ func (g *gen) line(f *Form) string {
 	if f.Word != "" {
 		out = append(out, f.Word)
 	}
-	for i := range f.Slots {
-		s := &f.Slots[i]
+	for i := range f.Params {
+		s := &f.Params[i]
 		if s.Optional && g.r.Intn(2) == 0 {
 			continue
 		}
@@ -151,17 +152,17 @@ func (g *gen) line(f *Form) string {
 
 // lines makes n lines of a block.
 func (g *gen) lines(block string, n int) []string {
-	var forms []*Form
-	for i := range Forms {
-		if f := &Forms[i]; contains(f.Blocks, block) && !f.Opens && f.Word != "recipe" {
+	var forms []*Statement
+	for _, f := range Statements {
+		if slices.Contains(f.Blocks, block) && !f.Opens && f.Word != "recipe" {
 			forms = append(forms, f)
 		}
 	}
 	var out []string
 	for ; n > 0; n-- {
 		out = append(out, g.line(forms[g.r.Intn(len(forms))]))
-		if contains([]string{"prepare", "steps", "print"}, block) && g.r.Intn(4) == 0 {
-			out = append(append(append(out, g.line(formsOf("tone", block)[0])+" {"), g.lines("tone", 1+g.r.Intn(4))...), "}")
+		if slices.Contains([]string{"prepare", "steps", "print"}, block) && g.r.Intn(4) == 0 {
+			out = append(append(append(out, g.line(statementsOf("tone", block)[0])+" {"), g.lines("tone", 1+g.r.Intn(4))...), "}")
 		}
 	}
 	return out
@@ -184,9 +185,9 @@ func (g *gen) recipe(t testing.TB) []string {
 	for i := range 2 {
 		out = append(out, fmt.Sprintf("print p%d%s%s {", i, g.pick("", " on pa"), g.pick("", " for la")))
 		if g.r.Intn(2) == 0 {
-			out = append(out, g.line(formsOf("edition", "print")[0]))
+			out = append(out, g.line(statementsOf("edition", "print")[0]))
 		}
-		out = append(out, g.line(formsOf("size", "print")[g.r.Intn(3)]))
+		out = append(out, g.line(statementsOf("size", "print")[g.r.Intn(3)]))
 		out = append(out, g.lines("print", g.r.Intn(6))...)
 		out = append(out, fmt.Sprintf("save tiff %q", fmt.Sprintf("p%d.tif", i)), "}")
 	}

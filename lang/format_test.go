@@ -128,8 +128,8 @@ func TestFaultK06FormattingKeepsWhatItFinds(t *testing.T) {
 			t.Fatalf("refused:\n%s", src)
 		}
 	}
-	for i := range Forms {
-		if w := Forms[i].Word; w != "" && !seen[w] {
+	for _, f := range Statements {
+		if w := f.Word; w != "" && !seen[w] {
 			t.Errorf("no generated recipe has a %s", w)
 		}
 	}

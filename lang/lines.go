@@ -14,20 +14,6 @@ type grouper struct {
 	tokens int  // of the file so far
 }
 
-// openers are the words that open a block.
-var openers = func() map[string]bool {
-	m := map[string]bool{}
-	for i := range Forms {
-		if Forms[i].Opens {
-			m[Forms[i].Word] = true
-		}
-	}
-	for w := range laterBlocks {
-		m[w] = true
-	}
-	return m
-}()
-
 // begins reports words that begin a statement of any block.
 func begins(t Token) bool {
 	if t.Kind != KindWord {

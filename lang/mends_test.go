@@ -1,6 +1,8 @@
 package lang
 
 import (
+	"os"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -78,5 +80,69 @@ func TestProblemsOfAFileAreBounded(t *testing.T) {
 	}
 	if last := message(ds[len(ds)-1]); !strings.Contains(last, "and 5,8") || !strings.Contains(last, " more; they are told once these are mended") {
 		t.Errorf("the last says %s", last)
+	}
+}
+
+// Safe mends are made, a recipe that needs no others is right after them, and
+// what isn't wrong stays as it is, to the byte.
+func TestMendMakesTheSafeMends(t *testing.T) {
+	for _, c := range [][2]string{
+		{"sharpen radius .5 px amount 120%", "sharpen radius 0.5 px amount 120%"},
+		{"sharpen radius 0,5 px amount 120", "sharpen radius 0.5 px amount 120%"},
+		{"sharpen\u00A0radius\u00A01 px \u200Bamount = 120 %;", "sharpen radius 1 px amount   120 %"},
+		{"sharpen radius 1pixels amount 1_20.0 pct", "sharpen radius 1px amount 120.0 %"},
+		{"crop [10%, 10%] to (90％, 90%)", "crop (10%, 10%) to (90%, 90%)"},
+		{"sharpen radius 1   px amount 80%  # stays,  ;so", "sharpen radius 1 px amount 80%  # stays,  ;so"},
+		{"enlarge with cubic as \"crisp\"\ntake crisp", "enlarge with cubic as crisp\ntake crisp"},
+		{"sharpen radius 1 px amount 1.9", "sharpen radius 1 px amount 1.9"}, // 190 %?
+		{"sharpn radius 1 px amount 80%", "sharpn radius 1 px amount 80%"},   // a guess
+	} {
+		out, done := Mend("x", []byte(withStep(c[0])))
+		if string(out) != withStep(c[1]) {
+			t.Errorf("\n%s", UnifiedDiff("got", "want", out, []byte(withStep(c[1]))))
+		}
+		if (len(done) > 0) != (c[0] != c[1]) {
+			t.Errorf("%s: %d mends", c[0], len(done))
+		}
+	}
+	crlf := "\uFEFF" + strings.ReplaceAll(withStep("sharpen radius .5 px amount 120%"), "\n", "\r\n")
+	crlf = strings.Replace(strings.Replace(crlf, `"salt-road.tif"`, `“salt-road.tif”`, 1), "12 in x 8 in", `12"x8"`, 1)
+	want := strings.ReplaceAll("\uFEFF"+withStep(plainStep), "\n", "\r\n")
+	if out, _ := Mend("x", []byte(crlf)); string(out) != want {
+		t.Errorf("\n%s", UnifiedDiff("got", "want", out, []byte(want)))
+	}
+}
+
+// No mend of any wrong recipe brings a problem that wasn't there: a safe one
+// takes its own away, and leaves no more errors than there were.
+func TestMendsMend(t *testing.T) {
+	safe, guesses := 0, 0
+	for _, name := range wrongFiles(t) {
+		src, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, ds := Parse("x", src)
+		for _, d := range ds {
+			if d.Fix == nil {
+				continue
+			}
+			out := Apply(src, d.Fix.edit(src))
+			if !d.Fix.Safe {
+				guesses++
+				continue
+			}
+			safe++
+			_, after := Parse("x", out)
+			if slices.ContainsFunc(after, func(x Diagnostic) bool { return x.Code == d.Code && x.Span == d.Span && x.Summary == d.Summary }) {
+				t.Errorf("%s:%d: %s is still there after its mend: %s", name, d.Span.Line, d.Summary, rows(out)[d.Span.Line-1])
+			}
+			if len(after) > len(ds) {
+				t.Errorf("%s:%d: %s: %d problems after the mend, %d before: %s", name, d.Span.Line, d.Summary, len(after), len(ds), rows(out)[d.Span.Line-1])
+			}
+		}
+	}
+	if safe < 30 || guesses < 30 {
+		t.Errorf("only %d safe mends and %d guesses", safe, guesses)
 	}
 }

@@ -2,6 +2,7 @@ package lang
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -45,7 +46,7 @@ func nearest(word string, candidates []string) string {
 		return ""
 	}
 	low := strings.ToLower(word)
-	if s, ok := synonyms[low]; ok && contains(candidates, s) {
+	if s, ok := synonyms[low]; ok && slices.Contains(candidates, s) {
 		return s
 	}
 	n := utf8.RuneCountInString(word)

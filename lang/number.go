@@ -108,8 +108,8 @@ func (s *scanner) form(i, j int, t string) string {
 	switch {
 	case strings.ContainsAny(d, "_'"):
 		v := strip(d, "_',")
-		s.bad("PM112", sp, fmt.Sprintf("%s has grouped digits", t), rule, "write "+sign+tidy(v))
 		d = tidy(v)
+		s.bad("PM112", sp, fmt.Sprintf("%s has grouped digits", t), rule).fix(sp, sign+d, true)
 	case commas > 0:
 		v := ""
 		hints := []string{}
@@ -132,16 +132,16 @@ func (s *scanner) form(i, j int, t string) string {
 		} else if s.depth > 0 && commas == 1 {
 			hints = append(hints, fmt.Sprintf("or put a space behind the comma if these are two numbers: %s", strings.Replace(t, ",", ", ", 1)))
 		}
-		s.bad("PM111", sp, fmt.Sprintf("%s is written with a comma", t), rule, hints...)
+		// A comma may part two numbers or group digits.
+		s.bad("PM111", sp, fmt.Sprintf("%s is written with a comma", t), rule, hints...).fix(sp, sign+v, s.depth == 0 && !strings.Contains(hints[0], ", or "))
 		d = v
 	case points > 1:
 		v := tidy(strip(d, "."))
-		s.bad("PM112", sp, fmt.Sprintf("%s has more than one point", t), rule, "write "+sign+v+" if the points group the digits")
+		s.bad("PM112", sp, fmt.Sprintf("%s has more than one point", t), rule, "write "+sign+v+" if the points group the digits").fix(sp, sign+v, false)
 		d = v
 	case strings.HasPrefix(d, "."), strings.HasSuffix(d, "."):
-		v := tidy(d)
-		s.bad("PM110", sp, fmt.Sprintf("%s has a bare point", t), "A point has digits on both sides.", "write "+sign+v)
-		d = v
+		d = tidy(d)
+		s.bad("PM110", sp, fmt.Sprintf("%s has a bare point", t), "A point has digits on both sides.").fix(sp, sign+d, true)
 	}
 	if s.long(i, j, d) {
 		return sign + "1"
@@ -213,8 +213,7 @@ func (s *scanner) behind(j int) int {
 		return k
 	}
 	if u := meantUnit(t); u != "" {
-		s.bad("PM118", s.span(j, k), fmt.Sprintf("%s isn't how this unit is written", t), "The units are "+andList(Units)+".", "write "+u)
-		s.emit(KindUnit, j, k, u)
+		s.unitWord(j, k, u)
 		return k
 	}
 	hints := unitHints(t, Units)

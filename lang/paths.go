@@ -25,7 +25,7 @@ func FoldPath(p string) string {
 
 // paths checks every path of a recipe and that no print file takes the place
 // of another file.
-func (r *reader) paths(rec *Recipe) {
+func (c *checker) paths() {
 	reads := map[string]Text{} // folded
 	read := func(t Text) {
 		if f := FoldPath(t.Value); reads[f].Line == 0 {
@@ -33,63 +33,50 @@ func (r *reader) paths(rec *Recipe) {
 		}
 	}
 	used := map[string]bool{}
-	for _, t := range rec.Files() {
-		r.path(t)
+	for _, t := range c.rec.Files() {
+		c.path(t)
 		read(t)
 		used[path.Clean(t.Value)] = true
 	}
-	if rec.Inputs != nil {
+	if c.rec.Inputs != nil {
 		seen := map[string]Text{}
-		whole := !r.anyBroken()
-		for _, in := range rec.Inputs.Lines {
-			r.path(in.Path)
+		whole := !c.broken()
+		for _, in := range c.rec.Inputs.Lines {
+			c.path(in.Path)
 			if !goodDigest(in.SHA256.Value) {
-				r.add("PM605", in.SHA256.Span, "a digest has 64 hexadecimal digits in lower case", fmt.Sprintf("This one has %s.", Count(len([]rune(in.SHA256.Value)), "character")), "run platemark pin again")
+				c.add("PM605", in.SHA256.Span, "a digest has 64 hexadecimal digits in lower case", fmt.Sprintf("This one has %s.", Count(len([]rune(in.SHA256.Value)), "character")), "run platemark pin again")
 			}
-			c := path.Clean(in.Path.Value)
-			if o, ok := seen[c]; ok {
-				r.add("PM606", in.Path.Span, fmt.Sprintf("%q is pinned twice, on line %d and on line %d", in.Path.Value, o.Line, in.Path.Line), "", "keep one of the two")
+			clean := path.Clean(in.Path.Value)
+			if o, ok := seen[clean]; ok {
+				c.add("PM606", in.Path.Span, fmt.Sprintf("%q is pinned twice, on line %d and on line %d", in.Path.Value, o.Line, in.Path.Line), "", "keep one of the two")
 			}
-			seen[c] = in.Path
-			if !used[c] && whole {
-				r.add("PM652", in.Path.Span, fmt.Sprintf("%q is pinned, and nothing uses it", in.Path.Value), "", "run platemark pin again, or take the line out")
+			seen[clean] = in.Path
+			if !used[clean] && whole {
+				c.add("PM652", in.Path.Span, fmt.Sprintf("%q is pinned, and nothing uses it", in.Path.Value), "", "run platemark pin again, or take the line out")
 			}
 			read(in.Path)
 		}
 	}
 	outs := map[string]Text{} // folded
-	for _, p := range rec.Prints {
+	for _, p := range c.rec.Prints {
 		if p.Save == nil {
 			continue
 		}
 		t := p.Save.Path
-		if !r.path(t) {
+		if !c.path(t) {
 			continue
 		}
-		r.output(p.Save)
+		c.output(p.Save)
 		f := FoldPath(t.Value)
 		if o, ok := outs[f]; ok {
-			r.add("PM604", t.Span, fmt.Sprintf("%q, line %d, and %q, line %d, are one file on some systems", o.Value, o.Line, t.Value, t.Line), "Names are compared without regard to letter case and to how accents are composed.", "choose names that differ in letters")
+			c.add("PM604", t.Span, fmt.Sprintf("%q, line %d, and %q, line %d, are one file on some systems", o.Value, o.Line, t.Value, t.Line), "Names are compared without regard to letter case and to how accents are composed.", "choose names that differ in letters")
 		} else {
 			outs[f] = t
 		}
 		if x, ok := reads[f]; ok {
-			r.add("PM603", t.Span, fmt.Sprintf("%q would take the place of %q, line %d", t.Value, x.Value, x.Line), "A print file never takes the place of a file that the recipe reads.", "choose another name")
+			c.add("PM603", t.Span, fmt.Sprintf("%q would take the place of %q, line %d", t.Value, x.Value, x.Line), "A print file never takes the place of a file that the recipe reads.", "choose another name")
 		}
 	}
-}
-
-// anyBroken reports whether a line could not be read, so that files may be
-// missing from the tree.
-func (r *reader) anyBroken() bool {
-	for _, b := range append([]*block{r.top}, r.blocks...) {
-		for _, st := range b.stmts {
-			if st.broken {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 func goodDigest(s string) bool {
@@ -105,10 +92,10 @@ func goodDigest(s string) bool {
 }
 
 // path checks one path: relative, forward slashes, a file's name at its end.
-func (r *reader) path(t Text) bool {
+func (c *checker) path(t Text) bool {
 	p := t.Value
 	say := func(summary string, hints ...string) bool {
-		r.add("PM601", t.Span, summary, "Paths are relative to the recipe's folder, with forward slashes, so that a recipe travels with its folder.", hints...)
+		c.add("PM601", t.Span, summary, "Paths are relative to the recipe's folder, with forward slashes, so that a recipe travels with its folder.", hints...)
 		return false
 	}
 	switch {
@@ -129,10 +116,10 @@ func (r *reader) path(t Text) bool {
 	case strings.Contains(p, "//"):
 		return say("this path has two slashes in a row", "write "+quote(path.Clean(p)))
 	}
-	r.travels(t)
-	for _, c := range p {
-		if wideSpace(c) {
-			r.add("PM651", t.Span, fmt.Sprintf("this file name holds a special space: %s", charName(c)), "It looks like a plain space and isn't one.", "rename the file, with plain spaces")
+	c.travels(t)
+	for _, x := range p {
+		if wideSpace(x) {
+			c.add("PM651", t.Span, fmt.Sprintf("this file name holds a special space: %s", charName(x)), "It looks like a plain space and isn't one.", "rename the file, with plain spaces")
 			break
 		}
 	}
@@ -149,10 +136,10 @@ func quote(s string) string {
 }
 
 // output checks a print file's name.
-func (r *reader) output(s *Save) {
+func (c *checker) output(s *Save) {
 	p := s.Path.Value
-	if c := path.Clean(p); c == ".." || strings.HasPrefix(c, "../") {
-		r.add("PM601", s.Path.Span, "a print file stays in the recipe's folder or below it", "", "write "+quote(path.Base(p)))
+	if x := path.Clean(p); x == ".." || strings.HasPrefix(x, "../") {
+		c.add("PM601", s.Path.Span, "a print file stays in the recipe's folder or below it", "", "write "+quote(path.Base(p)))
 	}
 	ext := strings.ToLower(path.Ext(p))
 	stem := strings.TrimSuffix(p, path.Ext(p))
@@ -162,16 +149,16 @@ func (r *reader) output(s *Save) {
 		if ext == ".tif" || ext == ".tiff" {
 			hints = append(hints, "or write save tiff "+quote(p))
 		}
-		r.add("PM602", s.Path.Span, "a JPEG file's name ends with .jpg or .jpeg", "", hints...)
+		c.add("PM602", s.Path.Span, "a JPEG file's name ends with .jpg or .jpeg", "", hints...)
 	case s.Format == "tiff" && ext != ".tif" && ext != ".tiff":
 		hints := []string{"name it " + quote(stem+".tif")}
 		if ext == ".jpg" || ext == ".jpeg" {
 			hints = append(hints, "or write save jpeg "+quote(p))
 		}
-		r.add("PM602", s.Path.Span, "a TIFF file's name ends with .tif or .tiff", "", hints...)
+		c.add("PM602", s.Path.Span, "a TIFF file's name ends with .tif or .tiff", "", hints...)
 	}
 	if b := path.Base(p); len(b) > MaxPrintName && len(b) <= maxName {
-		r.tooLong(s.Path, b, MaxPrintName)
+		c.tooLong(s.Path, b, MaxPrintName)
 	}
 }
 
@@ -187,7 +174,7 @@ const MaxPrintName = maxName - 65
 // travels refuses a path with a name that another system can't hold, whichever
 // this one is: recipes travel. Windows' rules are those of Microsoft's "Naming
 // Files, Paths, and Namespaces" (from memory).
-func (r *reader) travels(t Text) {
+func (c *checker) travels(t Text) {
 	parts := strings.Split(t.Value, "/")
 	why := ""
 	for i, part := range parts {
@@ -195,7 +182,7 @@ func (r *reader) travels(t Text) {
 			continue
 		}
 		if len(part) > maxName {
-			r.tooLong(t, part, maxName)
+			c.tooLong(t, part, maxName)
 			return
 		}
 		name := strings.TrimRight(part, " .")
@@ -227,7 +214,7 @@ func (r *reader) travels(t Text) {
 		}
 	}
 	if why != "" {
-		r.add("PM608", t.Span, fmt.Sprintf("Windows can't hold a file named %s: %s", quote(t.Value), why), `A recipe travels, so names keep to what every system can hold: none of < > : " | ? *, no point or space at the end, no device's name such as con, aux, nul, com1 or lpt1, whatever its ending.`, "rename it: "+quote(strings.Join(parts, "/")))
+		c.add("PM608", t.Span, fmt.Sprintf("Windows can't hold a file named %s: %s", quote(t.Value), why), `A recipe travels, so names keep to what every system can hold: none of < > : " | ? *, no point or space at the end, no device's name such as con, aux, nul, com1 or lpt1, whatever its ending.`, "rename it: "+quote(strings.Join(parts, "/")))
 	}
 }
 
@@ -241,10 +228,10 @@ var devices = func() map[string]bool {
 	return m
 }()
 
-func (r *reader) tooLong(t Text, name string, most int) {
+func (c *checker) tooLong(t Text, name string, most int) {
 	detail := fmt.Sprintf("A file's name has at most %d bytes; a letter with an accent has 2, a Chinese one 3.", most)
 	if most == MaxPrintName {
 		detail = fmt.Sprintf("A print file's name has at most %d bytes, so that its log's name, which is longer, fits too; a letter with an accent has 2, a Chinese one 3.", most)
 	}
-	r.add("PM609", t.Span, fmt.Sprintf("a name of %d bytes is too long for a file", len(name)), detail)
+	c.add("PM609", t.Span, fmt.Sprintf("a name of %d bytes is too long for a file", len(name)), detail)
 }

@@ -61,7 +61,7 @@ func SetInputs(src []byte, pins []Pin) ([]byte, error) {
 		}
 		k := slices.IndexFunc(pins, func(p Pin) bool { return p.Path == t[0].Value })
 		if k < 0 || done[t[0].Value] { // no longer an input
-			from, to := wholeLines(src, t[0].Offset, t[2].End)
+			from, to := s.WholeLines(t[0].Offset, t[2].End)
 			edits = append(edits, Edit{from, to, ""})
 			continue
 		}
@@ -69,10 +69,10 @@ func SetInputs(src []byte, pins []Pin) ([]byte, error) {
 		edits = append(edits, Edit{t[2].Offset, t[2].End, quote(pins[k].SHA256)})
 	}
 	end := block.Close.Tokens[0]
-	from, _ := wholeLines(src, end.Offset, end.End)
+	from, _ := s.WholeLines(end.Offset, end.End)
 	for _, p := range pins {
 		if !done[p.Path] {
-			edits = append(edits, Edit{from, from, "    " + pinLine(p) + s.eol()})
+			edits = append(edits, Edit{from, from, "    " + pinLine(p) + s.EOL()})
 		}
 	}
 	return Apply(src, edits...), nil
@@ -94,7 +94,7 @@ func (s *Source) newInputs(pins []Pin) []Edit {
 	if len(pins) == 0 {
 		return nil
 	}
-	eol, text := s.eol(), ""
+	eol, text := s.EOL(), ""
 	t := strings.TrimPrefix(string(s.Text), "\uFEFF")
 	if len(s.Text) > 0 && !strings.HasSuffix(t, "\n") {
 		text = eol

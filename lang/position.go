@@ -51,20 +51,21 @@ func ReadOutline(src []byte) *Outline {
 	return o
 }
 
-// bind fits the statement's tokens to the form that goes furthest.
-func (l *Line) bind() (form *Form, binds []binding) {
+// bind fits the line to the statement that goes furthest, nil where none
+// begins like it.
+func (l *Line) bind() (st *Statement, binds []binding) {
 	word, start := l.word()
 	at := -1
-	for _, f := range formsOf(word, l.In.Kind) {
-		b, fail := matchForm(f, l.Tokens, start)
+	for _, s := range statementsOf(word, l.In.Kind) {
+		b, fail := s.match(l.Tokens, start)
 		if fail == nil {
-			return f, b
+			return s, b
 		}
 		if fail.at > at {
-			form, binds, at = f, fail.binds, fail.at
+			st, binds, at = s, fail.binds, fail.at
 		}
 	}
-	return form, binds
+	return st, binds
 }
 
 // word is the statement's word and the token behind it.
@@ -92,37 +93,12 @@ func (l *Line) block() *Block {
 
 // names finds the names of one line.
 func (o *Outline) names(l *Line) {
-	form, binds := l.bind()
-	if form == nil {
-		return
-	}
+	_, binds := l.bind()
 	for _, b := range binds {
-		if b.slot.Kind != ValueName && b.slot.Kind != ValueTarget || b.to != b.from+1 || l.Tokens[b.from].Kind != KindName {
-			continue
+		if t := l.Tokens[b.from:b.to]; b.param.Of != "" && len(t) == 1 && t[0].Kind == KindName {
+			o.Names = append(o.Names, NameAt{t[0], b.param.Of, b.param.Gives, l.block()})
 		}
-		n := NameAt{Token: l.Tokens[b.from], Block: l.block()}
-		n.Of, n.Gives = nameOfSlot(form, b.slot, l.In.Kind)
-		o.Names = append(o.Names, n)
 	}
-}
-
-// nameOfSlot says what a parameter's name is of, and whether it gives it.
-func nameOfSlot(f *Form, s *Slot, in string) (NameKind, bool) {
-	switch {
-	case s.Word == "as":
-		return NamePicture, true
-	case s.Kind == ValueTarget, f.Word == "print" && s.Word == "for":
-		return NameLab, false
-	case s.Word == "on", s.Word == "for":
-		return NamePaper, false
-	case f.Opens && in == "top":
-		return NameKind(f.Word), true
-	case s.Word == "through", f.Word == "mask":
-		return NameMask, false
-	case f.Word == "follow":
-		return NameSteps, false
-	}
-	return NamePicture, false
 }
 
 // At returns the token that holds the byte at, or that ends there, and its

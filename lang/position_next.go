@@ -1,6 +1,7 @@
 package lang
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 )
@@ -140,18 +141,8 @@ func (n *Next) inString(s *Source, l *Line, t *Token) {
 		return
 	}
 	for _, f := range before.fails() {
-		if !f.value || f.form.Slots[f.slot].Kind != ValuePath {
-			continue
-		}
-		switch f.form.Word {
-		case "master":
-			n.Path = PathMaster
-		case "file":
-			n.Path = PathMask
-		case "convert", "profile":
-			n.Path = PathProfile
-		case "save":
-			n.Path = PathSave
+		if f.value {
+			n.Path = cmp.Or(f.st.Params[f.param].Path, n.Path)
 		}
 	}
 }
@@ -187,14 +178,14 @@ func (s *Source) going() *Line {
 // pastEnd is a token that fits nothing.
 var pastEnd = Token{Kind: KindBad, Value: "\x00"}
 
-// fails fits every form to a line that goes on, and returns what each that
-// fits so far waits for.
-func (l *Line) fails() []*failure {
+// fails fits every statement of its word to a line that goes on, and returns
+// what each that fits so far waits for.
+func (l *Line) fails() []*misfit {
 	word, start := l.word()
 	toks := append(slices.Clone(l.Tokens), pastEnd)
-	var out []*failure
-	for _, f := range formsOf(word, l.In.Kind) {
-		if _, fail := matchForm(f, toks, min(start, len(toks)-1)); fail != nil && fail.at == len(toks)-1 {
+	var out []*misfit
+	for _, s := range statementsOf(word, l.In.Kind) {
+		if _, fail := s.match(toks, min(start, len(toks)-1)); fail != nil && fail.at == len(toks)-1 {
 			out = append(out, fail)
 		}
 	}
@@ -205,61 +196,43 @@ func (l *Line) fails() []*failure {
 func (n *Next) following(l *Line) {
 	n.Word, _ = l.word()
 	if n.Block == "mask" && len(l.Tokens) == 1 && (l.Tokens[0].Value == "less" || l.Tokens[0].Value == "within") {
-		n.Word = ""
-		for _, w := range wordsIn("mask") {
-			switch w {
-			case "invert", "soften", "less", "within":
-			default:
-				n.word(w)
-			}
-		}
+		n.Word, n.Words = "", shapes
 		return
 	}
 	number := l.Tokens[len(l.Tokens)-1].Kind == KindNumber
 	for _, f := range l.fails() {
-		due := f.slot < len(f.form.Slots)
 		for _, w := range f.want {
 			if reserved[w] {
-				n.word(w)
+				n.Words = appendNew(n.Words, w)
 			}
 		}
-		if f.value && due {
-			s := &f.form.Slots[f.slot]
-			switch s.Kind {
-			case ValueKernel:
-				n.Kernels = true
-			case ValueSpace:
-				n.Spaces = true
-			case ValueName:
-				if of, gives := nameOfSlot(f.form, s, n.Block); !gives {
-					n.Names = append(n.Names, of)
-				}
-			case ValueTarget:
-				n.Spaces = true
+		var due *Param // whose value is due
+		if f.value && f.param < len(f.st.Params) {
+			due = &f.st.Params[f.param]
+			n.Kernels = n.Kernels || due.Kind == ValueKernel
+			n.Spaces = n.Spaces || due.Kind == ValueSpace || due.Kind == ValueTarget
+			switch {
+			case due.Kind == ValueTarget:
 				n.Names = append(n.Names, NamePaper, NameLab)
+			case due.Of != "" && !due.Gives:
+				n.Names = append(n.Names, due.Of)
 			}
 		}
-		if !number {
-			continue
-		}
-		var s *Slot
 		if k := len(f.binds); k > 0 && f.binds[k-1].to == len(l.Tokens) {
-			s = f.binds[k-1].slot
-		} else if f.value && due {
-			s = &f.form.Slots[f.slot]
+			due = f.binds[k-1].param
 		}
-		if s != nil && s.measured() {
-			for _, u := range s.units() {
-				if !contains(n.Units, u) {
-					n.Units = append(n.Units, u)
-				}
+		if number && due != nil && due.measured() {
+			for _, u := range due.units() {
+				n.Units = appendNew(n.Units, u)
 			}
 		}
 	}
 }
 
-func (n *Next) word(w string) {
-	if !contains(n.Words, w) {
-		n.Words = append(n.Words, w)
+// appendNew adds a word to a list that doesn't hold it.
+func appendNew(list []string, w string) []string {
+	if slices.Contains(list, w) {
+		return list
 	}
+	return append(list, w)
 }

@@ -25,8 +25,9 @@ type problems struct {
 	onLine  int
 }
 
-func (p *problems) add(code string, sp Span, summary, detail string, hints ...string) {
-	d := Diagnostic{Severity: severityOf(code), Code: code, File: p.file, Span: sp, Summary: clip(summary), Detail: clip(detail), Hints: orMend(code, hints)}
+// add adds a problem. What it returns takes the mend until the next one.
+func (p *problems) add(code string, sp Span, summary, detail string, hints ...string) *Diagnostic {
+	d := Diagnostic{Severity: severityOf(code), Code: code, File: p.file, Span: sp, Summary: clip(summary), Detail: clip(detail), Hints: hints}
 	for i, h := range d.Hints {
 		d.Hints[i] = clip(h)
 	}
@@ -37,10 +38,11 @@ func (p *problems) add(code string, sp Span, summary, detail string, hints ...st
 	// A first error is always kept: it decides whether the recipe may be run.
 	if (p.onLine > 4*mostOnLine || len(p.ds) >= mostKept) && (p.wrong || d.Severity != Error) {
 		p.dropped++
-		return
+		return &d
 	}
 	p.wrong = p.wrong || d.Severity == Error
 	p.ds = append(p.ds, d)
+	return &p.ds[len(p.ds)-1]
 }
 
 // clip cuts what is longer than anybody reads.
@@ -56,7 +58,14 @@ func clip(s string) string {
 }
 
 // told returns what is told of the problems.
-func (p *problems) told() []Diagnostic { return bounded(p.ds, p.dropped) }
+func (p *problems) told() []Diagnostic {
+	for i := range p.ds {
+		if d := &p.ds[i]; len(d.Hints) == 0 {
+			d.Hints = []string{Codes[codeIndex[d.Code]].Mend}
+		}
+	}
+	return bounded(p.ds, p.dropped)
+}
 
 // Tidy brings diagnostics into the order of the file, drops those that say the
 // same at the same place, as happens where two prints follow one steps block,

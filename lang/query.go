@@ -3,6 +3,7 @@ package lang
 import (
 	"math/big"
 	"path"
+	"slices"
 )
 
 // Files returns every path that the recipe reads, in the order of the file's
@@ -53,40 +54,27 @@ func (r *Recipe) Files() []Text {
 
 // Mask returns the mask of a name, nil where there is none.
 func (r *Recipe) Mask(name string) *Mask {
-	for _, m := range r.Masks {
-		if m.Name.Value == name {
-			return m
-		}
-	}
-	return nil
+	return find(r.Masks, func(m *Mask) bool { return m.Name.Value == name })
 }
 
 // Paper returns the paper of a name, nil where there is none.
 func (r *Recipe) Paper(name string) *Paper {
-	for _, p := range r.Papers {
-		if p.Name.Value == name {
-			return p
-		}
-	}
-	return nil
+	return find(r.Papers, func(p *Paper) bool { return p.Name.Value == name })
 }
 
 // Lab returns the lab of a name, nil where there is none.
 func (r *Recipe) Lab(name string) *Lab {
-	for _, l := range r.Labs {
-		if l.Name.Value == name {
-			return l
-		}
-	}
-	return nil
+	return find(r.Labs, func(l *Lab) bool { return l.Name.Value == name })
 }
 
 // Print returns the print of a name, nil where there is none.
 func (r *Recipe) Print(name string) *Print {
-	for _, p := range r.Prints {
-		if p.Name.Value == name {
-			return p
-		}
+	return find(r.Prints, func(p *Print) bool { return p.Name.Value == name })
+}
+
+func find[T any](list []*T, is func(*T) bool) *T {
+	if i := slices.IndexFunc(list, is); i >= 0 {
+		return list[i]
 	}
 	return nil
 }
@@ -101,11 +89,8 @@ func (r *Recipe) Expand(steps []Step) []Step {
 			out = append(out, s)
 			continue
 		}
-		for _, b := range r.Series {
-			if b.Name.Value == f.Name.Value {
-				out = append(out, b.Steps...)
-				break
-			}
+		if b := find(r.Series, func(b *StepBlock) bool { return b.Name.Value == f.Name.Value }); b != nil {
+			out = append(out, b.Steps...)
 		}
 	}
 	return out
@@ -147,28 +132,4 @@ func SidePixels(side, ppi Measure) (n int64, ok bool) {
 		return 0, false
 	}
 	return q.Int64(), true
-}
-
-// SpotsOverlap reports whether two spots overlap on a frame of w x h px.
-// known is false where a place or a radius isn't in % or px, or where one is
-// in px and a crop may have moved the picture: then only the planner can tell.
-func SpotsOverlap(a, b *SpotAt, w, h int) (overlap, known bool) {
-	long := max(w, h)
-	px := func(m Measure, of int) *big.Rat {
-		switch m.Unit {
-		case "%":
-			return new(big.Rat).Mul(m.Value, big.NewRat(int64(of), 100))
-		case "px":
-			return m.Value
-		}
-		known = false
-		return new(big.Rat)
-	}
-	known = true
-	ax, ay, ar := px(a.At.X, w), px(a.At.Y, h), px(a.Radius, long)
-	bx, by, br := px(b.At.X, w), px(b.At.Y, h), px(b.Radius, long)
-	if !known {
-		return false, false
-	}
-	return within(ax, ay, bx, by, new(big.Rat).Add(ar, br)), true
 }

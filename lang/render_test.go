@@ -9,7 +9,7 @@ import (
 
 func TestRender(t *testing.T) {
 	src := []byte("recipe 1 draft\n\tsharpen radius 1 px amout 80%\n")
-	ds := []Diagnostic{{Error, "PM203", "a.recipe", Span{2, 22, 2, 27}, "sharpen has no parameter amout", "The rule.", []string{"did you mean amount?", "or not"}}}
+	ds := []Diagnostic{{Error, "PM203", "a.recipe", Span{2, 22, 2, 27}, "sharpen has no parameter amout", "The rule.", []string{"did you mean amount?", "or not"}, nil}}
 	var b bytes.Buffer
 	if err := Render(&b, src, ds, RenderOptions{}); err != nil {
 		t.Fatal(err)
@@ -66,7 +66,7 @@ func TestUnderline(t *testing.T) {
 
 func TestRenderKeepsToTheWidth(t *testing.T) {
 	long := strings.Repeat("word ", 60)
-	ds := []Diagnostic{{Note, "PM451", "a.recipe", Span{1, 1, 1, 2}, long, long, []string{long}}}
+	ds := []Diagnostic{{Note, "PM451", "a.recipe", Span{1, 1, 1, 2}, long, long, []string{long}, nil}}
 	var b bytes.Buffer
 	Render(&b, []byte(long), ds, RenderOptions{Width: 50})
 	for _, l := range strings.Split(b.String(), "\n") {
@@ -81,7 +81,7 @@ func TestJSON(t *testing.T) {
 	if err != nil || string(b) != "[]" {
 		t.Errorf("%s %v", b, err)
 	}
-	b, err = JSON([]Diagnostic{{Warning, "PM651", "a.recipe", Span{1, 2, 3, 4}, "s <b> & c", "", []string{"h"}}})
+	b, err = JSON([]Diagnostic{{Warning, "PM651", "a.recipe", Span{1, 2, 3, 4}, "s <b> & c", "", []string{"h"}, nil}})
 	var back []map[string]any
 	if err != nil || json.Unmarshal(b, &back) != nil {
 		t.Fatalf("%s %v", b, err)

@@ -34,11 +34,11 @@ func SetRound(src []byte, n int) ([]byte, error) {
 		return nil, errors.New("there is no recipe line to put a round behind")
 	}
 	line := fmt.Sprintf("round   %d", n)
-	_, end := wholeLines(src, behind, behind)
+	_, end := s.WholeLines(behind, behind)
 	if src[end-1] == '\n' {
-		line += s.eol()
+		line += s.EOL()
 	} else {
-		line = s.eol() + line
+		line = s.EOL() + line
 	}
 	return Apply(src, Edit{end, end, line}), nil
 }

@@ -23,9 +23,9 @@ type scanner struct {
 }
 
 // bad reports a problem of the text, which makes the line broken.
-func (s *scanner) bad(code string, sp Span, summary, detail string, hints ...string) {
+func (s *scanner) bad(code string, sp Span, summary, detail string, hints ...string) *Diagnostic {
 	s.broken = true
-	s.add(code, sp, summary, detail, hints...)
+	return s.add(code, sp, summary, detail, hints...)
 }
 
 func isDigit(r rune) bool { return r >= '0' && r <= '9' }
@@ -109,7 +109,7 @@ func (s *scanner) row(r row, n int) {
 // stray reports a character without a meaning.
 func (s *scanner) stray(i int) int {
 	c := s.cs[i].r
-	hint := "take it out"
+	hint, plain, safe := "take it out", "", false
 	if k := len(s.tokens); c == ':' && k > 0 && s.tokens[k-1].Kind == KindNumber {
 		sp := s.span(i, i+1)
 		s.bad("PM119", sp, "a shape is one word, W:H", "", "write it without spaces, such as 3:2")
@@ -123,25 +123,27 @@ func (s *scanner) stray(i int) int {
 		}
 		if j < len(s.cs) {
 			t := s.text(i+1, j)
-			s.bad("PM122", s.span(i, j+1), "single quotes around a text", "Texts and paths stand in double quotes.", fmt.Sprintf("write %q", t))
+			s.bad("PM122", s.span(i, j+1), "single quotes around a text", "Texts and paths stand in double quotes.").fix(s.span(i, j+1), quote(t), true)
 			s.emit(KindString, i, j+1, t)
 			return j + 1
 		}
 		hint = "use double quotes around texts and paths"
 	case ';':
-		hint = "take it out: a statement ends at the line's end"
+		hint, safe = "take it out: a statement ends at the line's end", i == len(s.cs)-1
 	case '=', ':':
-		hint = "take it out: a word and its value stand side by side"
+		hint, plain, safe = "take it out: a word and its value stand side by side", " ", true
 	case '[', ']':
-		hint = "write a point with round brackets: (22%, 11%)"
+		hint, plain, safe = "write a point with round brackets: (22%, 11%)", map[rune]string{'[': "(", ']': ")"}[c], true
 	case '*':
-		hint = "write x between the sides of a size: 60 x 40 in"
+		hint, plain, safe = "write x between the sides of a size: 60 x 40 in", "x", true
 	case '°':
-		hint = "write deg"
+		hint, plain, safe = "write deg", " deg", true
 	case '/':
 		hint = "comments begin with #; a path stands in double quotes"
 	}
-	s.bad("PM105", s.span(i, i+1), fmt.Sprintf("%s has no meaning here", charName(c)), "", hint)
+	if d := s.bad("PM105", s.span(i, i+1), fmt.Sprintf("%s has no meaning here", charName(c)), "", hint); safe {
+		d.fix(d.Span, plain, true)
+	}
 	if c == '*' {
 		s.emit(KindWord, i, i+1, "x")
 	}
@@ -188,7 +190,7 @@ func (s *scanner) str(i int) int {
 
 // inch mends a double quote that stands for inches.
 func (s *scanner) inch(i int) {
-	s.bad("PM118", s.span(i, i+1), "inches are written in", "", "write in behind the number")
+	s.bad("PM118", s.span(i, i+1), "inches are written in", "", "write in behind the number").fix(s.span(i, i+1), " in", true)
 	s.emit(KindUnit, i, i+1, "in")
 }
 
@@ -270,11 +272,16 @@ func (s *scanner) asUnit(i, j int, t string) bool {
 		return true
 	}
 	if u := meantUnit(t); u != "" && !reserved[t] {
-		s.bad("PM118", s.span(i, j), fmt.Sprintf("%s isn't how this unit is written", t), "The units are "+andList(Units)+".", "write "+u)
-		s.emit(KindUnit, i, j, u)
+		s.unitWord(i, j, u)
 		return true
 	}
 	return false
+}
+
+// unitWord reads a unit in another spelling.
+func (s *scanner) unitWord(i, j int, u string) {
+	s.bad("PM118", s.span(i, j), fmt.Sprintf("%s isn't how this unit is written", s.text(i, j)), "The units are "+andList(Units)+".").fix(s.span(i, j), u, true)
+	s.emit(KindUnit, i, j, u)
 }
 
 // meantUnit finds the unit in another spelling or other letter case.
@@ -300,7 +307,9 @@ func (s *scanner) unit(i, j int) {
 			if k > 0 && s.tokens[k-1].End == s.cs[i].off { // amount190%
 				w := s.tokens[k-1].Value
 				if stem := strings.TrimRight(w, ".0123456789"); stem != "" && stem != w {
-					hint = "write " + stem + " " + w[len(stem):] + "%"
+					right := stem + " " + w[len(stem):] + "%"
+					s.bad("PM105", s.span(i, j), "% stands behind no number", "").fix(join(s.tokens[k-1].Span, s.span(i, j)), right, false)
+					return
 				}
 			}
 			s.bad("PM105", s.span(i, j), "% stands behind no number", "", hint)
@@ -310,8 +319,9 @@ func (s *scanner) unit(i, j int) {
 		p := s.tokens[k-1]
 		gap := s.cs[i].off - p.End
 		if gap > 1 || gap == 1 && s.at(i-1) != ' ' {
-			s.bad("PM117", Span{s.n, p.Col, s.n, s.cs[j-1].col + 1}, fmt.Sprintf("the unit %s stands too far from its number", t),
-				"A unit touches its number or stands one space behind it.", fmt.Sprintf("write %s %s", p.Value, t))
+			at := join(p.Span, s.span(i, j))
+			s.bad("PM117", at, fmt.Sprintf("the unit %s stands too far from its number", t),
+				"A unit touches its number or stands one space behind it.").fix(at, p.Value+" "+t, true)
 		}
 	}
 	s.emit(KindUnit, i, j, t)
@@ -336,6 +346,6 @@ func (s *scanner) showCross() {
 		}
 		sp := s.tokens[lo].Span
 		sp.EndCol = s.tokens[hi-1].EndCol
-		s.bad("PM116", sp, "the x of a size stands between spaces", "", "write "+right)
+		s.bad("PM116", sp, "the x of a size stands between spaces", "").fix(sp, right, true)
 	}
 }

@@ -189,6 +189,19 @@ func Excerpt(src []byte, sp Span) string {
 	return b.String()
 }
 
+// edit is a mend as an edit of a text.
+func (f *Fix) edit(src []byte) Edit {
+	from := 0
+	if strings.HasPrefix(string(src[:min(3, len(src))]), "\uFEFF") {
+		from = 3
+	}
+	for n := 1; n < f.Line; n++ {
+		from += bytes.IndexByte(src[from:], '\n') + 1
+	}
+	row, _, _ := strings.Cut(string(src[from:]), "\n")
+	return Edit{from + byteColumn(row, f.Col), from + byteColumn(row, f.EndCol), f.Text}
+}
+
 // byteColumn returns the byte at which column col of a line begins.
 func byteColumn(line string, col int) int {
 	at := 0

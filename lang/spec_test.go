@@ -1,9 +1,11 @@
 package lang
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"regexp"
+	"slices"
 	"sort"
 	"strings"
 	"testing"
@@ -33,11 +35,10 @@ func section(t *testing.T, text, heading string) string {
 	return body
 }
 
-// SPEC states every statement as the table of forms has it.
-func TestSpecStatesEveryForm(t *testing.T) {
+// SPEC states every statement as the list has it.
+func TestSpecStatesEveryStatement(t *testing.T) {
 	text := spec(t)
-	for i := range Forms {
-		f := &Forms[i]
+	for _, f := range Statements {
 		sec := section(t, text, "### "+f.heading())
 		if !strings.Contains(sec, "\n"+f.Usage()+"\n") {
 			t.Errorf("%s: SPEC lacks the form\n%s", f.heading(), f.Usage())
@@ -46,8 +47,8 @@ func TestSpecStatesEveryForm(t *testing.T) {
 		if !strings.Contains(sec, where) {
 			t.Errorf("%s: SPEC lacks %q", f.heading(), where)
 		}
-		for k := range f.Slots {
-			if row := specRow(&f.Slots[k]); !strings.Contains(sec, row) {
+		for k := range f.Params {
+			if row := specRow(&f.Params[k]); !strings.Contains(sec, row) {
 				t.Errorf("%s: SPEC lacks\n%s", f.heading(), row)
 			}
 		}
@@ -60,7 +61,7 @@ func TestSpecStatesEveryForm(t *testing.T) {
 // SPEC lists the units, kernels, spaces, intents and all reserved words.
 func TestSpecListsTheWords(t *testing.T) {
 	text := spec(t)
-	for h, words := range map[string][]string{"### Units": Units, "### Kernels": Kernels, "### Spaces": Spaces, "### Intents": Intents} {
+	for h, words := range map[string][]string{"### Units": Units, "### Kernels": Kernels, "### Spaces": Spaces, "### Intents": statementsOf("intent", "paper")[0].Params[0].Words} {
 		sec := section(t, text, h)
 		for _, w := range words {
 			if !strings.Contains(sec, "| "+w+" |") {
@@ -81,39 +82,98 @@ func TestSpecListsTheWords(t *testing.T) {
 // SPEC has a line for each default.
 func TestSpecListsTheDefaults(t *testing.T) {
 	sec := section(t, spec(t), "## Defaults")
-	for i := range Forms {
-		for k := range Forms[i].Slots {
-			s := &Forms[i].Slots[k]
+	for _, f := range Statements {
+		for _, s := range f.Params {
 			if s.Default == "" {
 				continue
 			}
-			if row := fmt.Sprintf("| %s | %s | %s |", Forms[i].Word, s.Word, s.Default); !strings.Contains(sec, row) {
+			if row := fmt.Sprintf("| %s | %s | %s |", f.Word, s.Word, s.Default); !strings.Contains(sec, row) {
 				t.Errorf("SPEC lacks %s", row)
 			}
 		}
 	}
 }
 
-// ebnf is the grammar in SPEC's way of writing, from the parsers themselves.
+// ebnf is the grammar of the statements in SPEC's way of writing: a rule a
+// block, a rule a statement.
 func ebnf() string {
-	seen := map[string]bool{}
-	var out []string
-	name := regexp.MustCompile(`\bG([A-Z][a-zA-Z]*)`)
-	kind := regexp.MustCompile(`<([a-z]+)>`)
-	for _, l := range strings.Split(grammarText(), "\n") {
-		l = strings.TrimSpace(l)
-		l = name.ReplaceAllStringFunc(l, func(s string) string { return strings.ToLower(s[1:]) })
-		l = kind.ReplaceAllStringFunc(l, func(s string) string { return strings.ToUpper(strings.Trim(s, "<>")) })
-		if l != "" && !seen[l] {
-			seen[l] = true
-			out = append(out, l)
+	value := map[ValueKind]string{ValueCount: "NUMBER", ValueMeasure: "measure", ValuePair: `measure "x" measure`, ValuePoint: "point",
+		ValuePoints: `point ("," point)*`, ValueRatio: "RATIO", ValueText: "STRING", ValuePath: "STRING", ValueName: "NAME",
+		ValueSpace: "SPACE", ValueKernel: "KERNEL", ValueTarget: "(SPACE | NAME)", ValueColour: "colour"}
+	choice := func(words []string) string {
+		if len(words) == 1 {
+			return fmt.Sprintf("%q", words[0])
 		}
+		return fmt.Sprintf("(%q)", words)
 	}
-	return strings.Join(out, "\n")
+	quoted := strings.NewReplacer(`(["`, `("`, `"])`, `")`, `" "`, `" | "`)
+	way := func(f *Statement) string {
+		var out []string
+		for _, p := range append([]Param{{Word: f.Word}}, f.Params...) {
+			v := value[p.Kind]
+			switch p.Kind {
+			case ValueWord:
+				v = quoted.Replace(choice(p.Words))
+			case ValueList:
+				v = quoted.Replace(choice(p.Words))
+				v += ` ("," ` + v + ")*"
+			}
+			if p.Word != "" {
+				v = strings.TrimSpace(fmt.Sprintf("%q %s", p.Word, v))
+			}
+			if p.Tail != "" {
+				v += fmt.Sprintf(" %q", p.Tail)
+			}
+			if p.Optional {
+				v = "(" + v + ")?"
+			}
+			if v != "" {
+				out = append(out, v)
+			}
+		}
+		if f.Opens {
+			out = append(out, `"{"`)
+		}
+		return strings.Join(out, " ")
+	}
+	rule := func(word, block string) string {
+		if slices.Contains([]string{"paper", "lab", "mask", "tone"}, block) {
+			return block + "-" + word
+		}
+		return cmp.Or(word, "input")
+	}
+	var blocks, rules []string
+	seen := map[string]bool{}
+	for _, b := range []string{"top", "paper", "lab", "mask", "prepare", "steps", "print", "tone", "inputs"} {
+		var names []string
+		for _, f := range Statements {
+			name := rule(f.Word, b)
+			if !slices.Contains(f.Blocks, b) || slices.Contains(names, name) {
+				continue
+			}
+			names = append(names, name)
+			if seen[name] {
+				continue
+			}
+			seen[name] = true
+			var ways []string
+			for _, x := range statementsOf(f.Word, b) {
+				ways = append(ways, way(x))
+			}
+			rules = append(rules, name+" = "+strings.Join(ways, " | ")+" .")
+		}
+		all := strings.Join(names, " | ")
+		if b == "mask" {
+			all = `("less" | "within")? (` + strings.Join(names[:len(shapes)], " | ") + ") | " + strings.Join(names[len(shapes):], " | ")
+		}
+		blocks = append(blocks, b+"-line = "+all+" .")
+	}
+	return strings.Join(append(append(blocks, rules...),
+		`measure = NUMBER UNIT? .`, `point = "(" measure "," measure ")" .`, `colour = "white" | "black" | "grey" NUMBER .`), "\n")
 }
 
-// SPEC's grammar is the parsers'.
-func TestSpecGrammarIsTheParsers(t *testing.T) {
+// SPEC's grammar is that of the statements.
+func TestSpecGrammarIsOfTheStatements(t *testing.T) {
 	text := spec(t)
 	i := strings.Index(text, "```ebnf\n")
 	if i < 0 {
@@ -122,7 +182,7 @@ func TestSpecGrammarIsTheParsers(t *testing.T) {
 	got := text[i+8:]
 	got = strings.TrimSpace(got[:strings.Index(got, "```")])
 	if want := ebnf(); got != want {
-		t.Errorf("the parsers' grammar is\n%s", want)
+		t.Errorf("the grammar is\n%s", want)
 	}
 }
 
@@ -138,8 +198,7 @@ func TestSpecExamples(t *testing.T) {
 	if n == 0 {
 		t.Error("no whole recipe")
 	}
-	for i := range Forms {
-		f := &Forms[i]
+	for _, f := range Statements {
 		sec := section(t, text, "### "+f.heading())
 		for _, m := range regexp.MustCompile("Example: `([^`]+)`").FindAllStringSubmatch(sec, -1) {
 			s, ds := ReadSource("", []byte(m[1]))
@@ -152,8 +211,8 @@ func TestSpecExamples(t *testing.T) {
 				start = 0
 			}
 			fits := false
-			for _, x := range formsOf(f.Word, f.Blocks[0]) {
-				_, fl := matchForm(x, s.Lines[0].Tokens, start)
+			for _, x := range statementsOf(f.Word, f.Blocks[0]) {
+				_, fl := x.match(s.Lines[0].Tokens, start)
 				fits = fits || fl == nil
 			}
 			if !fits {

@@ -46,6 +46,21 @@ type Ratio struct {
 	W, H *big.Rat
 }
 
+// The nodes of the tree. What a field can know is in its tags, and nowhere else:
+//
+//	takes    units with the values allowed, or whole numbers, or the name of such a list
+//	whole    "px": a whole number where it is in px
+//	words    the words to choose from
+//	of       "space" or "kernel": one of the language's
+//	gives    the kind of thing that it names
+//	uses     the kind of thing that it names and that is given elsewhere
+//	path     what the file that it names is for
+//	default  what it is where it is left out
+//	label    what messages call it where no word stands before it
+//
+// In which order they stand on a line, and where that may stand, is in the list
+// of statements.
+
 // Recipe is a whole file's meaning before any picture is looked at.
 type Recipe struct {
 	Version int  // 1
@@ -53,7 +68,7 @@ type Recipe struct {
 	Head    Span // of the recipe line
 	Title   *Text
 	Rights  *Text
-	Round   *Number
+	Round   *Number `label:"number" takes:"1..100000"`
 	Master  *Master
 	Papers  []*Paper
 	Labs    []*Lab
@@ -64,40 +79,47 @@ type Recipe struct {
 	Inputs  *Inputs // nil where there is none
 }
 
+// version is the recipe line.
+type version struct {
+	Span
+	Version Text `of:"number"`
+	Draft   bool
+}
+
 // Master names the picture that everything starts from.
 type Master struct {
 	Span
-	Path  Text
-	Space *Text // nil: the file's own profile
+	Path  Text  `path:"master"`
+	Space *Text `of:"space"` // nil: the file's own profile
 	// OnWhite lays a picture with alpha on white; without it one with alpha
 	// that isn't solid is refused.
-	OnWhite bool
+	OnWhite bool `words:"white"`
 }
 
 // Paper is a paper with the inks it is printed with: what its profile says.
 type Paper struct {
 	Span
-	Name       Text
-	Profile    *Text // a path; never nil in a checked recipe
-	Intent     Text  // "relative" by default
-	BlackPoint Text  // "on" by default
+	Name       Text  `gives:"paper"`
+	Profile    *Text `path:"profile"` // never nil in a checked recipe
+	Intent     Text  `words:"perceptual relative saturation absolute" default:"relative"`
+	BlackPoint Text  `words:"on off" default:"on" label:"black point"`
 }
 
 // Lab is what a printing house takes. Nil means that the recipe doesn't say.
 type Lab struct {
 	Span
-	Name       Text
-	Takes      []Text   // "jpeg", "tiff"; empty: both
-	Space      *Text    // a built-in space
-	Resolution *Measure // ppi
-	Bits       *Number  // 8 or 16
-	Largest    *Measure // KB, MB, GB
+	Name       Text     `gives:"lab"`
+	Takes      []Text   `words:"jpeg tiff"` // empty: both
+	Space      *Text    `of:"space"`
+	Resolution *Measure `takes:"ppi 1..10000"`
+	Bits       *Number  `takes:"8 or 16"`
+	Largest    *Measure `takes:"KB 1..1000000000, MB 1..1000000, GB >0..1000"`
 }
 
 // Mask is a named mask.
 type Mask struct {
 	Span
-	Name     Text
+	Name     Text `gives:"mask"`
 	Elements []*Element
 }
 
@@ -106,15 +128,17 @@ type Mask struct {
 // "mask", or the operations on the plane so far: "invert", "soften".
 type Element struct {
 	Span
-	Op     string
-	Shape  string
-	Points []Point   // stroke and polygon: all; ellipse and rectangle: the centre; gradient: from, to
-	Size   []Measure // ellipse, rectangle: width, height
-	Width  *Measure  // stroke
-	Radius *Measure  // soften
-	Path   *Text     // file
-	Mask   *Text     // mask
-	Soft   *Measure  // shapes; % of the half-width that fades; default 0 %
+	Op    string
+	Shape string
+	// Points are all of a stroke and a polygon, the centre of an ellipse and a
+	// rectangle, and the two ends of a gradient.
+	Points []Point   `takes:"frame"`
+	Size   []Measure `takes:"% >0..400, px >0..300000"` // ellipse, rectangle: width, height
+	Width  *Measure  `takes:"% >0..400, px >0..300000"` // stroke
+	Radius *Measure  `takes:"% >0..10, px 0.125..1000"` // soften
+	Path   *Text     `path:"mask"`
+	Mask   *Text     `uses:"mask"`
+	Soft   *Measure  `takes:"% 0..100" default:"0%"` // of a shape's half-width, which fades
 }
 
 // Prepare holds the steps at the master's own size.
@@ -126,16 +150,16 @@ type Prepare struct {
 // StepBlock is a named list of shared steps.
 type StepBlock struct {
 	Span
-	Name  Text
+	Name  Text `gives:"steps"`
 	Steps []Step
 }
 
 // Print is one print file to make.
 type Print struct {
 	Span
-	Name    Text
-	On      *Text // the paper
-	For     *Text // the lab
+	Name    Text  `gives:"print"`
+	On      *Text `uses:"paper"`
+	For     *Text `uses:"lab"`
 	Edition *Edition
 	Size    *Size
 	Steps   []Step
@@ -145,27 +169,27 @@ type Print struct {
 // Edition is "edition 10 plus 2 proofs".
 type Edition struct {
 	Span
-	Count  Number
-	Proofs *Number
+	Count  Number  `takes:"1..100000"`
+	Proofs *Number `takes:"1..100000"`
 }
 
-// Size is the print's size. Within, Wide and High say which form it has:
-// neither is the exact W x H; Wide has W only, High has H only.
+// Size is the print's size: exactly W x H, at most that (Within), or one side
+// alone, the other being nil.
 type Size struct {
 	Span
-	Within, Wide, High bool
-	W, H               *Measure
-	At                 Measure // ppi
+	Within bool
+	W, H   *Measure `takes:"side" whole:"px" label:"side"`
+	At     Measure  `takes:"ppi 1..10000"`
 }
 
 // Save is "save jpeg …" or "save tiff …".
 type Save struct {
 	Span
-	Format  string // "jpeg" or "tiff"
-	Path    Text
-	Quality *Number // jpeg, 1 to 100, default 100
-	Chroma  *Text   // jpeg, "full" or "half", default full
-	Bits    *Number // tiff, 8 or 16, default 16
+	Format  string  // "jpeg" or "tiff"
+	Path    Text    `path:"save"`
+	Quality *Number `takes:"1..100" default:"100"`     // jpeg
+	Chroma  *Text   `words:"full half" default:"full"` // jpeg
+	Bits    *Number `takes:"8 or 16" default:"16"`     // tiff
 }
 
 // Inputs is the block that `platemark pin` writes.
@@ -177,7 +201,7 @@ type Inputs struct {
 // Input is one pinned file.
 type Input struct {
 	Span
-	Path   Text
+	Path   Text `path:"input"`
 	SHA256 Text
 }
 
@@ -192,94 +216,95 @@ type Step interface {
 func (s Span) Where() Span { return s }
 
 type (
-	// Crop has either To (with an optional At), or From and Till.
+	// Crop has either To (with an optional At), or From and Till. At is nil where
+	// it isn't written: it is the middle of the picture then, which a crop
+	// before it may have moved away from the frame's.
 	Crop struct {
 		Span
 		To         *Ratio
-		At         *Point
-		From, Till *Point
+		At         *Point `takes:"place" default:"(50%, 50%)"`
+		From, Till *Point `takes:"place" whole:"px"`
 	}
 	// Turn is "turn left", "turn right" or "turn over".
 	Turn struct {
 		Span
-		Way Text
+		Way Text `words:"left right over"`
 	}
 	// Mirror swaps left and right.
 	Mirror struct{ Span }
-	// Convert has either Space, Profile (a path), or Name (of a paper or a
-	// lab). Intent and BlackPoint that aren't written (zero span) are the
+	// Convert has either Space, Profile, or Name (of a paper or a lab). Intent and BlackPoint that aren't written (zero span) are the
 	// paper's where Name is a paper.
 	Convert struct {
 		Span
-		Space      *Text
-		Name       *Text
-		Profile    *Text
-		Intent     Text // "relative" by default
-		BlackPoint Text // "on" by default
+		Space      *Text `of:"space"`
+		Name       *Text `uses:"lab"`
+		Profile    *Text `path:"profile"`
+		Intent     Text  `words:"perceptual relative saturation absolute" default:"relative"`
+		BlackPoint Text  `words:"on off" default:"on"`
 	}
 	// SpotAt fills one speck; neighbours form a run.
 	SpotAt struct {
 		Span
-		At     Point
-		Radius Measure
-		Soft   Measure // default 30 %
-		From   *Point
+		At     Point   `takes:"place"`
+		Radius Measure `takes:"% >0..1, px >0..3000"`
+		Soft   Measure `takes:"% 0..100" default:"30%"`
+		From   *Point  `takes:"place"`
 	}
 	// SpotPixels removes isolated outliers.
 	SpotPixels struct {
 		Span
-		Over    Measure
-		Through *Text
+		Over    Measure `takes:"% >0..100"`
+		Through *Text   `uses:"mask"`
 	}
 	// Enlarge brings the picture to the print's size.
 	Enlarge struct {
 		Span
-		Kernel Text
-		Light  *Text // "linear" or "encoded"; nil: by rule
-		As     *Text
+		Kernel Text  `of:"kernel"`
+		Light  *Text `words:"linear encoded"` // nil: by rule
+		As     *Text `gives:"picture"`
 	}
 	// Take makes a named picture current.
 	Take struct {
 		Span
-		Name Text
+		Name Text `uses:"picture"`
 	}
 	// Follow stands for the lines of a steps block.
 	Follow struct {
 		Span
-		Name Text
+		Name Text `uses:"steps"`
 	}
 	// Blend is Over + At·mask·(Top − Over).
 	Blend struct {
 		Span
-		Top, Over Text
-		Through   *Text
-		At        Measure // default 100 %
-		As        *Text
+		Top, Over Text    `uses:"picture"`
+		Through   *Text   `uses:"mask"`
+		At        Measure `takes:"% 0..100" default:"100%"`
+		As        *Text   `gives:"picture"`
 	}
 	// Sharpen is an unsharp mask.
 	Sharpen struct {
 		Span
-		Radius  Measure
-		Amount  Measure
-		Method  Text    // "unsharp"
-		Quiet   Measure // default 0 %
-		Halo    Measure // default 10 %
-		Through *Text
-		As      *Text
+		Radius  Measure `takes:"px 0.1..100"`
+		Amount  Measure `takes:"% 0..500"`
+		Method  Text    `words:"unsharp" default:"unsharp"`
+		Quiet   Measure `takes:"% 0..100" default:"0%"`
+		Halo    Measure `takes:"% 0..100" default:"10%"`
+		Through *Text   `uses:"mask"`
+		As      *Text   `gives:"picture"`
 	}
 	// Tone changes tones and colours; what isn't written is nil.
 	Tone struct {
 		Span
-		For      *Text    // a paper
-		Through  *Text    // a mask
-		Exposure *Measure // stops
-		Warmth   *Measure // mired
-		Contrast *Measure // %
-		Curve    []CurvePoint
-		Local    *Measure // %
-		Radius   *Measure // of Local
-		Chroma   *Measure // %
-		Muted    *Measure // %
+		For      *Text        `uses:"paper"`
+		Through  *Text        `uses:"mask"`
+		Exposure *Measure     `takes:"stops -5..5, stop -5..5"`
+		Warmth   *Measure     `takes:"mired -50..50"`
+		Contrast *Measure     `takes:"% -50..100"`
+		Curve    []CurvePoint `takes:"0..100"`
+		Local    *Measure     `takes:"% -100..100"`
+		Radius   *Measure     `takes:"% >0..2, px 0.5..100"` // of Local
+		Chroma   *Measure     `takes:"% -100..100"`
+		Muted    *Measure     `takes:"% -100..100"`
 		// Lines are the lines inside, each with its word and place.
 		Lines []ToneLine
 	}
@@ -296,25 +321,25 @@ type (
 	// Mix makes grey from shares of red, green and blue.
 	Mix struct {
 		Span
-		Red, Green, Blue Measure
+		Red, Green, Blue Measure `takes:"% -200..300"`
 	}
 	// Tint colours a grey picture.
 	Tint struct {
 		Span
-		Hue    Measure // deg
-		Chroma Measure // %, 100 % is a CIELAB chroma of 100
+		Hue    Measure `takes:"deg 0..360"`
+		Chroma Measure `takes:"% 0..40"` // 100 % is a CIELAB chroma of 100
 	}
 	// Border adds a border on all sides.
 	Border struct {
 		Span
-		Width  Measure
-		Colour Colour // white by default
+		Width  Measure `takes:"edge" whole:"px"`
+		Colour Colour  `default:"white"`
 	}
 	// Wrap adds what goes round the sides of a stretcher.
 	Wrap struct {
 		Span
-		Width  Measure
-		Way    Text // mirror, stretch, picture, colour
+		Width  Measure `takes:"edge" whole:"px"`
+		Way    Text    `words:"mirror stretch picture"` // or colour
 		Colour *Colour
 	}
 )

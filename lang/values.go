@@ -3,38 +3,40 @@ package lang
 import (
 	"fmt"
 	"math/big"
+	"slices"
 	"strings"
-	"sync"
 )
+
+var lightness = Range{Min: "0", Max: "100", min: new(big.Rat), max: big.NewRat(100, 1)}
 
 // values checks units and ranges of a line that fits its form, from the table
 // alone.
-func (r *reader) values(st *statement, binds []binding) {
+func (r *parser) values(st *stmt, binds []binding) {
 	for _, b := range binds {
 		toks := st.toks[b.from:b.to]
-		switch b.slot.Kind {
+		switch b.param.Kind {
 		case ValueCount:
-			r.scale(b.slot, toks)
-			r.count(st, b.slot, toks[0])
+			r.scale(b.param, toks)
+			r.count(st, b.param, toks[0])
 		case ValueMeasure:
-			r.scale(b.slot, toks)
-			r.measure(st, b.slot, measures(toks)[0])
+			r.scale(b.param, toks)
+			r.measure(st, b.param, measures(toks)[0])
 		case ValuePair:
 			m := measures(toks)
 			if len(m) == 2 && m[0].unit == "" && m[1].unit != "" {
 				m[0].unit = m[1].unit // 60 x 40 in
 			}
 			for _, x := range m {
-				r.measure(st, b.slot, x)
+				r.measure(st, b.param, x)
 			}
 		case ValuePoint, ValuePoints:
 			for _, x := range measures(toks) {
-				r.measure(st, b.slot, x)
+				r.measure(st, b.param, x)
 			}
 		case ValueColour:
 			for _, t := range toks {
 				if t.Kind == KindNumber && !r.mended(t) {
-					r.inRange("the lightness of grey", Range{"", "0", "100", false}, rat(t.Value), t.Value, t.Span)
+					r.inRange("the lightness of grey", lightness, rat(t.Value), t.Value, t.Span)
 				}
 			}
 		case ValueRatio:
@@ -46,7 +48,7 @@ func (r *reader) values(st *statement, binds []binding) {
 			}
 		case ValueText:
 			if strings.TrimSpace(toks[0].Value) == "" {
-				r.add("PM308", toks[0].Span, labelIn(st, b.slot)+" is empty", "", "write the text, or take the line out")
+				r.add("PM308", toks[0].Span, labelIn(st, b.param)+" is empty", "", "write the text, or take the line out")
 			}
 		}
 	}
@@ -55,7 +57,7 @@ func (r *reader) values(st *statement, binds []binding) {
 // scale warns of values that are right and yet far from any that is used: of
 // qualities from 0 to 12 or from 0 to 10, and of factors written as shares.
 // Which values are in use is common practice, no source.
-func (r *reader) scale(s *Slot, toks []Token) {
+func (r *parser) scale(s *Param, toks []Token) {
 	switch v := rat(toks[0].Value); {
 	case r.mended(toks[0]):
 	case s.Word == "quality" && v.IsInt() && v.Sign() > 0 && v.Cmp(big.NewRat(12, 1)) <= 0:
@@ -67,12 +69,12 @@ func (r *reader) scale(s *Slot, toks []Token) {
 
 // factor reads a share as a factor, and returns the share that it means: 190%
 // for 1.9. It is "" where the value isn't likely to be one.
-func (s *Slot) factor(v *big.Rat) string {
+func (p *Param) factor(v *big.Rat) string {
 	most := int64(0)
 	switch {
-	case s.Word == "amount":
+	case p.Word == "amount":
 		most = 5
-	case s.Word == "at" && s.Kind == ValueMeasure && s.Ranges[0].Unit == "%":
+	case p.Word == "at" && p.Kind == ValueMeasure && p.Ranges[0].Unit == "%":
 		most = 1
 	}
 	if v.Sign() <= 0 || v.Cmp(big.NewRat(most, 1)) > 0 {
@@ -106,21 +108,19 @@ func measures(toks []Token) []mtok {
 
 // mended reports a number that was written in another form, which has been
 // complained about: its value is a guess.
-func (r *reader) mended(t Token) bool {
+func (r *parser) mended(t Token) bool {
 	return string(r.src.Text[t.Offset:t.End]) != t.Value
 }
 
-func (r *reader) count(st *statement, s *Slot, t Token) {
+func (r *parser) count(st *stmt, s *Param, t Token) {
 	v := rat(t.Value)
 	label := labelIn(st, s)
 	if r.mended(t) {
 		return
 	}
 	if s.OneOf != nil {
-		for _, o := range s.OneOf {
-			if v.Cmp(rat(o)) == 0 {
-				return
-			}
+		if slices.ContainsFunc(s.OneOf, func(o string) bool { return v.Cmp(rat(o)) == 0 }) {
+			return
 		}
 		r.add("PM303", t.Span, fmt.Sprintf("%s is %s", label, t.Value), fmt.Sprintf("It is %s.", orList(s.OneOf)), "write "+orList(s.OneOf))
 		return
@@ -134,7 +134,7 @@ func (r *reader) count(st *statement, s *Slot, t Token) {
 	}
 }
 
-func (r *reader) measure(st *statement, s *Slot, m mtok) {
+func (r *parser) measure(st *stmt, s *Param, m mtok) {
 	if r.mended(m.num) {
 		return
 	}
@@ -166,7 +166,7 @@ func (r *reader) measure(st *statement, s *Slot, m mtok) {
 		}
 	}
 	units := s.units()
-	if st.block == "mask" && contains([]string{"in", "cm", "mm"}, m.unit) {
+	if st.line.In.Kind == "mask" && slices.Contains([]string{"in", "cm", "mm"}, m.unit) {
 		r.add("PM305", m.span, fmt.Sprintf("%s can't be used in a mask", m.unit), "A mask is drawn on the frame, the upright master, which has no physical size: one mask serves every print.", "write % of the frame, or its px")
 		return
 	}
@@ -179,7 +179,7 @@ func (r *reader) measure(st *statement, s *Slot, m mtok) {
 	r.add("PM302", m.span, fmt.Sprintf("%s doesn't take %s", labelIn(st, s), m.unit), fmt.Sprintf("It takes %s.", orList(units)), hints...)
 }
 
-func (r *reader) inRange(label string, g Range, v *big.Rat, shown string, sp Span) {
+func (r *parser) inRange(label string, g Range, v *big.Rat, shown string, sp Span) {
 	if !g.holds(v) {
 		r.add("PM303", sp, fmt.Sprintf("%s is %s", label, shown), fmt.Sprintf("It may be %s.", g.String()))
 	}
@@ -187,20 +187,8 @@ func (r *reader) inRange(label string, g Range, v *big.Rat, shown string, sp Spa
 
 // holds says whether a value lies in the range.
 func (g Range) holds(v *big.Rat) bool {
-	lo, hi := bound(g.Min), bound(g.Max)
-	return v.Cmp(hi) <= 0 && (v.Cmp(lo) > 0 || v.Cmp(lo) == 0 && !g.Above)
-}
-
-// bounds are the ends of ranges as numbers, each read once.
-var bounds sync.Map
-
-func bound(s string) *big.Rat {
-	if r, ok := bounds.Load(s); ok {
-		return r.(*big.Rat)
-	}
-	r := rat(s)
-	bounds.Store(s, r)
-	return r
+	low := v.Cmp(g.min)
+	return v.Cmp(g.max) <= 0 && (low > 0 || low == 0 && !g.Above)
 }
 
 // String shows a range in words: "0.1 to 100 px", "above 0 to 1 %".

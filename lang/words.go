@@ -1,5 +1,7 @@
 package lang
 
+import "maps"
+
 // The words of version 1. Everything here is reserved: it can't be a name,
 // also where the engine doesn't build it yet, so that a recipe written today
 // keeps its meaning when it does.
@@ -12,9 +14,6 @@ var Kernels = []string{"nearest", "linear", "cubic", "mitchell", "b-spline", "la
 
 // Spaces are the built-in colour spaces.
 var Spaces = []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
-
-// Intents are the rendering intents of convert.
-var Intents = []string{"perceptual", "relative", "saturation", "absolute"}
 
 // laterStatements are the statements of version 1 that this engine doesn't
 // build, with the block that they stand in.
@@ -72,18 +71,14 @@ var (
 // reserved holds every word of version 1, from the table of statements and
 // the lists above.
 var reserved = func() map[string]bool {
-	m := setOf(Units, Kernels, Spaces, Intents, laterWords)
+	m := setOf(Units, Kernels, Spaces, laterWords)
 	for w := range laterStatements {
 		m[w] = true
 	}
-	for _, f := range Forms {
-		m[f.Word] = true
-		for _, s := range f.Slots {
-			for _, w := range append([]string{s.Word, s.Tail}, s.Words...) {
-				if w != "" {
-					m[w] = true
-				}
-			}
+	for _, s := range Statements {
+		m[s.Word] = true
+		for _, p := range s.Params {
+			maps.Copy(m, setOf([]string{p.Word, p.Tail}, p.Words))
 		}
 	}
 	for _, w := range []string{"less", "within", "x", "white", "black", "grey"} {

@@ -65,7 +65,7 @@ func valueTokens(t *testing.T, src []byte, out map[[2]int]string) {
 			continue
 		}
 		for _, b := range binds {
-			if form.Word == "master" && b.slot.Word == "on" { // a yes in the tree
+			if form.Word == "master" && b.param.Word == "on" { // a yes in the tree
 				continue
 			}
 			toks := l.Tokens[b.from:b.to]
@@ -85,7 +85,7 @@ func valueTokens(t *testing.T, src []byte, out map[[2]int]string) {
 					if i+1 < len(toks) && toks[i+1].Kind == KindUnit {
 						i++
 						value += " " + toks[i].Value
-					} else if b.slot.Kind == ValuePair {
+					} else if b.param.Kind == ValuePair {
 						value += " " + toks[len(toks)-1].Value // 60 x 40 in
 					}
 				case KindRatio:
@@ -107,8 +107,7 @@ func valueTokens(t *testing.T, src []byte, out map[[2]int]string) {
 }
 
 // What stands on the lines of a right recipe stands in its tree, at the same
-// places, and nothing else does: neither the grammar nor the builder loses or
-// makes up a value.
+// places, and nothing else does: none is lost or made up.
 func TestTreeSaysWhatTheLinesSay(t *testing.T) {
 	srcs := slices.Collect(maps.Values(rightFiles(t)))
 	for seed := range int64(60) {

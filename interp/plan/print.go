@@ -80,10 +80,10 @@ func (w *walker) resolve() bool {
 	pw, ph := rat(int64(p.W)), rat(int64(p.H))
 	var rw, rh *big.Rat
 	switch {
-	case s.Wide:
+	case s.H == nil:
 		rw = z.want(s.W)
 		rh = quo(mul(rw, ph), pw)
-	case s.High:
+	case s.W == nil:
 		rh = z.want(s.H)
 		rw = quo(mul(rh, pw), ph)
 	case s.Within:
@@ -98,7 +98,7 @@ func (w *walker) resolve() bool {
 		}
 	}
 	z.w, z.h = max(roundHalfUp(rw), 1), max(roundHalfUp(rh), 1)
-	if !s.Wide && !s.High && !s.Within && !shapeFits(p.W, p.H, rw, rh) {
+	if s.W != nil && s.H != nil && !s.Within && !shapeFits(p.W, p.H, rw, rh) {
 		b.shapeError(s, p, rw, rh)
 		return false
 	}

@@ -18,14 +18,14 @@ func (t Lines) Words(line int) string {
 		return ""
 	}
 	l := t[line-1]
-	if i := CommentStart(l); i >= 0 {
+	if i := commentStart(l); i >= 0 {
 		l = l[:i]
 	}
 	return strings.Join(strings.Fields(l), " ")
 }
 
-// CommentStart finds the # that starts a comment, outside strings.
-func CommentStart(l string) int {
+// commentStart finds the # that starts a comment, outside strings.
+func commentStart(l string) int {
 	in := false
 	for i := 0; i < len(l); i++ {
 		switch {

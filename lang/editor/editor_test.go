@@ -161,8 +161,7 @@ func TestEveryWordIsColoured(t *testing.T) {
 			t.Errorf("%v", got)
 		}
 	}
-	for i := range lang.Forms {
-		f := &lang.Forms[i]
+	for _, f := range lang.Statements {
 		if f.Word == "" {
 			continue
 		}

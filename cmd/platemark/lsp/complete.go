@@ -74,9 +74,9 @@ func usage(n lang.Next, word string) string {
 	if n.Word != "" {
 		return ""
 	}
-	for i := range lang.Forms {
-		if f := &lang.Forms[i]; f.Word == word && slices.Contains(f.Blocks, n.Block) {
-			return f.Usage()
+	for _, s := range lang.Statements {
+		if s.Word == word && slices.Contains(s.Blocks, n.Block) {
+			return s.Usage()
 		}
 	}
 	return ""

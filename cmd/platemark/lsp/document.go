@@ -256,18 +256,22 @@ func stillThere(ds []lang.Diagnostic, about, now *text) []lang.Diagnostic {
 func (s *server) publish(t *text, ds []lang.Diagnostic) {
 	out := make([]diagnostic, 0, len(ds))
 	for _, d := range ds {
-		var m strings.Builder
-		m.WriteString(d.Summary)
-		if d.Detail != "" {
-			m.WriteString("\n" + d.Detail)
-		}
-		for _, h := range d.Hints {
-			m.WriteString("\nhint: " + h)
-		}
-		out = append(out, diagnostic{Range: t.ofSpan(d.Span), Severity: int(d.Severity) + 1, Code: d.Code, Source: "platemark", Message: m.String()})
+		out = append(out, t.diagnostic(d))
 	}
 	version := t.version
 	s.notify("textDocument/publishDiagnostics", publishParams{URI: t.uri, Version: &version, Diagnostics: out})
+}
+
+// diagnostic is a problem as editors show it.
+func (t *text) diagnostic(d lang.Diagnostic) diagnostic {
+	m := d.Summary
+	if d.Detail != "" {
+		m += "\n" + d.Detail
+	}
+	for _, h := range d.Hints {
+		m += "\nhint: " + h
+	}
+	return diagnostic{Range: t.ofSpan(d.Span), Severity: int(d.Severity) + 1, Code: d.Code, Source: "platemark", Message: m}
 }
 
 // path is where the document lies, "" where it lies in no folder.

@@ -3,6 +3,7 @@ package lsp
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"platemark/interp"
@@ -170,30 +171,26 @@ func entry(kind lang.Kind, statement, word string) string {
 
 // parameter says what values a parameter takes.
 func parameter(statement, word string) string {
-	for i := range lang.Forms {
-		f := &lang.Forms[i]
-		if f.Word != statement {
+	for _, st := range lang.Statements {
+		if st.Word != statement {
 			continue
 		}
-		for k := range f.Slots {
-			s := &f.Slots[k]
-			if s.Word != word {
+		for _, p := range st.Params {
+			if p.Word != word {
 				continue
 			}
 			m := fmt.Sprintf("**%s** of %s", word, statement)
 			var r []string
-			for _, x := range s.Ranges {
+			for _, x := range p.Ranges {
 				r = append(r, x.String())
 			}
-			r = append(r, s.OneOf...)
-			r = append(r, s.Words...)
-			if len(r) > 0 {
+			if r = slices.Concat(r, p.OneOf, p.Words); len(r) > 0 {
 				m += ": " + strings.Join(r, ", ")
 			}
-			if s.Default != "" {
-				m += "; " + s.Default + " where it is left out"
+			if p.Default != "" {
+				m += "; " + p.Default + " where it is left out"
 			}
-			return m + "\n\n```\n" + f.Usage() + "\n```"
+			return m + "\n\n```\n" + st.Usage() + "\n```"
 		}
 	}
 	return ""

@@ -83,13 +83,5 @@ func (s *server) rename(_ context.Context, t *text, p renameParams) (any, error)
 			edits = append(edits, textEdit{t.span(x.Offset, x.End), name})
 		}
 	}
-	s.mu.Lock()
-	versioned := s.able.Workspace.Edit.Versioned
-	s.mu.Unlock()
-	if !versioned {
-		return workspaceEdit{Changes: map[string][]textEdit{t.uri: edits}}, nil
-	}
-	e := documentEdit{Edits: edits}
-	e.Doc.URI, e.Doc.Version = t.uri, t.version
-	return workspaceEdit{Versioned: []documentEdit{e}}, nil
+	return s.edit(t, edits), nil
 }

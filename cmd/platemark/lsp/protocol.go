@@ -73,6 +73,19 @@ type renameParams struct {
 	Name string `json:"newName"`
 }
 
+type actionParams struct {
+	Doc   docID `json:"textDocument"`
+	Range span  `json:"range"`
+}
+
+type action struct {
+	Title     string        `json:"title"`
+	Kind      string        `json:"kind"` // quickfix
+	Preferred bool          `json:"isPreferred,omitempty"`
+	Problems  []diagnostic  `json:"diagnostics"`
+	Edit      workspaceEdit `json:"edit"`
+}
+
 type initializeParams struct {
 	Capabilities abilities `json:"capabilities"`
 }
@@ -113,6 +126,9 @@ type capabilities struct {
 	} `json:"renameProvider"`
 	Formatting bool `json:"documentFormattingProvider"`
 	Symbols    bool `json:"documentSymbolProvider"`
+	Actions    struct {
+		Kinds []string `json:"codeActionKinds"`
+	} `json:"codeActionProvider"`
 }
 
 type syncOptions struct {

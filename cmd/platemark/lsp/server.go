@@ -132,6 +132,7 @@ var requests = map[string]request{
 	"textDocument/rename":            answer((*server).rename),
 	"textDocument/formatting":        answer((*server).format),
 	"textDocument/documentSymbol":    answer((*server).symbols),
+	"textDocument/codeAction":        answer((*server).actions),
 }
 
 // answer reads a method's parameters.
@@ -260,6 +261,7 @@ func initialized() initializeResult {
 	c.Completion.Triggers = []string{" ", `"`, "/"}
 	c.Hover, c.Definition, c.References, c.Highlight, c.Formatting, c.Symbols = true, true, true, true, true, true
 	c.Rename.Prepare = true
+	c.Actions.Kinds = []string{"quickfix"}
 	return initializeResult{Capabilities: c, Server: serverInfo{"platemark"}}
 }
 

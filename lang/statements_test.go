@@ -2,18 +2,19 @@ package lang
 
 import (
 	"math/rand"
+	"regexp"
 	"strings"
 	"testing"
 )
 
-// line makes a line of a form: sometimes right, sometimes with a token left
+// line makes a line of a statement: sometimes right, sometimes with a token left
 // out, doubled, swapped or replaced.
-func line(r *rand.Rand, f *Form) []string {
+func line(r *rand.Rand, f *Statement) []string {
 	var out []string
 	if f.Word != "" {
 		out = append(out, f.Word)
 	}
-	measure := func(s *Slot) []string {
+	measure := func(s *Param) []string {
 		u := []string{"px"}
 		if len(s.Ranges) > 0 {
 			u = s.units()
@@ -23,13 +24,13 @@ func line(r *rand.Rand, f *Form) []string {
 		}
 		return []string{"3"} // bare by rule
 	}
-	point := func(s *Slot) []string {
+	point := func(s *Param) []string {
 		p := append([]string{"("}, measure(s)...)
 		p = append(append(p, ","), measure(s)...)
 		return append(p, ")")
 	}
-	for i := range f.Slots {
-		s := &f.Slots[i]
+	for i := range f.Params {
+		s := &f.Params[i]
 		if s.Optional && r.Intn(2) == 0 {
 			continue
 		}
@@ -102,59 +103,49 @@ func spoil(r *rand.Rand, w []string) []string {
 	return w
 }
 
-// The grammar and the table of forms must take the same lines: the one builds
-// the tree, the other tells what is wrong.
-func TestGrammarAndFormsTakeTheSameLines(t *testing.T) {
-	buildGrammars()
+// Whatever a line is, exactly one of two happens: a statement takes it whole,
+// and its node says it (TestTreeSaysWhatTheLinesSay), or every way to write it
+// says what it waits for.
+func TestLinesFitOrSayWhatIsDue(t *testing.T) {
 	r := rand.New(rand.NewSource(1))
 	right, wrong := 0, 0
-	for n := 0; n < 30000; n++ {
-		f := &Forms[r.Intn(len(Forms))]
-		block := f.Blocks[r.Intn(len(f.Blocks))]
+	for range 30000 {
+		f := Statements[r.Intn(len(Statements))]
 		text := strings.Join(spoil(r, line(r, f)), " ")
 		s, _ := ReadSource("", []byte(text))
-		if len(s.Lines) != 1 || s.Lines[0].Broken || len(s.Lines[0].Tokens) == 0 {
+		if len(s.Lines) != 1 || s.Lines[0].Broken || len(s.Lines[0].Tokens) == 0 || f.Word != "" && !isWord(s.Lines[0].Tokens, 0, f.Word) {
 			continue
 		}
-		toks := s.Lines[0].Tokens
-		start := 1
+		toks, start := s.Lines[0].Tokens, 1
 		if f.Word == "" {
 			start = 0
 		}
-		fits := false
-		for _, x := range formsOf(f.Word, block) {
-			_, fl := matchForm(x, toks, start)
-			fits = fits || fl == nil
-		}
-		if isWord(toks, 0, "") || f.Word != "" && !isWord(toks, 0, f.Word) {
-			continue
-		}
-		var err error
-		switch {
-		case block == "top":
-			_, err = parseTokens(grammars.top, toks)
-		case block == "mask":
-			_, err = parseTokens(grammars.mask, toks)
-		case block == "inputs":
-			_, err = parseTokens(grammars.input, toks)
-		case block == "paper":
-			_, err = parseTokens(grammars.paper, toks)
-		case block == "lab":
-			_, err = parseTokens(grammars.lab, toks)
-		case block == "tone":
-			_, err = parseTokens(grammars.tone, toks)
-		case contains([]string{"edition", "size", "save", "border", "wrap"}, f.Word):
-			_, err = parseTokens(grammars.print, toks)
-		default:
-			_, err = parseTokens(grammars.step, toks)
-		}
-		if (err == nil) != fits {
-			t.Fatalf("%s: the grammar says %v, the forms %v", text, err, fits)
-		}
-		if fits {
+		for _, x := range statementsOf(f.Word, f.Blocks[0]) {
+			binds, fail := x.match(toks, start)
+			if fail != nil {
+				wrong++
+				if len(fail.want) == 0 || fail.at > len(toks) {
+					t.Fatalf("%s: %+v", text, fail)
+				}
+				continue
+			}
 			right++
-		} else {
-			wrong++
+			at := start
+			for _, b := range binds { // nothing lies between two parameters
+				if b.at != at {
+					t.Fatalf("%s: %+v", text, binds)
+				}
+				if at = b.to; b.param.Tail != "" {
+					at++
+				}
+			}
+			if x.Opens {
+				at++
+			}
+			if at != len(toks) {
+				t.Fatalf("%s: %d of %d tokens", text, at, len(toks))
+			}
+			x.fill(binds, &s.Lines[0])
 		}
 	}
 	if right < 5000 || wrong < 5000 {
@@ -162,20 +153,16 @@ func TestGrammarAndFormsTakeTheSameLines(t *testing.T) {
 	}
 }
 
-// Every word of the grammar is reserved, so that no name can hide it.
-func TestGrammarWordsAreReserved(t *testing.T) {
-	for _, q := range strings.Split(grammarText(), `"`) {
-		if goodName(q) && !Reserved(q) {
-			t.Errorf("%q isn't reserved", q)
+// Every word of a statement is reserved, so that no name can hide it.
+func TestWordsOfStatementsAreReserved(t *testing.T) {
+	for _, s := range Statements {
+		for _, w := range strings.Fields(regexp.MustCompile(`[^a-z0-9-]+`).ReplaceAllString(s.Usage(), " ")) {
+			if goodName(w) && !Reserved(w) {
+				t.Errorf("%q isn't reserved", w)
+			}
 		}
 	}
 	if Reserved("crisp") || !Reserved("tone") || !Reserved("mitchell") {
 		t.Error("reserved words are wrong")
-	}
-}
-
-func TestGrammarOfWholeRecipe(t *testing.T) {
-	if parts := strings.Count(grammarText(), " = "); parts < 20 {
-		t.Errorf("grammar has %d rules", parts)
 	}
 }

@@ -6,31 +6,27 @@ import (
 	"sync"
 )
 
-// reader reads the lines of a source into statements and blocks.
-type reader struct {
-	problems
-	src      *Source
-	top      *block
-	blocks   []*block // of the top, in order
-	searched int      // names looked at for a near one
-	lines    int      // of prepare and all prints so far, see flatten
+// parser turns lines into statements.
+type parser struct {
+	*problems
+	src *Source
 }
 
-// statement is a line with its meaning. A broken one has been complained
-// about; it counts where only its presence matters.
-type statement struct {
+// stmt is a statement on a line. A broken one has been complained about; it
+// counts where only its presence matters.
+type stmt struct {
 	word   string
-	block  string
-	line   *Line
 	toks   []Token
 	span   Span
-	forms  []*Form
+	line   *Line
+	ways   []*Statement // in which its word may be written
+	is     *Statement   // the one that it is, nil for a broken one
 	node   any
-	child  *block // the block that it opens
+	opens  *block // the block that it opens, nil where it opens none
 	broken bool
 }
 
-func (st *statement) name() string {
+func (st *stmt) name() string {
 	if st.word == "" {
 		return "this line"
 	}
@@ -39,11 +35,9 @@ func (st *statement) name() string {
 
 // block is a block with its statements.
 type block struct {
-	kind  string
-	head  *statement
-	name  *Text
-	stmts []*statement
-	end   Span
+	*Block
+	head  *stmt
+	stmts []*stmt
 }
 
 // Parse reads a recipe and checks everything that needs no picture. file is
@@ -52,39 +46,30 @@ type block struct {
 // The recipe is never nil; where HasErrors(diagnostics) it holds only what
 // could be read, and must not be run. Diagnostics come in the file's order.
 func Parse(file string, src []byte) (*Recipe, []Diagnostic) {
-	buildGrammars()
 	s, ps := readSource(file, src)
-	r := &reader{problems: ps, src: s}
 	if len(s.Lines) == 0 && len(ps.ds) > 0 { // no text at all, or more than is read
-		return &Recipe{}, r.told()
+		return &Recipe{}, ps.told()
 	}
-	r.top = r.block(s.Top, nil)
-	r.braces()
-	rec := r.check()
-	return rec, r.told()
+	p := &parser{&ps, s}
+	top := p.block(s.Top, nil)
+	p.braces()
+	rec := check(&ps, top)
+	return rec, ps.told()
 }
 
 // block reads the lines of a block. Those of a block whose word is unknown, or
 // isn't built, can't be judged.
-func (r *reader) block(b *Block, head *statement) *block {
-	out := &block{kind: b.Kind, head: head}
-	if b.Name != nil {
-		out.name = &Text{b.Name.Span, b.Name.Value}
-	}
-	if b.Close != nil {
-		out.end = b.Close.Tokens[0].Span
-	}
+func (r *parser) block(b *Block, head *stmt) *block {
+	out := &block{Block: b, head: head}
 	if b.Kind == "" {
 		return out
 	}
 	for _, l := range b.Lines {
-		st := r.line(l)
+		st := &stmt{word: l.Tokens[0].Value, line: l, toks: l.Tokens, span: l.Span}
+		r.line(st)
 		out.stmts = append(out.stmts, st)
 		if l.Opens != nil {
-			st.child = r.block(l.Opens, st)
-			if b.In == nil && l.Opens.Kind != "" {
-				r.blocks = append(r.blocks, st.child)
-			}
+			st.opens = r.block(l.Opens, st)
 		}
 	}
 	return out
@@ -92,7 +77,7 @@ func (r *reader) block(b *Block, head *statement) *block {
 
 // braces complains about braces that close nothing and blocks that aren't
 // closed.
-func (r *reader) braces() {
+func (r *parser) braces() {
 	for i := range r.src.Lines {
 		l := &r.src.Lines[i]
 		if isPunct(l.Tokens, 0, "}") && l.In.Close != l {
@@ -109,59 +94,76 @@ func (r *reader) braces() {
 	}
 }
 
-func (r *reader) unclosed(b *Block, where string) {
+func (r *parser) unclosed(b *Block, where string) {
 	r.add("PM135", b.Head.Span, fmt.Sprintf("this block isn't closed: } is missing %s", where), "", "write } on a line of its own behind the block's last line")
 }
 
 // line reads one statement.
-func (r *reader) line(l *Line) *statement {
-	toks := l.Tokens
-	t := toks[0]
-	st := &statement{word: t.Value, block: l.In.Kind, line: l, toks: toks, span: l.Span}
-	switch {
-	case st.block == "inputs" && t.Kind == KindString:
+func (r *parser) line(st *stmt) {
+	t := st.toks[0]
+	switch in := st.line.In.Kind; {
+	case in == "inputs" && t.Kind == KindString:
 		st.word = ""
 		r.known(st, 0)
 	case t.Kind == KindNumber || t.Kind == KindUnit || t.Kind == KindString || t.Kind == KindPunct || t.Kind == KindRatio:
 		st.broken = true
-		if !l.Broken {
-			r.add("PM211", t.Span, fmt.Sprintf("a line begins with a word, not with %s", show(t)), whatMayStand(st.block))
+		if !st.line.Broken {
+			r.add("PM211", t.Span, fmt.Sprintf("a line begins with a word, not with %s", show(t)), whatMayStand(in))
 		}
-	case st.block == "mask" && (t.Value == "less" || t.Value == "within"):
+	case in == "mask" && (t.Value == "less" || t.Value == "within"):
 		r.prefixed(st)
 	default:
 		r.known(st, 1)
 	}
-	return st
 }
 
 // known reads a statement by its word.
-func (r *reader) known(st *statement, start int) {
+func (r *parser) known(st *stmt, start int) {
 	t := st.toks[max(start-1, 0)]
-	st.forms = formsOf(st.word, st.block)
-	if len(st.forms) == 0 || t.Kind == KindBad {
+	st.ways = statementsOf(st.word, st.line.In.Kind)
+	if len(st.ways) == 0 || t.Kind == KindBad {
 		r.unknown(st, t)
 		return
 	}
-	var fails []*failure
-	for _, f := range st.forms {
-		binds, fl := matchForm(f, st.toks, start)
-		if fl == nil {
+	var fails []*misfit
+	for _, s := range st.ways {
+		binds, fail := s.match(st.toks, start)
+		if fail == nil {
+			st.is = s
 			r.values(st, binds)
-			r.parse(st)
+			st.node = s.fill(binds, st.line)
+			st.settle(start)
 			return
 		}
-		fails = append(fails, fl)
+		fails = append(fails, fail)
 	}
 	st.broken = true
-	lacksBrace := st.forms[0].Opens && !isPunct(st.toks, len(st.toks)-1, "{") && fails[0].at == len(st.toks)
+	lacksBrace := st.ways[0].Opens && !isPunct(st.toks, len(st.toks)-1, "{") && fails[0].at == len(st.toks)
 	if !st.line.Broken || lacksBrace {
 		r.explain(st, start, fails)
 	}
 }
 
+// settle fills what no single parameter says.
+func (st *stmt) settle(start int) {
+	switch n := st.node.(type) {
+	case *Element:
+		n.Shape = st.word
+		switch {
+		case start == 2:
+			n.Op = st.toks[0].Value
+		case n.Shape != "invert" && n.Shape != "soften":
+			n.Op = "add"
+		}
+	case *Wrap:
+		if n.Colour != nil {
+			n.Way.Value = "colour"
+		}
+	}
+}
+
 // unknown: the word doesn't begin a line of this block.
-func (r *reader) unknown(st *statement, t Token) {
+func (r *parser) unknown(st *stmt, t Token) {
 	st.broken = true
 	word := t.Value
 	if laterStatements[word] != "" {
@@ -173,32 +175,36 @@ func (r *reader) unknown(st *statement, t Token) {
 		blocks = []string{"mask"}
 	}
 	if t.Kind != KindBad && len(blocks) > 0 {
-		if st.block == "steps" && word == "follow" {
+		if st.line.In.Kind == "steps" && word == "follow" {
 			r.add("PM711", t.Span, "follow can't stand in a steps block", "Steps blocks don't nest, so that each can be read alone.", "write the lines out here")
 			return
 		}
 		var hints []string
-		if st.block != "prepare" && (word == "turn" || word == "mirror") {
+		if st.line.In.Kind != "prepare" && (word == "turn" || word == "mirror") {
 			hints = []string{"move it to the head of prepare: it belongs to the picture, not to one print"}
 		}
-		if st.block == "prepare" && word == "enlarge" {
+		if st.line.In.Kind == "prepare" && word == "enlarge" {
 			hints = []string{"prepare works at the master's own size; enlarge in a print"}
 		}
-		r.add("PM202", t.Span, fmt.Sprintf("%s can't stand %s", word, blockIn(st.block)), fmt.Sprintf("It stands %s. %s", orList(places(blocks)), whatMayStand(st.block)), hints...)
+		r.add("PM202", t.Span, fmt.Sprintf("%s can't stand %s", word, blockIn(st.line.In.Kind)), fmt.Sprintf("It stands %s. %s", orList(places(blocks)), whatMayStand(st.line.In.Kind)), hints...)
 		return
 	}
 	var hints []string
-	if near := nearest(word, wordsIn(st.block)); near != "" {
+	near := nearest(word, wordsIn(st.line.In.Kind))
+	if near != "" {
 		hints = []string{"did you mean " + near + "?"}
 		st.word = near
 	} else if far := nearest(word, allWords()); far != "" {
 		hints = []string{fmt.Sprintf("did you mean %s? It stands %s", far, orList(places(blocksOf(far))))}
 	}
-	r.add("PM201", t.Span, fmt.Sprintf("%s isn't a word that begins a line", word), whatMayStand(st.block), hints...)
+	r.add("PM201", t.Span, fmt.Sprintf("%s isn't a word that begins a line", word), whatMayStand(st.line.In.Kind), hints...).fixNear(t.Span, near)
 }
 
+// shapes are the mask's lines that less and within may stand before.
+var shapes = []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "file", "mask"}
+
 // prefixed reads a mask line that begins with less or within.
-func (r *reader) prefixed(st *statement) {
+func (r *parser) prefixed(st *stmt) {
 	op := st.toks[0]
 	if len(st.toks) < 2 {
 		st.broken = true
@@ -207,7 +213,6 @@ func (r *reader) prefixed(st *statement) {
 	}
 	t := st.toks[1]
 	st.word = t.Value
-	shapes := []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "file", "mask"}
 	if slices.Contains(shapes, t.Value) && t.Kind != KindBad && t.Kind != KindString {
 		r.known(st, 2)
 		return
@@ -220,70 +225,6 @@ func (r *reader) prefixed(st *statement) {
 		r.add("PM210", op.Span, fmt.Sprintf("%s takes no %s", t.Value, op.Value), "It works on the mask so far, not on a shape.", "write "+t.Value+" alone")
 	default:
 		r.add("PM209", t.Span, fmt.Sprintf("%s isn't a shape", show(t)), fmt.Sprintf("%s takes one of %s.", capital(op.Value), orList(shapes)), didYouMean(t.Value, shapes)...)
-	}
-}
-
-// parse builds the node of a line that fits its form. The grammar has the last
-// word: what it refuses is refused, also where the table of forms took it.
-func (r *reader) parse(st *statement) {
-	b := &builder{toks: st.toks, span: st.span}
-	var err error
-	switch st.block {
-	case "top":
-		var g *gTop
-		if g, err = parseTokens(grammars.top, st.toks); err == nil {
-			st.node = g
-		}
-	case "mask":
-		var g *gMask
-		if g, err = parseTokens(grammars.mask, st.toks); err == nil {
-			st.node = b.element(g)
-		}
-	case "inputs":
-		var g *gInput
-		if g, err = parseTokens(grammars.input, st.toks); err == nil {
-			st.node = &Input{b.span, b.text(g.Path), b.text(g.SHA256)}
-		}
-	case "paper":
-		var g *gPaper
-		if g, err = parseTokens(grammars.paper, st.toks); err == nil {
-			st.node = g
-		}
-	case "lab":
-		var g *gLab
-		if g, err = parseTokens(grammars.lab, st.toks); err == nil {
-			st.node = g
-		}
-	case "tone":
-		var g *gTone
-		if g, err = parseTokens(grammars.tone, st.toks); err == nil {
-			st.node = g
-		}
-	default:
-		if st.block == "print" && contains([]string{"edition", "size", "save", "border", "wrap"}, st.word) {
-			var g *gPrint
-			if g, err = parseTokens(grammars.print, st.toks); err == nil {
-				switch {
-				case g.Edition != nil:
-					st.node = b.edition(g.Edition)
-				case g.Size != nil:
-					st.node = b.size(g.Size)
-				case g.Border != nil, g.Wrap != nil:
-					st.node = b.edge(g)
-				default:
-					st.node = b.save(g.Save)
-				}
-			}
-			break
-		}
-		var g *gStep
-		if g, err = parseTokens(grammars.step, st.toks); err == nil {
-			st.node = b.step(g)
-		}
-	}
-	if err != nil {
-		st.broken = true
-		r.add("PM208", st.span, "this line doesn't fit the grammar", usageOf([]*failure{{form: st.forms[0]}}))
 	}
 }
 
