@@ -27,8 +27,6 @@ type Log struct {
 	Steps  []StepRecord
 	File   FileRecord
 	Run    RunRecord
-	// FirstStep is the line number of the first step record.
-	FirstStep int
 }
 
 // LogError says which line of a log is wrong, and how.
@@ -102,46 +100,36 @@ func isRecipe(b []byte) bool {
 	return false
 }
 
+// ParseLog reads the bytes of a log; see ReadLog.
 func ParseLog(path string, b []byte) (*Log, error) {
 	l := &Log{Path: path}
-	fail := func(line int, what string, args ...any) (*Log, error) {
-		return nil, &LogError{path, line, fmt.Sprintf(what, args...)}
-	}
 	if len(b) == 0 {
-		return fail(0, "the file is empty")
+		return nil, l.Wrong(0, "the file is empty")
 	}
-	torn := b[len(b)-1] != '\n'
 	if bytes.Count(b, []byte("\n")) > maxRecords {
-		return fail(0, "it has more than %d lines; no audit log has", maxRecords)
+		return nil, l.Wrong(0, "it has more than %d lines; no audit log has", maxRecords)
 	}
 	l.Lines = bytes.Split(bytes.TrimSuffix(b, []byte("\n")), []byte("\n"))
 	n := len(l.Lines)
-	if torn {
-		return fail(n, "the last line has no line end: it was cut off or added to")
+	if b[len(b)-1] != '\n' {
+		return nil, l.Wrong(n, "the last line has no line end: it was cut off or added to")
 	}
 	// First every link, so that the line that was changed is named and not
 	// the one where it shows.
-	prevs := make([]string, n)
-	broken := 0
-	var end RunRecord
+	heads := make([]lineHead, n)
 	for i, line := range l.Lines {
 		if len(line) > maxLine+4096 {
-			return fail(i+1, "too long for a record: more than %d MB", maxLine>>20)
+			return nil, l.Wrong(i+1, "too long for a record: more than %d MB", maxLine>>20)
 		}
-		var r struct {
-			Record string `json:"record"`
-			Prev   string `json:"prev"`
+		if json.Unmarshal(line, &heads[i]) != nil {
+			return nil, l.Wrong(i+1, "this isn't a record: it was changed")
 		}
-		if json.Unmarshal(line, &r) != nil {
-			return fail(i+1, "this isn't a record: it was changed")
-		}
-		prevs[i] = r.Prev
 	}
 	linked := func(i int) bool { // line i's prev fits line i-1
 		if i == 0 {
-			return prevs[0] == zeros
+			return heads[0].Prev == zeros
 		}
-		return i >= n || prevs[i] == SumOf(l.Lines[i-1])
+		return i >= n || heads[i].Prev == SumOf(l.Lines[i-1])
 	}
 	for i := range n {
 		if linked(i) {
@@ -149,71 +137,66 @@ func ParseLog(path string, b []byte) (*Log, error) {
 		}
 		// Line i doesn't fit the one before. If line i doesn't fit the next
 		// one either, line i was changed, else the one before.
-		if broken = i; i == 0 || !linked(i+1) || i == n-1 && !Sealed(l.Lines[i], &end, &end.Self) {
+		var end RunRecord
+		broken := i
+		if i == 0 || !linked(i+1) || i == n-1 && !Sealed(l.Lines[i], &end, &end.Self) {
 			broken = i + 1
 		}
-		return fail(broken, "this line was changed, or a line beside it was taken out: the chain of digests breaks here")
+		return nil, l.Wrong(broken, "this line was changed, or a line beside it was taken out: the chain of digests breaks here")
 	}
-	return l, l.fill(fail)
+	if e := l.fill(heads); e != nil {
+		return nil, e
+	}
+	return l, nil
+}
+
+// lineHead is what every record has.
+type lineHead struct {
+	Record string `json:"record"`
+	Prev   string `json:"prev"`
 }
 
 // fill reads the records by kind and checks what can be told without a plan.
-func (l *Log) fill(fail func(int, string, ...any) (*Log, error)) error {
+func (l *Log) fill(heads []lineHead) *LogError {
 	order := []string{"log", "recipe", "input", "step", "file", "run"}
 	stage := 0
-	for i, line := range l.Lines {
-		var k struct {
-			Record string `json:"record"`
-		}
-		if json.Unmarshal(line, &k) != nil {
-			_, err := fail(i+1, "this isn't a record")
-			return err
-		}
+	for i, k := range heads {
 		for stage < len(order) && order[stage] != k.Record {
 			stage++
 		}
 		if stage == len(order) {
-			_, err := fail(i+1, "a record %q has no place here", k.Record)
-			return err
+			return l.Wrong(i+1, "a record %q has no place here", k.Record)
 		}
 		if k.Record != "input" && k.Record != "step" {
 			stage++ // one of each
 		}
 		if err := l.record(i, k.Record); err != nil {
-			_, err = fail(i+1, "this line was changed, or isn't an audit record: %v", err)
-			return err
+			return l.Wrong(i+1, "this line was changed, or isn't an audit record: %v", err)
 		}
 	}
 	last := len(l.Lines)
 	switch {
 	case l.Head.Format != LogFormat:
-		_, err := fail(1, "the log's format is %q; this engine reads %q", l.Head.Format, LogFormat)
-		return err
+		return l.Wrong(1, "the log's format is %q; this engine reads %q", l.Head.Format, LogFormat)
 	case l.Recipe.Record == "" || len(l.Inputs) == 0 || l.File.Record == "" && l.Run.Failure == "" || l.Run.Record == "":
-		_, err := fail(last, "records are missing after this line: the log isn't whole")
-		return err
+		return l.Wrong(last, "records are missing after this line: the log isn't whole")
 	case SumOf([]byte(l.Recipe.Text)) != l.Recipe.SHA256:
-		_, err := fail(2, "the recipe's text doesn't have the digest that the line says")
-		return err
+		return l.Wrong(2, "the recipe's text doesn't have the digest that the line says")
 	case !filepath.IsLocal(l.Run.Out) || strings.ContainsAny(l.Run.Out, `/\`) || l.Run.Out == ".":
-		_, err := fail(last, "the print file's name %q isn't a plain file name", l.Run.Out)
-		return err
+		return l.Wrong(last, "the print file's name %q isn't a plain file name", l.Run.Out)
 	case l.File.Record != "" && l.Run.Out != pathpkg.Base(l.File.Name):
-		_, err := fail(last, "the print file's name is %q, and line %d says %q", l.Run.Out, last-1, l.File.Name)
-		return err
+		return l.Wrong(last, "the print file's name is %q, and line %d says %q", l.Run.Out, last-1, l.File.Name)
 	}
 	named, lay := map[[2]string]bool{}, map[string]string{}
 	for i, in := range l.Inputs {
 		k := [2]string{in.Role, in.Path}
 		if named[k] {
-			_, err := fail(3+i, "the %s %s stands twice", in.Role, in.Path)
-			return err
+			return l.Wrong(3+i, "the %s %s stands twice", in.Role, in.Path)
 		}
 		named[k], lay[in.Path] = true, l.Run.Found[in.Path]
 	}
 	if !maps.Equal(lay, l.Run.Found) {
-		_, err := fail(last, "it says where other inputs lay than the log has")
-		return err
+		return l.Wrong(last, "it says where other inputs lay than the log has")
 	}
 	return nil
 }
@@ -239,9 +222,6 @@ func (l *Log) record(i int, kind string) error {
 	case "step":
 		var r StepRecord
 		err := strictJSON(line, &r)
-		if l.FirstStep == 0 {
-			l.FirstStep = i + 1
-		}
 		l.Steps = append(l.Steps, r)
 		return cmp.Or(err, digests(r.Profile, r.Picture), digests(r.Inputs...), digests(r.Bands...))
 	case "file":
@@ -293,25 +273,11 @@ func (l *Log) Printed() (w, h int) {
 // just written.
 func (c *Chain) Log() (*Log, error) {
 	l := &Log{Lines: c.Lines}
-	for _, line := range l.Lines {
-		var k struct {
-			Record string `json:"record"`
-		}
-		if err := json.Unmarshal(line, &k); err != nil {
-			return nil, err
-		}
-		var err error
-		switch k.Record {
-		case "input":
-			var r InputRecord
-			err = json.Unmarshal(line, &r)
-			l.Inputs = append(l.Inputs, r)
-		case "step":
-			var r StepRecord
-			err = json.Unmarshal(line, &r)
-			l.Steps = append(l.Steps, r)
-		case "file":
-			err = json.Unmarshal(line, &l.File)
+	for i, line := range l.Lines {
+		var k lineHead
+		err := json.Unmarshal(line, &k)
+		if err == nil {
+			err = l.record(i, k.Record)
 		}
 		if err != nil {
 			return nil, err
