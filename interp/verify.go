@@ -121,7 +121,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 	}
 	v.recipe(ctx, l, o.Strict)
 	if n := len(l.Steps); n > 0 {
-		v.say(Noted, "the pictures of %d %s were not computed again: `platemark reprint` does", n, plural(n, "step"))
+		v.say(Noted, "the pictures of %s were not computed again: `platemark reprint` does", lang.Count(n, "step"))
 	}
 	return v, nil
 }
@@ -292,12 +292,4 @@ func changedLines(old, new string) []string {
 		}
 	}
 	return out
-}
-
-// plural is the word for n of a thing.
-func plural(n int, word string) string {
-	if n == 1 {
-		return word
-	}
-	return word + "s"
 }

@@ -153,7 +153,7 @@ func misfitOf(l *audit.Log, j *Job) *misfit {
 	}
 	next += len(l.Steps)
 	if n := len(l.Steps); n < len(now.Steps) {
-		return &misfit{record: next, what: fmt.Sprintf("the recorded recipe has %d %s, the log %d", len(now.Steps), plural(len(now.Steps), "step"), n)}
+		return &misfit{record: next, what: fmt.Sprintf("the recorded recipe has %s, the log %d", lang.Count(len(now.Steps), "step"), n)}
 	}
 	f, g := l.File, now.File
 	switch {

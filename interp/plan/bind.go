@@ -282,7 +282,7 @@ func (b *binder) prepare() (pic, bool) {
 		at, steps = steps[turns-1].Where(), steps[turns:]
 	}
 	if o != 1 {
-		if n, ok = b.node(at, 0, "turn", ops.Args{{Name: "orientation", Value: fmt.Sprint(o)}}, n); !ok {
+		if n, ok = b.node(at, 0, "turn", argsOf("orientation", o), n); !ok {
 			return pic{}, false
 		}
 		if at.Line == 0 {
@@ -374,7 +374,7 @@ func (b *binder) mask(name *lang.Text, stage int) (int, bool) {
 		b.err(CodeStep, name.Span, fmt.Sprintf("no mask is named %s", name.Value), "")
 		return 0, false
 	}
-	args := ops.Args{{Name: "width", Value: fmt.Sprint(b.frameW)}, {Name: "height", Value: fmt.Sprint(b.frameH)}}
+	args := argsOf("width", b.frameW, "height", b.frameH)
 	var in []int
 	s := space{frameW: b.frameW, frameH: b.frameH, w: b.frameW, h: b.frameH,
 		covers: Whole(b.frameW, b.frameH)}
@@ -454,7 +454,7 @@ func (b *binder) element(e *lang.Element, s space, stage int) (ops.MaskShape, in
 		}
 		n := b.input(e.Span, in, nil, stage)
 		if info.Orientation != 1 {
-			if n, ok = b.node(e.Span, stage, "turn", ops.Args{{Name: "orientation", Value: fmt.Sprint(info.Orientation)}}, n); !ok {
+			if n, ok = b.node(e.Span, stage, "turn", argsOf("orientation", info.Orientation), n); !ok {
 				return sh, -1, false
 			}
 		}

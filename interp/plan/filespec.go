@@ -8,6 +8,7 @@ import (
 	"platemark/ops/codec/meta"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
+	"slices"
 )
 
 // FileSpec is the print file to write.
@@ -32,26 +33,25 @@ type FileSpec struct {
 // Args are the encoder's parameters, as logged and as the mark sees them. The
 // file's name isn't among them.
 func (f FileSpec) Args() ops.Args {
-	a := ops.Args{{Name: "format", Value: f.Format}, {Name: "ppi", Value: f.PPI.RatString()}, {Name: "profile", Value: f.Profile.Digest().String()}}
+	a := argsOf("format", f.Format, "ppi", f.PPI, "profile", f.Profile.Digest())
 	switch f.Format {
 	case "jpeg":
 		c := "full"
 		if f.Half {
 			c = "half"
 		}
-		a = append(a, ops.Arg{Name: "quality", Value: fmt.Sprint(f.Quality)}, ops.Arg{Name: "chroma", Value: c})
+		a = append(a, argsOf("quality", f.Quality, "chroma", c)...)
 		// The JFIF header holds whole pixels an inch; what it was rounded to is said.
 		if d, err := jpeg.Density(f.PPI); err == nil && !f.PPI.IsInt() {
-			a = append(a, ops.Arg{Name: "density", Value: fmt.Sprint(d)})
+			a = append(a, argsOf("density", d)...)
 		}
 	case "tiff":
-		a = append(a, ops.Arg{Name: "bits", Value: fmt.Sprint(f.Bits)})
+		a = append(a, argsOf("bits", f.Bits)...)
 	}
-	if f.Title != "" {
-		a = append(a, ops.Arg{Name: "title", Value: f.Title})
-	}
-	if f.Rights != "" {
-		a = append(a, ops.Arg{Name: "rights", Value: f.Rights})
+	for _, t := range [][2]string{{"title", f.Title}, {"rights", f.Rights}} {
+		if t[1] != "" {
+			a = append(a, ops.Arg{Name: t[0], Value: t[1]})
+		}
 	}
 	return a
 }
@@ -93,18 +93,34 @@ func (f FileSpec) Align() int {
 }
 
 // likelyBits is what a pixel takes in a JPEG of full and of half chroma by its
-// quality, in bits, linear between: the median of twelve photographs by several
-// hands (Debian's lomiri-wallpapers), a part of 900 x 600 px of each, sharpened
-// by 100 %, a print pixel for each of theirs. The smoothest take a quarter of
-// it, the richest two and a half times as much.
-var likelyBits = []struct {
-	quality    int
-	full, half float64
-}{{1, 0.11, 0.07}, {50, 0.51, 0.39}, {75, 0.83, 0.66}, {85, 1.21, 0.96}, {90, 1.57, 1.26}, {95, 2.42, 1.94}, {98, 3.77, 3.04}, {100, 5.97, 4.53}}
+// quality, in bits: the median of twelve photographs by several hands (Debian's
+// lomiri-wallpapers), a part of 900 x 600 px of each, sharpened by 100 %, a print
+// pixel for each of theirs. The smoothest take a quarter of it, the richest two
+// and a half times as much.
+var (
+	likelyBits     = table{{1, 0.11}, {50, 0.51}, {75, 0.83}, {85, 1.21}, {90, 1.57}, {95, 2.42}, {98, 3.77}, {100, 5.97}}
+	likelyHalfBits = table{{1, 0.07}, {50, 0.39}, {75, 0.66}, {85, 0.96}, {90, 1.26}, {95, 1.94}, {98, 3.04}, {100, 4.53}}
+)
 
 // likelyScale is what becomes of likelyBits where a picture is enlarged, by
 // print pixels for one of the master's own, from the same photographs.
-var likelyScale = []struct{ enlarged, share float64 }{{0.5, 1.2}, {1, 1}, {1.5, 0.72}, {2, 0.57}, {3, 0.46}, {4, 0.37}, {8, 0.25}}
+var likelyScale = table{{0.5, 1.2}, {1, 1}, {1.5, 0.72}, {2, 0.57}, {3, 0.46}, {4, 0.37}, {8, 0.25}}
+
+// A table is a function by some of its values, at rising places.
+type table [][2]float64
+
+// at is linear between the values, and the nearest one beyond them.
+func (t table) at(x float64) float64 {
+	i := slices.IndexFunc(t, func(v [2]float64) bool { return x <= v[0] })
+	switch i {
+	case -1:
+		return t[len(t)-1][1]
+	case 0:
+		return t[0][1]
+	}
+	lo, hi := t[i-1], t[i]
+	return lo[1] + (hi[1]-lo[1])*(x-lo[0])/(hi[0]-lo[0])
+}
 
 // Room is what the print file takes on the disk: the very size of a TIFF, twice;
 // of a JPEG what most pictures come to, and what pure noise at the highest
@@ -123,32 +139,11 @@ func (f FileSpec) Room(p ops.Pic) (likely, most int64) {
 	if f.LargestBytes > 0 {
 		most = min(most, f.LargestBytes)
 	}
-	// Grey has no chroma: nearer to half than to full.
-	pick := func(i int) float64 {
-		if f.Half || p.C == 1 {
-			return likelyBits[i].half
-		}
-		return likelyBits[i].full
+	bits := likelyBits
+	if f.Half || p.C == 1 { // grey has no chroma: nearer to half than to full
+		bits = likelyHalfBits
 	}
-	bits := pick(len(likelyBits) - 1)
-	for i := 1; i < len(likelyBits); i++ {
-		if lo, hi := likelyBits[i-1].quality, likelyBits[i].quality; f.Quality <= hi {
-			bits = pick(i-1) + (pick(i)-pick(i-1))*float64(f.Quality-lo)/float64(hi-lo)
-			break
-		}
-	}
-	scale := likelyScale[len(likelyScale)-1].share
-	for i, k := range likelyScale {
-		if f.Enlarged > k.enlarged {
-			continue
-		}
-		if scale = k.share; i > 0 {
-			j := likelyScale[i-1]
-			scale = j.share + (k.share-j.share)*(f.Enlarged-j.enlarged)/(k.enlarged-j.enlarged)
-		}
-		break
-	}
-	return min(most, int64(bits*scale*float64(p.W)*float64(p.H)/8)+head), most
+	return min(most, int64(bits.at(float64(f.Quality))*likelyScale.at(f.Enlarged)*float64(p.W)*float64(p.H)/8)+head), most
 }
 
 // QualityWithin is the highest of the usual qualities below the file's own with which it

@@ -229,11 +229,7 @@ func (w *walker) enlarge(s *lang.Enlarge) {
 	if s.Light != nil {
 		light = s.Light.Value
 	}
-	args := ops.Args{{Name: "kernel", Value: s.Kernel.Value}, {Name: "light", Value: light},
-		{Name: "width", Value: fmt.Sprint(z.w)}, {Name: "height", Value: fmt.Sprint(z.h)}}
-	if n, ok := b.node(s.Span, w.stage, "enlarge", args, w.cur.node); ok {
-		w.set(n, s.As, w.cur.covers)
-	}
+	w.add(s.Span, "enlarge", argsOf("kernel", s.Kernel.Value, "light", light, "width", z.w, "height", z.h), nil, s.As, w.cur)
 }
 
 // save checks what the print file can hold.

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"fmt"
 	"math/big"
 	"slices"
@@ -113,8 +114,7 @@ func (w *walker) step(s lang.Step) {
 	case *lang.Convert:
 		w.convert(s)
 	case *lang.SpotPixels:
-		args := ops.Args{{Name: "over", Value: share(s.Over).RatString()}}
-		w.masked(s.Span, "spot-pixels", args, s.Through, nil, w.cur)
+		w.add(s.Span, "spot-pixels", argsOf("over", share(s.Over)), s.Through, nil, w.cur)
 	case *lang.Enlarge:
 		w.enlarge(s)
 	case *lang.Take:
@@ -135,23 +135,18 @@ func (w *walker) step(s lang.Step) {
 			b.err(CodeStep, t.Span, fmt.Sprintf("no picture is named %s yet", t.Value), "")
 			return
 		}
-		w.masked(s.Span, "blend", ops.Args{{Name: "at", Value: share(s.At).RatString()}}, s.Through, s.As, over, top, over)
+		w.add(s.Span, "blend", argsOf("at", share(s.At)), s.Through, s.As, over, top, over)
 	case *lang.Sharpen:
-		r, ok := w.space(w.cur).length(s.Radius)
+		r, ok := w.length(s.Radius)
 		if !ok {
-			w.noPrint(s.Radius)
 			return
 		}
-		args := ops.Args{{Name: "radius", Value: r.RatString()}, {Name: "amount", Value: share(s.Amount).RatString()},
-			{Name: "quiet", Value: share(s.Quiet).RatString()}, {Name: "halo", Value: share(s.Halo).RatString()}}
-		w.masked(s.Span, "sharpen", args, s.Through, s.As, w.cur)
+		args := argsOf("radius", r, "amount", share(s.Amount), "quiet", share(s.Quiet), "halo", share(s.Halo))
+		w.add(s.Span, "sharpen", args, s.Through, s.As, w.cur)
 	case *lang.Tone:
 		w.tone(s)
 	case *lang.Mix:
-		args := ops.Args{{Name: "red", Value: share(s.Red).RatString()}, {Name: "green", Value: share(s.Green).RatString()}, {Name: "blue", Value: share(s.Blue).RatString()}}
-		if n, ok := b.node(s.Span, w.stage, "mix", args, w.cur.node); ok {
-			w.set(n, nil, w.cur.covers)
-		}
+		w.add(s.Span, "mix", argsOf("red", share(s.Red), "green", share(s.Green), "blue", share(s.Blue)), nil, nil, w.cur)
 	case *lang.Tint:
 		w.tint(s)
 	case *lang.Border, *lang.Wrap:
@@ -168,9 +163,31 @@ func (w *walker) noPrint(m lang.Measure) {
 		"Inches and centimetres are of the printed picture; prepare and crop work before there is one.", "write the measure in % of the frame, or in px")
 }
 
-// masked adds a step that may work through a mask; the first of in is what the
-// mask lies over unless base says otherwise.
-func (w *walker) masked(at lang.Span, op string, args ops.Args, through, as *lang.Text, base pic, in ...pic) {
+// length is a length in pixels of the current picture; it complains of one that
+// has no meaning there, as point does.
+func (w *walker) length(m lang.Measure) (*big.Rat, bool) {
+	r, ok := w.space(w.cur).length(m)
+	if !ok {
+		w.noPrint(m)
+	}
+	return r, ok
+}
+
+func (w *walker) point(sp space, p lang.Point) (x, y *big.Rat, ok bool) {
+	if x, ok = sp.x(p.X); !ok {
+		w.noPrint(p.X)
+		return nil, nil, false
+	}
+	if y, ok = sp.y(p.Y); !ok {
+		w.noPrint(p.Y)
+	}
+	return x, y, ok
+}
+
+// add adds a step, which may work through a mask: of base, which the mask lies
+// over, unless in names other pictures. Its result stands for the current picture
+// unless as names it.
+func (w *walker) add(at lang.Span, op string, args ops.Args, through, as *lang.Text, base pic, in ...pic) {
 	if len(in) == 0 {
 		in = []pic{base}
 	}
@@ -238,7 +255,7 @@ func (w *walker) convert(s *lang.Convert) {
 		b.uses(in)
 		p = in.Profile
 	}
-	args := ops.Args{{Name: "profile", Value: b.profile(p)}, {Name: "intent", Value: intent}, {Name: "black-point", Value: black}}
+	args := argsOf("profile", b.profile(p), "intent", intent, "black-point", black)
 	n, ok := b.node(s.Span, w.stage, "convert", args, w.cur.node)
 	if !ok {
 		b.convertRefused(s, intent)
@@ -283,11 +300,8 @@ func (w *walker) crop(s *lang.Crop) {
 		cw, ch = largest(p.W, p.H, quo(s.To.W, s.To.H))
 		cx, cy := big.NewRat(int64(p.W), 2), big.NewRat(int64(p.H), 2)
 		if s.At != nil {
-			var ok1, ok2 bool
-			cx, ok1 = sp.x(s.At.X)
-			cy, ok2 = sp.y(s.At.Y)
-			if !ok1 || !ok2 {
-				w.noPrint(s.At.X)
+			var ok bool
+			if cx, cy, ok = w.point(sp, *s.At); !ok {
 				return
 			}
 		}
@@ -295,17 +309,12 @@ func (w *walker) crop(s *lang.Crop) {
 		y = min(max(roundHalfUp(sub(cy, big.NewRat(int64(ch), 2))), 0), p.H-ch)
 	} else {
 		var e [4]int
-		for i, m := range []lang.Measure{s.From.X, s.From.Y, s.Till.X, s.Till.Y} {
-			f := sp.x
-			if i%2 == 1 {
-				f = sp.y
-			}
-			r, ok := f(m)
+		for i, at := range []*lang.Point{s.From, s.Till} {
+			px, py, ok := w.point(sp, *at)
 			if !ok {
-				w.noPrint(m)
 				return
 			}
-			e[i] = roundHalfUp(r)
+			e[2*i], e[2*i+1] = roundHalfUp(px), roundHalfUp(py)
 		}
 		x, y, cw, ch = e[0], e[1], e[2]-e[0], e[3]-e[1]
 		if x < 0 || y < 0 || e[2] > p.W || e[3] > p.H || cw < 1 || ch < 1 {
@@ -318,8 +327,7 @@ func (w *walker) crop(s *lang.Crop) {
 		b.report(lang.Note, CodeCrop, s.Span, "this crop cuts nothing", fmt.Sprintf("The picture is %d x %d px already.", p.W, p.H))
 		return
 	}
-	args := ops.Args{{Name: "x", Value: fmt.Sprint(x)}, {Name: "y", Value: fmt.Sprint(y)}, {Name: "w", Value: fmt.Sprint(cw)}, {Name: "h", Value: fmt.Sprint(ch)}}
-	n, ok := b.node(s.Span, w.stage, "crop", args, w.cur.node)
+	n, ok := b.node(s.Span, w.stage, "crop", argsOf("x", x, "y", y, "w", cw, "h", ch), w.cur.node)
 	if !ok {
 		return
 	}
@@ -342,33 +350,27 @@ func largest(w, h int, shape *big.Rat) (int, int) {
 	return min(max(roundHalfUp(mul(rat(int64(h)), shape)), 1), w), h
 }
 
+// spot is one line of a run, in pixels of its picture.
+type spot struct {
+	*lang.SpotAt
+	x, y, r *big.Rat
+	text    string // the argument
+}
+
 // spots is a run of neighbouring spot lines: one step.
 func (w *walker) spots(run []*lang.SpotAt) {
 	b := w.b
 	p := b.plan.Nodes[w.cur.node].Pic
 	sp := w.space(w.cur)
-	type disc struct {
-		s       *lang.SpotAt
-		x, y, r *big.Rat
-	}
-	var discs []disc
-	var rounded []overlap.Disc
-	type spot struct {
-		x, y *big.Rat
-		text string
-		at   lang.Span
-	}
 	var list []spot
+	var discs []overlap.Disc
 	for _, s := range run {
-		x, ok1 := sp.x(s.At.X)
-		y, ok2 := sp.y(s.At.Y)
-		r, ok3 := sp.length(s.Radius)
-		if !ok1 || !ok2 || !ok3 {
-			m := s.At.X
-			if !ok3 {
-				m = s.Radius
-			}
-			w.noPrint(m)
+		r, ok := w.length(s.Radius)
+		if !ok {
+			return
+		}
+		x, y, ok := w.point(sp, s.At)
+		if !ok {
 			return
 		}
 		if w.outsideFrame(s.At) {
@@ -380,53 +382,45 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			b.report(lang.Note, CodeSpot, s.Span, "this spot lies in what the crop cuts away", "It does nothing in this print.")
 			continue
 		}
-		discs = append(discs, disc{s, x, y, r})
-		round := overlap.Disc{}
-		round.X, _ = x.Float64()
-		round.Y, _ = y.Float64()
-		round.R, _ = r.Float64()
-		rounded = append(rounded, round)
-		v := fmt.Sprintf("at %s %s radius %s soft %s", x.RatString(), y.RatString(), r.RatString(), share(s.Soft).RatString())
+		text := fmt.Sprintf("at %s %s radius %s soft %s", x.RatString(), y.RatString(), r.RatString(), share(s.Soft).RatString())
 		if s.From != nil {
-			fx, ok1 := sp.x(s.From.X)
-			fy, ok2 := sp.y(s.From.Y)
-			if !ok1 || !ok2 {
-				w.noPrint(s.From.X)
+			fx, fy, ok := w.point(sp, *s.From)
+			if !ok {
 				return
 			}
 			if w.outsideFrame(*s.From) {
 				b.err(CodeSpot, s.From.Span, "this spot copies from outside the frame", fmt.Sprintf("The frame is %d x %d px.", b.frameW, b.frameH), "check the position after `from`")
 				return
 			}
-			v += fmt.Sprintf(" from %s %s", fx.RatString(), fy.RatString())
+			text += fmt.Sprintf(" from %s %s", fx.RatString(), fy.RatString())
 		}
-		list = append(list, spot{x, y, v, s.Span})
+		list = append(list, spot{s, x, y, r, text})
+		d := overlap.Disc{}
+		d.X, _ = x.Float64()
+		d.Y, _ = y.Float64()
+		d.R, _ = r.Float64()
+		discs = append(discs, d)
 	}
-	if len(discs) == 0 {
+	if len(list) == 0 {
 		return
 	}
 	meet := func(i, j int) bool {
-		d, e := discs[i], discs[j]
+		d, e := list[i], list[j]
 		dx, dy, sum := sub(d.x, e.x), sub(d.y, e.y), add(d.r, e.r)
 		return add(mul(dx, dx), mul(dy, dy)).Cmp(mul(sum, sum)) < 0
 	}
-	if o := overlap.Find(rounded, meet); len(o) > 0 {
-		b.err(CodeSpot, discs[o[0].Disc].s.Span, fmt.Sprintf("this spot overlaps the one on line %d", discs[o[0].First].s.Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
+	if o := overlap.Find(discs, meet); len(o) > 0 {
+		b.err(CodeSpot, list[o[0].Disc].Span, fmt.Sprintf("this spot overlaps the one on line %d", list[o[0].First].Line), "Neighbouring spot lines are one step and read the same picture, so two that overlap have no order.",
 			"make one spot of them, or put another step between them")
 		return
 	}
 	// The order of a run means nothing, so the mark doesn't see it: from the
 	// top down, then from the left. No two have one place.
-	slices.SortFunc(list, func(a, b spot) int {
-		if c := a.y.Cmp(b.y); c != 0 {
-			return c
-		}
-		return a.x.Cmp(b.x)
-	})
+	slices.SortFunc(list, func(a, b spot) int { return cmp.Or(a.y.Cmp(b.y), a.x.Cmp(b.x)) })
 	var args ops.Args
 	var at []lang.Span
 	for i, s := range list {
-		at = append(at, s.at)
+		at = append(at, s.Span)
 		args = append(args, ops.Arg{Name: fmt.Sprintf("spot-%d", i+1), Value: s.text})
 	}
 	n, ok := b.node(run[0].Span, w.stage, "spots", args, w.cur.node)
@@ -435,7 +429,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		d := &b.diags[len(b.diags)-1]
 		i := 0
 		if fmt.Sscanf(d.Summary, "spots: spot-%d", &i); i > 0 && i <= len(list) {
-			d.Code, d.Span = CodeSpot, list[i-1].at
+			d.Code, d.Span = CodeSpot, list[i-1].Span
 			if _, what, ok := strings.Cut(d.Summary, ") "); ok { // behind its numbers
 				d.Summary = "this spot " + what
 			} else if _, what, ok := strings.Cut(d.Summary, `": `); ok {

@@ -37,9 +37,8 @@ func (w *walker) tone(s *lang.Tone) {
 	}
 	if s.Local != nil {
 		put("local", share(*s.Local))
-		r, ok := w.space(w.cur).length(*s.Radius)
+		r, ok := w.length(*s.Radius)
 		if !ok {
-			w.noPrint(*s.Radius)
 			return
 		}
 		put("local-radius", r)
@@ -51,7 +50,7 @@ func (w *walker) tone(s *lang.Tone) {
 		put("muted", share(*s.Muted))
 	}
 	n := len(b.plan.Nodes)
-	w.masked(s.Span, "tone", args, s.Through, nil, w.cur)
+	w.add(s.Span, "tone", args, s.Through, nil, w.cur)
 	for i := n; i < len(b.plan.Nodes); i++ {
 		for _, l := range s.Lines {
 			b.atLine[l.Line] = i
@@ -67,10 +66,7 @@ func (w *walker) tint(s *lang.Tint) {
 	if m := b.plan.Nodes[0].Pic.Profile; m != nil && m.Channels() == 3 && !m.HasTables() {
 		p = m
 	}
-	args := ops.Args{{Name: "hue", Value: s.Hue.Value.RatString()}, {Name: "chroma", Value: s.Chroma.Value.RatString()}, {Name: "profile", Value: b.profile(p)}}
-	if n, ok := b.node(s.Span, w.stage, "tint", args, w.cur.node); ok {
-		w.set(n, nil, w.cur.covers)
-	}
+	w.add(s.Span, "tint", argsOf("hue", s.Hue.Value, "chroma", s.Chroma.Value, "profile", b.profile(p)), nil, nil, w.cur)
 }
 
 // edge binds border and wrap. Their width is whole pixels, half up.
@@ -104,8 +100,7 @@ func (w *walker) edge(s lang.Step) {
 		if !fine {
 			return
 		}
-		args := ops.Args{{Name: "width", Value: fmt.Sprint(px)}, {Name: "colour", Value: c}}
-		n, ok = b.node(s.Span, w.stage, "border", args, w.cur.node)
+		n, ok = b.node(s.Span, w.stage, "border", argsOf("width", px, "colour", c), w.cur.node)
 		if f := &b.plan.Face; !w.wrapped {
 			two := quo(rat(int64(2*px)), b.size.ppi)
 			f.W, f.H = add(f.W, two), add(f.H, two)
@@ -115,7 +110,7 @@ func (w *walker) edge(s lang.Step) {
 		if !fine {
 			return
 		}
-		args := ops.Args{{Name: "width", Value: fmt.Sprint(px)}, {Name: "way", Value: s.Way.Value}}
+		args := argsOf("width", px, "way", s.Way.Value)
 		if s.Colour != nil {
 			c, fine := w.neutral(pic, *s.Colour)
 			if !fine {
