@@ -36,7 +36,7 @@ type Input struct {
 	Sum   raster.Sum
 
 	// Picture is set for masters and masks, Profile for profiles.
-	Picture Picture
+	Picture *Picture
 	Profile *colour.Profile
 	// White says that a picture with alpha is laid on white.
 	White bool
@@ -169,10 +169,10 @@ func (in *Input) Warnings() []string {
 // Says is what a picture's file says of its colours where that is no profile,
 // "" where it says nothing.
 func (in *Input) Says() string {
-	if p, ok := in.Picture.(sayer); ok {
-		return p.Says()
+	if in.Picture == nil {
+		return ""
 	}
-	return ""
+	return in.Picture.says
 }
 
 // Close closes the file.
@@ -253,12 +253,7 @@ func (in *Input) Decode(ctx context.Context, st *raster.Store, workers int, prog
 		}
 		return nil
 	}
-	if r, ok := in.Picture.(reporter); ok {
-		report, err = r.DecodeReport(ctx, workers, emit)
-	} else {
-		err = in.Picture.Decode(ctx, workers, emit)
-	}
-	if err == nil {
+	if report, err = in.Picture.decode(ctx, workers, emit); err == nil {
 		err = in.same(ctx)
 	}
 	return sums, report, err

@@ -13,42 +13,19 @@ import (
 	"platemark/ops/colour"
 )
 
-// Picture is an input picture of any kind of file that can be a master. Info
-// is told in the words of TIFF; Decode hands all rows to emit, from the top, as
-// 16-bit samples.
-type Picture interface {
-	Info() tiff.Info
-	Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error
-}
-
-// reporter is a Picture that tells after decoding what it found in the samples,
-// as sentences: how many were clipped, say.
-type reporter interface {
-	DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error)
-}
-
-// sayer is a Picture that may say in words what its colours are without a
-// profile.
-type sayer interface{ Says() string }
-
-// tiffPicture is a TIFF file as a Picture.
-type tiffPicture struct{ *tiff.File }
-
-func (p tiffPicture) DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error) {
-	c, err := p.DecodeCounted(ctx, workers, emit)
-	return c.Warnings(), err
-}
-
-// pngPicture is a PNG file as a Picture.
-type pngPicture struct {
-	*png.File
+// Picture is an input picture of any kind of file that can be a master.
+type Picture struct {
 	info tiff.Info
+	says string
+	// decode hands all rows to emit, from the top, as 16-bit samples. report says
+	// in sentences what was found in them: how many were clipped, say.
+	decode func(ctx context.Context, workers int, emit emitter) (report []string, err error)
 }
 
-func (p pngPicture) Info() tiff.Info { return p.info }
+type emitter = func(y0 int, rows []uint16) error
 
-// Says is what the file says of its colours where that is no profile.
-func (p pngPicture) Says() string { return p.File.Info().Says }
+// Info tells of the picture in the words of TIFF.
+func (p *Picture) Info() tiff.Info { return p.info }
 
 // pngInfo says in the words of TIFF what a PNG file holds. A space that the
 // file names by number is its built-in profile.
@@ -67,29 +44,6 @@ const alphaWarning = "the file has an alpha channel; building stops if anything 
 
 const maskAlpha = "the file has an alpha channel, which a mask doesn't use; building stops if anything in it is translucent (save the mask without alpha)"
 
-// opaqueTIFF is a TIFF file with alpha that must be opaque everywhere.
-type opaqueTIFF struct{ *tiff.File }
-
-func (p opaqueTIFF) Info() tiff.Info {
-	in := p.File.Info()
-	in.Warnings = append(in.Warnings, alphaWarning)
-	return in
-}
-
-func (p opaqueTIFF) Decode(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) error {
-	_, err := p.DecodeReport(ctx, workers, emit)
-	return err
-}
-
-func (p opaqueTIFF) DecodeReport(ctx context.Context, workers int, emit func(y0 int, rows []uint16) error) ([]string, error) {
-	c, err := p.DecodeCounted(ctx, workers, emit)
-	if err == nil && c.Translucent > 0 {
-		err = codec.Errorf("alpha", "save it without alpha; a master can also be laid on white, by `on white` behind it",
-			"the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels)
-	}
-	return c.Warnings(), err
-}
-
 // KindError says that a file is of a kind that can't be a master.
 type KindError struct {
 	Detail string // what it is
@@ -101,7 +55,7 @@ func (e *KindError) Error() string { return e.Detail + ": " + e.Hint }
 // openPicture opens a master or mask by its first bytes, whatever its name
 // ends in. name is for the hint. With white a picture with alpha is laid on
 // white; without, it must be opaque everywhere.
-func openPicture(r io.ReaderAt, size int64, name string, white bool) (Picture, error) {
+func openPicture(r io.ReaderAt, size int64, name string, white bool) (*Picture, error) {
 	head, err := firstBytes(r, size)
 	if err != nil {
 		return nil, err
@@ -112,14 +66,16 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (Picture, e
 		if err != nil {
 			return nil, err
 		}
-		in := pngInfo(f.Info())
+		p := &Picture{info: pngInfo(f.Info()), says: f.Info().Says}
 		if white {
-			return pngPicture{f.OnWhite(), in}, nil
+			f = f.OnWhite()
+		} else if p.info.Alpha != "" {
+			p.info.Warnings = append(p.info.Warnings, alphaWarning)
 		}
-		if in.Alpha != "" {
-			in.Warnings = append(in.Warnings, alphaWarning)
+		p.decode = func(ctx context.Context, workers int, emit emitter) ([]string, error) {
+			return nil, f.Decode(ctx, workers, emit)
 		}
-		return pngPicture{f, in}, nil
+		return p, nil
 	case kindJPEG:
 		return nil, &KindError{"it is a JPEG file, and programs decode those differently", "take it over once into a TIFF file: platemark adopt " + name}
 	case kindProfile:
@@ -129,13 +85,23 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (Picture, e
 		if err != nil {
 			return nil, err // of an unknown file it says how it begins
 		}
-		switch {
-		case white:
-			return tiffPicture{f.OnWhite()}, nil
-		case f.Info().Alpha != "":
-			return opaqueTIFF{f}, nil
+		opaque := !white && f.Info().Alpha != "" // it must be so
+		if white {
+			f = f.OnWhite()
 		}
-		return tiffPicture{f}, nil
+		p := &Picture{info: f.Info()}
+		if opaque {
+			p.info.Warnings = append(p.info.Warnings, alphaWarning)
+		}
+		p.decode = func(ctx context.Context, workers int, emit emitter) ([]string, error) {
+			c, err := f.DecodeCounted(ctx, workers, emit)
+			if err == nil && opaque && c.Translucent > 0 {
+				err = codec.Errorf("alpha", "save it without alpha; a master can also be laid on white, by `on white` behind it",
+					"the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels)
+			}
+			return c.Warnings(), err
+		}
+		return p, nil
 	default:
 		return nil, &KindError{"it is " + kind, mendKind}
 	}
