@@ -7,6 +7,7 @@ import (
 
 	"platemark/interp/plan"
 	"platemark/lang"
+	"platemark/ops/exact"
 	"platemark/ops/raster"
 )
 
@@ -117,8 +118,8 @@ func (s *Session) share(ctx context.Context, p *plan.Print, m MaskCover, part pl
 	cut := func(w, h int) (x0, y0, x1, y1 int) {
 		full := p.Nodes[m.Node].Pic
 		at := func(r, size int, of int) int { return r * size / of }
-		x0, y0 = at(pixels(part.X0), w, full.W), at(pixels(part.Y0), h, full.H)
-		x1, y1 = at(pixels(part.X1), w, full.W), at(pixels(part.Y1), h, full.H)
+		x0, y0 = at(exact.Nearest(part.X0), w, full.W), at(exact.Nearest(part.Y0), h, full.H)
+		x1, y1 = at(exact.Nearest(part.X1), w, full.W), at(exact.Nearest(part.Y1), h, full.H)
 		x0, y0 = min(max(x0, 0), w-1), min(max(y0, 0), h-1)
 		return x0, y0, min(max(x1, x0+1), w), min(max(y1, y0+1), h)
 	}

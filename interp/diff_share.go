@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"platemark/interp/plan"
+	"platemark/ops/exact"
 )
 
 // shares says of each change what share of the picture it touches: a masked
@@ -114,8 +115,8 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 				continue
 			}
 			if r, err := u.Args.Rats("covers", 4); err == nil {
-				x0, y0 = max(pixels(r[0]), 0), max(pixels(r[1]), 0)
-				x1, y1 = min(pixels(r[2]), n.Pic.W), min(pixels(r[3]), n.Pic.H)
+				x0, y0 = max(exact.Nearest(r[0]), 0), max(exact.Nearest(r[1]), 0)
+				x1, y1 = min(exact.Nearest(r[2]), n.Pic.W), min(exact.Nearest(r[3]), n.Pic.H)
 			}
 		}
 	}

@@ -4,8 +4,8 @@ import (
 	"math/big"
 	"strings"
 
-	"platemark/interp/plan"
 	"platemark/lang"
+	"platemark/ops/exact"
 )
 
 // A value is one parameter as a recipe writes it, without its layout: numbers
@@ -93,7 +93,7 @@ func (b amount) minus(a amount) string {
 // decimals writes a fraction with up to six decimals; what a recipe wrote with
 // fewer comes out exactly.
 func decimals(r *big.Rat) string {
-	s := plan.Decimals(r, 6)
+	s := exact.Decimals(r, 6)
 	if s == "0" || s == "-0" {
 		if r.Sign() != 0 {
 			return r.RatString()

@@ -85,7 +85,7 @@ func (s *Session) lookAtSpot(ctx context.Context, p *plan.Print, node int, sp op
 		return err
 	}
 	w, h, c := before.W, before.H, before.C
-	sp.At, sp.From = ops.MaskPoint{X: less(sp.At.X, fraction(int64(part.Min.X))), Y: less(sp.At.Y, fraction(int64(part.Min.Y)))}, nil
+	sp.At, sp.From = ops.MaskPoint{X: moved(sp.At.X, part.Min.X), Y: moved(sp.At.Y, part.Min.Y)}, nil
 	x, y = flt(sp.At.X), flt(sp.At.Y)
 	step, err := n.Operation().New(ops.Args{{Name: "spot-1", Value: sp.String()}}, []ops.Pic{before.Pic}, ops.Env{})
 	if err != nil {
@@ -157,6 +157,9 @@ func idleSpots(list []SpotLook) []lang.Diagnostic {
 
 // PercentText is a share of full scale in words.
 func PercentText(f float64) string { return fmt.Sprintf("%.2f %%", 100*f) }
+
+// moved is a place in pixels from another one.
+func moved(r *big.Rat, from int) *big.Rat { return new(big.Rat).Sub(r, big.NewRat(int64(from), 1)) }
 
 func flt(r *big.Rat) float64 {
 	f, _ := r.Float64()

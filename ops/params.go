@@ -3,6 +3,7 @@ package ops
 import (
 	"fmt"
 	"math/big"
+	"platemark/ops/exact"
 	"reflect"
 	"slices"
 	"strings"
@@ -226,13 +227,7 @@ func ratOf(s string) *big.Rat {
 }
 
 // decimal writes a number for a message, to four decimals.
-func decimal(r *big.Rat) string {
-	return strings.TrimSuffix(strings.TrimRight(r.FloatString(4), "0"), ".")
-}
+func decimal(r *big.Rat) string { return exact.Decimals(r, 4) }
 
 // halfUp is the whole number nearest to r, halves upwards.
-func halfUp(r *big.Rat) int {
-	r = new(big.Rat).Add(r, big.NewRat(1, 2))
-	// Division that rounds down: the denominator is above 0.
-	return int(new(big.Int).Div(r.Num(), r.Denom()).Int64())
-}
+func halfUp(r *big.Rat) int { return exact.Nearest(r) }

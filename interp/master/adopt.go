@@ -20,6 +20,7 @@ import (
 	"platemark/ops/codec/meta"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
+	"platemark/ops/exact"
 	"platemark/ops/raster"
 )
 
@@ -223,7 +224,7 @@ func (a *Adopted) options(in jpegin.Info) tiff.Options {
 	default:
 		if n, d, ok := meta.Rational(in.XPPI); ok {
 			o.PPI = big.NewRat(int64(n), int64(d))
-			a.PPI = ppiText(o.PPI)
+			a.PPI = exact.Decimals(o.PPI, 2)
 		}
 	}
 	take := func(what, text string) string {

@@ -16,6 +16,7 @@ import (
 	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
+	"platemark/ops/exact"
 )
 
 // Description says in plain words what matters of a file for printing.
@@ -226,8 +227,8 @@ func (r *describer) head(in tiff.Info) {
 	}
 	d.Others, d.Warnings = in.Others, in.Warnings
 	if in.XPPI != nil && in.YPPI != nil {
-		d.PPI = ppiText(png.Shown(in.XPPI))
-		if y := ppiText(png.Shown(in.YPPI)); y != d.PPI {
+		d.PPI = exact.Decimals(png.Shown(in.XPPI), 2)
+		if y := exact.Decimals(png.Shown(in.YPPI), 2); y != d.PPI {
 			d.PPI += " x " + y
 		}
 	}
@@ -292,10 +293,4 @@ func (r *describer) profile() error {
 	}
 	r.d.Class = fmt.Sprintf("%s profile, version %d, of %s", p.Class(), b[8], how)
 	return nil
-}
-
-// ppiText writes a resolution with up to two decimals.
-func ppiText(r *big.Rat) string {
-	s := r.FloatString(2)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
 }

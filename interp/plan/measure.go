@@ -13,15 +13,6 @@ func quo(a, b *big.Rat) *big.Rat { return new(big.Rat).Quo(a, b) }
 func add(a, b *big.Rat) *big.Rat { return new(big.Rat).Add(a, b) }
 func sub(a, b *big.Rat) *big.Rat { return new(big.Rat).Sub(a, b) }
 
-// roundHalfUp is the whole number nearest to r, halves upwards.
-func roundHalfUp(r *big.Rat) int {
-	n := add(r, big.NewRat(1, 2))
-	q := new(big.Int)
-	m := new(big.Int)
-	q.DivMod(n.Num(), n.Denom(), m) // Euclidean: floor for a positive denominator
-	return int(q.Int64())
-}
-
 // share is a percentage as a share of 1.
 func share(m lang.Measure) *big.Rat { return quo(m.Value, rat(100)) }
 

@@ -13,6 +13,7 @@ import (
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
+	"platemark/ops/exact"
 )
 
 // usualSizes are print sizes that are asked for often, longer side first.
@@ -135,7 +136,7 @@ func newTable(line func(string, ...any), w, h int) (size, name string) {
 		box := fmt.Sprintf("%d x %d %s", bw, bh, u.unit)
 		fits := ""
 		if !shapeFits(w, h, rat(bw), rat(bh)) {
-			fits = fmt.Sprintf("   within it: %s x %s %s", Decimals(fw, 1), Decimals(fh, 1), u.unit)
+			fits = fmt.Sprintf("   within it: %s x %s %s", exact.Decimals(fw, 1), exact.Decimals(fh, 1), u.unit)
 		}
 		line("#     %-12s  %5s ppi%s", box, effective.FloatString(0), fits)
 		if u.unit == "in" && effective.Cmp(rat(plentyPPI)) >= 0 {

@@ -13,6 +13,7 @@ import (
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
+	"platemark/ops/exact"
 	"platemark/ops/raster"
 )
 
@@ -78,7 +79,7 @@ type Extent struct {
 
 // String words an extent: "1 x 0.67 in, 300 x 200 px".
 func (e Extent) String() string {
-	in := func(px int) string { return Decimals(quo(rat(int64(px)), e.PPI), 2) }
+	in := func(px int) string { return exact.Decimals(quo(rat(int64(px)), e.PPI), 2) }
 	return fmt.Sprintf("%s x %s in, %d x %d px", in(e.W), in(e.H), e.W, e.H)
 }
 
@@ -103,7 +104,7 @@ type Sizes struct {
 
 // Sizes of the planned print.
 func (p *Print) Sizes() Sizes {
-	f, px := p.Face, func(in *big.Rat) int { return roundHalfUp(mul(in, p.Face.PPI)) }
+	f, px := p.Face, func(in *big.Rat) int { return exact.Nearest(mul(in, p.Face.PPI)) }
 	w, h := p.Pixels()
 	return Sizes{p.Picture, Extent{px(f.W), px(f.H), f.PPI}, Extent{w, h, f.PPI}}
 }

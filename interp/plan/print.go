@@ -10,6 +10,7 @@ import (
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
+	"platemark/ops/exact"
 )
 
 // print binds a print block: size, steps, save.
@@ -97,7 +98,7 @@ func (w *walker) resolve() bool {
 			return false
 		}
 	}
-	z.w, z.h = max(roundHalfUp(rw), 1), max(roundHalfUp(rh), 1)
+	z.w, z.h = max(exact.Nearest(rw), 1), max(exact.Nearest(rh), 1)
 	if s.W != nil && s.H != nil && !s.Within && !shapeFits(p.W, p.H, rw, rh) {
 		b.shapeError(s, p, rw, rh)
 		return false
@@ -140,7 +141,7 @@ func (b *binder) shapeError(s *lang.Size, p ops.Pic, rw, rh *big.Rat) {
 	ww, wh := within(rw, rh, rat(int64(p.W)), rat(int64(p.H)))
 	hints := []string{
 		fmt.Sprintf("`crop to %s` behind it would cut %s (%.1f %% of the picture)", plainRatio(quo(rw, rh)), cut, lost),
-		fmt.Sprintf("`size within %s x %s at %s` would make it %d x %d px", plainMeasure(s.W), plainMeasure(s.H), plainMeasure(&s.At), roundHalfUp(ww), roundHalfUp(wh)),
+		fmt.Sprintf("`size within %s x %s at %s` would make it %d x %d px", plainMeasure(s.W), plainMeasure(s.H), plainMeasure(&s.At), exact.Nearest(ww), exact.Nearest(wh)),
 	}
 	turned := fmt.Sprintf("`size %s x %s at %s`", plainMeasure(s.H), plainMeasure(s.W), plainMeasure(&s.At))
 	tw, th := largest(p.W, p.H, quo(rh, rw))
@@ -158,16 +159,7 @@ func plainMeasure(m *lang.Measure) string {
 	if m == nil {
 		return ""
 	}
-	return Decimals(m.Value, 4) + " " + m.Unit
-}
-
-// Decimals writes a number with at most n decimals, without trailing zeros.
-func Decimals(r *big.Rat, n int) string {
-	s := r.FloatString(n)
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
-	}
-	return s
+	return exact.Decimals(m.Value, 4) + " " + m.Unit
 }
 
 // nearRatio is the shape of a picture in words: "3:2", "nearly 3:2" where it
@@ -192,7 +184,7 @@ func plainRatio(r *big.Rat) string {
 	if r.Num().IsInt64() && r.Num().Int64() < 100 && r.Denom().Int64() < 100 {
 		return fmt.Sprintf("%s:%s", r.Num(), r.Denom())
 	}
-	return Decimals(r, 4) + ":1"
+	return exact.Decimals(r, 4) + ":1"
 }
 
 // effective warns where the master has fewer pixels an inch than the eye
@@ -206,7 +198,7 @@ func (b *binder) effective() {
 	// In exact numbers: effective² · diagonal² < 3438².
 	if f.Effective.Cmp(rat(172)) < 0 && mul(mul(f.Effective, f.Effective), d2).Cmp(rat(3438*3438)) < 0 {
 		b.report(lang.Warning, CodeEffective, b.size.st.Span,
-			fmt.Sprintf("at this size the master has only %s pixels an inch of its own", Decimals(f.Effective, 1)),
+			fmt.Sprintf("at this size the master has only %s pixels an inch of its own", exact.Decimals(f.Effective, 1)),
 			"Seen from as far as the print's diagonal, the eye resolves more than that; enlarging adds no detail.",
 			"print it smaller, or crop less")
 	}
@@ -303,8 +295,8 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 		}
 	}
 	if l.Resolution != nil && l.Resolution.Value.Cmp(f.PPI) != 0 {
-		bad(pr.Size.At.Span, fmt.Sprintf("lab %s takes %s ppi, and this print has %s ppi", name, Decimals(l.Resolution.Value, 3), Decimals(f.PPI, 3)), "",
-			fmt.Sprintf("write the size at %s ppi", Decimals(l.Resolution.Value, 3)))
+		bad(pr.Size.At.Span, fmt.Sprintf("lab %s takes %s ppi, and this print has %s ppi", name, exact.Decimals(l.Resolution.Value, 3), exact.Decimals(f.PPI, 3)), "",
+			fmt.Sprintf("write the size at %s ppi", exact.Decimals(l.Resolution.Value, 3)))
 	}
 	if l.Bits != nil {
 		want, have := int(l.Bits.Value.Num().Int64()), f.Bits

@@ -12,6 +12,7 @@ import (
 	"platemark/lang/overlap"
 	"platemark/ops"
 	"platemark/ops/colour"
+	"platemark/ops/exact"
 	"platemark/ops/raster"
 )
 
@@ -305,8 +306,8 @@ func (w *walker) crop(s *lang.Crop) {
 				return
 			}
 		}
-		x = min(max(roundHalfUp(sub(cx, big.NewRat(int64(cw), 2))), 0), p.W-cw)
-		y = min(max(roundHalfUp(sub(cy, big.NewRat(int64(ch), 2))), 0), p.H-ch)
+		x = min(max(exact.Nearest(sub(cx, big.NewRat(int64(cw), 2))), 0), p.W-cw)
+		y = min(max(exact.Nearest(sub(cy, big.NewRat(int64(ch), 2))), 0), p.H-ch)
 	} else {
 		var e [4]int
 		for i, at := range []*lang.Point{s.From, s.Till} {
@@ -314,7 +315,7 @@ func (w *walker) crop(s *lang.Crop) {
 			if !ok {
 				return
 			}
-			e[2*i], e[2*i+1] = roundHalfUp(px), roundHalfUp(py)
+			e[2*i], e[2*i+1] = exact.Nearest(px), exact.Nearest(py)
 		}
 		x, y, cw, ch = e[0], e[1], e[2]-e[0], e[3]-e[1]
 		if x < 0 || y < 0 || e[2] > p.W || e[3] > p.H || cw < 1 || ch < 1 {
@@ -344,10 +345,10 @@ func (w *walker) crop(s *lang.Crop) {
 // largest is the largest whole-pixel part of w x h with the given shape.
 func largest(w, h int, shape *big.Rat) (int, int) {
 	// Full width first; if that is too high, full height.
-	if ch := roundHalfUp(quo(rat(int64(w)), shape)); ch <= h {
+	if ch := exact.Nearest(quo(rat(int64(w)), shape)); ch <= h {
 		return w, max(ch, 1)
 	}
-	return min(max(roundHalfUp(mul(rat(int64(h)), shape)), 1), w), h
+	return min(max(exact.Nearest(mul(rat(int64(h)), shape)), 1), w), h
 }
 
 // spot is one line of a run, in pixels of its picture.

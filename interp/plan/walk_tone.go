@@ -8,6 +8,7 @@ import (
 	"platemark/lang"
 	"platemark/ops"
 	"platemark/ops/colour"
+	"platemark/ops/exact"
 )
 
 // tone binds a tone block. One for another paper than the print's does
@@ -81,7 +82,7 @@ func (w *walker) edge(s lang.Step) {
 		if in, ok := m.Inches(); ok {
 			r = mul(in, b.size.ppi)
 		}
-		px := roundHalfUp(r)
+		px := exact.Nearest(r)
 		if px < 1 {
 			b.err(CodeSize, m.Span, "this is less than a pixel wide", "", "make it wider, or take it out")
 			return 0, false

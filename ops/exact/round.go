@@ -11,7 +11,10 @@
 // argument, NaN and infinities included.
 package exact
 
-import "math/big"
+import (
+	"math/big"
+	"strings"
+)
 
 // RoundU16 turns a value on the 0..65535 scale into a sample: half up, that is
 // floor(x + 0.5) with the sum rounded to F, held to 0..65535. NaN gives 0,
@@ -33,4 +36,13 @@ func HalfUp(r *big.Rat) *big.Int {
 	n := new(big.Int).Lsh(r.Num(), 1)
 	n.Add(n, r.Denom())
 	return n.Div(n, new(big.Int).Lsh(r.Denom(), 1))
+}
+
+// Nearest is HalfUp of a number that an int holds.
+func Nearest(r *big.Rat) int { return int(HalfUp(r).Int64()) }
+
+// Decimals writes r with at most n decimals, 1 or more, and none that are only
+// zeros.
+func Decimals(r *big.Rat, n int) string {
+	return strings.TrimSuffix(strings.TrimRight(r.FloatString(n), "0"), ".")
 }
