@@ -106,55 +106,51 @@ func (b *builder) print(ctx context.Context, p *plan.Print, out string, want *au
 		return nil, err
 	}
 	built, c, err := b.picture(ctx, p, f)
+	if err == nil && want == nil {
+		err = b.olderLogs(p, out, built)
+	}
 	if err != nil {
 		f.Abandon()
 		b.failed(p, out, err)
 		return nil, err
 	}
 	if want != nil {
-		if err := compare(ctx, want, c, f.File, built.Size); err != nil {
-			f.Abandon()
-			return nil, err
-		}
-	} else if err := b.olderLogs(p, out, built); err != nil {
+		err = compare(ctx, want, c, f.File, built.Size)
+	}
+	if err == nil {
+		built.Print, built.File = p.Name, out
+		built.Warnings = b.warnings(p)
+		built.Wall = time.Since(b.began)
+		err = b.log(p, c, built, want)
+	}
+	if err != nil {
 		f.Abandon()
-		b.failed(p, out, err)
 		return nil, err
 	}
-	built.Print, built.File = p.Name, out
-	built.Warnings = b.warnings(p)
-	built.Wall = time.Since(b.began)
-	c.Close(b.run(p, filepath.Dir(out), filepath.Base(out), ""))
-	// The log first: a print without its log is worth less than a log that
-	// `verify` finds without its print.
-	log := audit.NextLogName(out, p.Mark.String())
-	if text := c.Bytes(); len(text) > 1<<20 {
-		if _, err := audit.ParseLog(log, text); err != nil { // it would be of no use
-			f.Abandon()
-			return nil, fmt.Errorf("the log of this print can't be written: %w", err)
-		}
-	}
-	if want == nil || !b.sameLog(want, out) {
-		if err := disk.Write(log, c.Bytes(), false); err != nil {
-			f.Abandon()
-			return nil, err
-		}
-		built.Log = log
-	} else {
-		built.Log = want.Path
-	}
 	if err := f.Commit(built.Size); err != nil {
-		if built.Log == log && !f.Named() {
-			os.Remove(log)
+		if (want == nil || built.Log != want.Path) && !f.Named() {
+			os.Remove(built.Log)
 		}
 		return nil, err
 	}
 	return built, nil
 }
 
-// sameLog says whether want already lies beside the file.
-func (b *builder) sameLog(want *audit.Log, out string) bool {
-	return filepath.Dir(disk.Real(want.Path)) == filepath.Dir(disk.Real(out))
+// log writes the log of a print that is there but for its name: a print without
+// its log is worth less than a log that `verify` finds without its print.
+func (b *builder) log(p *plan.Print, c *audit.Chain, built *Built, want *audit.Log) error {
+	c.Close(b.run(p, filepath.Dir(built.File), filepath.Base(built.File), ""))
+	built.Log = audit.NextLogName(built.File, p.Mark.String())
+	if text := c.Bytes(); len(text) > 1<<20 {
+		if _, err := audit.ParseLog(built.Log, text); err != nil { // it would be of no use
+			return fmt.Errorf("the log of this print can't be written: %w", err)
+		}
+	}
+	if want != nil && filepath.Dir(disk.Real(want.Path)) == filepath.Dir(disk.Real(built.File)) {
+		built.Log = want.Path // it lies beside the file already
+		return nil
+	}
+	return disk.Write(built.Log, c.Bytes(), false)
 }
 
 // picture computes the print into f and writes the determined records.
@@ -211,14 +207,13 @@ func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Bu
 // olderLogs compares with every log of the same mark beside the file: same
 // mark, same file. A log of another draft speaks of other pictures.
 func (b *builder) olderLogs(p *plan.Print, out string, built *Built) error {
-	for _, path := range audit.LogsOf(out, p.Mark.String()) {
-		l, err := audit.ReadLog(path)
-		if err != nil || l.File.Mark != p.Mark.String() || l.Head.Draft != b.job.Draft() {
+	for _, l := range audit.Beside(out, p.Mark.String()) {
+		if l.File.Mark != p.Mark.String() || l.Head.Draft != b.job.Draft() {
 			continue
 		}
 		if l.File.SHA256 != built.Sum.String() {
 			return fmt.Errorf("this print has the mark %s, as the log %s, yet its bytes differ (sha256 %s…, then %s…): the same mark must give the same file; don't deliver it, and report this with both logs",
-				p.MarkShort(), filepath.Base(path), built.Sum.String()[:16], l.File.SHA256[:16])
+				p.MarkShort(), filepath.Base(l.Path), built.Sum.String()[:16], l.File.SHA256[:16])
 		}
 		built.Repeat = true
 	}

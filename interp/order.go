@@ -353,13 +353,12 @@ func (j *Job) standingAt(ctx context.Context, p *plan.Print, out string) (s stan
 	if err != nil {
 		return s, false, false
 	}
-	for _, path := range audit.LogsOf(out, p.Mark.String()) {
-		l, err := audit.ReadLog(path)
-		if err != nil || l.Run.Failure != "" || l.File.Mark != p.Mark.String() || l.Head.Draft != j.Draft() || l.Run.Out != filepath.Base(out) {
+	for _, l := range audit.Beside(out, p.Mark.String()) {
+		if l.Run.Failure != "" || l.File.Mark != p.Mark.String() || l.Head.Draft != j.Draft() || l.Run.Out != filepath.Base(out) {
 			continue
 		}
 		if l.File.SHA256 == sum.String() {
-			return standing{path, size, sum}, true, false
+			return standing{l.Path, size, sum}, true, false
 		}
 		changed = true
 	}

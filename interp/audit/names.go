@@ -38,6 +38,16 @@ func LogsOf(out, mark string) []string {
 	})
 }
 
+// Beside reads the logs that LogsOf lists, but for those that can't be read.
+func Beside(out, mark string) (list []*Log) {
+	for _, path := range LogsOf(out, mark) {
+		if l, err := ReadLog(path); err == nil {
+			list = append(list, l)
+		}
+	}
+	return list
+}
+
 // logTail is what a log's name has behind its print file's: the mark's first
 // characters, and a number where the print was built again.
 var logTail = regexp.MustCompile(`^([0-9a-f]{12})(-[0-9]+)?\.audit\.jsonl$`)
@@ -58,12 +68,9 @@ func BriefSum(sum string) string { return sum[:min(16, len(sum))] }
 // LaterBuild is the name of another log beside a print file that records the
 // file as it is, "" where there is none.
 func LaterBuild(log, file, sum string) string {
-	for _, p := range LogsOf(file, "") {
-		if filepath.Base(p) == filepath.Base(log) {
-			continue
-		}
-		if l, err := ReadLog(p); err == nil && l.File.SHA256 == sum {
-			return filepath.Base(p)
+	for _, l := range Beside(file, "") {
+		if name := filepath.Base(l.Path); name != filepath.Base(log) && l.File.SHA256 == sum {
+			return name
 		}
 	}
 	return ""
