@@ -98,6 +98,8 @@ func ReadRecipe(file string) ([]byte, error) {
 	return b, nil
 }
 
+// LoadText is Load of a text that stands at file, "" for none; its paths are
+// relative to folder.
 func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
 	j := &Job{File: file, Folder: folder, Source: source, there: map[*plan.Print]standing{},
 		Masks: map[*plan.Print][]MaskCover{}, Spots: map[*plan.Print][]SpotLook{}}
@@ -106,7 +108,7 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 		return j, nil
 	}
 	for _, name := range o.Prints {
-		if !slices.ContainsFunc(j.Recipe.Prints, func(p *lang.Print) bool { return p.Name.Value == name }) {
+		if j.Recipe.Print(name) == nil {
 			var have []string
 			for _, p := range j.Recipe.Prints {
 				have = append(have, p.Name.Value)
@@ -162,9 +164,7 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 }
 
 // Failed says whether an error stands in the way.
-func (j *Job) Failed() bool {
-	return slices.ContainsFunc(j.Diags, func(d lang.Diagnostic) bool { return d.Severity == lang.Error })
-}
+func (j *Job) Failed() bool { return lang.HasErrors(j.Diags) }
 
 // Close closes the inputs.
 func (j *Job) Close() {
@@ -201,12 +201,7 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 	seen := map[string]*plan.Print{}
 	for _, p := range j.Plans {
 		out := j.OutPath(p, o.Out)
-		at := lang.Span{Line: p.File.Line, Col: 1, EndLine: p.File.Line, EndCol: 1}
-		for _, pr := range j.Recipe.Prints {
-			if pr.Name.Value == p.Name {
-				at = pr.Save.Path.Span
-			}
-		}
+		at := j.Recipe.Print(p.Name).Save.Path.Span
 		real := disk.Fold(disk.Real(out))
 		if q := seen[real]; q != nil {
 			if disk.Fold(out) != disk.Fold(j.OutPath(q, o.Out)) {

@@ -50,7 +50,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	}
 	defer j.Close()
 	if j.Failed() {
-		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", j.why())
+		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(Errors(j.Diags), "; "))
 	}
 	p := j.Plans[0]
 	if m := misfitOf(l, j); m != nil {
@@ -109,10 +109,8 @@ func Pin(ctx context.Context, file string, renew []string) (pinned []lang.Pin, e
 		return nil, err
 	}
 	rec, ds := lang.Parse(filepath.Base(file), source)
-	for _, d := range ds {
-		if d.Severity == lang.Error {
-			return nil, &Problems{source, ds}
-		}
+	if lang.HasErrors(ds) {
+		return nil, &Problems{source, ds}
 	}
 	folder := filepath.Dir(disk.Real(file))
 	set := plan.NewInputs(ctx, folder, rec)
@@ -161,11 +159,15 @@ type Problems struct {
 }
 
 func (p *Problems) Error() string {
-	n := 0
-	for _, d := range p.Diags {
+	return "the recipe has " + lang.Count(len(Errors(p.Diags)), "error")
+}
+
+// Errors lists the errors among diagnostics: line and summary.
+func Errors(ds []lang.Diagnostic) (list []string) {
+	for _, d := range ds {
 		if d.Severity == lang.Error {
-			n++
+			list = append(list, fmt.Sprintf("line %d: %s", d.Span.Line, d.Summary))
 		}
 	}
-	return "the recipe has " + lang.Count(n, "error")
+	return list
 }

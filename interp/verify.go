@@ -234,12 +234,8 @@ func recipeState(ctx context.Context, l *audit.Log) (RecipeState, []string) {
 		return RecipeAnother, append([]string{err.Error()}, lines...)
 	}
 	defer j.Close()
-	if j.Failed() {
-		for _, d := range j.Diags {
-			if d.Severity == lang.Error {
-				return RecipeBroken, []string{fmt.Sprintf("line %d: %s", d.Span.Line, d.Summary)}
-			}
-		}
+	if bad := Errors(j.Diags); bad != nil {
+		return RecipeBroken, bad[:1]
 	}
 	if len(j.Plans) == 1 && j.Plans[0].Mark.String() == l.File.Mark {
 		return RecipeEdited, lines

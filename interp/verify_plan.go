@@ -27,10 +27,8 @@ func readable(l *audit.Log) error {
 		return err
 	}
 	rec, ds := lang.Parse(filepath.Base(l.Path), []byte(l.Recipe.Text))
-	for _, d := range ds {
-		if d.Severity == lang.Error {
-			return l.Wrong(2, "the recorded recipe has errors: its line %d: %s", d.Span.Line, d.Summary)
-		}
+	if bad := Errors(ds); bad != nil {
+		return l.Wrong(2, "the recorded recipe has errors: its %s", bad[0])
 	}
 	pr := rec.Print(l.Recipe.Print)
 	switch {
@@ -76,23 +74,12 @@ func planAgain(ctx context.Context, l *audit.Log, where map[string]string) error
 	}
 	defer j.Close()
 	if j.Failed() {
-		return l.Wrong(2, "the recorded recipe can't be planned with the recorded inputs: %s", j.why())
+		return l.Wrong(2, "the recorded recipe can't be planned with the recorded inputs: %s", strings.Join(Errors(j.Diags), "; "))
 	}
 	if m := misfitOf(l, j); m != nil {
 		return l.Wrong(m.record, "%s", m.what)
 	}
 	return nil
-}
-
-// why are the job's errors in one line.
-func (j *Job) why() string {
-	var why []string
-	for _, d := range j.Diags {
-		if d.Severity == lang.Error {
-			why = append(why, fmt.Sprintf("line %d: %s", d.Span.Line, d.Summary))
-		}
-	}
-	return strings.Join(why, "; ")
 }
 
 // A misfit is a record that isn't what its recipe and inputs come to.

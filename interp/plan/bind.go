@@ -248,12 +248,9 @@ func (b *binder) input(at lang.Span, in *master.Input, profile *colour.Profile, 
 }
 
 func (b *binder) uses(in *master.Input) {
-	for _, x := range b.plan.Inputs {
-		if x == in {
-			return
-		}
+	if !slices.Contains(b.plan.Inputs, in) {
+		b.plan.Inputs = append(b.plan.Inputs, in)
 	}
-	b.plan.Inputs = append(b.plan.Inputs, in)
 }
 
 // prepare opens the master, stands it upright and runs the prepare block.

@@ -1,7 +1,7 @@
 package plan
 
 import (
-	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -30,7 +30,7 @@ type Inputs struct {
 	// NoPins skips the check against the inputs block, for `pin --renew` and
 	// for reading a recipe whose inputs changed.
 	NoPins bool
-	// Open opens a file, master.Open unless set otherwise; known are digests
+	// Open opens a file, master.Open unless set otherwise; Known are digests
 	// taken before.
 	Open  func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
 	Known map[InputName]raster.Sum
@@ -40,11 +40,13 @@ type Inputs struct {
 	bound shared
 }
 
+// InputName is an input as a recipe names it.
 type InputName struct {
 	Role master.Role
 	Path string
 }
 
+// NewInputs opens nothing yet; folder is what the recipe's paths are relative to.
 func NewInputs(ctx context.Context, folder string, rec *lang.Recipe) *Inputs {
 	s := &Inputs{ctx: ctx, folder: folder, rec: rec, Open: master.Open, Pins: map[string]string{}, open: map[InputName]*master.Input{}}
 	if rec.Inputs != nil {
@@ -56,7 +58,7 @@ func NewInputs(ctx context.Context, folder string, rec *lang.Recipe) *Inputs {
 }
 
 // Get is the open input, or nil where it can't be used; the reason is then in
-// diags, once.
+// Diags, once.
 func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
 	k := InputName{role, at.Value}
 	if in, ok := s.open[k]; ok {
@@ -177,6 +179,7 @@ func (s *Inputs) Named() []NamedInput {
 	return out
 }
 
+// NamedInput is a file's name where the recipe writes it first.
 type NamedInput struct {
 	Role master.Role
 	Text lang.Text
@@ -200,7 +203,7 @@ func (s *Inputs) Sorted() []*master.Input {
 		}
 	}
 	slices.SortFunc(out, func(a, b *master.Input) int {
-		return bytes.Compare([]byte(string(a.Role)+"\x00"+a.Path), []byte(string(b.Role)+"\x00"+b.Path))
+		return cmp.Or(cmp.Compare(a.Role, b.Role), cmp.Compare(a.Path, b.Path))
 	})
 	return out
 }
@@ -212,4 +215,5 @@ type InputFile struct {
 	White bool
 }
 
+// FileOf is an input by its bytes.
 func FileOf(in *master.Input) InputFile { return InputFile{in.Role, in.Sum, in.White} }

@@ -19,37 +19,32 @@ func (w *walker) tone(s *lang.Tone) {
 		return
 	}
 	var args ops.Args
-	put := func(name string, r *big.Rat) { args = append(args, ops.Arg{Name: name, Value: r.RatString()}) }
-	if s.Exposure != nil {
-		put("exposure", s.Exposure.Value)
+	put := func(name string, m *lang.Measure, number func(lang.Measure) *big.Rat) {
+		if m != nil {
+			args = append(args, argsOf(name, number(*m))...)
+		}
 	}
-	if s.Warmth != nil {
-		put("warmth", s.Warmth.Value)
-	}
-	if s.Contrast != nil {
-		put("contrast", share(*s.Contrast))
-	}
+	value := func(m lang.Measure) *big.Rat { return m.Value }
+	put("exposure", s.Exposure, value)
+	put("warmth", s.Warmth, value)
+	put("contrast", s.Contrast, share)
 	if s.Curve != nil {
 		var v []string
 		for _, p := range s.Curve {
 			v = append(v, p.X.RatString(), p.Y.RatString())
 		}
-		args = append(args, ops.Arg{Name: "curve", Value: strings.Join(v, " ")})
+		args = append(args, argsOf("curve", strings.Join(v, " "))...)
 	}
+	put("local", s.Local, share)
 	if s.Local != nil {
-		put("local", share(*s.Local))
 		r, ok := w.length(*s.Radius)
 		if !ok {
 			return
 		}
-		put("local-radius", r)
+		args = append(args, argsOf("local-radius", r)...)
 	}
-	if s.Chroma != nil {
-		put("chroma", share(*s.Chroma))
-	}
-	if s.Muted != nil {
-		put("muted", share(*s.Muted))
-	}
+	put("chroma", s.Chroma, share)
+	put("muted", s.Muted, share)
 	n := len(b.plan.Nodes)
 	w.add(s.Span, "tone", args, s.Through, nil, w.cur)
 	for i := n; i < len(b.plan.Nodes); i++ {
@@ -77,56 +72,44 @@ func (w *walker) edge(s lang.Step) {
 	if !w.sized(s.Where(), pic) {
 		return
 	}
-	width := func(m lang.Measure) (int, bool) {
-		r := m.Value
-		if in, ok := m.Inches(); ok {
-			r = mul(in, b.size.ppi)
-		}
-		px := exact.Nearest(r)
-		if px < 1 {
-			b.err(CodeSize, m.Span, "this is less than a pixel wide", "", "make it wider, or take it out")
-			return 0, false
-		}
-		return px, true
-	}
-	var n int
-	var ok bool
+	var m lang.Measure
+	var c *lang.Colour
+	way := "" // of a wrap
 	switch s := s.(type) {
 	case *lang.Border:
-		px, fine := width(s.Width)
-		if !fine {
-			return
-		}
-		c, fine := w.neutral(pic, s.Colour)
-		if !fine {
-			return
-		}
-		n, ok = b.node(s.Span, w.stage, "border", argsOf("width", px, "colour", c), w.cur.node)
-		if f := &b.plan.Face; !w.wrapped {
-			two := quo(rat(int64(2*px)), b.size.ppi)
-			f.W, f.H = add(f.W, two), add(f.H, two)
-		}
+		m, c = s.Width, &s.Colour
 	case *lang.Wrap:
-		px, fine := width(s.Width)
-		if !fine {
+		m, c, way = s.Width, s.Colour, s.Way.Value
+	}
+	r := m.Value
+	if in, ok := m.Inches(); ok {
+		r = mul(in, b.size.ppi)
+	}
+	px := exact.Nearest(r)
+	if px < 1 {
+		b.err(CodeSize, m.Span, "this is less than a pixel wide", "", "make it wider, or take it out")
+		return
+	}
+	args := argsOf("width", px)
+	if way != "" {
+		args = append(args, argsOf("way", way)...)
+	}
+	if c != nil {
+		code, ok := w.neutral(pic, *c)
+		if !ok {
 			return
 		}
-		args := argsOf("width", px, "way", s.Way.Value)
-		if s.Colour != nil {
-			c, fine := w.neutral(pic, *s.Colour)
-			if !fine {
-				return
-			}
-			args = append(args, ops.Arg{Name: "colour", Value: c})
-		}
-		n, ok = b.node(s.Span, w.stage, "wrap", args, w.cur.node)
-		w.wrapped = true
-		if f := &b.plan.Face; s.Way.Value == "picture" {
-			// The sides are the picture's own: less of it stays in front.
-			two := quo(rat(int64(2*px)), b.size.ppi)
-			f.W, f.H = sub(f.W, two), sub(f.H, two)
-		}
+		args = append(args, argsOf("colour", code)...)
 	}
+	n, ok := b.node(s.Where(), w.stage, s.Word(), args, w.cur.node)
+	f, two := &b.plan.Face, quo(rat(int64(2*px)), b.size.ppi)
+	switch {
+	case way == "" && !w.wrapped:
+		f.W, f.H = add(f.W, two), add(f.H, two)
+	case way == "picture": // the sides are the picture's own: less of it stays in front
+		f.W, f.H = sub(f.W, two), sub(f.H, two)
+	}
+	w.wrapped = w.wrapped || way != ""
 	if ok {
 		w.edged = s.Where().Line
 		w.set(n, nil, w.cur.covers)
