@@ -227,8 +227,8 @@ func (o *Order) checkRoom() {
 		if r.State != OrderPlanned {
 			continue
 		}
-		e := r.Plan.Estimate(1)
-		o.Bytes += e.Likely
+		likely, _ := r.Plan.File.Room(r.Plan.Nodes[r.Plan.Out].Pic)
+		o.Bytes += likely
 		folder := filepath.Dir(r.File)
 		for {
 			if _, err := os.Stat(folder); err == nil || filepath.Dir(folder) == folder {
@@ -246,7 +246,7 @@ func (o *Order) checkRoom() {
 			byID[id] = d
 			disks = append(disks, d)
 		}
-		d.need += e.Likely
+		d.need += likely
 	}
 	for _, d := range disks {
 		if d.need > d.free {

@@ -28,6 +28,9 @@ type Pic struct {
 // Stride is the number of samples in one row.
 func (p Pic) Stride() int { return p.W * p.C }
 
+// Bytes is the room that the whole picture takes.
+func (p Pic) Bytes() int64 { return 2 * int64(p.Stride()) * int64(p.H) }
+
 // Rows gives the rows of one picture. Row returns row y (0 <= y < H), W*C
 // samples long. The slice is read-only and stays valid until the step has asked
 // this input for HeldRows other rows.

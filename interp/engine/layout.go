@@ -165,7 +165,7 @@ func (p *planner) layout() *Layout {
 		o := p.o
 		if i != out {
 			o.RowBytes, o.Align, o.BandRows = 0, 1, 0
-			st.InFile = pictureBytes(n.Pic) > o.MemoryLimit
+			st.InFile = n.Pic.Bytes() > o.MemoryLimit
 		}
 		p.cut(&st, o)
 		l.Stages = append(l.Stages, st)
@@ -175,8 +175,6 @@ func (p *planner) layout() *Layout {
 	l.Memory = p.memory(l)
 	return l
 }
-
-func pictureBytes(p ops.Pic) int64 { return 2 * int64(p.Stride()) * int64(p.H) }
 
 // reach marks a node and all that is computed, or read, for it in its stage.
 func (p *planner) reach(i int, in []bool) {
@@ -211,8 +209,8 @@ func (l *Layout) last() []int {
 func (p *planner) memory(l *Layout) (most int64) {
 	var sources int64
 	for _, n := range l.g.Nodes {
-		if n.Step == nil && pictureBytes(n.Pic) <= p.o.MemoryLimit {
-			sources += pictureBytes(n.Pic)
+		if n.Step == nil && n.Pic.Bytes() <= p.o.MemoryLimit {
+			sources += n.Pic.Bytes()
 		}
 	}
 	last := l.last()
@@ -220,7 +218,7 @@ func (p *planner) memory(l *Layout) (most int64) {
 		sum := sources + st.Bytes
 		for t, k := range l.Stages[:len(l.Stages)-1] {
 			if t <= s && last[k.Node] >= s && !k.InFile {
-				sum += pictureBytes(l.g.Nodes[k.Node].Pic)
+				sum += l.g.Nodes[k.Node].Pic.Bytes()
 			}
 		}
 		most = max(most, sum)
@@ -295,7 +293,7 @@ func (p *planner) inFile(i int) bool {
 	if st := p.g.Nodes[i].Store; st != nil {
 		return !st.InMemory()
 	}
-	return pictureBytes(p.g.Nodes[i].Pic) > p.o.MemoryLimit
+	return p.g.Nodes[i].Pic.Bytes() > p.o.MemoryLimit
 }
 
 // bands is how many bands the stage's own picture is made in.

@@ -46,7 +46,7 @@ const programMost = 64 << 20
 // memory works out how the print is made.
 func (e *Estimate) memory(p *Print, workers int) {
 	out := p.Nodes[p.Out].Pic
-	o := engine.Options{Workers: workers, MemoryLimit: MemoryLimit, RowBytes: p.File.RowBytes(out), Align: p.File.Align()}
+	o := engine.Options{Workers: workers, MemoryLimit: MemoryLimit, RowBytes: p.File.RowBytes(out), Align: p.File.Align(out)}
 	ready := p.Nodes[p.Ready]
 	lay := func(node int, o engine.Options) *engine.Layout {
 		keep := func(key raster.Sum) (*raster.Store, bool) {
@@ -56,7 +56,7 @@ func (e *Estimate) memory(p *Print, workers int) {
 		l := engine.Lay(g, o)
 		for _, st := range l.Stages[:len(l.Stages)-1] {
 			n := p.Nodes[of[st.Node]]
-			e.Kept = append(e.Kept, Kept{n.Line, picBytes(n.Pic), st.InFile})
+			e.Kept = append(e.Kept, Kept{n.Line, n.Pic.Bytes(), st.InFile})
 		}
 		return l
 	}
@@ -67,13 +67,14 @@ func (e *Estimate) memory(p *Print, workers int) {
 		for _, in := range p.Inputs {
 			if in.Picture != nil {
 				i := in.Picture.Info()
-				if b := picBytes(ops.Pic{W: i.W, H: i.H, C: i.Channels}); b <= o.MemoryLimit {
+				pic := ops.Pic{W: i.W, H: i.H, C: i.Channels}
+				if b := pic.Bytes(); b <= o.MemoryLimit {
 					held += b
 				}
 			}
 		}
 		e.Memory = lay(p.Ready, engine.Options{Workers: workers, MemoryLimit: o.MemoryLimit}).Memory
-		k := Kept{ready.Line, picBytes(ready.Pic), picBytes(ready.Pic) > o.MemoryLimit}
+		k := Kept{ready.Line, ready.Pic.Bytes(), ready.Pic.Bytes() > o.MemoryLimit}
 		if !k.InFile {
 			e.Memory += k.Bytes
 		}
@@ -83,8 +84,6 @@ func (e *Estimate) memory(p *Print, workers int) {
 	e.Memory = max(e.Memory, l.Memory+held) + programMost
 	e.Workers = l.Stages[len(l.Stages)-1].Workers
 }
-
-func picBytes(p ops.Pic) int64 { return 2 * int64(p.Stride()) * int64(p.H) }
 
 // Estimate says what building the plan on that many workers is expected to
 // need. It is a guess from measured costs, not a promise.

@@ -82,14 +82,13 @@ func (f FileSpec) RowBytes(p ops.Pic) int {
 }
 
 // Align is how many rows of pixels a row of blocks has in the file.
-func (f FileSpec) Align() int {
-	switch {
-	case f.Format == "tiff":
-		return 1
-	case f.Half && f.Profile.Channels() == 3:
-		return 16
+func (f FileSpec) Align(p ops.Pic) int {
+	if f.Format == "jpeg" {
+		if e, err := jpeg.New(f.JPEGOptions(p)); err == nil {
+			return e.RowHeight()
+		}
 	}
-	return 8
+	return 1
 }
 
 // likelyBits is what a pixel takes in a JPEG of full and of half chroma by its
