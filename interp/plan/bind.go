@@ -478,6 +478,6 @@ func sameShape(w, h, w2, h2 int) bool {
 	}
 	// The larger one's height at the smaller one's scale.
 	at := big.NewRat(int64(h2)*int64(w), int64(w2))
-	d := sub(at, rat(int64(h)))
+	d := sub(at, rat(h))
 	return d.Abs(d).Cmp(rat(1)) < 0
 }

@@ -6,7 +6,7 @@ import (
 	"platemark/lang"
 )
 
-func rat(n int64) *big.Rat { return big.NewRat(n, 1) }
+func rat(n int) *big.Rat { return big.NewRat(int64(n), 1) }
 
 func mul(a, b *big.Rat) *big.Rat { return new(big.Rat).Mul(a, b) }
 func quo(a, b *big.Rat) *big.Rat { return new(big.Rat).Quo(a, b) }
@@ -20,7 +20,7 @@ func share(m lang.Measure) *big.Rat { return quo(m.Value, rat(100)) }
 type Rect struct{ X0, Y0, X1, Y1 *big.Rat }
 
 // Whole is all of a picture.
-func Whole(w, h int) Rect { return Rect{rat(0), rat(0), rat(int64(w)), rat(int64(h))} }
+func Whole(w, h int) Rect { return Rect{rat(0), rat(0), rat(w), rat(h)} }
 
 func (r Rect) W() *big.Rat { return sub(r.X1, r.X0) }
 func (r Rect) H() *big.Rat { return sub(r.Y1, r.Y0) }
@@ -53,8 +53,8 @@ func (s space) y(m lang.Measure) (*big.Rat, bool) {
 
 func (s space) pos(m lang.Measure, frame int, c0, cw *big.Rat, size, print int) (*big.Rat, bool) {
 	if m.Unit == "%" {
-		f := mul(share(m), rat(int64(frame)))
-		return quo(mul(sub(f, c0), rat(int64(size))), cw), true
+		f := mul(share(m), rat(frame))
+		return quo(mul(sub(f, c0), rat(size)), cw), true
 	}
 	return s.pixels(m, size, print)
 }
@@ -67,7 +67,7 @@ func (s space) length(m lang.Measure) (*big.Rat, bool) {
 		size, cw, frame, print = s.h, s.covers.H(), s.frameH, s.printH
 	}
 	if m.Unit == "%" {
-		return quo(mul(mul(share(m), rat(int64(frame))), rat(int64(size))), cw), true
+		return quo(mul(mul(share(m), rat(frame)), rat(size)), cw), true
 	}
 	return s.pixels(m, size, print)
 }
@@ -82,5 +82,5 @@ func (s space) pixels(m lang.Measure, size, print int) (*big.Rat, bool) {
 	if !ok || s.ppi == nil {
 		return nil, false
 	}
-	return quo(mul(mul(in, s.ppi), rat(int64(size))), rat(int64(print))), true
+	return quo(mul(mul(in, s.ppi), rat(size)), rat(print)), true
 }

@@ -18,7 +18,7 @@ import (
 
 // usualSizes are print sizes that are asked for often, longer side first.
 var usualSizes = []struct {
-	long, short int64
+	long, short int
 	unit        string
 }{
 	{12, 8, "in"}, {18, 12, "in"}, {24, 16, "in"}, {30, 20, "in"}, {45, 30, "in"}, {60, 40, "in"},
@@ -128,8 +128,8 @@ func newTable(line func(string, ...any), w, h int) (size, name string) {
 		if h > w {
 			bw, bh = bh, bw
 		}
-		fw, fh := within(rat(bw), rat(bh), rat(int64(w)), rat(int64(h)))
-		effective := quo(rat(int64(w)), fw)
+		fw, fh := within(rat(bw), rat(bh), rat(w), rat(h))
+		effective := quo(rat(w), fw)
 		if u.unit == "cm" {
 			effective = mul(effective, big.NewRat(254, 100))
 		}

@@ -79,13 +79,13 @@ type Extent struct {
 
 // String words an extent: "1 x 0.67 in, 300 x 200 px".
 func (e Extent) String() string {
-	in := func(px int) string { return exact.Decimals(quo(rat(int64(px)), e.PPI), 2) }
+	in := func(px int) string { return exact.Decimals(quo(rat(px), e.PPI), 2) }
 	return fmt.Sprintf("%s x %s in, %d x %d px", in(e.W), in(e.H), e.W, e.H)
 }
 
 // MarshalJSON gives whole pixels, and inches as exact fractions.
 func (e Extent) MarshalJSON() ([]byte, error) {
-	in := func(px int) string { return quo(rat(int64(px)), e.PPI).RatString() }
+	in := func(px int) string { return quo(rat(px), e.PPI).RatString() }
 	return json.Marshal(struct {
 		W   int    `json:"width"`
 		H   int    `json:"height"`

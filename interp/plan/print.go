@@ -78,7 +78,7 @@ func (w *walker) resolve() bool {
 	b, z := w.b, w.b.size
 	p := b.plan.Nodes[w.cur.node].Pic
 	s := z.st
-	pw, ph := rat(int64(p.W)), rat(int64(p.H))
+	pw, ph := rat(p.W), rat(p.H)
 	var rw, rh *big.Rat
 	switch {
 	case s.H == nil:
@@ -106,7 +106,7 @@ func (w *walker) resolve() bool {
 	z.known = true
 	b.plan.Picture = Extent{z.w, z.h, z.ppi}
 	f := &b.plan.Face
-	f.W, f.H, f.PPI = quo(rat(int64(z.w)), z.ppi), quo(rat(int64(z.h)), z.ppi), z.ppi
+	f.W, f.H, f.PPI = quo(rat(z.w), z.ppi), quo(rat(z.h), z.ppi), z.ppi
 	f.Effective = quo(w.cur.covers.W(), f.W)
 	b.effective()
 	return true
@@ -126,8 +126,8 @@ func within(rw, rh, pw, ph *big.Rat) (w, h *big.Rat) {
 func shapeFits(w, h int, rw, rh *big.Rat) bool {
 	// Source pixels that the print's shape would need across, at full height,
 	// and down, at full width.
-	dx := sub(quo(mul(rat(int64(h)), rw), rh), rat(int64(w)))
-	dy := sub(quo(mul(rat(int64(w)), rh), rw), rat(int64(h)))
+	dx := sub(quo(mul(rat(h), rw), rh), rat(w))
+	dy := sub(quo(mul(rat(w), rh), rw), rat(h))
 	return dx.Abs(dx).Cmp(rat(1)) < 0 || dy.Abs(dy).Cmp(rat(1)) < 0
 }
 
@@ -138,7 +138,7 @@ func (b *binder) shapeError(s *lang.Size, p ops.Pic, rw, rh *big.Rat) {
 		cut = fmt.Sprintf("%d px of its height", p.H-ch)
 	}
 	lost := 100 - 100*float64(cw)*float64(ch)/(float64(p.W)*float64(p.H))
-	ww, wh := within(rw, rh, rat(int64(p.W)), rat(int64(p.H)))
+	ww, wh := within(rw, rh, rat(p.W), rat(p.H))
 	hints := []string{
 		fmt.Sprintf("`crop to %s` behind it would cut %s (%.1f %% of the picture)", plainRatio(quo(rw, rh)), cut, lost),
 		fmt.Sprintf("`size within %s x %s at %s` would make it %d x %d px", plainMeasure(s.W), plainMeasure(s.H), plainMeasure(&s.At), exact.Nearest(ww), exact.Nearest(wh)),
@@ -333,6 +333,6 @@ func (b *binder) labTakes(pr *lang.Print, f *FileSpec, p ops.Pic) bool {
 
 // byteCount is a size in bytes: KB, MB and GB are 10^3, 10^6 and 10^9.
 func byteCount(m lang.Measure) int64 {
-	n := map[string]int64{"KB": 1e3, "MB": 1e6, "GB": 1e9}[m.Unit]
+	n := map[string]int{"KB": 1e3, "MB": 1e6, "GB": 1e9}[m.Unit]
 	return new(big.Int).Quo(mul(m.Value, rat(n)).Num(), mul(m.Value, rat(n)).Denom()).Int64()
 }

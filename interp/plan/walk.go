@@ -334,10 +334,10 @@ func (w *walker) crop(s *lang.Crop) {
 	}
 	c := w.cur.covers
 	fx := func(v int) *big.Rat {
-		return add(c.X0, quo(mul(c.W(), rat(int64(v))), rat(int64(p.W))))
+		return add(c.X0, quo(mul(c.W(), rat(v)), rat(p.W)))
 	}
 	fy := func(v int) *big.Rat {
-		return add(c.Y0, quo(mul(c.H(), rat(int64(v))), rat(int64(p.H))))
+		return add(c.Y0, quo(mul(c.H(), rat(v)), rat(p.H)))
 	}
 	w.set(n, nil, Rect{fx(x), fy(y), fx(x + cw), fy(y + ch)})
 }
@@ -345,10 +345,10 @@ func (w *walker) crop(s *lang.Crop) {
 // largest is the largest whole-pixel part of w x h with the given shape.
 func largest(w, h int, shape *big.Rat) (int, int) {
 	// Full width first; if that is too high, full height.
-	if ch := exact.Nearest(quo(rat(int64(w)), shape)); ch <= h {
+	if ch := exact.Nearest(quo(rat(w), shape)); ch <= h {
 		return w, max(ch, 1)
 	}
-	return min(max(exact.Nearest(mul(rat(int64(h)), shape)), 1), w), h
+	return min(max(exact.Nearest(mul(rat(h), shape)), 1), w), h
 }
 
 // spot is one line of a run, in pixels of its picture.
@@ -379,7 +379,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 			return
 		}
 		// A spot that the crop has cut away does nothing: spots don't move.
-		if x.Sign() < 0 || y.Sign() < 0 || x.Cmp(rat(int64(p.W))) > 0 || y.Cmp(rat(int64(p.H))) > 0 {
+		if x.Sign() < 0 || y.Sign() < 0 || x.Cmp(rat(p.W)) > 0 || y.Cmp(rat(p.H)) > 0 {
 			b.report(lang.Note, CodeSpot, s.Span, "this spot lies in what the crop cuts away", "It does nothing in this print.")
 			continue
 		}
@@ -454,7 +454,7 @@ func (w *walker) outsideFrame(p lang.Point) bool {
 		case "%":
 			return m.Value.Sign() < 0 || m.Value.Cmp(rat(100)) > 0
 		case "px":
-			return m.Value.Sign() < 0 || m.Value.Cmp(rat(int64(size))) > 0
+			return m.Value.Sign() < 0 || m.Value.Cmp(rat(size)) > 0
 		}
 		return m.Value.Sign() < 0
 	}

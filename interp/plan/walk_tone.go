@@ -102,7 +102,7 @@ func (w *walker) edge(s lang.Step) {
 		args = append(args, argsOf("colour", code)...)
 	}
 	n, ok := b.node(s.Where(), w.stage, s.Word(), args, w.cur.node)
-	f, two := &b.plan.Face, quo(rat(int64(2*px)), b.size.ppi)
+	f, two := &b.plan.Face, quo(rat(2*px), b.size.ppi)
 	switch {
 	case way == "" && !w.wrapped:
 		f.W, f.H = add(f.W, two), add(f.H, two)
