@@ -1,19 +1,19 @@
-package interp
+package compare
 
 import (
 	"context"
 	"fmt"
 	"math/big"
-	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 
+	"platemark/interp"
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
 	"platemark/interp/plan"
+	"platemark/interp/rounds"
 	"platemark/lang"
 	"platemark/ops"
 )
@@ -33,7 +33,7 @@ type Side struct {
 	masks  []*maskAccount
 	files  map[string]string // role and path -> digest
 	draft  string
-	job    *Job
+	job    *interp.Job
 }
 
 // account is what a side says of one print.
@@ -69,30 +69,16 @@ func (s *Side) Close() {
 	}
 }
 
-// Round splits FILE@N; ok is false where the argument has no such form or a
-// file of the whole name exists.
-func Round(arg string) (file string, n int, ok bool) {
-	i := strings.LastIndexByte(arg, '@')
-	if i < 1 {
-		return arg, 0, false
-	}
-	if _, err := os.Stat(arg); err == nil {
-		return arg, 0, false
-	}
-	n, err := strconv.Atoi(arg[i+1:])
-	return arg[:i], n, err == nil && n > 0
-}
-
-// OpenSide reads a recipe, a log (*.audit.jsonl) or a round (FILE@2) for
+// Open reads a recipe, a log (*.audit.jsonl) or a round (FILE@2) for
 // comparing. Its inputs may be missing: then only what it says is compared.
-func OpenSide(ctx context.Context, arg string) (*Side, error) {
-	if file, n, ok := Round(arg); ok {
+func Open(ctx context.Context, arg string) (*Side, error) {
+	if file, n, ok := rounds.Cut(arg); ok {
 		return openRound(ctx, arg, file, n)
 	}
 	if strings.HasSuffix(arg, ".jsonl") {
 		return openLogSide(ctx, arg)
 	}
-	b, err := ReadRecipe(arg)
+	b, err := interp.ReadRecipe(arg)
 	if err != nil {
 		return nil, err
 	}
@@ -102,12 +88,12 @@ func OpenSide(ctx context.Context, arg string) (*Side, error) {
 // recipeSide plans a recipe's text as if it stood at file.
 func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, error) {
 	s := &Side{Name: name, Text: text, files: map[string]string{}}
-	j, err := LoadText(ctx, file, filepath.Dir(disk.Real(file)), text, LoadOptions{NoOutputs: true, NoPins: true})
+	j, err := interp.LoadText(ctx, file, filepath.Dir(disk.Real(file)), text, interp.LoadOptions{NoOutputs: true, NoPins: true})
 	if err != nil {
 		return nil, err
 	}
 	if j.Inputs == nil {
-		return nil, &Problems{text, j.Diags}
+		return nil, &interp.Problems{Source: text, Diags: j.Diags}
 	}
 	s.rec, s.job, s.draft = j.Recipe, j, j.Draft()
 	if ctx.Err() != nil {
@@ -173,11 +159,11 @@ func openLogSide(ctx context.Context, path string) (*Side, error) {
 	s.maskAccounts()
 	// With the recorded inputs at hand the pictures can be built too; a
 	// comparison of recipes doesn't need them.
-	where, _, err := Locate(ctx, l, []string{filepath.Dir(path)})
+	where, _, err := interp.Locate(ctx, l, []string{filepath.Dir(path)})
 	if err != nil {
 		return s, nil
 	}
-	j, err := LoadText(ctx, "", filepath.Dir(path), s.Text, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
+	j, err := interp.LoadText(ctx, "", filepath.Dir(path), s.Text, interp.LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
 		Found: func(_ master.Role, p string) string { return where[p] }})
 	if err != nil {
 		return s, nil
@@ -383,7 +369,7 @@ func (s *Side) solveMasks() {
 // openRound reads a kept round of a recipe: its text, and the marks that its
 // prints had.
 func openRound(ctx context.Context, name, file string, n int) (*Side, error) {
-	r, err := ReadRounds(file)
+	r, err := rounds.Read(file)
 	if err != nil {
 		return nil, err
 	}
@@ -391,7 +377,7 @@ func openRound(ctx context.Context, name, file string, n int) (*Side, error) {
 	if e == nil {
 		return nil, fmt.Errorf("no round %d of %s is kept; `platemark rounds %s` lists them", n, file, file)
 	}
-	text, err := r.object(e.Recipe)
+	text, err := r.Object(e.Recipe)
 	if err != nil {
 		return nil, err
 	}

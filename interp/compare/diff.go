@@ -1,4 +1,4 @@
-package interp
+package compare
 
 import (
 	"bytes"
@@ -66,8 +66,8 @@ type comparison struct {
 	shape []Change // changes of masks, by mask
 }
 
-// Compare compares two sides; with print set only the print of that name.
-func Compare(a, b *Side, print string) (*Diff, error) {
+// Sides compares two sides; with print set only the print of that name.
+func Sides(a, b *Side, print string) (*Diff, error) {
 	c := &comparison{a: a, b: b, masks: map[string]string{}, back: map[string]string{},
 		d: &Diff{A: a.Name, B: b.Name, Same: true, Text: bytes.Equal(a.Text, b.Text), Prints: []PrintPair{}, Changes: []Change{}, Notes: []string{}}}
 	d := c.d

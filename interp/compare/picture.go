@@ -1,4 +1,4 @@
-package interp
+package compare
 
 import (
 	"cmp"
@@ -9,6 +9,7 @@ import (
 	"math/big"
 	"slices"
 
+	"platemark/interp"
 	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -26,7 +27,7 @@ type ViewOptions struct {
 // View is what two pictures look like beside one another. It serves looking:
 // nothing of it goes into a print.
 type View struct {
-	A, B ViewPicture
+	A, B interp.ViewPicture
 	// Aligned says that both show the same shape, so that they can be laid
 	// over one another; else Delta is nil and Why says why.
 	Aligned bool
@@ -34,42 +35,27 @@ type View struct {
 	// Delta is CIEDE2000 by pixel of the reduced pictures, W x H.
 	W, H     int
 	Delta    []float32
-	Whole    Figures
+	Whole    interp.Figures
 	Regions  []Region
-	Sections []ViewSection
+	Sections []Section
 	// Shares are, by change of the comparison, the share of the picture that
 	// it touches, 0 to 1; below 0 where it isn't a matter of place.
 	Shares []float64
 }
 
-// ViewPicture is a picture in sRGB, 8 bits, interleaved.
-type ViewPicture struct {
-	Print        string
-	FullW, FullH int // of the print's picture
-	W, H         int
-	RGB          []uint8
-	lab          []colour.Lab
-}
-
-// Figures sum up differences.
-type Figures struct {
-	Mean, P95, Largest float64
-	Above1, Above3     float64 // shares of the pixels, 0 to 1
-}
-
 // Region is a part of the picture: one of three by three.
 type Region struct {
 	Name string
-	Figures
+	interp.Figures
 }
 
-// ViewSection is the same place of both at 100 %: one pixel of the print each.
-type ViewSection struct {
+// Section is the same place of both at 100 %: one pixel of the print each.
+type Section struct {
 	AX, AY, BX, BY int // left upper corners, px of each print
-	A, B           ViewPicture
+	A, B           interp.ViewPicture
 	Aligned        bool // both prints have the same pixels
 	Delta          []float32
-	Figures
+	interp.Figures
 }
 
 // Pair finds the one print that both sides of a comparison have; an error asks
@@ -112,14 +98,14 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 
 // viewer makes pictures of one side's print.
 type viewer struct {
-	s *Session
+	s *interp.Session
 	p *plan.Print
 	// start is what reduced pictures are made from.
 	start plan.Start
 }
 
 // newViewer is a viewer whose reduced pictures are w px wide.
-func newViewer(ctx context.Context, s *Session, p *plan.Print, w int) (v *viewer, err error) {
+func newViewer(ctx context.Context, s *interp.Session, p *plan.Print, w int) (v *viewer, err error) {
 	v = &viewer{s: s, p: p}
 	v.start, err = s.Start(ctx, []*plan.Print{p}, p.Out, w)
 	return v, err
@@ -127,7 +113,7 @@ func newViewer(ctx context.Context, s *Session, p *plan.Print, w int) (v *viewer
 
 // reduced is the print's whole picture as its plan makes it run small, borders
 // and wraps included.
-func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
+func (v *viewer) reduced(ctx context.Context, w, h int) (*interp.ViewPicture, error) {
 	return v.small(ctx, plan.Small{Start: v.start, W: w, H: h})
 }
 
@@ -135,7 +121,7 @@ func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
 // from half the pixels, so that enlarging shows its kernel, and sharpening is
 // never finer than a third of a pixel. It tells where two prints differ, not by
 // how much.
-func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
+func (v *viewer) traces(ctx context.Context, w, h int) (*interp.ViewPicture, error) {
 	pic, node := v.start.Pic, v.p.NodeOf(v.start.Key)
 	if from := v.p.Before(node, v.p.Out) * pic.W / v.p.Nodes[node].Pic.W; 2*from > w {
 		pic.W, pic.H = max(1, pic.W*w/(2*from)), max(1, pic.H*w/(2*from))
@@ -157,7 +143,7 @@ func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
 	return v.small(ctx, plan.Small{Start: start, W: w, H: h, Args: args})
 }
 
-func (v *viewer) small(ctx context.Context, how plan.Small) (*ViewPicture, error) {
+func (v *viewer) small(ctx context.Context, how plan.Small) (*interp.ViewPicture, error) {
 	m, err := v.s.Fitted(ctx, v.p, v.p.Out, how)
 	if err != nil {
 		return nil, err
@@ -166,7 +152,7 @@ func (v *viewer) small(ctx context.Context, how plan.Small) (*ViewPicture, error
 }
 
 // section is a part of the print's picture at 100 %.
-func (v *viewer) section(ctx context.Context, x, y, w, h int) (*ViewPicture, error) {
+func (v *viewer) section(ctx context.Context, x, y, w, h int) (*interp.ViewPicture, error) {
 	m, err := v.s.Region(ctx, v.p, v.p.Out, image.Rect(x, y, x+w, y+h))
 	if err != nil {
 		return nil, err
@@ -175,7 +161,7 @@ func (v *viewer) section(ctx context.Context, x, y, w, h int) (*ViewPicture, err
 }
 
 // picture takes samples of the print's profile to Lab and to sRGB.
-func (v *viewer) picture(m Picture) (*ViewPicture, error) {
+func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) {
 	to, err := colour.NewToLab(m.Profile, colour.Relative)
 	if err != nil {
 		return nil, err
@@ -186,51 +172,19 @@ func (v *viewer) picture(m Picture) (*ViewPicture, error) {
 		return nil, err
 	}
 	full, n := v.p.Nodes[v.p.Out].Pic, m.W*m.H
-	o := &ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, lab: make([]colour.Lab, n), RGB: make([]uint8, 3*n)}
-	to.Row(o.lab, m.Samples)
+	o := &interp.ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, Lab: make([]colour.Lab, n), RGB: make([]uint8, 3*n)}
+	to.Row(o.Lab, m.Samples)
 	rgb := make([]uint16, 3*n)
-	from.Row(rgb, o.lab)
+	from.Row(rgb, o.Lab)
 	for i, s := range rgb {
 		o.RGB[i] = uint8((uint32(s) + 128) / 257)
 	}
 	return o, nil
 }
 
-// labDistances is CIEDE2000 by pixel.
-func labDistances(a, b []colour.Lab) []float32 {
-	d := make([]float32, len(a))
-	for i := range a {
-		d[i] = float32(colour.DeltaE2000(a[i], b[i]))
-	}
-	return d
-}
-
-func figures(d []float32) (f Figures) {
-	if len(d) == 0 {
-		return f
-	}
-	s := slices.Clone(d)
-	slices.Sort(s)
-	var sum float64
-	for _, v := range s {
-		sum += float64(v)
-		if v > 1 {
-			f.Above1++
-		}
-		if v > 3 {
-			f.Above3++
-		}
-	}
-	n := float64(len(s))
-	f.Mean, f.Above1, f.Above3 = sum/n, f.Above1/n, f.Above3/n
-	// The smallest value that at least 95 % don't exceed.
-	f.P95, f.Largest = float64(s[(len(s)*95+99)/100-1]), float64(s[len(s)-1])
-	return f
-}
-
-// ComparePictures shows the one print that d speaks of on both sides: as its
+// Pictures shows the one print that d speaks of on both sides: as its
 // plan makes it at a reduced size, and the most changed sections at 100 %.
-func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, error) {
+func Pictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, error) {
 	if o.Width <= 0 {
 		o.Width = 1600
 	}
@@ -256,7 +210,7 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 	} else {
 		v.Why = fmt.Sprintf("the prints have other shapes, %d x %d px and %d x %d px, so they can't be laid over one another", wa, ha, wb, hb)
 	}
-	s := NewSession(o.Workers, nil)
+	s := interp.NewSession(o.Workers, nil)
 	defer s.Close()
 	viewer := func(side *Side, p *plan.Print) (*viewer, error) {
 		if o.Progress != nil {
@@ -282,8 +236,8 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 	}
 	v.A, v.B = *pa, *pb
 	if v.Aligned {
-		v.Delta = labDistances(pa.lab, pb.lab)
-		v.Whole = figures(v.Delta)
+		v.Delta = interp.LabDistances(pa.Lab, pb.Lab)
+		v.Whole = interp.FiguresOf(v.Delta)
 		v.regions()
 		if err := v.sections(ctx, va, vb, o); err != nil {
 			return nil, err
@@ -305,7 +259,7 @@ func (v *View) regions() {
 			for y := v.H * j / 3; y < v.H*(j+1)/3; y++ {
 				d = append(d, v.Delta[y*v.W+v.W*i/3:y*v.W+v.W*(i+1)/3]...)
 			}
-			v.Regions = append(v.Regions, Region{row + " " + col, figures(d)})
+			v.Regions = append(v.Regions, Region{row + " " + col, interp.FiguresOf(d)})
 		}
 	}
 }
@@ -322,7 +276,7 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 	if err != nil {
 		return err
 	}
-	delta := labDistances(ta.lab, tb.lab)
+	delta := interp.LabDistances(ta.Lab, tb.Lab)
 	side := func(full, small int) int { return max(1, min(o.Section, full)*small/full) }
 	bw, bh := side(v.A.FullW, tw), side(v.A.FullH, th)
 	type place struct {
@@ -355,7 +309,7 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 	}
 	same := v.A.FullW == v.B.FullW && v.A.FullH == v.B.FullH
 	for _, p := range taken {
-		cut := func(z *viewer, full ViewPicture) (*ViewPicture, int, int, error) {
+		cut := func(z *viewer, full interp.ViewPicture) (*interp.ViewPicture, int, int, error) {
 			w, h := min(o.Section, full.FullW), min(o.Section, full.FullH)
 			x := min(max((2*p.x+bw)*full.FullW/(2*tw)-w/2, 0), full.FullW-w)
 			y := min(max((2*p.y+bh)*full.FullH/(2*th)-h/2, 0), full.FullH-h)
@@ -370,10 +324,10 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 		if err != nil {
 			return err
 		}
-		s := ViewSection{AX: ax, AY: ay, BX: bx, BY: by, A: *a, B: *b, Aligned: same}
+		s := Section{AX: ax, AY: ay, BX: bx, BY: by, A: *a, B: *b, Aligned: same}
 		if same {
-			s.Delta = labDistances(a.lab, b.lab)
-			s.Figures = figures(s.Delta)
+			s.Delta = interp.LabDistances(a.Lab, b.Lab)
+			s.Figures = interp.FiguresOf(s.Delta)
 		}
 		v.Sections = append(v.Sections, s)
 	}

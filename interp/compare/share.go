@@ -1,12 +1,14 @@
-package interp
+package compare
 
 import (
 	"context"
 	"image"
 	"math"
+	"math/big"
 	"strings"
 
 	"platemark/interp/plan"
+	"platemark/ops/exact"
 )
 
 // shares says of each change what share of the picture it touches: a masked
@@ -113,9 +115,10 @@ func (v *viewer) maskMean(ctx context.Context, line int) (mean float64, ok bool,
 			if k != at {
 				continue
 			}
+			px := func(r *big.Rat) int { return int(exact.HalfUp(r).Int64()) }
 			if r, err := u.Args.Rats("covers", 4); err == nil {
-				x0, y0 = max(pixels(r[0]), 0), max(pixels(r[1]), 0)
-				x1, y1 = min(pixels(r[2]), n.Pic.W), min(pixels(r[3]), n.Pic.H)
+				x0, y0 = max(px(r[0]), 0), max(px(r[1]), 0)
+				x1, y1 = min(px(r[2]), n.Pic.W), min(px(r[3]), n.Pic.H)
 			}
 		}
 	}
