@@ -333,6 +333,14 @@ func (a *accountant) step(block string, s lang.Step, rec *lang.Recipe) {
 			}
 		}
 	case *lang.Crop:
+		for i := range st.params {
+			switch p := &st.params[i]; p.name {
+			case "from":
+				p.name = "first corner"
+			case "till":
+				p.name = "second corner"
+			}
+		}
 		if x.To != nil && x.At == nil {
 			for i := range st.params {
 				if st.params[i].name == "at" { // the middle, unless it says otherwise

@@ -399,6 +399,19 @@ func TestDiffWrongSides(t *testing.T) {
 	}
 }
 
+// A crop by its corners has no shape to compare.
+func TestDiffOfCorners(t *testing.T) {
+	folder := t.TempDir()
+	a, b := filepath.Join(folder, "a.recipe"), filepath.Join(folder, "b.recipe")
+	text := edit(t, diffBase, "crop to 4:3 at (40%, 50%)", "crop (10%, 10%) to (60%, 60%)")
+	interptest.Write(t, a, text)
+	interptest.Write(t, b, edit(t, text, "(60%, 60%)", "(60%, 70%)"))
+	d := diffPaths(t, a, b, "card")
+	if want := "changed print card/crop second corner: (60%, 60%) -> (60%, 70%) ((0%, +10%)) {card}"; len(d.Changes) != 1 || saidChange(d.Changes[0]) != want {
+		t.Errorf("%+v", d.Changes)
+	}
+}
+
 // Papers and labs stand for what they say; a tone block belongs to the prints
 // on its paper; the paper's name means nothing.
 func TestDiffOfPapersAndTones(t *testing.T) {

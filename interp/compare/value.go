@@ -127,7 +127,7 @@ func (v value) equal(w value) bool {
 	if v.set != w.set || v.kind != w.kind || len(v.nums) != len(w.nums) || v.word != w.word {
 		return false
 	}
-	if v.kind == shapeValue { // 3:2 is 6:4
+	if v.kind == shapeValue && v.set { // 3:2 is 6:4
 		return times(v.nums[0].v, w.nums[1].v).Cmp(times(v.nums[1].v, w.nums[0].v)) == 0
 	}
 	for i := range v.nums {
