@@ -4,11 +4,13 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 
 	"platemark/interp/master"
 	"platemark/interp/plan"
+	"platemark/lang"
 )
 
 // Diff is what a comparison of two sides comes to. It speaks of results: what
@@ -63,17 +65,15 @@ type comparison struct {
 	masks map[string]string // a's mask name -> b's
 	back  map[string]string
 	d     *Diff
-	shape []Change // changes of masks, by mask
 }
 
 // Sides compares two sides; with print set only the print of that name.
 func Sides(a, b *Side, print string) (*Diff, error) {
-	c := &comparison{a: a, b: b, masks: map[string]string{}, back: map[string]string{},
-		d: &Diff{A: a.Name, B: b.Name, Same: true, Text: bytes.Equal(a.Text, b.Text), Prints: []PrintPair{}, Changes: []Change{}, Notes: []string{}}}
-	d := c.d
+	d := &Diff{A: a.Name, B: b.Name, Same: true, Text: bytes.Equal(a.Text, b.Text), Prints: []PrintPair{}, Changes: []Change{}, Notes: []string{}}
+	c := &comparison{a: a, b: b, masks: map[string]string{}, back: map[string]string{}, d: d}
 	d.Notes = append(append(d.Notes, a.Notes...), b.Notes...)
 	if a.draft != "" && b.draft != "" && a.draft != b.draft {
-		d.Notes = append(d.Notes, "the two were made by different drafts of version 1: equal marks need not be equal files")
+		c.note("the two were made by different drafts of version 1: equal marks need not be equal files")
 	}
 	c.pairMasks()
 	pairs, err := c.pairPrints(print)
@@ -83,24 +83,25 @@ func Sides(a, b *Side, print string) (*Diff, error) {
 	for _, p := range pairs {
 		c.print(p[0], p[1])
 	}
-	c.tidy()
 	if d.Same && !d.Text {
-		d.Notes = append(d.Notes, "the texts differ in what changes no result: comments, layout, names or order")
+		c.note("the texts differ in what changes no result: comments, layout, names or order")
 	}
 	return d, nil
 }
 
+func (c *comparison) note(format string, args ...any) {
+	c.d.Notes = append(c.d.Notes, fmt.Sprintf(format, args...))
+}
+
 // pairPrints matches prints by name, then what is left by closeness. A log
 // speaks of one print: the other side's others are left out.
-func (c *comparison) pairPrints(only string) (out [][2]*account, err error) {
-	pa, pb := slices.Clone(c.a.prints), slices.Clone(c.b.prints)
-	take := func(list []*account) []*account {
-		return slices.DeleteFunc(slices.Clone(list), func(a *account) bool { return a.name != only })
-	}
-	if only != "" {
-		x, y := take(pa), take(pb)
+func (c *comparison) pairPrints(name string) (out [][2]*account, err error) {
+	pa, pb := c.a.prints, c.b.prints
+	if name != "" {
+		named := func(a *account) bool { return a.name == name }
+		x, y := only(pa, named), only(pb, named)
 		if len(x)+len(y) == 0 {
-			return nil, fmt.Errorf("no print is named %s in %s or %s", only, c.a.Name, c.b.Name)
+			return nil, fmt.Errorf("no print is named %s in %s or %s", name, c.a.Name, c.b.Name)
 		}
 		// Renamed on one side: the closest one there.
 		if len(x) > 0 {
@@ -110,38 +111,33 @@ func (c *comparison) pairPrints(only string) (out [][2]*account, err error) {
 			pb = y
 		}
 	}
-	single := only != "" || c.a.One || c.b.One
-	match := map[*account]*account{}
-	done := map[*account]bool{}
+	single := name != "" || c.a.One || c.b.One
+	match, done := map[*account]*account{}, map[*account]bool{}
+	join := func(x, y *account) { match[x], done[x], done[y] = y, true, true }
 	for _, x := range pa {
 		for _, y := range pb {
 			if x.name == y.name {
-				match[x], done[y] = y, true
+				join(x, y)
 			}
 		}
 	}
-	left := func(list []*account) (o []*account) {
-		for _, x := range list {
-			if match[x] == nil && !done[x] {
-				o = append(o, x)
+	if !single || len(match) == 0 {
+		left := func(a *account) bool { return !done[a] }
+		ra, rb := only(pa, left), only(pb, left)
+		for _, p := range closest(len(ra), len(rb), func(i, j int) float64 { return c.apart(ra[i], rb[j], single) }) {
+			switch {
+			case p.a >= 0 && p.b >= 0:
+				x, y := ra[p.a], rb[p.b]
+				join(x, y)
+				c.note("print %s of %s is taken for print %s of %s, the closest one", y.name, c.b.Name, x.name, c.a.Name)
+			case single:
+			case p.a < 0:
+				y := rb[p.b]
+				c.oneSided(PrintPair{B: y.name, MarkB: y.mark}, Change{Kind: "added", LineB: y.line}, y.name)
+			default:
+				x := ra[p.a]
+				c.oneSided(PrintPair{A: x.name, MarkA: x.mark}, Change{Kind: "removed", LineA: x.line}, x.name)
 			}
-		}
-		return o
-	}
-	ra, rb := left(pa), left(pb)
-	if single && len(match) > 0 {
-		ra, rb = nil, nil
-	}
-	for _, p := range closest(len(ra), len(rb), func(i, j int) float64 { return c.apart(ra[i], rb[j], single) }) {
-		switch {
-		case p.a >= 0 && p.b >= 0:
-			match[ra[p.a]], done[rb[p.b]] = rb[p.b], true
-			c.d.Notes = append(c.d.Notes, fmt.Sprintf("print %s of %s is taken for print %s of %s, the closest one", rb[p.b].name, c.b.Name, ra[p.a].name, c.a.Name))
-		case single:
-		case p.a < 0:
-			c.oneSided("added", rb[p.b])
-		default:
-			c.oneSided("removed", ra[p.a])
 		}
 	}
 	for _, x := range pa {
@@ -155,17 +151,11 @@ func (c *comparison) pairPrints(only string) (out [][2]*account, err error) {
 	return out, nil
 }
 
-func (c *comparison) oneSided(kind string, p *account) {
+func (c *comparison) oneSided(p PrintPair, ch Change, name string) {
 	c.d.Same = false
-	ch := Change{Kind: kind, Where: "recipe", Step: "print", Text: "print " + p.name, Prints: []string{p.name}}
-	if kind == "added" {
-		ch.LineB = p.line
-		c.d.Prints = append(c.d.Prints, PrintPair{B: p.name, MarkB: p.mark})
-	} else {
-		ch.LineA = p.line
-		c.d.Prints = append(c.d.Prints, PrintPair{A: p.name, MarkA: p.mark})
-	}
-	c.d.Changes = append(c.d.Changes, ch)
+	c.d.Prints = append(c.d.Prints, p)
+	ch.Where, ch.Step, ch.Text = "recipe", "print", "print "+name
+	c.add(ch, name)
 }
 
 // apart says how far two prints of different names are from each other: the
@@ -185,15 +175,8 @@ func (c *comparison) apart(x, y *account, any bool) float64 {
 	}
 	tally(x.size, y.size)
 	tally(x.save, y.save)
-	late := func(l []*statement) (o []*statement) {
-		for _, s := range l {
-			if !s.early() {
-				o = append(o, s)
-			}
-		}
-		return o
-	}
-	lx, ly := late(x.steps), late(y.steps)
+	late := func(s *statement) bool { return !s.early() }
+	lx, ly := only(x.steps, late), only(y.steps, late)
 	for _, p := range alignLists(len(lx), len(ly), func(i, j int) int { return c.cost(lx[i], ly[j]) }, gapApart) {
 		n += 2
 		if p.a < 0 || p.b < 0 {
@@ -224,62 +207,71 @@ func (c *comparison) print(x, y *account) {
 		for _, s := range y.steps {
 			op := strings.ReplaceAll(s.kind, " ", "-")
 			if u, v := x.vers[op], y.vers[op]; u != 0 && v != 0 && u != v {
-				list = append(list, Change{Kind: "changed", Where: s.block, Step: s.kind, LineA: s.line, LineB: s.line, Text: s.text, Param: "version of the operation", Old: fmt.Sprint(u), New: fmt.Sprint(v)})
+				ch := changed("version of the operation", wordOf(fmt.Sprint(u)), wordOf(fmt.Sprint(v)))
+				ch.Where, ch.Step, ch.LineA, ch.LineB, ch.Text = s.block, s.kind, s.line, s.line, s.text
+				list = append(list, ch)
 			}
 		}
-	}
-	if p.Same {
-		list = nil
 	}
 	c.d.Same = c.d.Same && p.Same
 	c.d.Prints = append(c.d.Prints, p)
 	note := func(what, old, new string) {
 		if old != new {
-			c.d.Notes = append(c.d.Notes, fmt.Sprintf("print %s: %s %s, then %s", y.name, what, orNone(old), orNone(new)))
+			c.note("print %s: %s %s, then %s", y.name, what, wordOf(old), wordOf(new))
 		}
 	}
 	note("the file is", x.file, y.file)
-	note("its edition is", x.edit, y.edit)
+	note("its edition is", x.edition, y.edition)
+	if p.Same {
+		return
+	}
 	for _, ch := range list {
-		ch.Prints = []string{y.name}
-		c.d.Changes = append(c.d.Changes, ch)
+		c.add(ch, y.name)
 	}
 }
 
-func orNone(s string) string {
-	if s == "" {
-		return "none"
+// add adds a change of a print. One that several prints share is said once, with
+// their names.
+func (c *comparison) add(ch Change, print string) {
+	for i := range c.d.Changes {
+		o, x := &c.d.Changes[i], ch
+		if x.Prints, x.Masks = o.Prints, o.Masks; reflect.DeepEqual(*o, x) {
+			if !slices.Contains(o.Prints, print) {
+				o.Prints = append(o.Prints, print)
+			}
+			return
+		}
 	}
-	return s
+	ch.Prints = []string{print}
+	c.d.Changes = append(c.d.Changes, ch)
 }
 
 func short(mark string) string { return mark[:min(12, len(mark))] }
 
+// rows gathers changes of what stands outside the steps.
+type rows []Change
+
+func (r *rows) put(where, step string, lineA, lineB int, param string, p, q value) {
+	if !p.equal(q) {
+		ch := changed(param, p, q)
+		ch.Where, ch.Step, ch.LineA, ch.LineB = where, step, lineA, lineB
+		*r = append(*r, ch)
+	}
+}
+
 // changes lists everything that may tell two prints apart.
 func (c *comparison) changes(x, y *account) []Change {
-	var out []Change
-	if u, v := c.a.rec.Version, c.b.rec.Version; u != v {
-		out = append(out, Change{Kind: "changed", Where: "recipe", Step: "recipe", LineA: c.a.rec.Head.Line, LineB: c.b.rec.Head.Line, Param: "language version", Old: fmt.Sprint(u), New: fmt.Sprint(v)})
-	}
-	out = append(out, c.head(x, y)...)
+	out := c.head(x, y)
 	out = append(out, c.steps(x.steps, y.steps)...)
 	out = append(out, c.maskChanges(x, y)...)
 	where := "print " + y.name
 	if x.size != nil && y.size != nil {
-		out = append(out, c.sizes(x, y, where)...)
+		out = append(out, sizes(x, y, where)...)
 	}
-	if x.save != nil && y.save != nil {
-		byName := map[string]param{}
-		for _, p := range x.save {
-			byName[p.name] = p
-		}
-		for _, q := range y.save {
-			p, ok := byName[q.name]
-			if !ok { // another format brings its own parameters
-				continue
-			}
-			if !p.v.equal(q.v) {
-				out = append(out, Change{Kind: "changed", Where: where, Step: "save", LineA: x.saveAt, LineB: y.saveAt, Param: q.name, Old: p.v.String(), New: q.v.String(), Delta: q.v.minus(p.v)})
+	for _, q := range y.save {
+		for _, p := range x.save { // another format brings its own parameters
+			if p.name == q.name {
+				out.put(where, "save", x.saveAt, y.saveAt, q.name, p.v, q.v)
 			}
 		}
 	}
@@ -287,55 +279,23 @@ func (c *comparison) changes(x, y *account) []Change {
 }
 
 // head compares what stands above the blocks, and the inputs.
-func (c *comparison) head(x, y *account) (out []Change) {
+func (c *comparison) head(x, y *account) (out rows) {
 	ra, rb := c.a.rec, c.b.rec
-	text := func(word string, la, lb int, old, new string) {
-		if old != new {
-			quote := func(s string) string {
-				if s == "" {
-					return "none"
-				}
-				return `"` + s + `"`
-			}
-			out = append(out, Change{Kind: "changed", Where: "recipe", Step: word, LineA: la, LineB: lb, Param: word, Old: quote(old), New: quote(new)})
-		}
+	out.put("recipe", "recipe", ra.Head.Line, rb.Head.Line, "language version", wordOf(fmt.Sprint(ra.Version)), wordOf(fmt.Sprint(rb.Version)))
+	text := func(word string, s, t *lang.Text) {
+		out.put("recipe", word, lineOf(s), lineOf(t), word, textOf(s), textOf(t))
 	}
-	var ta, tb, ga, gb string
-	var la, lb [2]int
-	if ra.Title != nil {
-		ta, la[0] = ra.Title.Value, ra.Title.Line
-	}
-	if rb.Title != nil {
-		tb, lb[0] = rb.Title.Value, rb.Title.Line
-	}
-	if ra.Rights != nil {
-		ga, la[1] = ra.Rights.Value, ra.Rights.Line
-	}
-	if rb.Rights != nil {
-		gb, lb[1] = rb.Rights.Value, rb.Rights.Line
-	}
-	text("title", la[0], lb[0], ta, tb)
-	text("rights", la[1], lb[1], ga, gb)
-	if ra.Master != nil && rb.Master != nil {
-		pa, pb := ra.Master.Path.Value, rb.Master.Path.Value
+	text("title", ra.Title, rb.Title)
+	text("rights", ra.Rights, rb.Rights)
+	if m, n := ra.Master, rb.Master; m != nil && n != nil {
+		pa, pb := m.Path.Value, n.Path.Value
 		da, db := c.a.digest(master.RoleMaster, pa), c.b.digest(master.RoleMaster, pb)
 		known := da != "" && db != ""
 		if known && da != db || !known && pa != pb {
-			out = append(out, Change{Kind: "input", Where: "recipe", Step: "master", LineA: ra.Master.Line, LineB: rb.Master.Line, Param: "master", Old: fileWords(pa, da), New: fileWords(pb, db)})
+			out = append(out, Change{Kind: "input", Where: "recipe", Step: "master", LineA: m.Line, LineB: n.Line, Param: "master", Old: fileWords(pa, da), New: fileWords(pb, db)})
 		}
-		var sa, sb string
-		if ra.Master.Space != nil {
-			sa = ra.Master.Space.Value
-		}
-		if rb.Master.Space != nil {
-			sb = rb.Master.Space.Value
-		}
-		if wa, wb := ra.Master.OnWhite, rb.Master.OnWhite; wa != wb {
-			out = append(out, Change{Kind: "changed", Where: "recipe", Step: "master", LineA: ra.Master.Line, LineB: rb.Master.Line, Param: "on white", Old: fmt.Sprint(wa), New: fmt.Sprint(wb)})
-		}
-		if sa != sb {
-			out = append(out, Change{Kind: "changed", Where: "recipe", Step: "master", LineA: ra.Master.Line, LineB: rb.Master.Line, Param: "space", Old: orNone(sa), New: orNone(sb)})
-		}
+		out.put("recipe", "master", m.Line, n.Line, "on white", wordOf(fmt.Sprint(m.OnWhite)), wordOf(fmt.Sprint(n.OnWhite)))
+		out.put("recipe", "master", m.Line, n.Line, "space", wordOf(textOf(m.Space).word), wordOf(textOf(n.Space).word))
 	}
 	// The same path, another file.
 	for _, n := range c.b.named(y) {
@@ -350,6 +310,13 @@ func (c *comparison) head(x, y *account) (out []Change) {
 	return out
 }
 
+func lineOf(t *lang.Text) int {
+	if t == nil {
+		return 0
+	}
+	return t.Line
+}
+
 func fileWords(path, digest string) string {
 	if digest == "" {
 		return fmt.Sprintf("%q", path)
@@ -357,82 +324,40 @@ func fileWords(path, digest string) string {
 	return fmt.Sprintf("%q sha256 %s…", path, digest[:min(16, len(digest))])
 }
 
-func (s *Side) digest(role master.Role, path string) string { return s.files[string(role)+"\x00"+path] }
-
 // named lists the files that one print's steps and masks name.
-func (s *Side) named(a *account) (out []plan.NamedInput) {
-	set := plan.NewInputs(context.Background(), "", s.rec)
+func (s *Side) named(a *account) []plan.NamedInput {
 	words := map[string]bool{}
 	for _, st := range a.steps {
-		if v, ok := st.get("to"); ok && v.kind == fileValue {
+		if v := st.get("to"); v.kind == textValue {
 			words[v.word] = true
 		}
 	}
 	for _, m := range s.masks {
 		for _, st := range m.shape {
-			if v, ok := st.get("path"); ok && v.set && a.used[m.name] {
-				words[v.word] = true
+			if slices.Contains(a.masks, m.name) {
+				words[st.get("path").word] = true
 			}
 		}
 	}
-	for _, n := range set.Named() {
-		if words[n.Text.Value] {
-			out = append(out, n)
-		}
-	}
-	return out
+	return only(plan.NewInputs(context.Background(), "", s.rec).Named(), func(n plan.NamedInput) bool { return words[n.Text.Value] })
 }
 
 // sizes compares what the size lines come to.
-func (c *comparison) sizes(x, y *account, where string) (out []Change) {
+func sizes(x, y *account, where string) (out rows) {
 	differs := func(i int) bool {
 		p, q := x.size[i], y.size[i]
 		return !p.v.equal(q.v) && (p.solved == "" || p.solved != q.solved)
 	}
-	ch := Change{Kind: "changed", Where: where, Step: "size", LineA: x.line2, LineB: y.line2}
 	if !x.size[0].v.equal(y.size[0].v) {
 		if differs(0) || differs(3) {
-			ch.Param, ch.Old, ch.New = "size", x.sizeIs, y.sizeIs
-			out = append(out, ch)
+			out.put(where, "size", x.sizeAt, y.sizeAt, "size", wordOf(x.sizeIs), wordOf(y.sizeIs))
 		}
 		return out
 	}
-	for i := 1; i < 4; i++ {
-		if p, q := x.size[i], y.size[i]; differs(i) {
-			ch.Param, ch.Old, ch.New, ch.Delta = p.name, p.v.String(), q.v.String(), q.v.minus(p.v)
-			out = append(out, ch)
+	for i, p := range x.size {
+		if differs(i) {
+			out.put(where, "size", x.sizeAt, y.sizeAt, p.name, p.v, y.size[i].v)
 		}
 	}
 	return out
-}
-
-// tidy says a change that several prints share once, with their names.
-func (c *comparison) tidy() {
-	var out []Change
-	for _, ch := range c.d.Changes {
-		i := slices.IndexFunc(out, func(o Change) bool {
-			o.Prints, ch.Prints = nil, slices.Clip(ch.Prints)
-			x := ch
-			x.Prints = nil
-			return sameChange(o, x)
-		})
-		if i < 0 {
-			out = append(out, ch)
-			continue
-		}
-		for _, p := range ch.Prints {
-			if !slices.Contains(out[i].Prints, p) {
-				out[i].Prints = append(out[i].Prints, p)
-			}
-		}
-	}
-	if out == nil {
-		out = []Change{}
-	}
-	c.d.Changes = out
-}
-
-func sameChange(a, b Change) bool {
-	return a.Kind == b.Kind && a.Where == b.Where && a.LineA == b.LineA && a.LineB == b.LineB && a.Step == b.Step && a.Text == b.Text &&
-		a.Param == b.Param && a.Old == b.Old && a.New == b.New && a.Delta == b.Delta
 }

@@ -79,18 +79,13 @@ func spotShare(a *account, p *plan.Print, line int) float64 {
 			if s.line != line {
 				continue
 			}
-			for _, q := range s.params {
-				if q.name != "radius" || !q.v.set {
-					continue
-				}
-				r, _ := q.v.nums[0].v.Float64()
-				pic := p.Nodes[0].Pic
-				w, h := float64(pic.W), float64(pic.H)
-				if q.v.nums[0].base == "%" {
-					r *= max(w, h) / 100
-				}
-				return min(1, math.Pi*r*r/(w*h))
+			q := s.get("radius").nums[0]
+			r, _ := q.v.Float64()
+			w, h := float64(p.Nodes[0].Pic.W), float64(p.Nodes[0].Pic.H)
+			if q.base == "%" {
+				r *= max(w, h) / 100
 			}
+			return min(1, math.Pi*r*r/(w*h))
 		}
 	}
 	return 0

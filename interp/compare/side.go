@@ -3,6 +3,7 @@ package compare
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math/big"
 	"path/filepath"
 	"slices"
@@ -29,31 +30,31 @@ type Side struct {
 	One bool
 
 	rec    *lang.Recipe
+	lines  plan.Lines
 	prints []*account
 	masks  []*maskAccount
-	files  map[string]string // role and path -> digest
+	files  map[plan.InputName]string // digests
 	draft  string
 	job    *interp.Job
 }
 
 // account is what a side says of one print.
 type account struct {
-	name   string
-	line   int
-	mark   string // "" where the inputs aren't there to tell
-	steps  []*statement
-	size   []param
-	sizeIs string // its words
-	line2  int    // of the size
-	save   []param
-	saveAt int
-	file   string
-	edit   string // the edition's words
-	vers   map[string]int
-	drawn  map[int]ops.Args // what a plan or log made of masks, by line
-	masks  []string         // the masks that it works through, with those inside them
-	used   map[string]bool
-	plan   *plan.Print
+	name    string
+	line    int
+	mark    string // "" where the inputs aren't there to tell
+	steps   []*statement
+	size    []param
+	sizeIs  string // its words
+	sizeAt  int
+	save    []param
+	saveAt  int
+	file    string
+	edition string // its words
+	vers    map[string]int
+	drawn   map[int]ops.Args // what a plan or log made of masks, by line
+	masks   []string         // the masks that it works through, with those inside them
+	plan    *plan.Print
 }
 
 type maskAccount struct {
@@ -76,7 +77,7 @@ func Open(ctx context.Context, arg string) (*Side, error) {
 		return openRound(ctx, arg, file, n)
 	}
 	if strings.HasSuffix(arg, ".jsonl") {
-		return openLogSide(ctx, arg)
+		return openLog(ctx, arg)
 	}
 	b, err := interp.ReadRecipe(arg)
 	if err != nil {
@@ -85,9 +86,20 @@ func Open(ctx context.Context, arg string) (*Side, error) {
 	return recipeSide(ctx, arg, arg, b)
 }
 
+func newSide(name string, text []byte, rec *lang.Recipe, draft string) *Side {
+	return &Side{Name: name, Text: text, rec: rec, draft: draft, lines: plan.LinesOf(string(text)), files: map[plan.InputName]string{}}
+}
+
+// firstError is the first error of diagnostics, nil where there is none.
+func firstError(ds []lang.Diagnostic) *lang.Diagnostic {
+	if i := slices.IndexFunc(ds, func(d lang.Diagnostic) bool { return d.Severity == lang.Error }); i >= 0 {
+		return &ds[i]
+	}
+	return nil
+}
+
 // recipeSide plans a recipe's text as if it stood at file.
 func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, error) {
-	s := &Side{Name: name, Text: text, files: map[string]string{}}
 	j, err := interp.LoadText(ctx, file, filepath.Dir(disk.Real(file)), text, interp.LoadOptions{NoOutputs: true, NoPins: true})
 	if err != nil {
 		return nil, err
@@ -95,45 +107,40 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 	if j.Inputs == nil {
 		return nil, &interp.Problems{Source: text, Diags: j.Diags}
 	}
-	s.rec, s.job, s.draft = j.Recipe, j, j.Draft()
 	if ctx.Err() != nil {
 		j.Close()
 		return nil, context.Cause(ctx)
 	}
-	if j.Failed() {
-		for _, d := range j.Diags {
-			if d.Severity == lang.Error {
-				s.Notes = append(s.Notes, fmt.Sprintf("%s can't be planned whole (line %d: %s): compared by what it says", name, d.Span.Line, d.Summary))
-				break
-			}
-		}
+	s := newSide(name, text, j.Recipe, j.Draft())
+	s.job = j
+	if d := firstError(j.Diags); d != nil {
+		s.Notes = append(s.Notes, fmt.Sprintf("%s can't be planned whole (line %d: %s): compared by what it says", name, d.Span.Line, d.Summary))
 	}
 	if j.Recipe.Inputs != nil {
 		for _, l := range j.Recipe.Inputs.Lines {
 			for _, r := range []master.Role{master.RoleMaster, master.RoleMask, master.RoleProfile} {
-				s.files[string(r)+"\x00"+l.Path.Value] = strings.ToLower(l.SHA256.Value)
+				s.files[plan.InputName{Role: r, Path: l.Path.Value}] = strings.ToLower(l.SHA256.Value)
 			}
 		}
 	}
 	for _, in := range j.Inputs.Sorted() {
-		s.files[string(in.Role)+"\x00"+in.Path] = in.Sum.String()
+		s.files[plan.InputName{Role: in.Role, Path: in.Path}] = in.Sum.String()
 	}
 	for _, pr := range j.Recipe.Prints {
-		var p *plan.Print
-		for _, q := range j.Plans {
-			if q.Name == pr.Name.Value {
-				p = q
-			}
+		made := solved{}
+		i := slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == pr.Name.Value })
+		if i >= 0 {
+			made = ofPlan(j.Plans[i])
 		}
-		s.prints = append(s.prints, s.account(pr, p, nil))
+		s.prints = append(s.prints, s.account(pr, made))
 	}
 	s.maskAccounts()
 	return s, nil
 }
 
-// openLogSide reads a log: its recipe's text, and what it records of the one
+// openLog reads a log: its recipe's text, and what it records of the one
 // print's steps and inputs.
-func openLogSide(ctx context.Context, path string) (*Side, error) {
+func openLog(ctx context.Context, path string) (*Side, error) {
 	l, err := audit.ReadLog(path)
 	if err != nil {
 		return nil, err
@@ -142,20 +149,19 @@ func openLogSide(ctx context.Context, path string) (*Side, error) {
 		return nil, l.Wrong(0, "this is the log of a build that failed; there is no print to compare")
 	}
 	rec, ds := lang.Parse(filepath.Base(path), []byte(l.Recipe.Text))
-	for _, d := range ds {
-		if d.Severity == lang.Error {
-			return nil, fmt.Errorf("%s: its recipe can't be read by this engine: line %d: %s", path, d.Span.Line, d.Summary)
-		}
+	if d := firstError(ds); d != nil {
+		return nil, fmt.Errorf("%s: its recipe can't be read by this engine: line %d: %s", path, d.Span.Line, d.Summary)
 	}
-	s := &Side{Name: path, Text: []byte(l.Recipe.Text), One: true, rec: rec, files: map[string]string{}, draft: l.Head.Draft}
+	s := newSide(path, []byte(l.Recipe.Text), rec, l.Head.Draft)
+	s.One = true
 	for _, in := range l.Inputs {
-		s.files[in.Role+"\x00"+in.Path] = in.SHA256
+		s.files[plan.InputName{Role: master.Role(in.Role), Path: in.Path}] = in.SHA256
 	}
 	pr := rec.Print(l.Recipe.Print)
 	if pr == nil {
 		return nil, l.Wrong(2, "its recipe has no print %s", l.Recipe.Print)
 	}
-	s.prints = []*account{s.account(pr, nil, l)}
+	s.prints = []*account{s.account(pr, ofLog(l))}
 	s.maskAccounts()
 	// With the recorded inputs at hand the pictures can be built too; a
 	// comparison of recipes doesn't need them.
@@ -173,197 +179,6 @@ func openLogSide(ctx context.Context, path string) (*Side, error) {
 		s.prints[0].plan = j.Plans[0]
 	}
 	return s, nil
-}
-
-// argsOf are recorded arguments in the order of their names, shapes and spots
-// by number.
-func argsOf(m map[string]string) ops.Args {
-	var names []string
-	for k := range m {
-		names = append(names, k)
-	}
-	slices.Sort(names)
-	var a ops.Args
-	for _, k := range names {
-		a = append(a, ops.Arg{Name: k, Value: m[k]})
-	}
-	return a
-}
-
-// account makes one print's account from the syntax tree, with what a plan or
-// a log (at most one of them) solved.
-func (s *Side) account(pr *lang.Print, p *plan.Print, l *audit.Log) *account {
-	a := &account{name: pr.Name.Value, line: pr.Line, vers: map[string]int{}, plan: p, used: map[string]bool{}, drawn: map[int]ops.Args{}}
-	sv := newSolver()
-	put := func(line int, op string, ver int, args ops.Args) {
-		sv.put(line, op, args)
-		a.vers[op] = ver
-		if op == "mask" {
-			a.drawn[line] = args
-		}
-	}
-	switch {
-	case p != nil:
-		a.mark = p.Mark.String()
-		for _, n := range p.Nodes {
-			if n.Input == nil {
-				put(n.Line, n.Op, n.Ver, n.Args)
-			}
-		}
-	case l != nil:
-		a.mark = l.File.Mark
-		for _, r := range l.Steps {
-			put(r.Line, r.Operation, r.Version, argsOf(r.Args))
-		}
-	}
-	prep := []lang.Step(nil)
-	if s.rec.Prepare != nil {
-		prep = s.rec.Prepare.Steps
-	}
-	lines := plan.LinesOf(string(s.Text))
-	acc := &accountant{lines: lines, solver: sv, cur: -1, names: map[string]int{}}
-	acc.uses = nameUses(s.rec.Expand(prep))
-	if pr.On != nil {
-		acc.paper = pr.On.Value
-	}
-	acc.steps("prepare", prep, s.rec)
-	acc.names, acc.uses = map[string]int{}, nameUses(s.rec.Expand(pr.Steps))
-	acc.steps("print "+a.name, pr.Steps, s.rec)
-	a.steps = acc.out
-	a.sizeAndSave(pr, p, l, acc)
-	for _, st := range a.steps {
-		if v, ok := st.get("through"); ok && v.set {
-			s.uses(a, v.word)
-		}
-	}
-	return a
-}
-
-func (s *Side) uses(a *account, mask string) {
-	if a.used[mask] {
-		return
-	}
-	a.used[mask] = true
-	a.masks = append(a.masks, mask)
-	if m := s.rec.Mask(mask); m != nil {
-		for _, e := range m.Elements {
-			if e.Mask != nil {
-				s.uses(a, e.Mask.Value)
-			}
-		}
-	}
-}
-
-// sizeAndSave reads what stands around the steps.
-func (a *account) sizeAndSave(pr *lang.Print, p *plan.Print, l *audit.Log, acc *accountant) {
-	var w, h, ppi *big.Rat
-	switch {
-	case p != nil && p.Face.W != nil:
-		z := p.Picture
-		w, h, ppi = over(fraction(int64(z.W)), z.PPI), over(fraction(int64(z.H)), z.PPI), z.PPI
-	case l != nil:
-		if v, err := ops.ParseRat(l.File.Args["ppi"]); err == nil && v.Sign() > 0 && len(l.Steps)+len(l.Inputs) > 0 {
-			pw, ph := l.Printed()
-			w, h, ppi = over(fraction(int64(pw)), v), over(fraction(int64(ph)), v), v
-		}
-	}
-	solved := func(r *big.Rat) string {
-		if r == nil {
-			return ""
-		}
-		return r.RatString()
-	}
-	if z := pr.Size; z != nil {
-		a.line2, a.sizeIs = z.Line, strings.TrimPrefix(acc.lines.Words(z.Line), "size ")
-		form := "exact"
-		switch {
-		case z.Within:
-			form = "within"
-		case z.H == nil:
-			form = "wide"
-		case z.W == nil:
-			form = "high"
-		}
-		side := func(m *lang.Measure) value {
-			if m == nil {
-				return value{kind: numberValue}
-			}
-			return measureValue(*m)
-		}
-		both := ""
-		if w != nil {
-			both = w.RatString() + " x " + h.RatString()
-		}
-		// The form is solved by what comes out of it.
-		a.size = []param{{"form", wordOf(form), both}, {"width", side(z.W), solved(w)}, {"height", side(z.H), solved(h)}, {"resolution", measureValue(z.At), solved(ppi)}}
-	}
-	if v := pr.Save; v != nil {
-		a.saveAt, a.file = v.Line, v.Path.Value
-		a.save = []param{{name: "format", v: wordOf(v.Format)}}
-		count := func(n *lang.Number, usual int64) value {
-			if n == nil {
-				return countValue(usual)
-			}
-			return value{kind: numberValue, nums: []amount{amountOf(n.Value, "")}, set: true}
-		}
-		if v.Format == "jpeg" {
-			c := wordOf("full")
-			if v.Chroma != nil {
-				c.word = v.Chroma.Value
-			}
-			a.save = append(a.save, param{name: "quality", v: count(v.Quality, 100)}, param{name: "chroma", v: c})
-		} else {
-			a.save = append(a.save, param{name: "bits", v: count(v.Bits, 16)})
-		}
-	}
-	if e := pr.Edition; e != nil {
-		a.edit = acc.lines.Words(e.Line)
-	}
-}
-
-// maskAccounts reads every mask, with the solved shapes of the prints.
-func (s *Side) maskAccounts() {
-	lines := plan.LinesOf(string(s.Text))
-	acc := &accountant{lines: lines, solver: newSolver()}
-	for _, m := range s.rec.Masks {
-		ma := &maskAccount{name: m.Name.Value, line: m.Line}
-		for _, e := range m.Elements {
-			st := &statement{kind: e.Shape, block: "mask " + ma.name, line: e.Line, text: acc.lines.Words(e.Line), params: paramsOf(e)}
-			st.params = without(st.params, "shape")
-			if e.Shape == "invert" || e.Shape == "soften" {
-				st.params = without(st.params, "op")
-			}
-			switch e.Shape {
-			case "ellipse", "rectangle", "polygon", "stroke":
-				if e.Soft == nil {
-					for i := range st.params {
-						if st.params[i].name == "soft" {
-							st.params[i].v = value{kind: numberValue, nums: []amount{amountOf(fraction(0), "%")}, set: true}
-						}
-					}
-				}
-			}
-			ma.shape = append(ma.shape, st)
-		}
-		s.masks = append(s.masks, ma)
-	}
-	s.solveMasks()
-}
-
-// solveMasks takes the shapes in frame pixels from a plan or a log's steps.
-func (s *Side) solveMasks() {
-	for _, a := range s.prints {
-		for _, m := range s.masks {
-			args := a.drawn[m.line]
-			w, _ := args.Get("width")
-			h, _ := args.Get("height")
-			if shapes := args.All("shape"); len(shapes) == len(m.shape) {
-				for i, x := range shapes {
-					m.shape[i].solved = w + "x" + h + " " + x
-				}
-			}
-		}
-	}
 }
 
 // openRound reads a kept round of a recipe: its text, and the marks that its
@@ -398,7 +213,174 @@ func openRound(ctx context.Context, name, file string, n int) (*Side, error) {
 		}
 	}
 	for _, in := range e.Inputs {
-		s.files[in.Role+"\x00"+in.Path] = in.SHA256
+		s.files[plan.InputName{Role: master.Role(in.Role), Path: in.Path}] = in.SHA256
 	}
 	return s, nil
+}
+
+// solved is what a plan or a log made of a print; nothing where there is none.
+type solved struct {
+	plan  *plan.Print
+	mark  string
+	steps []solvedStep
+	w, h  int      // of the picture as printed, px
+	ppi   *big.Rat // nil where the size isn't known
+}
+
+type solvedStep struct {
+	line int
+	op   string
+	ver  int
+	args ops.Args
+}
+
+func ofPlan(p *plan.Print) solved {
+	v := solved{plan: p, mark: p.Mark.String()}
+	for _, n := range p.Nodes {
+		if n.Input == nil {
+			v.steps = append(v.steps, solvedStep{n.Line, n.Op, n.Ver, n.Args})
+		}
+	}
+	if z := p.Picture; p.Face.W != nil {
+		v.w, v.h, v.ppi = z.W, z.H, z.PPI
+	}
+	return v
+}
+
+// ofLog takes recorded arguments in the order of their names, shapes and spots
+// by number.
+func ofLog(l *audit.Log) solved {
+	v := solved{mark: l.File.Mark}
+	for _, r := range l.Steps {
+		var a ops.Args
+		for _, k := range slices.Sorted(maps.Keys(r.Args)) {
+			a = append(a, ops.Arg{Name: k, Value: r.Args[k]})
+		}
+		v.steps = append(v.steps, solvedStep{r.Line, r.Operation, r.Version, a})
+	}
+	if r, err := ops.ParseRat(l.File.Args["ppi"]); err == nil && r.Sign() > 0 && len(l.Steps)+len(l.Inputs) > 0 {
+		v.w, v.h = l.Printed()
+		v.ppi = r
+	}
+	return v
+}
+
+// account makes one print's account from the syntax tree, with what was solved.
+func (s *Side) account(pr *lang.Print, made solved) *account {
+	a := &account{name: pr.Name.Value, line: pr.Line, mark: made.mark, plan: made.plan, vers: map[string]int{}, drawn: map[int]ops.Args{}}
+	acc := &accountant{rec: s.rec, lines: s.lines, solver: solver{}, cur: -1}
+	for _, n := range made.steps {
+		acc.solver.put(n.line, n.op, n.args)
+		a.vers[n.op] = n.ver
+		if n.op == "mask" {
+			a.drawn[n.line] = n.args
+		}
+	}
+	if pr.On != nil {
+		acc.paper = pr.On.Value
+	}
+	if s.rec.Prepare != nil {
+		acc.steps("prepare", s.rec.Prepare.Steps)
+	}
+	acc.link(0)
+	from := len(acc.out)
+	acc.steps("print "+a.name, pr.Steps)
+	acc.link(from)
+	a.steps = acc.out
+	for _, st := range a.steps {
+		s.uses(a, st.get("through").word)
+	}
+	if pr.Size != nil {
+		a.sizeAt, a.sizeIs = pr.Size.Line, strings.TrimPrefix(s.lines.Words(pr.Size.Line), "size ")
+		a.size = sizeParams(pr.Size, made)
+	}
+	if v := pr.Save; v != nil {
+		a.saveAt, a.file = v.Line, v.Path.Value
+		a.save = []param{{name: "format", v: wordOf(v.Format)}}
+		if v.Format == "jpeg" {
+			chroma := "full"
+			if v.Chroma != nil {
+				chroma = v.Chroma.Value
+			}
+			a.save = append(a.save, param{name: "quality", v: count(v.Quality, 100)}, param{name: "chroma", v: wordOf(chroma)})
+		} else {
+			a.save = append(a.save, param{name: "bits", v: count(v.Bits, 16)})
+		}
+	}
+	if e := pr.Edition; e != nil {
+		a.edition = s.lines.Words(e.Line)
+	}
+	return a
+}
+
+// uses adds a mask that a print works through, and those inside it.
+func (s *Side) uses(a *account, mask string) {
+	if mask == "" || slices.Contains(a.masks, mask) {
+		return
+	}
+	a.masks = append(a.masks, mask)
+	if m := s.rec.Mask(mask); m != nil {
+		for _, e := range m.Elements {
+			if e.Mask != nil {
+				s.uses(a, e.Mask.Value)
+			}
+		}
+	}
+}
+
+// sizeParams are what a size line says: its form, width, height and resolution.
+func sizeParams(z *lang.Size, made solved) []param {
+	form := "exact"
+	switch {
+	case z.Within:
+		form = "within"
+	case z.H == nil:
+		form = "wide"
+	case z.W == nil:
+		form = "high"
+	}
+	out := []param{{name: "form", v: wordOf(form)}, {name: "width", v: number(z.W)}, {name: "height", v: number(z.H)}, {name: "resolution", v: number(&z.At)}}
+	if made.ppi != nil {
+		for i, px := range []int{made.w, made.h} {
+			inches := big.NewRat(int64(px), 1)
+			out[i+1].solved = inches.Quo(inches, made.ppi).RatString()
+		}
+		out[3].solved = made.ppi.RatString()
+		// The form is solved by what comes out of it.
+		out[0].solved = out[1].solved + " x " + out[2].solved
+	}
+	return out
+}
+
+// maskAccounts reads every mask, with the shapes in frame pixels that a plan or a
+// log has.
+func (s *Side) maskAccounts() {
+	acc := &accountant{lines: s.lines}
+	for _, m := range s.rec.Masks {
+		ma := &maskAccount{name: m.Name.Value, line: m.Line}
+		for _, e := range m.Elements {
+			st := acc.statement(e.Shape, "mask "+ma.name, e.Line, paramsOf(e))
+			st.drop("shape")
+			switch e.Shape {
+			case "invert", "soften":
+				st.drop("op")
+			case "ellipse", "rectangle", "polygon", "stroke":
+				if e.Soft == nil {
+					st.find("soft").v = numbers(numberValue, percent(0))
+				}
+			}
+			ma.shape = append(ma.shape, st)
+		}
+		for _, a := range s.prints {
+			args := a.drawn[m.Line]
+			w, _ := args.Get("width")
+			h, _ := args.Get("height")
+			if shapes := args.All("shape"); len(shapes) == len(ma.shape) {
+				for i, x := range shapes {
+					ma.shape[i].solved = w + "x" + h + " " + x
+				}
+			}
+		}
+		s.masks = append(s.masks, ma)
+	}
 }

@@ -1,7 +1,9 @@
 package compare
 
 import (
+	"fmt"
 	"math/big"
+	"slices"
 	"strings"
 
 	"platemark/interp/plan"
@@ -22,23 +24,20 @@ type valueKind int
 const (
 	numberValue valueKind = iota
 	pointValue
-	listValue
+	listValue // of points
 	shapeValue
 	sizeValue
 	wordValue
-	textValue
 	pictureValue // the name of a picture
 	maskValue    // the name of a mask
-	fileValue    // a path
+	textValue    // a path, or what stands in quotes
 )
 
-// amount is a number with its unit: v in the base unit of its kind, and as the
-// recipe writes it.
+// amount is a number in the base unit of its kind, and the unit that the recipe
+// writes.
 type amount struct {
-	v       *big.Rat
-	base    string
-	written *big.Rat
-	unit    string
+	v          *big.Rat
+	base, unit string
 }
 
 // bases gives each unit of several of a kind its base and its size in it.
@@ -51,138 +50,150 @@ var bases = map[string]struct {
 	"KB": {"bytes", big.NewRat(1000, 1)}, "MB": {"bytes", big.NewRat(1_000_000, 1)}, "GB": {"bytes", big.NewRat(1_000_000_000, 1)},
 }
 
-func amountOf(v *big.Rat, unit string) amount {
-	a := amount{v: v, base: unit, written: v, unit: unit}
-	if b, ok := bases[unit]; ok {
-		a.v, a.base = times(v, b.size), b.base
+func amountOf(m lang.Measure) amount {
+	if b, ok := bases[m.Unit]; ok {
+		return amount{new(big.Rat).Mul(m.Value, b.size), b.base, m.Unit}
 	}
-	return a
+	return amount{m.Value, m.Unit, m.Unit}
 }
 
 func (a amount) equal(b amount) bool { return a.base == b.base && a.v.Cmp(b.v) == 0 }
 
 // String is the number as a recipe writes it.
-func (a amount) String() string { return withUnit(decimals(a.written), a.unit) }
-
-func withUnit(n, unit string) string {
-	switch unit {
-	case "":
-		return n
-	case "%":
-		return n + "%"
+func (a amount) String() string {
+	v := a.v
+	if b, ok := bases[a.unit]; ok {
+		v = new(big.Rat).Quo(v, b.size)
 	}
-	return n + " " + unit
+	switch a.unit {
+	case "":
+		return decimals(v)
+	case "%":
+		return decimals(v) + "%"
+	}
+	return decimals(v) + " " + a.unit
 }
 
-// minus is b minus a in b's unit, "" where the units don't meet.
+// minus is b less a in b's unit, "" where the units don't meet.
 func (b amount) minus(a amount) string {
 	if a.base != b.base {
 		return ""
 	}
-	d := less(b.v, a.v)
-	if x, ok := bases[b.unit]; ok {
-		d = over(d, x.size)
+	b.v = new(big.Rat).Sub(b.v, a.v)
+	if b.v.Sign() > 0 {
+		return "+" + b.String()
 	}
-	sign := ""
-	if d.Sign() > 0 {
-		sign = "+"
-	}
-	return sign + withUnit(decimals(d), b.unit)
+	return b.String()
 }
 
 // decimals writes a fraction with up to six decimals; what a recipe wrote with
 // fewer comes out exactly.
 func decimals(r *big.Rat) string {
-	s := plan.Decimals(r, 6)
-	if s == "0" || s == "-0" {
-		if r.Sign() != 0 {
-			return r.RatString()
-		}
-		return "0"
+	if s := plan.Decimals(r, 6); s != "0" && s != "-0" {
+		return s
 	}
-	return s
+	return r.RatString()
 }
 
-func measureValue(m lang.Measure) value {
-	return value{kind: numberValue, nums: []amount{amountOf(m.Value, m.Unit)}, set: true}
+// numbers are a value of numbers, unset where the recipe has none.
+func numbers(kind valueKind, list ...lang.Measure) value {
+	v := value{kind: kind}
+	for _, m := range list {
+		if m.Value == nil {
+			return value{kind: kind}
+		}
+		v.nums = append(v.nums, amountOf(m))
+	}
+	v.set = len(list) > 0
+	return v
 }
 
-func countValue(n int64) value {
-	return value{kind: numberValue, nums: []amount{amountOf(fraction(n), "")}, set: true}
+// number is one number that may be missing.
+func number(m *lang.Measure) value {
+	if m == nil {
+		m = &lang.Measure{}
+	}
+	return numbers(numberValue, *m)
 }
 
-func pointOf(p lang.Point) value {
-	return value{kind: pointValue, nums: pointAmounts(p), set: true}
+// count is a number without a unit, the usual one where none is written.
+func count(n *lang.Number, usual int64) value {
+	if n == nil {
+		n = &lang.Number{Value: big.NewRat(usual, 1)}
+	}
+	return numbers(numberValue, bare(n.Value))
 }
 
-func pointAmounts(p lang.Point) []amount {
-	return []amount{amountOf(p.X.Value, p.X.Unit), amountOf(p.Y.Value, p.Y.Unit)}
-}
+func bare(r *big.Rat) lang.Measure { return lang.Measure{Value: r} }
 
-func wordOf(s string) value { return value{kind: wordValue, word: s, set: true} }
+func percent(n int64) lang.Measure { return lang.Measure{Value: big.NewRat(n, 1), Unit: "%"} }
+
+func wordOf(s string) value { return value{kind: wordValue, word: s, set: s != ""} }
+
+func textOf(t *lang.Text) value {
+	if t == nil {
+		return value{kind: textValue}
+	}
+	return value{kind: textValue, word: t.Value, set: t.Value != ""}
+}
 
 // equal compares numbers and words; names and paths need their recipes and are
 // compared by the comparison that knows both.
 func (v value) equal(w value) bool {
-	if v.set != w.set || v.kind != w.kind || len(v.nums) != len(w.nums) || v.word != w.word {
-		return false
+	if v.kind == shapeValue && v.set && w.kind == shapeValue && w.set { // 3:2 is 6:4
+		return new(big.Rat).Mul(v.nums[0].v, w.nums[1].v).Cmp(new(big.Rat).Mul(v.nums[1].v, w.nums[0].v)) == 0
 	}
-	if v.kind == shapeValue && v.set { // 3:2 is 6:4
-		return times(v.nums[0].v, w.nums[1].v).Cmp(times(v.nums[1].v, w.nums[0].v)) == 0
-	}
-	for i := range v.nums {
-		if !v.nums[i].equal(w.nums[i]) {
-			return false
-		}
-	}
-	return true
+	return v.set == w.set && v.kind == w.kind && v.word == w.word && slices.EqualFunc(v.nums, w.nums, amount.equal)
 }
 
 // String is the value as a recipe writes it.
 func (v value) String() string {
-	if !v.set {
+	switch {
+	case !v.set:
 		return "none"
-	}
-	switch v.kind {
-	case numberValue:
-		return v.nums[0].String()
-	case pointValue:
-		return "(" + v.nums[0].String() + ", " + v.nums[1].String() + ")"
-	case shapeValue:
-		return decimals(v.nums[0].written) + ":" + decimals(v.nums[1].written)
-	case sizeValue:
-		return v.nums[0].String() + " x " + v.nums[1].String()
-	case listValue:
-		var p []string
-		for i := 0; i+1 < len(v.nums); i += 2 {
-			p = append(p, "("+v.nums[i].String()+", "+v.nums[i+1].String()+")")
-		}
-		return strings.Join(p, ", ")
-	case textValue, fileValue:
+	case v.kind == textValue:
 		return `"` + v.word + `"`
+	case v.nums == nil:
+		return v.word
 	}
-	return v.word
+	var p []string
+	for _, n := range v.nums {
+		p = append(p, n.String())
+	}
+	return v.kind.join(p)
+}
+
+// join writes numbers as a recipe writes those of the kind.
+func (k valueKind) join(p []string) string {
+	switch k {
+	case numberValue:
+		return p[0]
+	case shapeValue:
+		return strings.Join(p, ":")
+	case sizeValue:
+		return strings.Join(p, " x ")
+	}
+	var points []string
+	for xy := range slices.Chunk(p, 2) {
+		points = append(points, "("+strings.Join(xy, ", ")+")")
+	}
+	return strings.Join(points, ", ")
 }
 
 // minus is w less v, "" where that means nothing.
 func (w value) minus(v value) string {
-	if !v.set || !w.set || v.kind != w.kind {
+	if !v.set || !w.set || v.kind != w.kind || w.kind != numberValue && w.kind != pointValue && w.kind != sizeValue {
 		return ""
 	}
-	switch w.kind {
-	case numberValue:
-		return w.nums[0].minus(v.nums[0])
-	case pointValue, sizeValue:
-		x, y := w.nums[0].minus(v.nums[0]), w.nums[1].minus(v.nums[1])
-		switch {
-		case x == "" || y == "":
+	var p []string
+	for i := range w.nums {
+		d := w.nums[i].minus(v.nums[i])
+		if d == "" {
 			return ""
-		case w.kind == sizeValue:
-			return x + " x " + y
 		}
-		return "(" + x + ", " + y + ")"
+		p = append(p, d)
 	}
-	return ""
+	return w.kind.join(p)
 }
 
 // key is the value as text that is equal for equal values; names and paths
@@ -191,52 +202,45 @@ func (v value) key() string {
 	if !v.set {
 		return "-"
 	}
-	var b strings.Builder
-	b.WriteString(v.word)
-	if v.kind == shapeValue {
-		return "shape " + over(v.nums[0].v, v.nums[1].v).RatString()
-	}
+	s := v.word
 	for _, n := range v.nums {
-		b.WriteString(" " + n.v.RatString() + n.base)
+		s += " " + n.v.RatString() + n.base
 	}
-	return b.String()
+	return s
+}
+
+// changed is a parameter's change, without its place.
+func changed(param string, p, q value) Change {
+	return Change{Kind: "changed", Param: param, Old: p.String(), New: q.String(), Delta: q.minus(p)}
 }
 
 // changedPoints says what changed between two lists of points: each changed
 // one where they are as many, else those that came and went.
-func changedPoints(a, b value) (out []paramChange) {
+func changedPoints(a, b value) (out []Change) {
 	point := func(v value, i int) value {
+		if i < 0 {
+			return value{}
+		}
 		return value{kind: pointValue, nums: v.nums[2*i : 2*i+2], set: true}
 	}
 	n, m := len(a.nums)/2, len(b.nums)/2
-	if n == m {
-		for i := range n {
-			if p, q := point(a, i), point(b, i); !p.equal(q) {
-				out = append(out, paramChange{"point " + decimals(fraction(int64(i+1))), p.String(), q.String(), q.minus(p)})
-			}
-		}
-		return out
-	}
-	pairs := alignLists(n, m, func(i, j int) int {
-		if point(a, i).equal(point(b, j)) {
+	cost := func(i, j int) int {
+		switch {
+		case point(a, i).equal(point(b, j)):
 			return 0
+		case n == m && i != j:
+			return never
 		}
 		return 100
-	}, gapApart)
-	for _, p := range pairs {
-		switch {
-		case p.b < 0:
-			out = append(out, paramChange{"point " + decimals(fraction(int64(p.a+1))), point(a, p.a).String(), "none", ""})
-		case p.a < 0:
-			out = append(out, paramChange{"point " + decimals(fraction(int64(p.b+1))), "none", point(b, p.b).String(), ""})
-		default:
-			if x, y := point(a, p.a), point(b, p.b); !x.equal(y) {
-				out = append(out, paramChange{"point " + decimals(fraction(int64(p.b+1))), x.String(), y.String(), y.minus(x)})
+	}
+	for _, p := range alignLists(n, m, cost, gapApart) {
+		if x, y := point(a, p.a), point(b, p.b); !x.equal(y) {
+			i := p.b
+			if i < 0 {
+				i = p.a
 			}
+			out = append(out, changed(fmt.Sprint("point ", i+1), x, y))
 		}
 	}
 	return out
 }
-
-// paramChange is one parameter's change, as words.
-type paramChange struct{ param, old, new, delta string }
