@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -112,29 +113,22 @@ func Read(file string) (*List, error) {
 // parse takes the whole records. What follows the last one is a torn end,
 // unless a whole record stands behind it or it is a record that was changed.
 func (r *List) parse(b []byte) error {
-	for at := 0; at < len(b); {
-		n := bytes.IndexByte(b[at:], '\n')
-		if n >= 0 {
-			line := b[at : at+n]
-			if e, ok := readEntry(line); ok && e.Prev == r.chain.Prev() {
-				r.Lines, r.chain.Lines = append(r.Lines, *e), append(r.chain.Lines, bytes.Clone(line))
-				at += n + 1
-				r.good = int64(at)
-				continue
-			}
+	for {
+		line, rest, ended := bytes.Cut(b, []byte("\n"))
+		e, ok := readEntry(line)
+		if !ended || !ok || e.Prev != r.chain.Prev() {
+			break
 		}
-		// The first thing that is no whole record in its place.
-		rest := b[at:]
-		for i, l := range bytes.Split(rest, []byte("\n")) {
-			if _, ok := readEntry(l); ok && (i > 0 || n >= 0) {
-				return &Error{r.index, len(r.Lines) + 1}
-			}
-		}
-		if n >= 0 && json.Valid(rest[:n]) {
-			return &Error{r.index, len(r.Lines) + 1}
-		}
-		r.Torn = bytes.Clone(rest)
-		break
+		r.Lines, r.chain.Lines = append(r.Lines, *e), append(r.chain.Lines, bytes.Clone(line))
+		r.good += int64(len(line) + 1)
+		b = rest
+	}
+	lines := bytes.Split(b, []byte("\n"))
+	if len(lines) > 1 && json.Valid(lines[0]) || slices.ContainsFunc(lines[1:], func(l []byte) bool { _, ok := readEntry(l); return ok }) {
+		return &Error{r.index, len(r.Lines) + 1}
+	}
+	if len(b) > 0 {
+		r.Torn = bytes.Clone(b)
 	}
 	return nil
 }
@@ -145,9 +139,10 @@ func readEntry(line []byte) (*Entry, bool) {
 	return &e, audit.Sealed(line, &e, &e.Self)
 }
 
-// change runs fill on the list as it is when nobody else writes to it, then
-// appends what fill returns in one piece.
-func (r *List) change(fill func(r *List) ([]Entry, error)) error {
+// change runs fill on a recipe's list as it is when nobody else writes to it,
+// then appends what fill returns in one piece.
+func change(file string, fill func(r *List) ([]Entry, error)) error {
+	r := listAt(file)
 	if err := os.MkdirAll(filepath.Join(r.folder, "objects"), 0o777); err != nil {
 		return err
 	}
@@ -163,7 +158,6 @@ func (r *List) change(fill func(r *List) ([]Entry, error)) error {
 	if err != nil {
 		return err
 	}
-	*r = *listAt(r.File)
 	if err := r.parse(b); err != nil {
 		return err
 	}
@@ -184,19 +178,16 @@ func (r *List) change(fill func(r *List) ([]Entry, error)) error {
 	for _, e := range list {
 		e.Prev, e.At = r.chain.Prev(), time.Now().UTC().Format(time.RFC3339)
 		r.chain.Seal(&e, &e.Self)
-		r.Lines = append(r.Lines, e)
 		fmt.Fprintf(&out, "%s\n", r.chain.Last())
 	}
 	if r.Torn != nil {
 		if err := f.Truncate(r.good); err != nil {
 			return disk.PlainError(err)
 		}
-		r.Torn = nil
 	}
 	if _, werr := f.WriteAt(out.Bytes(), r.good); werr != nil {
 		return disk.PlainError(werr)
 	}
-	r.good += int64(out.Len())
 	if serr := f.Sync(); serr != nil {
 		return disk.PlainError(serr)
 	}
@@ -213,18 +204,18 @@ func (r *List) objectPath(sum string) string {
 // keep stores data under its SHA-256; what is there already stays.
 func (r *List) keep(data []byte) (string, error) {
 	sum := audit.SumOf(data)
-	if old, err := r.Object(sum); err == nil && bytes.Equal(old, data) {
+	if _, err := r.Object(sum); err == nil {
 		return sum, nil
 	}
 	path := r.objectPath(sum)
 	os.Remove(path) // damaged, since its content isn't what its name says
-	if err := disk.Write(path, data, false); err != nil {
-		if old, rerr := r.Object(sum); rerr == nil && bytes.Equal(old, data) {
+	err := disk.Write(path, data, false)
+	if err != nil {
+		if _, there := r.Object(sum); there == nil {
 			return sum, nil // another run was faster
 		}
-		return "", err
 	}
-	return sum, nil
+	return sum, err
 }
 
 // Object reads a kept file and checks it against its name.
@@ -242,34 +233,29 @@ func (r *List) Object(sum string) ([]byte, error) {
 	return b, nil
 }
 
-// Round is the last record of round n, nil where none is kept.
-func (r *List) Round(n int) *Entry {
-	for i := len(r.Lines) - 1; i >= 0; i-- {
-		if e := &r.Lines[i]; e.Record == "round" && e.Number == n {
-			return e
-		}
-	}
-	return nil
-}
-
-// Latest is the last round kept, nil where none is.
-func (r *List) Latest() *Entry {
-	for i := len(r.Lines) - 1; i >= 0; i-- {
-		if r.Lines[i].Record == "round" {
+// last is the last record that fits, nil where there is none.
+func (r *List) last(fits func(e Entry) bool) *Entry {
+	for i, e := range slices.Backward(r.Lines) {
+		if fits(e) {
 			return &r.Lines[i]
 		}
 	}
 	return nil
 }
 
+// Round is the last record of round n, nil where none is kept.
+func (r *List) Round(n int) *Entry {
+	return r.last(func(e Entry) bool { return e.Record == "round" && e.Number == n })
+}
+
+// Latest is the last round kept, nil where none is.
+func (r *List) Latest() *Entry {
+	return r.last(func(e Entry) bool { return e.Record == "round" })
+}
+
 // Approved is the last approval of a print, nil where there is none.
 func (r *List) Approved(print string) *Entry {
-	for i := len(r.Lines) - 1; i >= 0; i-- {
-		if e := &r.Lines[i]; e.Record == "approved" && e.Print == print {
-			return e
-		}
-	}
-	return nil
+	return r.last(func(e Entry) bool { return e.Record == "approved" && e.Print == print })
 }
 
 // Keep keeps a recipe and its logs as the round that it says it is (1
@@ -292,8 +278,7 @@ func Keep(ctx context.Context, file, note string) (*Entry, error) {
 		return nil, err
 	}
 	var kept Entry
-	r := listAt(file)
-	err = r.change(func(r *List) ([]Entry, error) {
+	err = change(file, func(r *List) ([]Entry, error) {
 		e := Entry{Record: "round", Number: n, Note: note}
 		var err error
 		if e.Recipe, err = r.keep(j.Source); err != nil {
@@ -351,8 +336,7 @@ func Keep(ctx context.Context, file, note string) (*Entry, error) {
 // print, by its name and mark.
 func Approve(file, print string, round int) (*Entry, error) {
 	var out Entry
-	r := listAt(file)
-	err := r.change(func(r *List) ([]Entry, error) {
+	err := change(file, func(r *List) ([]Entry, error) {
 		e := r.Latest()
 		if round != 0 {
 			e = r.Round(round)
