@@ -330,7 +330,7 @@ func load(t *testing.T, file string) *interp.Job {
 
 func diffPaths(t *testing.T, a, b, print string) *Diff {
 	t.Helper()
-	d, err := diffFiles(context.Background(), a, b, print)
+	d, err := files(context.Background(), a, b, print)
 	var p *interp.Problems
 	if errors.As(err, &p) {
 		t.Fatalf("%+v", p.Diags)
@@ -381,7 +381,7 @@ func TestDiffOfLogs(t *testing.T) {
 	if d := diffPaths(t, log["large"], log["large"], "large"); !d.Same {
 		t.Error("a log differs from itself")
 	}
-	if _, err := diffFiles(context.Background(), file, file, "none"); err == nil || !strings.Contains(err.Error(), "no print is named none") {
+	if _, err := files(context.Background(), file, file, "none"); err == nil || !strings.Contains(err.Error(), "no print is named none") {
 		t.Errorf("an unknown print: %v", err)
 	}
 }
@@ -392,7 +392,7 @@ func TestDiffWrongSides(t *testing.T) {
 	interptest.Write(t, filepath.Join(folder, "x.audit.jsonl"), "no log\n")
 	interptest.Write(t, filepath.Join(folder, "wrong.recipe"), "recipe 1 draft\nmastre \"m.tif\"\n")
 	for name, want := range map[string]string{"x.audit.jsonl": "isn't a record", "wrong.recipe": "errors", "none.recipe": "can't be read", "r.recipe@2": "no round 2"} {
-		_, err := diffFiles(context.Background(), file, filepath.Join(folder, name), "")
+		_, err := files(context.Background(), file, filepath.Join(folder, name), "")
 		if err == nil || !strings.Contains(fmt.Sprint(err), want) {
 			t.Errorf("%s: %v", name, err)
 		}

@@ -18,8 +18,22 @@ type Stale struct {
 	Diff  *Diff // nil where the round can't be compared
 }
 
+// staleOf compares the mark that a print has now, as side says, with the
+// approved one; nil where it is approved as it is, or not at all.
+func staleOf(ctx context.Context, r *rounds.List, print, mark, side string) *Stale {
+	a := r.Approved(print)
+	if a == nil || a.Mark == mark {
+		return nil
+	}
+	s := &Stale{Print: print, Round: a.Number, Old: a.Mark, New: mark}
+	if d, err := files(ctx, fmt.Sprintf("%s@%d", r.File, a.Number), side, print); err == nil {
+		s.Diff = d
+	}
+	return s
+}
+
 // StaleApprovals compares the marks that a recipe's prints have now (by print
-// name) with the approved ones.
+// name) with the approved ones, in the order in which they were approved.
 func StaleApprovals(ctx context.Context, file string, marks map[string]string) ([]Stale, error) {
 	r, err := rounds.Read(file)
 	if err != nil {
@@ -33,15 +47,9 @@ func StaleApprovals(ctx context.Context, file string, marks map[string]string) (
 			continue
 		}
 		done[e.Print] = true
-		a := r.Approved(e.Print)
-		if a.Mark == now {
-			continue
+		if s := staleOf(ctx, r, e.Print, now, file); s != nil {
+			out = append(out, *s)
 		}
-		s := Stale{Print: a.Print, Round: a.Number, Old: a.Mark, New: now}
-		if d, err := diffFiles(ctx, fmt.Sprintf("%s@%d", file, a.Number), file, a.Print); err == nil {
-			s.Diff = d
-		}
-		out = append(out, s)
 	}
 	return out, nil
 }
@@ -53,23 +61,17 @@ func StaleLog(ctx context.Context, path string) ([]Stale, error) {
 	if err != nil || l.Run.Failure != "" || l.Run.Recipe == "" {
 		return nil, nil // the verdict says so
 	}
-	file := filepath.Join(filepath.Dir(path), filepath.FromSlash(l.Run.Recipe))
-	r, err := rounds.Read(file)
+	r, err := rounds.Read(filepath.Join(filepath.Dir(path), filepath.FromSlash(l.Run.Recipe)))
 	if err != nil {
 		return nil, err
 	}
-	a := r.Approved(l.Recipe.Print)
-	if a == nil || a.Mark == l.File.Mark {
-		return nil, nil
+	if s := staleOf(ctx, r, l.Recipe.Print, l.File.Mark, path); s != nil {
+		return []Stale{*s}, nil
 	}
-	s := Stale{Print: a.Print, Round: a.Number, Old: a.Mark, New: l.File.Mark}
-	if d, err := diffFiles(ctx, fmt.Sprintf("%s@%d", file, a.Number), path, a.Print); err == nil {
-		s.Diff = d
-	}
-	return []Stale{s}, nil
+	return nil, nil
 }
 
-func diffFiles(ctx context.Context, a, b, print string) (*Diff, error) {
+func files(ctx context.Context, a, b, print string) (*Diff, error) {
 	x, err := Open(ctx, a)
 	if err != nil {
 		return nil, err
