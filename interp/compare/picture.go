@@ -58,24 +58,19 @@ type Section struct {
 	interp.Figures
 }
 
-// Pair finds the one print that both sides of a comparison have; an error asks
+// print is a side's account of a print, by its name.
+func (s *Side) print(name string) *account {
+	return s.prints[slices.IndexFunc(s.prints, func(a *account) bool { return a.name == name })]
+}
+
+// pair finds the one print that both sides of a comparison have; an error asks
 // for its name where there are several.
 func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 	var have []string
 	for _, p := range d.Prints {
-		if p.A == "" || p.B == "" {
-			continue
-		}
-		have = append(have, p.B)
-		for _, u := range a.prints {
-			if u.name == p.A {
-				x = u
-			}
-		}
-		for _, v := range b.prints {
-			if v.name == p.B {
-				y = v
-			}
+		if p.A != "" && p.B != "" {
+			have = append(have, p.B)
+			x, y = a.print(p.A), b.print(p.B)
 		}
 	}
 	switch {
@@ -83,31 +78,38 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 		return nil, nil, errors.New("the two have no print in common")
 	case len(have) > 1:
 		return nil, nil, fmt.Errorf("name one print with --print; both have %v", have)
-	}
-	for i, s := range []*Side{a, b} {
-		if u := []*account{x, y}[i]; u.plan == nil {
-			why := "its inputs aren't there"
-			if len(s.Notes) > 0 {
-				why = s.Notes[0]
-			}
-			return nil, nil, fmt.Errorf("print %s of %s can't be built: %s", u.name, s.Name, why)
-		}
+	case x.plan == nil:
+		return nil, nil, a.unbuilt(x)
+	case y.plan == nil:
+		return nil, nil, b.unbuilt(y)
 	}
 	return x, y, nil
 }
 
+func (s *Side) unbuilt(a *account) error {
+	why := "its inputs aren't there"
+	if len(s.Notes) > 0 {
+		why = s.Notes[0]
+	}
+	return fmt.Errorf("print %s of %s can't be built: %s", a.name, s.Name, why)
+}
+
 // viewer makes pictures of one side's print.
 type viewer struct {
-	s *interp.Session
-	p *plan.Print
+	s    *interp.Session
+	side *Side
+	of   *account
+	p    *plan.Print
 	// start is what reduced pictures are made from.
 	start plan.Start
+	// masks are the shares that masks cover, by line.
+	masks map[int]float64
 }
 
 // newViewer is a viewer whose reduced pictures are w px wide.
-func newViewer(ctx context.Context, s *interp.Session, p *plan.Print, w int) (v *viewer, err error) {
-	v = &viewer{s: s, p: p}
-	v.start, err = s.Start(ctx, []*plan.Print{p}, p.Out, w)
+func newViewer(ctx context.Context, s *interp.Session, side *Side, of *account, w int) (v *viewer, err error) {
+	v = &viewer{s: s, side: side, of: of, p: of.plan, masks: map[int]float64{}}
+	v.start, err = s.Start(ctx, []*plan.Print{v.p}, v.p.Out, w)
 	return v, err
 }
 
@@ -151,15 +153,6 @@ func (v *viewer) small(ctx context.Context, how plan.Small) (*interp.ViewPicture
 	return v.picture(m)
 }
 
-// section is a part of the print's picture at 100 %.
-func (v *viewer) section(ctx context.Context, x, y, w, h int) (*interp.ViewPicture, error) {
-	m, err := v.s.Region(ctx, v.p, v.p.Out, image.Rect(x, y, x+w, y+h))
-	if err != nil {
-		return nil, err
-	}
-	return v.picture(m)
-}
-
 // picture takes samples of the print's profile to Lab and to sRGB.
 func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) {
 	to, err := colour.NewToLab(m.Profile, colour.Relative)
@@ -185,15 +178,7 @@ func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) {
 // Pictures shows the one print that d speaks of on both sides: as its
 // plan makes it at a reduced size, and the most changed sections at 100 %.
 func Pictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, error) {
-	if o.Width <= 0 {
-		o.Width = 1600
-	}
-	if o.Section <= 0 {
-		o.Section = 384
-	}
-	if o.Sections <= 0 {
-		o.Sections = 4
-	}
+	o.Width, o.Section, o.Sections = cmp.Or(o.Width, 1600), cmp.Or(o.Section, 384), cmp.Or(o.Sections, 4)
 	x, y, err := d.pair(a, b)
 	if err != nil {
 		return nil, err
@@ -212,17 +197,17 @@ func Pictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, e
 	}
 	s := interp.NewSession(o.Workers, nil)
 	defer s.Close()
-	viewer := func(side *Side, p *plan.Print) (*viewer, error) {
+	viewer := func(side *Side, of *account) (*viewer, error) {
 		if o.Progress != nil {
 			s.Progress = func(stage string, done, due int64) { o.Progress(side.Name+", "+stage, done, due) }
 		}
-		return newViewer(ctx, s, p, v.W)
+		return newViewer(ctx, s, side, of, v.W)
 	}
-	va, err := viewer(a, x.plan)
+	va, err := viewer(a, x)
 	if err != nil {
 		return nil, err
 	}
-	vb, err := viewer(b, y.plan)
+	vb, err := viewer(b, y)
 	if err != nil {
 		return nil, err
 	}
@@ -243,18 +228,13 @@ func Pictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, e
 			return nil, err
 		}
 	}
-	v.Shares, err = shares(ctx, a, b, x, y, va, vb, d.Changes)
+	v.Shares, err = shares(ctx, va, vb, d.Changes)
 	return v, err
 }
 
-var (
-	regionRows = []string{"top", "middle", "bottom"}
-	regionCols = []string{"left", "centre", "right"}
-)
-
 func (v *View) regions() {
-	for j, row := range regionRows {
-		for i, col := range regionCols {
+	for j, row := range []string{"top", "middle", "bottom"} {
+		for i, col := range []string{"left", "centre", "right"} {
 			var d []float32
 			for y := v.H * j / 3; y < v.H*(j+1)/3; y++ {
 				d = append(d, v.Delta[y*v.W+v.W*i/3:y*v.W+v.W*(i+1)/3]...)
@@ -280,7 +260,7 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 	side := func(full, small int) int { return max(1, min(o.Section, full)*small/full) }
 	bw, bh := side(v.A.FullW, tw), side(v.A.FullH, th)
 	type place struct {
-		x, y int
+		image.Rectangle
 		mean float64
 	}
 	var all []place
@@ -292,7 +272,7 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 					s += float64(d)
 				}
 			}
-			all = append(all, place{x, y, s / float64(bw*bh)})
+			all = append(all, place{image.Rect(x, y, x+bw, y+bh), s / float64(bw*bh)})
 		}
 	}
 	slices.SortStableFunc(all, func(p, q place) int { return cmp.Compare(q.mean, p.mean) })
@@ -301,30 +281,33 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 		if len(taken) == o.Sections || p.mean == 0 {
 			break
 		}
-		if !slices.ContainsFunc(taken, func(q place) bool {
-			return p.x < q.x+bw && q.x < p.x+bw && p.y < q.y+bh && q.y < p.y+bh
-		}) {
+		if !slices.ContainsFunc(taken, func(q place) bool { return p.Overlaps(q.Rectangle) }) {
 			taken = append(taken, p)
 		}
 	}
 	same := v.A.FullW == v.B.FullW && v.A.FullH == v.B.FullH
 	for _, p := range taken {
-		cut := func(z *viewer, full interp.ViewPicture) (*interp.ViewPicture, int, int, error) {
+		// The same place of a print, held inside it.
+		cut := func(z *viewer, full interp.ViewPicture) (*interp.ViewPicture, image.Point, error) {
 			w, h := min(o.Section, full.FullW), min(o.Section, full.FullH)
-			x := min(max((2*p.x+bw)*full.FullW/(2*tw)-w/2, 0), full.FullW-w)
-			y := min(max((2*p.y+bh)*full.FullH/(2*th)-h/2, 0), full.FullH-h)
-			s, err := z.section(ctx, x, y, w, h)
-			return s, x, y, err
+			x := min(max((2*p.Min.X+bw)*full.FullW/(2*tw)-w/2, 0), full.FullW-w)
+			y := min(max((2*p.Min.Y+bh)*full.FullH/(2*th)-h/2, 0), full.FullH-h)
+			m, err := z.s.Region(ctx, z.p, z.p.Out, image.Rect(x, y, x+w, y+h))
+			if err != nil {
+				return nil, image.Point{}, err
+			}
+			s, err := z.picture(m)
+			return s, image.Pt(x, y), err
 		}
-		a, ax, ay, err := cut(va, v.A)
+		a, at, err := cut(va, v.A)
 		if err != nil {
 			return err
 		}
-		b, bx, by, err := cut(vb, v.B)
+		b, bt, err := cut(vb, v.B)
 		if err != nil {
 			return err
 		}
-		s := Section{AX: ax, AY: ay, BX: bx, BY: by, A: *a, B: *b, Aligned: same}
+		s := Section{AX: at.X, AY: at.Y, BX: bt.X, BY: bt.Y, A: *a, B: *b, Aligned: same}
 		if same {
 			s.Delta = interp.LabDistances(a.Lab, b.Lab)
 			s.Figures = interp.FiguresOf(s.Delta)

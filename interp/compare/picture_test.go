@@ -104,7 +104,7 @@ func TestSmallPicturesOfComparison(t *testing.T) {
 	defer s.Close()
 	full := p.Nodes[p.Out].Pic
 	w, h := full.W/6, full.H/6
-	v, err := newViewer(ctx, s, p, w)
+	v, err := newViewer(ctx, s, side, side.prints[0], w)
 	if err != nil {
 		t.Fatal(err)
 	}
