@@ -78,8 +78,8 @@ func (s *statement) uses() (out []string) {
 	return out
 }
 
-// paramsOf lists a syntax node's parameters from its fields, so that a new
-// statement is compared without a line here.
+// paramsOf lists a syntax node's parameters from its fields and their tags, so
+// that a new statement is compared without a line here.
 func paramsOf(node any) []param {
 	var out []param
 	v := reflect.Indirect(reflect.ValueOf(node))
@@ -93,8 +93,16 @@ func paramsOf(node any) []param {
 				x = reflect.Zero(f.Type.Elem())
 			}
 		}
-		if p, ok := fieldValue(f.Name, x.Interface()); ok {
-			out = append(out, param{name: kebab(f.Name), v: p})
+		if v, ok := valueOf(x.Interface()); ok {
+			switch of := f.Tag.Get("gives") + f.Tag.Get("uses"); {
+			case of == "picture":
+				v.kind = pictureValue
+			case of == "mask":
+				v.kind = maskValue
+			case f.Tag.Get("path") != "":
+				v.kind = textValue
+			}
+			out = append(out, param{name: kebab(f.Name), v: v})
 		}
 	}
 	return out
@@ -113,22 +121,11 @@ func kebab(s string) string {
 	return b.String()
 }
 
-// textKinds are the kinds of texts that aren't words, by field.
-var textKinds = map[string]valueKind{
-	"Through": maskValue, "Mask": maskValue,
-	"As": pictureValue, "Top": pictureValue, "Over": pictureValue, "Name": pictureValue,
-	"Path": textValue, "Profile": textValue,
-}
-
-// fieldValue reads one field; ok is false for what isn't a parameter.
-func fieldValue(field string, x any) (out value, ok bool) {
+// valueOf reads a field's content; ok is false for what isn't a parameter.
+func valueOf(x any) (v value, ok bool) {
 	switch x := x.(type) {
 	case lang.Text:
-		v := wordOf(x.Value)
-		if k, ok := textKinds[field]; ok {
-			v.kind = k
-		}
-		return v, true
+		return wordOf(x.Value), true
 	case lang.Measure:
 		return numbers(numberValue, x), true
 	case lang.Number:

@@ -142,17 +142,3 @@ func TestSmallPicturesOfComparison(t *testing.T) {
 		t.Errorf("%d places", len(view.Sections))
 	}
 }
-
-func TestFigures(t *testing.T) {
-	var d []float32
-	for i := range 100 {
-		d = append(d, float32(i)/10)
-	}
-	f := interp.FiguresOf(d)
-	if math.Abs(f.Mean-4.95) > 1e-6 || math.Abs(f.P95-9.4) > 1e-6 || math.Abs(f.Largest-9.9) > 1e-6 || f.Above1 != 0.89 || f.Above3 != 0.69 {
-		t.Errorf("%+v", f)
-	}
-	if f := interp.FiguresOf(nil); f != (interp.Figures{}) {
-		t.Errorf("%+v", f)
-	}
-}

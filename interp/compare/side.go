@@ -40,9 +40,9 @@ type Side struct {
 
 // account is what a side says of one print.
 type account struct {
+	solved
 	name    string
 	line    int
-	mark    string // "" where the inputs aren't there to tell
 	steps   []*statement
 	size    []param
 	sizeIs  string // its words
@@ -54,7 +54,6 @@ type account struct {
 	vers    map[string]int
 	drawn   map[int]ops.Args // what a plan or log made of masks, by line
 	masks   []string         // the masks that it works through, with those inside them
-	plan    *plan.Print
 }
 
 type maskAccount struct {
@@ -127,12 +126,11 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 		s.files[plan.InputName{Role: in.Role, Path: in.Path}] = in.Sum.String()
 	}
 	for _, pr := range j.Recipe.Prints {
-		made := solved{}
-		i := slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == pr.Name.Value })
-		if i >= 0 {
-			made = ofPlan(j.Plans[i])
+		var v solved
+		if i := slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == pr.Name.Value }); i >= 0 {
+			v = ofPlan(j.Plans[i])
 		}
-		s.prints = append(s.prints, s.account(pr, made))
+		s.prints = append(s.prints, s.account(pr, v))
 	}
 	s.maskAccounts()
 	return s, nil
@@ -220,11 +218,11 @@ func openRound(ctx context.Context, name, file string, n int) (*Side, error) {
 
 // solved is what a plan or a log made of a print; nothing where there is none.
 type solved struct {
-	plan  *plan.Print
-	mark  string
-	steps []solvedStep
-	w, h  int      // of the picture as printed, px
-	ppi   *big.Rat // nil where the size isn't known
+	plan *plan.Print
+	mark string // "" where the inputs aren't there to tell
+	made []solvedStep
+	w, h int      // of the picture as printed, px
+	ppi  *big.Rat // nil where the size isn't known
 }
 
 type solvedStep struct {
@@ -238,7 +236,7 @@ func ofPlan(p *plan.Print) solved {
 	v := solved{plan: p, mark: p.Mark.String()}
 	for _, n := range p.Nodes {
 		if n.Input == nil {
-			v.steps = append(v.steps, solvedStep{n.Line, n.Op, n.Ver, n.Args})
+			v.made = append(v.made, solvedStep{n.Line, n.Op, n.Ver, n.Args})
 		}
 	}
 	if z := p.Picture; p.Face.W != nil {
@@ -256,7 +254,7 @@ func ofLog(l *audit.Log) solved {
 		for _, k := range slices.Sorted(maps.Keys(r.Args)) {
 			a = append(a, ops.Arg{Name: k, Value: r.Args[k]})
 		}
-		v.steps = append(v.steps, solvedStep{r.Line, r.Operation, r.Version, a})
+		v.made = append(v.made, solvedStep{r.Line, r.Operation, r.Version, a})
 	}
 	if r, err := ops.ParseRat(l.File.Args["ppi"]); err == nil && r.Sign() > 0 && len(l.Steps)+len(l.Inputs) > 0 {
 		v.w, v.h = l.Printed()
@@ -266,10 +264,10 @@ func ofLog(l *audit.Log) solved {
 }
 
 // account makes one print's account from the syntax tree, with what was solved.
-func (s *Side) account(pr *lang.Print, made solved) *account {
-	a := &account{name: pr.Name.Value, line: pr.Line, mark: made.mark, plan: made.plan, vers: map[string]int{}, drawn: map[int]ops.Args{}}
+func (s *Side) account(pr *lang.Print, v solved) *account {
+	a := &account{solved: v, name: pr.Name.Value, line: pr.Line, vers: map[string]int{}, drawn: map[int]ops.Args{}}
 	acc := &accountant{rec: s.rec, lines: s.lines, solver: solver{}, cur: -1}
-	for _, n := range made.steps {
+	for _, n := range v.made {
 		acc.solver.put(n.line, n.op, n.args)
 		a.vers[n.op] = n.ver
 		if n.op == "mask" {
@@ -292,19 +290,19 @@ func (s *Side) account(pr *lang.Print, made solved) *account {
 	}
 	if pr.Size != nil {
 		a.sizeAt, a.sizeIs = pr.Size.Line, strings.TrimPrefix(s.lines.Words(pr.Size.Line), "size ")
-		a.size = sizeParams(pr.Size, made)
+		a.size = sizeParams(pr.Size, v)
 	}
-	if v := pr.Save; v != nil {
-		a.saveAt, a.file = v.Line, v.Path.Value
-		a.save = []param{{name: "format", v: wordOf(v.Format)}}
-		if v.Format == "jpeg" {
+	if f := pr.Save; f != nil {
+		a.saveAt, a.file = f.Line, f.Path.Value
+		a.save = []param{{name: "format", v: wordOf(f.Format)}}
+		if f.Format == "jpeg" {
 			chroma := "full"
-			if v.Chroma != nil {
-				chroma = v.Chroma.Value
+			if f.Chroma != nil {
+				chroma = f.Chroma.Value
 			}
-			a.save = append(a.save, param{name: "quality", v: count(v.Quality, 100)}, param{name: "chroma", v: wordOf(chroma)})
+			a.save = append(a.save, param{name: "quality", v: count(f.Quality, 100)}, param{name: "chroma", v: wordOf(chroma)})
 		} else {
-			a.save = append(a.save, param{name: "bits", v: count(v.Bits, 16)})
+			a.save = append(a.save, param{name: "bits", v: count(f.Bits, 16)})
 		}
 	}
 	if e := pr.Edition; e != nil {
@@ -329,7 +327,7 @@ func (s *Side) uses(a *account, mask string) {
 }
 
 // sizeParams are what a size line says: its form, width, height and resolution.
-func sizeParams(z *lang.Size, made solved) []param {
+func sizeParams(z *lang.Size, v solved) []param {
 	form := "exact"
 	switch {
 	case z.Within:
@@ -340,12 +338,12 @@ func sizeParams(z *lang.Size, made solved) []param {
 		form = "high"
 	}
 	out := []param{{name: "form", v: wordOf(form)}, {name: "width", v: number(z.W)}, {name: "height", v: number(z.H)}, {name: "resolution", v: number(&z.At)}}
-	if made.ppi != nil {
-		for i, px := range []int{made.w, made.h} {
+	if v.ppi != nil {
+		for i, px := range []int{v.w, v.h} {
 			inches := big.NewRat(int64(px), 1)
-			out[i+1].solved = inches.Quo(inches, made.ppi).RatString()
+			out[i+1].solved = inches.Quo(inches, v.ppi).RatString()
 		}
-		out[3].solved = made.ppi.RatString()
+		out[3].solved = v.ppi.RatString()
 		// The form is solved by what comes out of it.
 		out[0].solved = out[1].solved + " x " + out[2].solved
 	}

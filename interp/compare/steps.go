@@ -102,18 +102,19 @@ type stepPair struct {
 // among what is left for steps that moved.
 func (c *comparison) pairSteps(x, y []*statement) []stepPair {
 	var out []stepPair
-	ix, iy := indices(len(x)), indices(len(y))
-	for i, s := range x {
-		for k, j := range iy {
-			if t := y[j]; s.as != "" && t.as != "" && c.cost(s, t) == 0 {
-				out = append(out, stepPair{pairing: pairing{i, j}})
-				ix = slices.DeleteFunc(ix, func(n int) bool { return n == i })
-				iy = slices.Delete(iy, k, k+1)
-				break
-			}
-		}
+	var ix, iy, gone, come []int // what has no partner yet
+	for j := range y {
+		iy = append(iy, j)
 	}
-	var gone, come []int
+	for i, s := range x {
+		k := slices.IndexFunc(iy, func(j int) bool { return s.as != "" && y[j].as != "" && c.cost(s, y[j]) == 0 })
+		if k < 0 {
+			ix = append(ix, i)
+			continue
+		}
+		out = append(out, stepPair{pairing: pairing{i, iy[k]}})
+		iy = slices.Delete(iy, k, k+1)
+	}
 	named := len(out)
 	// Of two steps that changed places the one with a fixed place stays.
 	gap := func(i, j int) int {
@@ -166,14 +167,6 @@ func (c *comparison) pairSteps(x, y []*statement) []stepPair {
 		return 2 * p.a
 	}
 	slices.SortStableFunc(out, func(p, q stepPair) int { return at(p) - at(q) })
-	return out
-}
-
-func indices(n int) []int {
-	out := make([]int, n)
-	for i := range out {
-		out[i] = i
-	}
 	return out
 }
 
