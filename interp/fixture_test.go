@@ -2,74 +2,23 @@ package interp
 
 import (
 	"context"
-	"math/big"
 	"os"
 	"path/filepath"
 	"runtime"
 	"testing"
 
+	"platemark/interp/interptest"
 	"platemark/lang"
-	"platemark/ops/codec/tiff"
-	"platemark/ops/colour"
 )
 
-// noise is a picture of smooth tones, edges and grain: a pure function of the
-// position.
-func noise(x, y, c int) uint16 {
-	h := uint32(x*374761393 + y*668265263 + c*2147483647)
-	h = (h ^ h>>13) * 1274126177
-	v := 300*x + 200*y*(c+1) + int(h>>20)
-	if x > 40 && y < 30 {
-		v += 20000
-	}
-	return uint16(v % 65536)
-}
-
-// writeMaster writes a w x h picture of c channels as a 16-bit TIFF; space ""
-// leaves it without a profile.
-func writeMaster(t testing.TB, path string, w, h, c int, space string) {
-	t.Helper()
-	o := tiff.Options{W: w, H: h, C: c, Bits: 16, PPI: big.NewRat(300, 1)}
-	if space != "" {
-		p, ok := colour.Space(space)
-		if !ok {
-			t.Fatalf("no space %s", space)
-		}
-		o.ICC = p.Bytes()
-	}
-	l, err := tiff.NewLayout(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := l.Header()
-	row := make([]uint16, w*c)
-	for y := range h {
-		for i := range row {
-			row[i] = noise(i/c, y, i%c)
-		}
-		b = l.AppendRow(b, row)
-	}
-	write(t, path, string(append(b, l.Trailer()...)))
-}
-
-func write(t testing.TB, path, text string) {
-	t.Helper()
-	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-}
-
-func read(t testing.TB, path string) []byte {
-	t.Helper()
-	b, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return b
-}
+// What the tests of the rooms above need too.
+var (
+	noise       = interptest.Noise
+	writeMaster = interptest.WriteMaster
+	write       = interptest.Write
+	read        = interptest.Read
+	smallJob    = interptest.SmallJob
+)
 
 // everyStep is a recipe with every statement that the engine builds.
 const everyStep = `recipe 1 draft
@@ -140,16 +89,6 @@ print plain {
     save tiff "plain.tif" bits 8
 }
 `
-
-// smallJob writes the small master and a recipe into a new folder.
-func smallJob(t testing.TB, recipe string) (folder, file string) {
-	t.Helper()
-	folder = t.TempDir()
-	writeMaster(t, filepath.Join(folder, "m.tif"), 96, 64, 3, "opRGB")
-	file = filepath.Join(folder, "r.recipe")
-	write(t, file, recipe)
-	return folder, file
-}
 
 // mustLoad plans a recipe and fails on errors.
 func mustLoad(t testing.TB, file string, o LoadOptions) *Job {

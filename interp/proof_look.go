@@ -160,8 +160,8 @@ func (k *proofer) onScreen(screen *colour.Profile, m Picture, lab []colour.Lab, 
 // proofFigures compares a picture as meant with the same on a paper.
 func proofFigures(meant []colour.Lab, s *sight, workers int) (f ProofFigures) {
 	s.delta = make([]float32, len(meant))
-	inRows(len(meant), workers, func(a, z int) { copy(s.delta[a:z], labDistances(meant[a:z], s.relative[a:z])) })
-	f.Figures = figures(s.delta)
+	inRows(len(meant), workers, func(a, z int) { copy(s.delta[a:z], LabDistances(meant[a:z], s.relative[a:z])) })
+	f.Figures = FiguresOf(s.delta)
 	var n [colour.TooColourful + 1]float64
 	for _, o := range s.outside {
 		n[o]++

@@ -161,7 +161,7 @@ func TestReducedProofIsNear(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if f := figures(labDistances(a, b)); f.Mean > most {
+		if f := FiguresOf(LabDistances(a, b)); f.Mean > most {
 			t.Errorf("print %s: the reduced proof is off by %.2f in the mean, allowed %.2f", name, f.Mean, most)
 		}
 	}

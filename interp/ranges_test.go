@@ -30,14 +30,14 @@ func asArgument(v string, unit string, p ops.Param) *big.Rat {
 	switch unit {
 	case "%":
 		if p.Unit == "px" {
-			return times(r, fraction(3000))
+			return r.Mul(r, big.NewRat(3000, 1))
 		}
 		if p.Unit == "1" {
-			return over(r, fraction(100))
+			return r.Quo(r, big.NewRat(100, 1))
 		}
 	case "in", "cm", "mm":
 		in, _ := lang.Measure{Value: r, Unit: unit}.Inches()
-		return times(in, fraction(10000))
+		return in.Mul(in, big.NewRat(10000, 1))
 	}
 	return r
 }

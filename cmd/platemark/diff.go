@@ -11,6 +11,7 @@ import (
 
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
+	"platemark/interp/compare"
 	"platemark/interp/disk"
 	"platemark/lang"
 )
@@ -54,7 +55,7 @@ func (c *diffCmd) Run(a *app) error {
 		return err
 	}
 	defer y.Close()
-	d, err := interp.Compare(x, y, c.Print)
+	d, err := compare.Sides(x, y, c.Print)
 	if err != nil {
 		return usageError{err.Error()}
 	}
@@ -74,12 +75,12 @@ func (c *diffCmd) Run(a *app) error {
 }
 
 // page makes both pictures and writes the page.
-func (c *diffCmd) page(a *app, x, y *interp.Side, d *interp.Diff) error {
+func (c *diffCmd) page(a *app, x, y *compare.Side, d *compare.Diff) error {
 	out := cmp.Or(c.Out, pageName(c.A)+"-"+pageName(c.B)+".html")
 	if err := free(out, c.Force, "another"); err != nil {
 		return err
 	}
-	v, err := interp.ComparePictures(a.ctx, x, y, d, interp.ViewOptions{Workers: c.n(), Progress: a.bar.tell})
+	v, err := compare.Pictures(a.ctx, x, y, d, compare.ViewOptions{Workers: c.n(), Progress: a.bar.tell})
 	if err != nil {
 		if a.ctx.Err() != nil {
 			return err
@@ -110,8 +111,8 @@ func pageName(arg string) string {
 
 // openSide opens one side; what can't be compared is wrong use, so that exit
 // code 1 means a difference and nothing else.
-func (a *app) openSide(arg string) (*interp.Side, error) {
-	s, err := interp.OpenSide(a.ctx, arg)
+func (a *app) openSide(arg string) (*compare.Side, error) {
+	s, err := compare.Open(a.ctx, arg)
 	var p *interp.Problems
 	switch {
 	case err == nil:
@@ -126,7 +127,7 @@ func (a *app) openSide(arg string) (*interp.Side, error) {
 }
 
 // diffText is a comparison as lines of aligned text.
-func diffText(d *interp.Diff, colour bool) []string {
+func diffText(d *compare.Diff, colour bool) []string {
 	out := []string{fmt.Sprintf("%s  ->  %s", d.A, d.B)}
 	if d.Same {
 		out = append(out, paint(colour, green, "no difference in the result"))
@@ -192,7 +193,7 @@ func diffText(d *interp.Diff, colour bool) []string {
 	return out
 }
 
-func pairName(p interp.PrintPair) string {
+func pairName(p compare.PrintPair) string {
 	switch {
 	case p.A == "":
 		return p.B
@@ -204,7 +205,7 @@ func pairName(p interp.PrintPair) string {
 
 // changeHead names the statement that changes, where it stands on each side,
 // and the prints that it touches where the place doesn't say.
-func changeHead(c interp.Change, prints int) string {
+func changeHead(c compare.Change, prints int) string {
 	h := c.Where
 	switch c.Step {
 	case "size", "save", "title", "rights", "master", "print", "mask", "recipe":

@@ -27,7 +27,10 @@ var rooms = map[string][]string{
 	"interp/audit": {"lang", "ops/raster", "interp/disk", "interp/master"},
 	// A plan is made without a pixel, of a recipe and what it names.
 	"interp/plan": {"lang", "ops", "interp/disk", "interp/engine", "interp/master", "interp/audit", "testdata/frozen"},
-	"recipes":     {},
+	// What stands above interp uses it as the command does.
+	"interp/rounds":  {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
+	"interp/compare": {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
+	"recipes":        {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},
 	"testdata":      {},
@@ -35,7 +38,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/rounds", "interp/compare", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.

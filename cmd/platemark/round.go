@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"platemark/interp"
+	"platemark/interp/compare"
+	"platemark/interp/rounds"
 	"platemark/lang"
 )
 
@@ -22,7 +24,7 @@ Example:
 }
 
 func (c *roundCmd) Run(a *app) error {
-	e, err := interp.KeepRound(a.ctx, c.Recipe, c.Note)
+	e, err := rounds.Keep(a.ctx, c.Recipe, c.Note)
 	if err != nil {
 		return err
 	}
@@ -52,7 +54,7 @@ Examples:
 
 func (c *roundsCmd) Run(a *app) error {
 	if c.Approve != "" {
-		e, err := interp.Approve(c.Recipe, c.Approve, c.Round)
+		e, err := rounds.Approve(c.Recipe, c.Approve, c.Round)
 		if err != nil {
 			return err
 		}
@@ -63,7 +65,7 @@ func (c *roundsCmd) Run(a *app) error {
 	} else if c.Round != 0 {
 		return usageError{"--round goes with --approve"}
 	}
-	r, err := interp.ReadRounds(c.Recipe)
+	r, err := rounds.Read(c.Recipe)
 	if err != nil {
 		return err
 	}
@@ -71,7 +73,7 @@ func (c *roundsCmd) Run(a *app) error {
 		a.say(aWarning, "the list of rounds ends in %d bytes that are no entry; the next round or approval moves them aside", len(r.Torn))
 	}
 	if c.JSON {
-		return a.json(append([]interp.RoundEntry{}, r.Lines...))
+		return a.json(append([]rounds.Entry{}, r.Lines...))
 	}
 	if len(r.Lines) == 0 {
 		fmt.Fprintf(a.out, "no round of %s is kept yet; `platemark round %s` keeps one\n", shortPath(c.Recipe), shortPath(c.Recipe))
@@ -87,7 +89,7 @@ func (c *roundsCmd) Run(a *app) error {
 	return nil
 }
 
-func (a *app) tellRound(r *interp.Rounds, e interp.RoundEntry) {
+func (a *app) tellRound(r *rounds.List, e rounds.Entry) {
 	fmt.Fprintf(a.out, "round %d  %s  recipe %s\n", e.Number, e.At, e.Recipe[:12])
 	if e.Note != "" {
 		fmt.Fprintf(a.out, "    %s\n", e.Note)
@@ -98,7 +100,7 @@ func (a *app) tellRound(r *interp.Rounds, e interp.RoundEntry) {
 	}
 	for _, p := range e.Prints {
 		said := ""
-		if i := slices.IndexFunc(r.Lines, func(x interp.RoundEntry) bool {
+		if i := slices.IndexFunc(r.Lines, func(x rounds.Entry) bool {
 			return x.Record == "approved" && x.Print == p.Print && x.Mark == p.Mark
 		}); i >= 0 {
 			said = "  good to print since " + r.Lines[i].At
@@ -119,10 +121,10 @@ func (a *app) staleOf(j *interp.Job) {
 	for _, p := range j.Plans {
 		marks[p.Name] = p.Mark.String()
 	}
-	a.warnStale(interp.StaleApprovals(a.ctx, j.File, marks))
+	a.warnStale(compare.StaleApprovals(a.ctx, j.File, marks))
 }
 
-func (a *app) warnStale(list []interp.Stale, err error) {
+func (a *app) warnStale(list []compare.Stale, err error) {
 	if err != nil {
 		a.say(aWarning, "the approvals can't be read: %v", err)
 		return

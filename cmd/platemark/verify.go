@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"platemark/interp"
+	"platemark/interp/compare"
 )
 
 type verifyCmd struct {
@@ -35,7 +36,7 @@ func (c *verifyCmd) Run(a *app) error {
 		all = append(all, v)
 		if !c.JSON {
 			a.tellVerdict(v)
-			a.warnStale(interp.StaleLog(a.ctx, log))
+			a.warnStale(compare.StaleLog(a.ctx, log))
 		}
 	}
 	return a.end(c.JSON, all, !ok)

@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"platemark/interp"
+	"platemark/interp/compare"
+	"platemark/interp/rounds"
 )
 
 var diffPage = pageOf("diff.html")
@@ -19,8 +21,8 @@ var diffPage = pageOf("diff.html")
 // sheet is what the page's template reads.
 type sheet struct {
 	Style        template.CSS
-	Diff         *interp.Diff
-	View         *interp.View
+	Diff         *compare.Diff
+	View         *compare.View
 	NameA, NameB string // in a few words
 	MarkA, MarkB string
 	Made         time.Time
@@ -57,7 +59,7 @@ type section struct {
 
 // sideName names a side of a comparison in a few words.
 func sideName(arg string) string {
-	if file, n, ok := interp.Round(arg); ok && file != "" {
+	if file, n, ok := rounds.Cut(arg); ok && file != "" {
 		return fmt.Sprintf("round %d", n)
 	}
 	base := filepath.Base(arg)
@@ -68,7 +70,7 @@ func sideName(arg string) string {
 }
 
 // WriteDiff writes the page of a comparison.
-func WriteDiff(w io.Writer, d *interp.Diff, v *interp.View) error {
+func WriteDiff(w io.Writer, d *compare.Diff, v *compare.View) error {
 	s := &sheet{Style: style(), Diff: d, View: v, NameA: sideName(d.A), NameB: sideName(d.B), Made: time.Now()}
 	if s.NameA == s.NameB {
 		s.NameA, s.NameB = d.A, d.B
@@ -129,7 +131,7 @@ func WriteDiff(w io.Writer, d *interp.Diff, v *interp.View) error {
 	return diffPage.Execute(w, s)
 }
 
-func (s *sheet) groups(d *interp.Diff, v *interp.View) {
+func (s *sheet) groups(d *compare.Diff, v *compare.View) {
 	for i, c := range d.Changes {
 		head := c.Where
 		if c.Step != "" && c.Step != c.Where {
@@ -157,7 +159,7 @@ func (s *sheet) groups(d *interp.Diff, v *interp.View) {
 
 // scaleTop is the end of the map's scale: a round number at or above what all
 // but one pixel in a thousand reach.
-func scaleTop(v *interp.View) float64 {
+func scaleTop(v *compare.View) float64 {
 	most := v.Whole.P95 * 2
 	for _, s := range v.Sections {
 		most = math.Max(most, s.P95*1.5)
@@ -188,7 +190,7 @@ func heatColour(t float64) color.NRGBA {
 }
 
 // tone is the colour of a mean difference, for a figure's mark.
-func tone(v *interp.View, d float64) template.CSS {
+func tone(v *compare.View, d float64) template.CSS {
 	c := heatColour(d / scaleTop(v))
 	return template.CSS(fmt.Sprintf("rgb(%d, %d, %d)", c.R, c.G, c.B))
 }

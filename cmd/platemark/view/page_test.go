@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"platemark/interp"
+	"platemark/interp/compare"
 	"platemark/ops/colour"
 )
 
@@ -50,20 +51,20 @@ func proofOf(w, h, papers int, section bool) ProofPage {
 }
 
 // diffOf is an invented comparison.
-func diffOf(w, h int) (*interp.Diff, *interp.View) {
+func diffOf(w, h int) (*compare.Diff, *compare.View) {
 	delta := make([]float32, w*h)
 	for i := range delta {
 		delta[i] = float32(i%w) / 100
 	}
 	f := interp.Figures{Mean: 3, P95: 8, Largest: 9, Above1: 0.0024, Above3: 0.99999}
-	d := &interp.Diff{A: "salt-road.recipe@2", B: "salt-road.recipe", Prints: []interp.PrintPair{{A: "wall", B: "wall", MarkA: strings.Repeat("ab", 32), MarkB: strings.Repeat("cd", 32)}},
-		Changes: []interp.Change{{Kind: "changed", Where: "print wall", Step: "sharpen", LineA: 4, LineB: 4, Param: "amount", Old: "100%", New: "130%", Delta: "+30%"}}}
-	v := &interp.View{A: slope(w, h), B: slope(w, h), Aligned: true, W: w, H: h, Delta: delta, Whole: f, Shares: []float64{1}}
+	d := &compare.Diff{A: "salt-road.recipe@2", B: "salt-road.recipe", Prints: []compare.PrintPair{{A: "wall", B: "wall", MarkA: strings.Repeat("ab", 32), MarkB: strings.Repeat("cd", 32)}},
+		Changes: []compare.Change{{Kind: "changed", Where: "print wall", Step: "sharpen", LineA: 4, LineB: 4, Param: "amount", Old: "100%", New: "130%", Delta: "+30%"}}}
+	v := &compare.View{A: slope(w, h), B: slope(w, h), Aligned: true, W: w, H: h, Delta: delta, Whole: f, Shares: []float64{1}}
 	for _, n := range []string{"top left", "top centre", "top right", "middle left", "middle centre", "middle right", "bottom left", "bottom centre", "bottom right"} {
-		v.Regions = append(v.Regions, interp.Region{Name: n, Figures: f})
+		v.Regions = append(v.Regions, compare.Region{Name: n, Figures: f})
 	}
 	for range 4 {
-		v.Sections = append(v.Sections, interp.ViewSection{A: slope(384, 384), B: slope(384, 384), Aligned: true, Delta: make([]float32, 384*384), Figures: f})
+		v.Sections = append(v.Sections, compare.Section{A: slope(384, 384), B: slope(384, 384), Aligned: true, Delta: make([]float32, 384*384), Figures: f})
 	}
 	return d, v
 }

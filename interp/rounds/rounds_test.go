@@ -1,21 +1,65 @@
-package interp
+package rounds
 
 import (
 	"bytes"
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
+
+	"platemark/interp"
+	"platemark/interp/interptest"
 )
 
-// keep keeps a round and fails on errors.
-func keepRound(t testing.TB, file, note string) *RoundEntry {
+const (
+	base = `recipe 1 draft
+round   2 # of the hard proof
+master  "m.tif"
+
+print large {
+    size 3 in x 2 in at 100 ppi
+    enlarge with lanczos3
+    save jpeg "large.jpg" quality 100
+}
+`
+	middle = `
+print middle {
+    size 6 cm wide at 100 ppi
+    enlarge with mitchell
+    save tiff "middle.tif" bits 16
+}
+`
+	card = `
+print card {
+    size 15 cm wide at 40 ppi
+    crop to 4:3 at (40%, 50%)
+    enlarge with b-spline light linear
+    save jpeg "card.jpg" quality 85
+}
+`
+)
+
+// job is a folder with a recipe of three prints that are built.
+func job(t *testing.T) (file string, built []interp.Built) {
 	t.Helper()
-	e, err := KeepRound(context.Background(), file, note)
+	_, file = interptest.SmallJob(t, base+middle+card)
+	j, err := interp.Load(context.Background(), file, interp.LoadOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	if built, err = interp.Build(context.Background(), j, interp.BuildOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	return file, built
+}
+
+// keepRound keeps a round and fails on errors.
+func keepRound(t testing.TB, file, note string) *Entry {
+	t.Helper()
+	e, err := Keep(context.Background(), file, note)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -23,20 +67,19 @@ func keepRound(t testing.TB, file, note string) *RoundEntry {
 }
 
 func TestRounds(t *testing.T) {
-	folder, file := smallJob(t, diffBase)
-	built := mustBuild(t, file, LoadOptions{}, BuildOptions{})
+	file, built := job(t)
 	e := keepRound(t, file, "first hard proof")
 	if e.Number != 2 || len(e.Prints) != 3 || len(e.Inputs) != 1 || len(e.Prints[0].Logs) != 1 {
 		t.Fatalf("%+v", e)
 	}
-	if got := string(read(t, file)); got != strings.Replace(diffBase, "round   2", "round   3", 1) {
+	if got := string(interptest.Read(t, file)); got != strings.Replace(base, "round   2", "round   3", 1)+middle+card {
 		t.Errorf("more than the number changed:\n%s", got)
 	}
-	r, err := ReadRounds(file)
+	r, err := Read(file)
 	if err != nil || len(r.Lines) != 1 {
 		t.Fatal(r, err)
 	}
-	if b, err := r.object(e.Prints[0].Logs[0]); err != nil || !bytes.Equal(b, read(t, built[0].Log)) {
+	if b, err := r.Object(e.Prints[0].Logs[0]); err != nil || !bytes.Equal(b, interptest.Read(t, built[0].Log)) {
 		t.Errorf("the kept log: %v", err)
 	}
 	if _, err := Approve(file, "large", 0); err != nil {
@@ -48,72 +91,40 @@ func TestRounds(t *testing.T) {
 	if _, err := Approve(file, "large", 7); err == nil {
 		t.Error("round 7 was approved")
 	}
-
-	// Work on the card leaves the large one approved.
-	marks := func() map[string]string {
-		m := map[string]string{}
-		for _, p := range mustLoad(t, file, LoadOptions{NoOutputs: true}).Plans {
-			m[p.Name] = p.Mark.String()
-		}
-		return m
-	}
-	write(t, file, edit(t, string(read(t, file)), "amount 120%", "amount 130%"))
-	if s, err := StaleApprovals(context.Background(), file, marks()); err != nil || len(s) != 0 {
-		t.Errorf("the card was edited: %v %v", s, err)
-	}
-	// Work on the large one doesn't.
-	write(t, file, edit(t, string(read(t, file)), "amount 190%", "amount 200%"))
-	s, err := StaleApprovals(context.Background(), file, marks())
-	if err != nil || len(s) != 1 || s[0].Print != "large" || s[0].Round != 2 || s[0].Diff == nil || len(s[0].Diff.Changes) != 1 || s[0].Diff.Changes[0].New != "200%" {
-		t.Errorf("the large print was edited: %+v %v", s, err)
-	}
 	// The next round; then a recipe whose number was turned back.
+	interptest.Write(t, file, strings.Replace(string(interptest.Read(t, file)), "lanczos3", "lanczos4", 1))
 	if e := keepRound(t, file, ""); e.Number != 3 {
 		t.Errorf("round %d", e.Number)
 	}
-	write(t, file, diffBase)
-	if _, err := KeepRound(context.Background(), file, "again"); err != nil {
+	interptest.Write(t, file, base+middle+card)
+	if _, err := Keep(context.Background(), file, "again"); err != nil {
 		t.Errorf("the same recipe as round 2 again: %v", err)
 	}
-	write(t, file, edit(t, diffBase, "amount 190%", "amount 150%"))
-	if _, err := KeepRound(context.Background(), file, ""); err == nil || !strings.Contains(err.Error(), "round 2 is kept already") {
+	interptest.Write(t, file, base+middle)
+	if _, err := Keep(context.Background(), file, ""); err == nil || !strings.Contains(err.Error(), "round 2 is kept already") {
 		t.Errorf("another recipe as round 2: %v", err)
-	}
-	// Round 2 without its master: what was kept tells.
-	os.Remove(filepath.Join(folder, "m.tif"))
-	d := diffPaths(t, file+"@2", file, "large")
-	if d.Same || len(d.Changes) != 1 || d.Changes[0].Old != "190%" {
-		t.Errorf("%+v", d)
-	}
-	// A kept file that was changed is refused.
-	path := r.objectPath(e.Recipe)
-	os.Chmod(path, 0o666)
-	write(t, path, "another recipe")
-	if _, err := OpenSide(context.Background(), file+"@2"); err == nil || !strings.Contains(err.Error(), "changed") {
-		t.Errorf("a changed kept recipe: %v", err)
 	}
 }
 
 // Fault j05: a torn end is moved aside, recorded, and the chain goes on;
 // damage in the middle is refused with the entry's number.
 func TestFaultJ05TornRounds(t *testing.T) {
-	_, file := smallJob(t, diffBase)
-	mustBuild(t, file, LoadOptions{}, BuildOptions{})
+	file, _ := job(t)
 	for i := range 3 {
 		keepRound(t, file, fmt.Sprintf("note %d", i))
 	}
-	r := roundsAt(file)
-	whole := read(t, r.index)
+	r := listAt(file)
+	whole := interptest.Read(t, r.index)
 	lines := bytes.SplitAfter(whole, []byte("\n"))
 	last := len(lines[0]) + len(lines[1])
 
 	again := func(what string, torn []byte) {
 		t.Helper()
-		write(t, r.index, string(torn))
+		interptest.Write(t, r.index, string(torn))
 		if _, err := Approve(file, "large", 2); err != nil {
 			t.Fatalf("%s: %v", what, err)
 		}
-		x, err := ReadRounds(file)
+		x, err := Read(file)
 		if err != nil || x.Torn != nil {
 			t.Fatalf("%s: afterwards: %v", what, err)
 		}
@@ -121,7 +132,7 @@ func TestFaultJ05TornRounds(t *testing.T) {
 		for _, e := range x.Lines {
 			if e.Record == "recovered" {
 				n++
-				if b, err := x.object(e.Tail); err != nil || len(b) != e.Bytes || !bytes.HasSuffix(torn, b) {
+				if b, err := x.Object(e.Tail); err != nil || len(b) != e.Bytes || !bytes.HasSuffix(torn, b) {
 					t.Fatalf("%s: what was moved aside: %v", what, err)
 				}
 			}
@@ -131,7 +142,7 @@ func TestFaultJ05TornRounds(t *testing.T) {
 		}
 	}
 	for cut := last + 1; cut < len(whole); cut++ {
-		x := roundsAt(file)
+		x := listAt(file)
 		if err := x.parse(whole[:cut]); err != nil || len(x.Lines) != 2 || !bytes.Equal(x.Torn, whole[last:cut]) {
 			t.Fatalf("cut after %d bytes: %d entries, %v", cut, len(x.Lines), err)
 		}
@@ -147,9 +158,9 @@ func TestFaultJ05TornRounds(t *testing.T) {
 	for i := 0; i < last; i += 7 {
 		b := bytes.Clone(whole)
 		b[i] ^= 1
-		write(t, r.index, string(b))
+		interptest.Write(t, r.index, string(b))
 		_, err := Approve(file, "large", 2)
-		var re *RoundsError
+		var re *Error
 		want := 1
 		if i >= len(lines[0]) {
 			want = 2
@@ -157,28 +168,27 @@ func TestFaultJ05TornRounds(t *testing.T) {
 		if !errors.As(err, &re) || re.Line != want {
 			t.Fatalf("byte %d (entry %d): %v", i, want, err)
 		}
-		if !bytes.Equal(read(t, r.index), b) {
+		if !bytes.Equal(interptest.Read(t, r.index), b) {
 			t.Fatal("a damaged list was written to")
 		}
 	}
 	// An entry taken out.
-	write(t, r.index, string(lines[0])+string(lines[2]))
-	var re *RoundsError
-	if _, err := ReadRounds(file); !errors.As(err, &re) || re.Line != 2 {
+	interptest.Write(t, r.index, string(lines[0])+string(lines[2]))
+	var re *Error
+	if _, err := Read(file); !errors.As(err, &re) || re.Line != 2 {
 		t.Errorf("entry 2 taken out: %v", err)
 	}
 	// A change inside the last entry that leaves it a line of JSON is no torn
 	// end.
-	write(t, r.index, strings.Replace(string(whole), "note 2", "note 9", 1))
-	if _, err := ReadRounds(file); !errors.As(err, &re) || re.Line != 3 {
+	interptest.Write(t, r.index, strings.Replace(string(whole), "note 2", "note 9", 1))
+	if _, err := Read(file); !errors.As(err, &re) || re.Line != 3 {
 		t.Errorf("the last entry edited: %v", err)
 	}
 }
 
 // Fault j05: two runs at once don't write into each other.
 func TestFaultJ05RoundsAtOnce(t *testing.T) {
-	_, file := smallJob(t, diffBase)
-	mustBuild(t, file, LoadOptions{}, BuildOptions{})
+	file, _ := job(t)
 	keepRound(t, file, "")
 	var wg sync.WaitGroup
 	for range 12 {
@@ -191,8 +201,29 @@ func TestFaultJ05RoundsAtOnce(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	r, err := ReadRounds(file)
+	r, err := Read(file)
 	if err != nil || len(r.Lines) != 37 || r.Torn != nil {
 		t.Errorf("%d entries, %v", len(r.Lines), err)
+	}
+}
+
+// meddling is a context that edits a file while Keep asks it whether to go on.
+type meddling struct {
+	context.Context
+	edit func()
+}
+
+func (m meddling) Err() error { m.edit(); return nil }
+
+// An edit that is saved while the inputs are hashed stays.
+func TestEditsMeanwhileStay(t *testing.T) {
+	file, _ := job(t)
+	edited := base + "# an edit\n"
+	ctx := meddling{context.Background(), sync.OnceFunc(func() { interptest.Write(t, file, edited) })}
+	if _, err := Keep(ctx, file, ""); err == nil || !strings.Contains(err.Error(), "changed meanwhile") {
+		t.Error(err)
+	}
+	if string(interptest.Read(t, file)) != edited {
+		t.Error("the edit was lost")
 	}
 }

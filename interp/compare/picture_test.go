@@ -1,41 +1,45 @@
-package interp
+package compare
 
 import (
 	"context"
+	"image"
 	"math"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"platemark/interp"
 	"platemark/interp/engine"
+	"platemark/interp/interptest"
+	"platemark/ops/raster"
 )
 
 func viewOf(t *testing.T, a, b, print string, o ViewOptions) (*Diff, *View, error) {
 	t.Helper()
-	x, err := OpenSide(context.Background(), a)
+	x, err := Open(context.Background(), a)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer x.Close()
-	y, err := OpenSide(context.Background(), b)
+	y, err := Open(context.Background(), b)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer y.Close()
-	d, err := Compare(x, y, print)
+	d, err := Sides(x, y, print)
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := ComparePictures(context.Background(), x, y, d, o)
+	v, err := Pictures(context.Background(), x, y, d, o)
 	return d, v, err
 }
 
 // The figures of a picture against itself are nought; a change shows where it
 // was made and nowhere else, and each change says the share that it touches.
 func TestComparePictures(t *testing.T) {
-	folder, a := smallJob(t, diffBase)
+	folder, a := interptest.SmallJob(t, diffBase)
 	b := filepath.Join(folder, "b.recipe")
-	write(t, b, diffBase)
+	interptest.Write(t, b, diffBase)
 	o := ViewOptions{Width: 75, Section: 60, Sections: 3}
 	if _, v, err := viewOf(t, a, b, "large", o); err != nil || v.Whole.Largest != 0 || len(v.Sections) != 0 || !v.Aligned || v.W != 75 || v.H != 50 {
 		t.Fatalf("%+v %v", v, err)
@@ -48,7 +52,7 @@ func TestComparePictures(t *testing.T) {
 	// the whole width. A fifth of half its height, 3.84 px, fades inside each
 	// edge, at half on average: (35.2 - 1.92)/64 of the height, (96 - 3.84)/96
 	// of the width.
-	write(t, b, edit(t, diffBase, "amount 190%", "amount 400%", "at (68%, 20%) radius 1%", "at (68%, 20%) radius 0.5%"))
+	interptest.Write(t, b, edit(t, diffBase, "amount 190%", "amount 400%", "at (68%, 20%) radius 1%", "at (68%, 20%) radius 0.5%"))
 	d, v, err := viewOf(t, a, b, "large", o)
 	if err != nil {
 		t.Fatal(err)
@@ -75,7 +79,7 @@ func TestComparePictures(t *testing.T) {
 		}
 	}
 	// Another shape can't be laid over.
-	write(t, b, edit(t, diffBase, "crop to 4:3", "crop to 1:1"))
+	interptest.Write(t, b, edit(t, diffBase, "crop to 4:3", "crop to 1:1"))
 	if _, v, err := viewOf(t, a, b, "card", o); err != nil || v.Aligned || v.Why == "" || v.Delta != nil {
 		t.Errorf("%+v %v", v, err)
 	}
@@ -86,21 +90,21 @@ func TestComparePictures(t *testing.T) {
 // 100 %, where it shows.
 func TestSmallPicturesOfComparison(t *testing.T) {
 	const text = "recipe 1 draft\nmaster \"m.tif\"\nprint p {\n size 640 px x 480 px at 100 ppi\n crop to 4:3\n enlarge with mitchell\n border 0.2 in\n save tiff \"p.tif\"\n}\n"
-	folder, a := smallJob(t, text)
+	folder, a := interptest.SmallJob(t, text)
 	b := filepath.Join(folder, "b.recipe")
-	write(t, b, edit(t, text, "mitchell", "lanczos3"))
+	interptest.Write(t, b, edit(t, text, "mitchell", "lanczos3"))
 	ctx := context.Background()
-	side, err := OpenSide(ctx, a)
+	side, err := Open(ctx, a)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer side.Close()
 	p := side.prints[0].plan
-	s := NewSession(2, nil)
+	s := interp.NewSession(2, nil)
 	defer s.Close()
 	full := p.Nodes[p.Out].Pic
 	w, h := full.W/6, full.H/6
-	v, err := newViewer(ctx, s, p, w)
+	v, err := newViewer(ctx, s, side, side.prints[0], w)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -108,21 +112,21 @@ func TestSmallPicturesOfComparison(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, _, err := s.graph(ctx, p, p.Out, nil)
+	whole, err := s.Region(ctx, p, p.Out, image.Rect(0, 0, full.W, full.H))
 	if err != nil {
 		t.Fatal(err)
 	}
-	mean := Picture{Pic: full}
+	g := &engine.Graph{Nodes: []engine.Node{{Pic: full, Store: raster.Of(whole.Samples, full.W, full.H, full.C)}}}
+	mean := interp.Picture{Pic: full}
 	mean.W, mean.H = w, h
-	mean.Samples, err = engine.Reduce(ctx, g, w, h, s.engineOptions(""))
-	if err != nil {
+	if mean.Samples, err = engine.Reduce(ctx, g, w, h, engine.Options{Workers: 2}); err != nil {
 		t.Fatal(err)
 	}
 	want, err := v.picture(mean)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f := figures(labDistances(got.lab, want.lab)); f.Mean > 2 {
+	if f := interp.FiguresOf(interp.LabDistances(got.Lab, want.Lab)); f.Mean > 2 {
 		t.Errorf("off by %.2f in the mean", f.Mean)
 	}
 	for i := range 3 * w * 2 { // two rows of the border's three
@@ -136,19 +140,5 @@ func TestSmallPicturesOfComparison(t *testing.T) {
 	}
 	if len(view.Sections) == 0 || view.Sections[0].Largest < 0.5 {
 		t.Errorf("%d places", len(view.Sections))
-	}
-}
-
-func TestFigures(t *testing.T) {
-	var d []float32
-	for i := range 100 {
-		d = append(d, float32(i)/10)
-	}
-	f := figures(d)
-	if math.Abs(f.Mean-4.95) > 1e-6 || math.Abs(f.P95-9.4) > 1e-6 || math.Abs(f.Largest-9.9) > 1e-6 || f.Above1 != 0.89 || f.Above3 != 0.69 {
-		t.Errorf("%+v", f)
-	}
-	if f := figures(nil); f != (Figures{}) {
-		t.Errorf("%+v", f)
 	}
 }

@@ -1,4 +1,6 @@
-package interp
+// Package rounds keeps proof rounds: a recipe as it was, with the logs of its
+// prints, in a list that a changed line can't hide in; and what was approved.
+package rounds
 
 import (
 	"bytes"
@@ -9,21 +11,25 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
+	"platemark/interp"
 	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
 	"platemark/lang"
 )
 
-// Rounds are the proof rounds kept of one recipe: a chain of records in
+// A List is the proof rounds kept of one recipe: a chain of records in
 // rounds/RECIPE.jsonl beside it, and what they speak of as files named by
 // their SHA-256 under rounds/objects. A record holds the digest of the line
 // before and its own, so that a changed line is known by its number.
-type Rounds struct {
+type List struct {
 	File  string // the recipe
-	Lines []RoundEntry
+	Lines []Entry
 	// Torn is what stood behind the last whole record, if anything: the next
 	// run that writes moves it aside and records that.
 	Torn []byte
@@ -34,17 +40,17 @@ type Rounds struct {
 	chain  audit.Chain
 }
 
-// RoundEntry is one record: a "round" that was kept, a print "approved", or a
+// Entry is one record: a "round" that was kept, a print "approved", or a
 // torn end of the list "recovered".
-type RoundEntry struct {
-	Record string       `json:"record"`
-	Prev   string       `json:"prev"`
-	At     string       `json:"at"` // RFC 3339, UTC
-	Number int          `json:"number,omitempty"`
-	Note   string       `json:"note,omitempty"`
-	Recipe string       `json:"recipe,omitempty"` // SHA-256 of its text
-	Prints []RoundPrint `json:"prints,omitempty"`
-	Inputs []RoundInput `json:"inputs,omitempty"`
+type Entry struct {
+	Record string  `json:"record"`
+	Prev   string  `json:"prev"`
+	At     string  `json:"at"` // RFC 3339, UTC
+	Number int     `json:"number,omitempty"`
+	Note   string  `json:"note,omitempty"`
+	Recipe string  `json:"recipe,omitempty"` // SHA-256 of its text
+	Prints []Print `json:"prints,omitempty"`
+	Inputs []Input `json:"inputs,omitempty"`
 	// Print and Mark are the approved ones.
 	Print string `json:"print,omitempty"`
 	Mark  string `json:"mark,omitempty"`
@@ -55,46 +61,46 @@ type RoundEntry struct {
 	Self string `json:"self"`
 }
 
-// RoundPrint is one print as it stood in a round: its mark, and the logs of
+// Print is one print as it stood in a round: its mark, and the logs of
 // that mark that lay beside its file.
-type RoundPrint struct {
+type Print struct {
 	Print string   `json:"print"`
 	Mark  string   `json:"mark"`
 	File  string   `json:"file"`
 	Logs  []string `json:"logs,omitempty"`
 }
 
-// RoundInput is one input as it was.
-type RoundInput struct {
+// Input is one input as it was.
+type Input struct {
 	Role   string `json:"role"`
 	Path   string `json:"path"`
 	SHA256 string `json:"sha256"`
 }
 
-// maxRounds bounds what is read as a list of rounds.
-const maxRounds = 64 << 20
+// maxList bounds what is read as a list of rounds.
+const maxList = 64 << 20
 
-// RoundsError names the record of a list of rounds that is damaged.
-type RoundsError struct {
+// Error names the record of a list of rounds that is damaged.
+type Error struct {
 	Path string
 	Line int
 }
 
-func (e *RoundsError) Error() string {
+func (e *Error) Error() string {
 	return fmt.Sprintf("%s entry %d was changed, or an entry beside it was taken out: the list isn't used until it is mended (put a copy of the rounds folder back)", e.Path, e.Line)
 }
 
-func roundsAt(file string) *Rounds {
+func listAt(file string) *List {
 	real := disk.Real(file)
 	folder := filepath.Join(filepath.Dir(real), "rounds")
-	return &Rounds{File: file, folder: folder, index: filepath.Join(folder, filepath.Base(real)+".jsonl")}
+	return &List{File: file, folder: folder, index: filepath.Join(folder, filepath.Base(real)+".jsonl")}
 }
 
-// ReadRounds reads the rounds kept of a recipe. None kept is an empty list;
-// damage in the middle is a *RoundsError.
-func ReadRounds(file string) (*Rounds, error) {
-	r := roundsAt(file)
-	b, err := disk.Read(r.index, maxRounds)
+// Read reads the rounds kept of a recipe. None kept is an empty list;
+// damage in the middle is a *Error.
+func Read(file string) (*List, error) {
+	r := listAt(file)
+	b, err := disk.Read(r.index, maxList)
 	if errors.Is(err, fs.ErrNotExist) {
 		return r, nil
 	}
@@ -106,43 +112,37 @@ func ReadRounds(file string) (*Rounds, error) {
 
 // parse takes the whole records. What follows the last one is a torn end,
 // unless a whole record stands behind it or it is a record that was changed.
-func (r *Rounds) parse(b []byte) error {
-	for at := 0; at < len(b); {
-		n := bytes.IndexByte(b[at:], '\n')
-		if n >= 0 {
-			line := b[at : at+n]
-			if e, ok := readEntry(line); ok && e.Prev == r.chain.Prev() {
-				r.Lines, r.chain.Lines = append(r.Lines, *e), append(r.chain.Lines, bytes.Clone(line))
-				at += n + 1
-				r.good = int64(at)
-				continue
-			}
+func (r *List) parse(b []byte) error {
+	for {
+		line, rest, ended := bytes.Cut(b, []byte("\n"))
+		e, ok := readEntry(line)
+		if !ended || !ok || e.Prev != r.chain.Prev() {
+			break
 		}
-		// The first thing that is no whole record in its place.
-		rest := b[at:]
-		for i, l := range bytes.Split(rest, []byte("\n")) {
-			if _, ok := readEntry(l); ok && (i > 0 || n >= 0) {
-				return &RoundsError{r.index, len(r.Lines) + 1}
-			}
-		}
-		if n >= 0 && json.Valid(rest[:n]) {
-			return &RoundsError{r.index, len(r.Lines) + 1}
-		}
-		r.Torn = bytes.Clone(rest)
-		break
+		r.Lines, r.chain.Lines = append(r.Lines, *e), append(r.chain.Lines, bytes.Clone(line))
+		r.good += int64(len(line) + 1)
+		b = rest
+	}
+	lines := bytes.Split(b, []byte("\n"))
+	if len(lines) > 1 && json.Valid(lines[0]) || slices.ContainsFunc(lines[1:], func(l []byte) bool { _, ok := readEntry(l); return ok }) {
+		return &Error{r.index, len(r.Lines) + 1}
+	}
+	if len(b) > 0 {
+		r.Torn = bytes.Clone(b)
 	}
 	return nil
 }
 
 // readEntry reads one line and checks its own digest.
-func readEntry(line []byte) (*RoundEntry, bool) {
-	var e RoundEntry
+func readEntry(line []byte) (*Entry, bool) {
+	var e Entry
 	return &e, audit.Sealed(line, &e, &e.Self)
 }
 
-// change runs fill on the list as it is when nobody else writes to it, then
-// appends what fill returns in one piece.
-func (r *Rounds) change(fill func(r *Rounds) ([]RoundEntry, error)) error {
+// change runs fill on a recipe's list as it is when nobody else writes to it,
+// then appends what fill returns in one piece.
+func change(file string, fill func(r *List) ([]Entry, error)) error {
+	r := listAt(file)
 	if err := os.MkdirAll(filepath.Join(r.folder, "objects"), 0o777); err != nil {
 		return err
 	}
@@ -154,21 +154,20 @@ func (r *Rounds) change(fill func(r *Rounds) ([]RoundEntry, error)) error {
 	if err := disk.Lock(f, 20*time.Second); err != nil {
 		return fmt.Errorf("another run holds %s; try again when it has ended", r.index)
 	}
-	b, err := disk.Read(r.index, maxRounds)
+	b, err := disk.Read(r.index, maxList)
 	if err != nil {
 		return err
 	}
-	*r = *roundsAt(r.File)
 	if err := r.parse(b); err != nil {
 		return err
 	}
-	var list []RoundEntry
+	var list []Entry
 	if r.Torn != nil {
 		sum, err := r.keep(r.Torn)
 		if err != nil {
 			return err
 		}
-		list = append(list, RoundEntry{Record: "recovered", Tail: sum, Bytes: len(r.Torn)})
+		list = append(list, Entry{Record: "recovered", Tail: sum, Bytes: len(r.Torn)})
 	}
 	more, err := fill(r)
 	if err != nil && len(list) == 0 {
@@ -179,19 +178,16 @@ func (r *Rounds) change(fill func(r *Rounds) ([]RoundEntry, error)) error {
 	for _, e := range list {
 		e.Prev, e.At = r.chain.Prev(), time.Now().UTC().Format(time.RFC3339)
 		r.chain.Seal(&e, &e.Self)
-		r.Lines = append(r.Lines, e)
 		fmt.Fprintf(&out, "%s\n", r.chain.Last())
 	}
 	if r.Torn != nil {
 		if err := f.Truncate(r.good); err != nil {
 			return disk.PlainError(err)
 		}
-		r.Torn = nil
 	}
 	if _, werr := f.WriteAt(out.Bytes(), r.good); werr != nil {
 		return disk.PlainError(werr)
 	}
-	r.good += int64(out.Len())
 	if serr := f.Sync(); serr != nil {
 		return disk.PlainError(serr)
 	}
@@ -201,29 +197,29 @@ func (r *Rounds) change(fill func(r *Rounds) ([]RoundEntry, error)) error {
 	return err
 }
 
-func (r *Rounds) objectPath(sum string) string {
+func (r *List) objectPath(sum string) string {
 	return filepath.Join(r.folder, "objects", sum[:2], sum[2:])
 }
 
 // keep stores data under its SHA-256; what is there already stays.
-func (r *Rounds) keep(data []byte) (string, error) {
+func (r *List) keep(data []byte) (string, error) {
 	sum := audit.SumOf(data)
-	if old, err := r.object(sum); err == nil && bytes.Equal(old, data) {
+	if _, err := r.Object(sum); err == nil {
 		return sum, nil
 	}
 	path := r.objectPath(sum)
 	os.Remove(path) // damaged, since its content isn't what its name says
-	if err := disk.Write(path, data, false); err != nil {
-		if old, rerr := r.object(sum); rerr == nil && bytes.Equal(old, data) {
+	err := disk.Write(path, data, false)
+	if err != nil {
+		if _, there := r.Object(sum); there == nil {
 			return sum, nil // another run was faster
 		}
-		return "", err
 	}
-	return sum, nil
+	return sum, err
 }
 
-// object reads a kept file and checks it against its name.
-func (r *Rounds) object(sum string) ([]byte, error) {
+// Object reads a kept file and checks it against its name.
+func (r *List) Object(sum string) ([]byte, error) {
 	if len(sum) != 64 {
 		return nil, fmt.Errorf("%q is no digest", sum)
 	}
@@ -237,46 +233,41 @@ func (r *Rounds) object(sum string) ([]byte, error) {
 	return b, nil
 }
 
-// Round is the last record of round n, nil where none is kept.
-func (r *Rounds) Round(n int) *RoundEntry {
-	for i := len(r.Lines) - 1; i >= 0; i-- {
-		if e := &r.Lines[i]; e.Record == "round" && e.Number == n {
-			return e
-		}
-	}
-	return nil
-}
-
-// Latest is the last round kept, nil where none is.
-func (r *Rounds) Latest() *RoundEntry {
-	for i := len(r.Lines) - 1; i >= 0; i-- {
-		if r.Lines[i].Record == "round" {
+// last is the last record that fits, nil where there is none.
+func (r *List) last(fits func(e Entry) bool) *Entry {
+	for i, e := range slices.Backward(r.Lines) {
+		if fits(e) {
 			return &r.Lines[i]
 		}
 	}
 	return nil
 }
 
-// Approved is the last approval of a print, nil where there is none.
-func (r *Rounds) Approved(print string) *RoundEntry {
-	for i := len(r.Lines) - 1; i >= 0; i-- {
-		if e := &r.Lines[i]; e.Record == "approved" && e.Print == print {
-			return e
-		}
-	}
-	return nil
+// Round is the last record of round n, nil where none is kept.
+func (r *List) Round(n int) *Entry {
+	return r.last(func(e Entry) bool { return e.Record == "round" && e.Number == n })
 }
 
-// KeepRound keeps a recipe and its logs as the round that it says it is (1
+// Latest is the last round kept, nil where none is.
+func (r *List) Latest() *Entry {
+	return r.last(func(e Entry) bool { return e.Record == "round" })
+}
+
+// Approved is the last approval of a print, nil where there is none.
+func (r *List) Approved(print string) *Entry {
+	return r.last(func(e Entry) bool { return e.Record == "approved" && e.Print == print })
+}
+
+// Keep keeps a recipe and its logs as the round that it says it is (1
 // where it says nothing), and raises the number in the recipe.
-func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
-	j, err := Load(ctx, file, LoadOptions{NoOutputs: true})
+func Keep(ctx context.Context, file, note string) (*Entry, error) {
+	j, err := interp.Load(ctx, file, interp.LoadOptions{NoOutputs: true})
 	if err != nil {
 		return nil, err
 	}
 	defer j.Close()
 	if j.Failed() {
-		return nil, &Problems{j.Source, j.Diags}
+		return nil, &interp.Problems{Source: j.Source, Diags: j.Diags}
 	}
 	n := 1
 	if j.Recipe.Round != nil {
@@ -286,17 +277,16 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 	if err != nil {
 		return nil, err
 	}
-	var kept RoundEntry
-	r := roundsAt(file)
-	err = r.change(func(r *Rounds) ([]RoundEntry, error) {
-		e := RoundEntry{Record: "round", Number: n, Note: note}
+	var kept Entry
+	err = change(file, func(r *List) ([]Entry, error) {
+		e := Entry{Record: "round", Number: n, Note: note}
 		var err error
 		if e.Recipe, err = r.keep(j.Source); err != nil {
 			return nil, err
 		}
 		seen := map[*master.Input]bool{}
 		for _, p := range j.Plans {
-			rp := RoundPrint{Print: p.Name, Mark: p.Mark.String(), File: p.File.Path}
+			rp := Print{Print: p.Name, Mark: p.Mark.String(), File: p.File.Path}
 			for _, path := range audit.LogsOf(j.OutPath(p, ""), p.Mark.String()) {
 				if l, err := audit.ReadLog(path); err != nil || l.File.Mark != rp.Mark {
 					continue
@@ -315,7 +305,7 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 			for _, in := range p.Inputs {
 				if !seen[in] {
 					seen[in] = true
-					e.Inputs = append(e.Inputs, RoundInput{string(in.Role), in.Path, in.Sum.String()})
+					e.Inputs = append(e.Inputs, Input{string(in.Role), in.Path, in.Sum.String()})
 				}
 			}
 		}
@@ -331,7 +321,7 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 			}
 		}
 		kept = e
-		return []RoundEntry{e}, nil
+		return []Entry{e}, nil
 	})
 	if err != nil {
 		return nil, err
@@ -344,10 +334,9 @@ func KeepRound(ctx context.Context, file, note string) (*RoundEntry, error) {
 
 // Approve records that a print of a kept round (0: the latest) is good to
 // print, by its name and mark.
-func Approve(file, print string, round int) (*RoundEntry, error) {
-	var out RoundEntry
-	r := roundsAt(file)
-	err := r.change(func(r *Rounds) ([]RoundEntry, error) {
+func Approve(file, print string, round int) (*Entry, error) {
+	var out Entry
+	err := change(file, func(r *List) ([]Entry, error) {
 		e := r.Latest()
 		if round != 0 {
 			e = r.Round(round)
@@ -365,8 +354,8 @@ func Approve(file, print string, round int) (*RoundEntry, error) {
 					print, e.Number, p.File, file)
 			}
 			if p.Print == print {
-				out = RoundEntry{Record: "approved", Number: e.Number, Print: print, Mark: p.Mark}
-				return []RoundEntry{out}, nil
+				out = Entry{Record: "approved", Number: e.Number, Print: print, Mark: p.Mark}
+				return []Entry{out}, nil
 			}
 			have += " " + p.Print
 		}
@@ -378,76 +367,16 @@ func Approve(file, print string, round int) (*RoundEntry, error) {
 	return &out, nil
 }
 
-// Stale is an approved print that is another print now.
-type Stale struct {
-	Print string
-	Round int // of the approval
-	Old   string
-	New   string
-	Diff  *Diff // nil where the round can't be compared
-}
-
-// StaleApprovals compares the marks that a recipe's prints have now (by print
-// name) with the approved ones.
-func StaleApprovals(ctx context.Context, file string, marks map[string]string) ([]Stale, error) {
-	r, err := ReadRounds(file)
-	if err != nil {
-		return nil, err
+// Cut splits FILE@N; ok is false where the argument has no such form or a
+// file of the whole name exists.
+func Cut(arg string) (file string, n int, ok bool) {
+	i := strings.LastIndexByte(arg, '@')
+	if i < 1 {
+		return arg, 0, false
 	}
-	var out []Stale
-	done := map[string]bool{}
-	for _, e := range r.Lines {
-		now, ok := marks[e.Print]
-		if e.Record != "approved" || !ok || done[e.Print] {
-			continue
-		}
-		done[e.Print] = true
-		a := r.Approved(e.Print)
-		if a.Mark == now {
-			continue
-		}
-		s := Stale{Print: a.Print, Round: a.Number, Old: a.Mark, New: now}
-		if d, err := diffFiles(ctx, fmt.Sprintf("%s@%d", file, a.Number), file, a.Print); err == nil {
-			s.Diff = d
-		}
-		out = append(out, s)
+	if _, err := os.Stat(arg); err == nil {
+		return arg, 0, false
 	}
-	return out, nil
-}
-
-// StaleLog tells whether the print that a log records isn't the approved one
-// any more, by the rounds kept of the recipe that stands beside the log.
-func StaleLog(ctx context.Context, path string) ([]Stale, error) {
-	l, err := audit.ReadLog(path)
-	if err != nil || l.Run.Failure != "" || l.Run.Recipe == "" {
-		return nil, nil // the verdict says so
-	}
-	file := filepath.Join(filepath.Dir(path), filepath.FromSlash(l.Run.Recipe))
-	r, err := ReadRounds(file)
-	if err != nil {
-		return nil, err
-	}
-	a := r.Approved(l.Recipe.Print)
-	if a == nil || a.Mark == l.File.Mark {
-		return nil, nil
-	}
-	s := Stale{Print: a.Print, Round: a.Number, Old: a.Mark, New: l.File.Mark}
-	if d, err := diffFiles(ctx, fmt.Sprintf("%s@%d", file, a.Number), path, a.Print); err == nil {
-		s.Diff = d
-	}
-	return []Stale{s}, nil
-}
-
-func diffFiles(ctx context.Context, a, b, print string) (*Diff, error) {
-	x, err := OpenSide(ctx, a)
-	if err != nil {
-		return nil, err
-	}
-	defer x.Close()
-	y, err := OpenSide(ctx, b)
-	if err != nil {
-		return nil, err
-	}
-	defer y.Close()
-	return Compare(x, y, print)
+	n, err := strconv.Atoi(arg[i+1:])
+	return arg[:i], n, err == nil && n > 0
 }

@@ -1,6 +1,9 @@
-package interp
+package compare
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // A pairing joins place a of one list with place b of another; -1 stands for
 // nothing on that side.
@@ -68,15 +71,7 @@ func closest(n, m int, distance func(i, j int) float64) (pairs []pairing) {
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(x, y edge) int {
-		switch {
-		case x.d < y.d:
-			return -1
-		case x.d > y.d:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(x, y edge) int { return cmp.Compare(x.d, y.d) })
 	ua, ub := make([]bool, n), make([]bool, m)
 	for _, e := range all {
 		if !ua[e.i] && !ub[e.j] {

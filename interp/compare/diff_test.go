@@ -1,4 +1,4 @@
-package interp
+package compare
 
 import (
 	"context"
@@ -7,6 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"platemark/interp"
+	"platemark/interp/interptest"
 )
 
 const diffBase = `recipe 1 draft
@@ -237,11 +240,11 @@ var diffCases = []diffCase{
 // and without it, both ways round.
 func TestDiff(t *testing.T) {
 	full, bare := t.TempDir(), t.TempDir()
-	writeMaster(t, filepath.Join(full, "m.tif"), 96, 64, 3, "opRGB")
+	interptest.WriteMaster(t, filepath.Join(full, "m.tif"), 96, 64, 3, "opRGB")
 	base := map[string]*Side{}
 	for _, folder := range []string{full, bare} {
-		write(t, filepath.Join(folder, "base.recipe"), diffBase)
-		s, err := OpenSide(context.Background(), filepath.Join(folder, "base.recipe"))
+		interptest.Write(t, filepath.Join(folder, "base.recipe"), diffBase)
+		s, err := Open(context.Background(), filepath.Join(folder, "base.recipe"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -256,13 +259,13 @@ func TestDiff(t *testing.T) {
 					continue
 				}
 				file := filepath.Join(folder, "b.recipe")
-				write(t, file, text)
-				s, err := OpenSide(context.Background(), file)
+				interptest.Write(t, file, text)
+				s, err := Open(context.Background(), file)
 				if err != nil {
 					t.Fatal(err)
 				}
 				defer s.Close()
-				d, err := Compare(base[folder], s, "")
+				d, err := Sides(base[folder], s, "")
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -289,7 +292,7 @@ func TestDiff(t *testing.T) {
 				if folder == full {
 					continue
 				}
-				back, err := Compare(s, base[folder], "")
+				back, err := Sides(s, base[folder], "")
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -301,10 +304,34 @@ func TestDiff(t *testing.T) {
 	}
 }
 
+// build builds all prints of a recipe, over what is there.
+func build(t *testing.T, file string) []interp.Built {
+	t.Helper()
+	j := load(t, file)
+	defer j.Close()
+	b, err := interp.Build(context.Background(), j, interp.BuildOptions{Force: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func load(t *testing.T, file string) *interp.Job {
+	t.Helper()
+	j, err := interp.Load(context.Background(), file, interp.LoadOptions{NoOutputs: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if j.Failed() {
+		t.Fatalf("%+v", j.Diags)
+	}
+	return j
+}
+
 func diffPaths(t *testing.T, a, b, print string) *Diff {
 	t.Helper()
-	d, err := diffFiles(context.Background(), a, b, print)
-	var p *Problems
+	d, err := files(context.Background(), a, b, print)
+	var p *interp.Problems
 	if errors.As(err, &p) {
 		t.Fatalf("%+v", p.Diags)
 	}
@@ -316,8 +343,8 @@ func diffPaths(t *testing.T, a, b, print string) *Diff {
 
 // A log is compared by what it records, with its inputs and without them.
 func TestDiffOfLogs(t *testing.T) {
-	folder, file := smallJob(t, diffBase)
-	built := mustBuild(t, file, LoadOptions{}, BuildOptions{})
+	folder, file := interptest.SmallJob(t, diffBase)
+	built := build(t, file)
 	log := map[string]string{}
 	for _, b := range built {
 		log[b.Print] = b.Log
@@ -325,7 +352,7 @@ func TestDiffOfLogs(t *testing.T) {
 	if d := diffPaths(t, log["large"], file, ""); !d.Same || len(d.Prints) != 1 || !d.Text {
 		t.Errorf("a log and its own recipe: %+v", d)
 	}
-	write(t, file, edit(t, diffBase, "amount 190%", "amount 250%", "soften 1%", "soften 1.5%"))
+	interptest.Write(t, file, edit(t, diffBase, "amount 190%", "amount 250%", "soften 1%", "soften 1.5%"))
 	want := "changed print large/sharpen amount: 190% -> 250% (+60%) {large}\nchanged mask land/soften radius: 1% -> 1.5% (+0.5%) {large}"
 	check := func(what string, d *Diff) {
 		t.Helper()
@@ -339,11 +366,11 @@ func TestDiffOfLogs(t *testing.T) {
 	}
 	// The order of what prepare holds comes first: the mask is used there too.
 	check("log and recipe", diffPaths(t, log["large"], file, ""))
-	after := mustBuild(t, file, LoadOptions{Force: true}, BuildOptions{Force: true})
+	after := build(t, file)
 	check("two logs", diffPaths(t, log["large"], after[0].Log, ""))
 	// Another master under the same name: an input by digest, nothing else.
-	write(t, file, diffBase)
-	writeMaster(t, filepath.Join(folder, "m.tif"), 96, 64, 3, "sRGB")
+	interptest.Write(t, file, diffBase)
+	interptest.WriteMaster(t, filepath.Join(folder, "m.tif"), 96, 64, 3, "sRGB")
 	d := diffPaths(t, log["card"], file, "")
 	if len(d.Changes) != 1 || d.Changes[0].Kind != "input" || !strings.Contains(d.Changes[0].Old, "sha256") {
 		t.Errorf("another master: %+v", d.Changes)
@@ -354,21 +381,34 @@ func TestDiffOfLogs(t *testing.T) {
 	if d := diffPaths(t, log["large"], log["large"], "large"); !d.Same {
 		t.Error("a log differs from itself")
 	}
-	if _, err := diffFiles(context.Background(), file, file, "none"); err == nil || !strings.Contains(err.Error(), "no print is named none") {
+	if _, err := files(context.Background(), file, file, "none"); err == nil || !strings.Contains(err.Error(), "no print is named none") {
 		t.Errorf("an unknown print: %v", err)
 	}
 }
 
 // Sides that can't be read say why.
 func TestDiffWrongSides(t *testing.T) {
-	folder, file := smallJob(t, diffBase)
-	write(t, filepath.Join(folder, "x.audit.jsonl"), "no log\n")
-	write(t, filepath.Join(folder, "wrong.recipe"), "recipe 1 draft\nmastre \"m.tif\"\n")
+	folder, file := interptest.SmallJob(t, diffBase)
+	interptest.Write(t, filepath.Join(folder, "x.audit.jsonl"), "no log\n")
+	interptest.Write(t, filepath.Join(folder, "wrong.recipe"), "recipe 1 draft\nmastre \"m.tif\"\n")
 	for name, want := range map[string]string{"x.audit.jsonl": "isn't a record", "wrong.recipe": "errors", "none.recipe": "can't be read", "r.recipe@2": "no round 2"} {
-		_, err := diffFiles(context.Background(), file, filepath.Join(folder, name), "")
+		_, err := files(context.Background(), file, filepath.Join(folder, name), "")
 		if err == nil || !strings.Contains(fmt.Sprint(err), want) {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// A crop by its corners has no shape to compare.
+func TestDiffOfCorners(t *testing.T) {
+	folder := t.TempDir()
+	a, b := filepath.Join(folder, "a.recipe"), filepath.Join(folder, "b.recipe")
+	text := edit(t, diffBase, "crop to 4:3 at (40%, 50%)", "crop (10%, 10%) to (60%, 60%)")
+	interptest.Write(t, a, text)
+	interptest.Write(t, b, edit(t, text, "(60%, 60%)", "(60%, 70%)"))
+	d := diffPaths(t, a, b, "card")
+	if want := "changed print card/crop second corner: (60%, 60%) -> (60%, 70%) ((0%, +10%)) {card}"; len(d.Changes) != 1 || saidChange(d.Changes[0]) != want {
+		t.Errorf("%+v", d.Changes)
 	}
 }
 
@@ -419,7 +459,7 @@ print two on gloss for harbour {
 `
 	folder := t.TempDir()
 	a, b := filepath.Join(folder, "a.recipe"), filepath.Join(folder, "b.recipe")
-	write(t, a, base)
+	interptest.Write(t, a, base)
 	for _, c := range []struct {
 		name, text string
 		want       []string
@@ -438,7 +478,7 @@ print two on gloss for harbour {
 		if c.name == "a paper and a lab renamed" {
 			text = strings.ReplaceAll(text, "convert to rag\n", "convert to cotton\n")
 		}
-		write(t, b, text)
+		interptest.Write(t, b, text)
 		var got []string
 		for _, ch := range diffPaths(t, a, b, "").Changes {
 			got = append(got, saidChange(ch))

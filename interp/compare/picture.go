@@ -1,4 +1,4 @@
-package interp
+package compare
 
 import (
 	"cmp"
@@ -9,6 +9,7 @@ import (
 	"math/big"
 	"slices"
 
+	"platemark/interp"
 	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -26,7 +27,7 @@ type ViewOptions struct {
 // View is what two pictures look like beside one another. It serves looking:
 // nothing of it goes into a print.
 type View struct {
-	A, B ViewPicture
+	A, B interp.ViewPicture
 	// Aligned says that both show the same shape, so that they can be laid
 	// over one another; else Delta is nil and Why says why.
 	Aligned bool
@@ -34,62 +35,42 @@ type View struct {
 	// Delta is CIEDE2000 by pixel of the reduced pictures, W x H.
 	W, H     int
 	Delta    []float32
-	Whole    Figures
+	Whole    interp.Figures
 	Regions  []Region
-	Sections []ViewSection
+	Sections []Section
 	// Shares are, by change of the comparison, the share of the picture that
 	// it touches, 0 to 1; below 0 where it isn't a matter of place.
 	Shares []float64
 }
 
-// ViewPicture is a picture in sRGB, 8 bits, interleaved.
-type ViewPicture struct {
-	Print        string
-	FullW, FullH int // of the print's picture
-	W, H         int
-	RGB          []uint8
-	lab          []colour.Lab
-}
-
-// Figures sum up differences.
-type Figures struct {
-	Mean, P95, Largest float64
-	Above1, Above3     float64 // shares of the pixels, 0 to 1
-}
-
 // Region is a part of the picture: one of three by three.
 type Region struct {
 	Name string
-	Figures
+	interp.Figures
 }
 
-// ViewSection is the same place of both at 100 %: one pixel of the print each.
-type ViewSection struct {
+// Section is the same place of both at 100 %: one pixel of the print each.
+type Section struct {
 	AX, AY, BX, BY int // left upper corners, px of each print
-	A, B           ViewPicture
+	A, B           interp.ViewPicture
 	Aligned        bool // both prints have the same pixels
 	Delta          []float32
-	Figures
+	interp.Figures
 }
 
-// Pair finds the one print that both sides of a comparison have; an error asks
+// print is a side's account of a print, by its name.
+func (s *Side) print(name string) *account {
+	return s.prints[slices.IndexFunc(s.prints, func(a *account) bool { return a.name == name })]
+}
+
+// pair finds the one print that both sides of a comparison have; an error asks
 // for its name where there are several.
 func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 	var have []string
 	for _, p := range d.Prints {
-		if p.A == "" || p.B == "" {
-			continue
-		}
-		have = append(have, p.B)
-		for _, u := range a.prints {
-			if u.name == p.A {
-				x = u
-			}
-		}
-		for _, v := range b.prints {
-			if v.name == p.B {
-				y = v
-			}
+		if p.A != "" && p.B != "" {
+			have = append(have, p.B)
+			x, y = a.print(p.A), b.print(p.B)
 		}
 	}
 	switch {
@@ -97,37 +78,44 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 		return nil, nil, errors.New("the two have no print in common")
 	case len(have) > 1:
 		return nil, nil, fmt.Errorf("name one print with --print; both have %v", have)
-	}
-	for i, s := range []*Side{a, b} {
-		if u := []*account{x, y}[i]; u.plan == nil {
-			why := "its inputs aren't there"
-			if len(s.Notes) > 0 {
-				why = s.Notes[0]
-			}
-			return nil, nil, fmt.Errorf("print %s of %s can't be built: %s", u.name, s.Name, why)
-		}
+	case x.plan == nil:
+		return nil, nil, a.unbuilt(x)
+	case y.plan == nil:
+		return nil, nil, b.unbuilt(y)
 	}
 	return x, y, nil
 }
 
+func (s *Side) unbuilt(a *account) error {
+	why := "its inputs aren't there"
+	if len(s.Notes) > 0 {
+		why = s.Notes[0]
+	}
+	return fmt.Errorf("print %s of %s can't be built: %s", a.name, s.Name, why)
+}
+
 // viewer makes pictures of one side's print.
 type viewer struct {
-	s *Session
-	p *plan.Print
+	s    *interp.Session
+	side *Side
+	of   *account
+	p    *plan.Print
 	// start is what reduced pictures are made from.
 	start plan.Start
+	// masks are the shares that masks cover, by line.
+	masks map[int]float64
 }
 
 // newViewer is a viewer whose reduced pictures are w px wide.
-func newViewer(ctx context.Context, s *Session, p *plan.Print, w int) (v *viewer, err error) {
-	v = &viewer{s: s, p: p}
-	v.start, err = s.Start(ctx, []*plan.Print{p}, p.Out, w)
+func newViewer(ctx context.Context, s *interp.Session, side *Side, of *account, w int) (v *viewer, err error) {
+	v = &viewer{s: s, side: side, of: of, p: of.plan, masks: map[int]float64{}}
+	v.start, err = s.Start(ctx, []*plan.Print{v.p}, v.p.Out, w)
 	return v, err
 }
 
 // reduced is the print's whole picture as its plan makes it run small, borders
 // and wraps included.
-func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
+func (v *viewer) reduced(ctx context.Context, w, h int) (*interp.ViewPicture, error) {
 	return v.small(ctx, plan.Small{Start: v.start, W: w, H: h})
 }
 
@@ -135,7 +123,7 @@ func (v *viewer) reduced(ctx context.Context, w, h int) (*ViewPicture, error) {
 // from half the pixels, so that enlarging shows its kernel, and sharpening is
 // never finer than a third of a pixel. It tells where two prints differ, not by
 // how much.
-func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
+func (v *viewer) traces(ctx context.Context, w, h int) (*interp.ViewPicture, error) {
 	pic, node := v.start.Pic, v.p.NodeOf(v.start.Key)
 	if from := v.p.Before(node, v.p.Out) * pic.W / v.p.Nodes[node].Pic.W; 2*from > w {
 		pic.W, pic.H = max(1, pic.W*w/(2*from)), max(1, pic.H*w/(2*from))
@@ -157,7 +145,7 @@ func (v *viewer) traces(ctx context.Context, w, h int) (*ViewPicture, error) {
 	return v.small(ctx, plan.Small{Start: start, W: w, H: h, Args: args})
 }
 
-func (v *viewer) small(ctx context.Context, how plan.Small) (*ViewPicture, error) {
+func (v *viewer) small(ctx context.Context, how plan.Small) (*interp.ViewPicture, error) {
 	m, err := v.s.Fitted(ctx, v.p, v.p.Out, how)
 	if err != nil {
 		return nil, err
@@ -165,17 +153,8 @@ func (v *viewer) small(ctx context.Context, how plan.Small) (*ViewPicture, error
 	return v.picture(m)
 }
 
-// section is a part of the print's picture at 100 %.
-func (v *viewer) section(ctx context.Context, x, y, w, h int) (*ViewPicture, error) {
-	m, err := v.s.Region(ctx, v.p, v.p.Out, image.Rect(x, y, x+w, y+h))
-	if err != nil {
-		return nil, err
-	}
-	return v.picture(m)
-}
-
 // picture takes samples of the print's profile to Lab and to sRGB.
-func (v *viewer) picture(m Picture) (*ViewPicture, error) {
+func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) {
 	to, err := colour.NewToLab(m.Profile, colour.Relative)
 	if err != nil {
 		return nil, err
@@ -186,60 +165,20 @@ func (v *viewer) picture(m Picture) (*ViewPicture, error) {
 		return nil, err
 	}
 	full, n := v.p.Nodes[v.p.Out].Pic, m.W*m.H
-	o := &ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, lab: make([]colour.Lab, n), RGB: make([]uint8, 3*n)}
-	to.Row(o.lab, m.Samples)
+	o := &interp.ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, Lab: make([]colour.Lab, n), RGB: make([]uint8, 3*n)}
+	to.Row(o.Lab, m.Samples)
 	rgb := make([]uint16, 3*n)
-	from.Row(rgb, o.lab)
+	from.Row(rgb, o.Lab)
 	for i, s := range rgb {
 		o.RGB[i] = uint8((uint32(s) + 128) / 257)
 	}
 	return o, nil
 }
 
-// labDistances is CIEDE2000 by pixel.
-func labDistances(a, b []colour.Lab) []float32 {
-	d := make([]float32, len(a))
-	for i := range a {
-		d[i] = float32(colour.DeltaE2000(a[i], b[i]))
-	}
-	return d
-}
-
-func figures(d []float32) (f Figures) {
-	if len(d) == 0 {
-		return f
-	}
-	s := slices.Clone(d)
-	slices.Sort(s)
-	var sum float64
-	for _, v := range s {
-		sum += float64(v)
-		if v > 1 {
-			f.Above1++
-		}
-		if v > 3 {
-			f.Above3++
-		}
-	}
-	n := float64(len(s))
-	f.Mean, f.Above1, f.Above3 = sum/n, f.Above1/n, f.Above3/n
-	// The smallest value that at least 95 % don't exceed.
-	f.P95, f.Largest = float64(s[(len(s)*95+99)/100-1]), float64(s[len(s)-1])
-	return f
-}
-
-// ComparePictures shows the one print that d speaks of on both sides: as its
+// Pictures shows the one print that d speaks of on both sides: as its
 // plan makes it at a reduced size, and the most changed sections at 100 %.
-func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, error) {
-	if o.Width <= 0 {
-		o.Width = 1600
-	}
-	if o.Section <= 0 {
-		o.Section = 384
-	}
-	if o.Sections <= 0 {
-		o.Sections = 4
-	}
+func Pictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, error) {
+	o.Width, o.Section, o.Sections = cmp.Or(o.Width, 1600), cmp.Or(o.Section, 384), cmp.Or(o.Sections, 4)
 	x, y, err := d.pair(a, b)
 	if err != nil {
 		return nil, err
@@ -256,19 +195,19 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 	} else {
 		v.Why = fmt.Sprintf("the prints have other shapes, %d x %d px and %d x %d px, so they can't be laid over one another", wa, ha, wb, hb)
 	}
-	s := NewSession(o.Workers, nil)
+	s := interp.NewSession(o.Workers, nil)
 	defer s.Close()
-	viewer := func(side *Side, p *plan.Print) (*viewer, error) {
+	viewer := func(side *Side, of *account) (*viewer, error) {
 		if o.Progress != nil {
 			s.Progress = func(stage string, done, due int64) { o.Progress(side.Name+", "+stage, done, due) }
 		}
-		return newViewer(ctx, s, p, v.W)
+		return newViewer(ctx, s, side, of, v.W)
 	}
-	va, err := viewer(a, x.plan)
+	va, err := viewer(a, x)
 	if err != nil {
 		return nil, err
 	}
-	vb, err := viewer(b, y.plan)
+	vb, err := viewer(b, y)
 	if err != nil {
 		return nil, err
 	}
@@ -282,30 +221,25 @@ func ComparePictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*
 	}
 	v.A, v.B = *pa, *pb
 	if v.Aligned {
-		v.Delta = labDistances(pa.lab, pb.lab)
-		v.Whole = figures(v.Delta)
+		v.Delta = interp.LabDistances(pa.Lab, pb.Lab)
+		v.Whole = interp.FiguresOf(v.Delta)
 		v.regions()
 		if err := v.sections(ctx, va, vb, o); err != nil {
 			return nil, err
 		}
 	}
-	v.Shares, err = shares(ctx, a, b, x, y, va, vb, d.Changes)
+	v.Shares, err = shares(ctx, va, vb, d.Changes)
 	return v, err
 }
 
-var (
-	regionRows = []string{"top", "middle", "bottom"}
-	regionCols = []string{"left", "centre", "right"}
-)
-
 func (v *View) regions() {
-	for j, row := range regionRows {
-		for i, col := range regionCols {
+	for j, row := range []string{"top", "middle", "bottom"} {
+		for i, col := range []string{"left", "centre", "right"} {
 			var d []float32
 			for y := v.H * j / 3; y < v.H*(j+1)/3; y++ {
 				d = append(d, v.Delta[y*v.W+v.W*i/3:y*v.W+v.W*(i+1)/3]...)
 			}
-			v.Regions = append(v.Regions, Region{row + " " + col, figures(d)})
+			v.Regions = append(v.Regions, Region{row + " " + col, interp.FiguresOf(d)})
 		}
 	}
 }
@@ -322,11 +256,11 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 	if err != nil {
 		return err
 	}
-	delta := labDistances(ta.lab, tb.lab)
+	delta := interp.LabDistances(ta.Lab, tb.Lab)
 	side := func(full, small int) int { return max(1, min(o.Section, full)*small/full) }
 	bw, bh := side(v.A.FullW, tw), side(v.A.FullH, th)
 	type place struct {
-		x, y int
+		image.Rectangle
 		mean float64
 	}
 	var all []place
@@ -338,7 +272,7 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 					s += float64(d)
 				}
 			}
-			all = append(all, place{x, y, s / float64(bw*bh)})
+			all = append(all, place{image.Rect(x, y, x+bw, y+bh), s / float64(bw*bh)})
 		}
 	}
 	slices.SortStableFunc(all, func(p, q place) int { return cmp.Compare(q.mean, p.mean) })
@@ -347,33 +281,36 @@ func (v *View) sections(ctx context.Context, va, vb *viewer, o ViewOptions) erro
 		if len(taken) == o.Sections || p.mean == 0 {
 			break
 		}
-		if !slices.ContainsFunc(taken, func(q place) bool {
-			return p.x < q.x+bw && q.x < p.x+bw && p.y < q.y+bh && q.y < p.y+bh
-		}) {
+		if !slices.ContainsFunc(taken, func(q place) bool { return p.Overlaps(q.Rectangle) }) {
 			taken = append(taken, p)
 		}
 	}
 	same := v.A.FullW == v.B.FullW && v.A.FullH == v.B.FullH
 	for _, p := range taken {
-		cut := func(z *viewer, full ViewPicture) (*ViewPicture, int, int, error) {
+		// The same place of a print, held inside it.
+		cut := func(z *viewer, full interp.ViewPicture) (*interp.ViewPicture, image.Point, error) {
 			w, h := min(o.Section, full.FullW), min(o.Section, full.FullH)
-			x := min(max((2*p.x+bw)*full.FullW/(2*tw)-w/2, 0), full.FullW-w)
-			y := min(max((2*p.y+bh)*full.FullH/(2*th)-h/2, 0), full.FullH-h)
-			s, err := z.section(ctx, x, y, w, h)
-			return s, x, y, err
+			x := min(max((2*p.Min.X+bw)*full.FullW/(2*tw)-w/2, 0), full.FullW-w)
+			y := min(max((2*p.Min.Y+bh)*full.FullH/(2*th)-h/2, 0), full.FullH-h)
+			m, err := z.s.Region(ctx, z.p, z.p.Out, image.Rect(x, y, x+w, y+h))
+			if err != nil {
+				return nil, image.Point{}, err
+			}
+			s, err := z.picture(m)
+			return s, image.Pt(x, y), err
 		}
-		a, ax, ay, err := cut(va, v.A)
+		a, at, err := cut(va, v.A)
 		if err != nil {
 			return err
 		}
-		b, bx, by, err := cut(vb, v.B)
+		b, bt, err := cut(vb, v.B)
 		if err != nil {
 			return err
 		}
-		s := ViewSection{AX: ax, AY: ay, BX: bx, BY: by, A: *a, B: *b, Aligned: same}
+		s := Section{AX: at.X, AY: at.Y, BX: bt.X, BY: bt.Y, A: *a, B: *b, Aligned: same}
 		if same {
-			s.Delta = labDistances(a.lab, b.lab)
-			s.Figures = figures(s.Delta)
+			s.Delta = interp.LabDistances(a.Lab, b.Lab)
+			s.Figures = interp.FiguresOf(s.Delta)
 		}
 		v.Sections = append(v.Sections, s)
 	}
