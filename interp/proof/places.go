@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"cmp"
@@ -7,16 +7,17 @@ import (
 	"math"
 	"slices"
 
+	"platemark/interp"
 	"platemark/ops/colour"
 )
 
-// ProofPlace is a place where a paper changes the picture, at 100 % of the
+// Place is a place where a paper changes the picture, at 100 % of the
 // print.
-type ProofPlace struct {
+type Place struct {
 	X, Y         int     // left upper corner, px of the print's picture
 	What         string  // becomes of it, in words
 	Mean         float64 // difference of the cell round the middle
-	Meant, Shown ViewPicture
+	Meant, Shown interp.ViewPicture
 }
 
 const (
@@ -181,7 +182,7 @@ func findings(meant []colour.Lab, s *sight, w, h, cell int) (taken []finding, co
 }
 
 // places cuts out where the paper changes the picture most.
-func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, meant []colour.Lab, s *sight, m Picture, scale float64) (out []ProofPlace, err error) {
+func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, meant []colour.Lab, s *sight, m interp.Picture, scale float64) (out []Place, err error) {
 	cell := max(8, min(m.W, m.H)/24)
 	if k.o.Section[2] != 0 {
 		cell = max(8, min(m.W, m.H)/4)
@@ -197,7 +198,7 @@ func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colo
 		w, h := min(placeW, full.W), min(placeH, full.H)
 		x := min(max(int(math.Floor(mx))-w/2, 0), full.W-w)
 		y := min(max(int(math.Floor(my))-h/2, 0), full.H-h)
-		pl := ProofPlace{X: x + p.edge, Y: y + p.edge, What: t.words, Mean: t.mean}
+		pl := Place{X: x + p.edge, Y: y + p.edge, What: t.words, Mean: t.mean}
 		a, err := k.part(ctx, k.plans[0], x, y, w, h)
 		if err != nil {
 			return nil, err

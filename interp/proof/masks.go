@@ -1,7 +1,8 @@
-package interp
+package proof
 
 import (
 	"context"
+	"platemark/interp"
 	"platemark/interp/plan"
 	"platemark/ops/colour"
 )
@@ -9,21 +10,21 @@ import (
 // MaskPicture is a print drawn small, with the masks that its steps work
 // through.
 type MaskPicture struct {
-	ViewPicture
+	interp.ViewPicture
 	Masks []SmallMask
 }
 
 // SmallMask is a mask over a small picture: its values, 0 to 65535, by pixel.
 type SmallMask struct {
-	MaskCover
+	interp.MaskCover
 	Values []uint16
 }
 
 // DrawMasks makes the print of a plan small, at most long pixels on its longer
 // side, in sRGB, with each of its masks over it. The job must have been loaded
 // with LoadOptions.Masks.
-func DrawMasks(ctx context.Context, j *Job, p *plan.Print, long, workers int) (*MaskPicture, error) {
-	k, _, err := newProofer(j, j.Recipe.Print(p.Name), nil, ProofOptions{Long: long, Workers: workers})
+func DrawMasks(ctx context.Context, j *interp.Job, p *plan.Print, long, workers int) (*MaskPicture, error) {
+	k, _, err := newProofer(j, j.Recipe.Print(p.Name), nil, Options{Long: long, Workers: workers})
 	if err != nil {
 		return nil, err
 	}

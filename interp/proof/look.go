@@ -1,9 +1,10 @@
-package interp
+package proof
 
 import (
 	"slices"
 	"sync"
 
+	"platemark/interp"
 	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -29,7 +30,7 @@ func inRows(n, workers int, do func(from, till int)) {
 }
 
 // meantLab are the colours of a picture, white at L* 100.
-func meantLab(m Picture, workers int) ([]colour.Lab, error) {
+func meantLab(m interp.Picture, workers int) ([]colour.Lab, error) {
 	to, err := colour.NewToLab(m.Profile, colour.Relative)
 	if err != nil {
 		return nil, err
@@ -56,10 +57,10 @@ type sight struct {
 	relative []colour.Lab // to an eye adapted to the paper
 	paper    []colour.Lab // beside D50
 	outside  []colour.Verdict
-	delta    []float32 // CIEDE2000 from what was meant; proofFigures fills it
+	delta    []float32 // CIEDE2000 from what was meant; figuresOf fills it
 }
 
-func (e *eye) look(m Picture, workers int) *sight {
+func (e *eye) look(m interp.Picture, workers int) *sight {
 	n := m.W * m.H
 	s := &sight{relative: make([]colour.Lab, n), paper: make([]colour.Lab, n), outside: make([]colour.Verdict, n)}
 	c, inks := e.profile.Channels(), e.proof.Inks()
@@ -141,12 +142,12 @@ type oneRow []uint16
 func (r oneRow) Row(int) []uint16 { return r }
 
 // onScreen takes colours to the screen's codes, 8 bits.
-func (k *proofer) onScreen(screen *colour.Profile, m Picture, lab []colour.Lab, fullW, fullH int) (ViewPicture, error) {
+func (k *proofer) onScreen(screen *colour.Profile, m interp.Picture, lab []colour.Lab, fullW, fullH int) (interp.ViewPicture, error) {
 	from, err := colour.NewFromLab(screen, colour.Relative)
 	if err != nil {
-		return ViewPicture{}, err
+		return interp.ViewPicture{}, err
 	}
-	v := ViewPicture{Print: k.plans[0].Name, FullW: fullW, FullH: fullH, W: m.W, H: m.H, RGB: make([]uint8, 3*len(lab))}
+	v := interp.ViewPicture{Print: k.plans[0].Name, FullW: fullW, FullH: fullH, W: m.W, H: m.H, RGB: make([]uint8, 3*len(lab))}
 	inRows(len(lab), k.o.Workers, func(a, z int) {
 		rgb := make([]uint16, 3*(z-a))
 		from.Row(rgb, lab[a:z])
@@ -157,11 +158,11 @@ func (k *proofer) onScreen(screen *colour.Profile, m Picture, lab []colour.Lab, 
 	return v, nil
 }
 
-// proofFigures compares a picture as meant with the same on a paper.
-func proofFigures(meant []colour.Lab, s *sight, workers int) (f ProofFigures) {
+// figuresOf compares a picture as meant with the same on a paper.
+func figuresOf(meant []colour.Lab, s *sight, workers int) (f Figures) {
 	s.delta = make([]float32, len(meant))
-	inRows(len(meant), workers, func(a, z int) { copy(s.delta[a:z], LabDistances(meant[a:z], s.relative[a:z])) })
-	f.Figures = FiguresOf(s.delta)
+	inRows(len(meant), workers, func(a, z int) { copy(s.delta[a:z], interp.LabDistances(meant[a:z], s.relative[a:z])) })
+	f.Figures = interp.FiguresOf(s.delta)
 	var n [colour.TooColourful + 1]float64
 	for _, o := range s.outside {
 		n[o]++

@@ -1,4 +1,6 @@
-package interp
+// Package proof shows a print on the screen as papers will show it, in pictures
+// and figures, and fits tone blocks to a paper. Nothing of it goes into a print.
+package proof
 
 import (
 	"context"
@@ -9,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp"
 	"platemark/interp/master"
 	"platemark/interp/plan"
 	"platemark/lang"
@@ -16,8 +19,8 @@ import (
 	"platemark/ops/raster"
 )
 
-// ProofOptions say what a proof shows.
-type ProofOptions struct {
+// Options say what a proof shows.
+type Options struct {
 	// Papers are names from the recipe; none means the print's own.
 	Papers []string
 	// Section is x, y, w, h in pixels of the print, shown at 100 %; w 0 means
@@ -45,12 +48,12 @@ type Proof struct {
 	Section [4]int
 	// Scale is the number of the print's pixels to one of the proof's.
 	Scale  float64
-	Meant  ViewPicture
-	Papers []PaperProof
+	Meant  interp.ViewPicture
+	Papers []OnPaper
 }
 
-// PaperProof is a print on one paper.
-type PaperProof struct {
+// OnPaper is a print on one paper.
+type OnPaper struct {
 	Paper, Path, Profile string // the paper's name, its file, the profile's own name
 	Intent               string
 	BlackPoint           bool
@@ -58,20 +61,20 @@ type PaperProof struct {
 	Own bool
 	// White and Black are the paper's, beside D50.
 	White, Black colour.Lab
-	Shown        ViewPicture
+	Shown        interp.ViewPicture
 	// Tone is the text of the tone blocks for this paper that act in the print.
 	Tone []string
 	// Outside says of each pixel whether the paper can show it.
 	Outside []colour.Verdict
-	ProofFigures
-	Places           []ProofPlace
+	Figures
+	Places           []Place
 	Lightness, Chrom []Band
 }
 
-// ProofFigures sum up what a paper does to a picture; colours are compared
+// Figures sum up what a paper does to a picture; colours are compared
 // media-relative, by CIEDE2000.
-type ProofFigures struct {
-	Figures
+type Figures struct {
+	interp.Figures
 	// Share is of the pixels outside what the paper can show, some TooDark, the
 	// rest TooColourful (colour.Verdict).
 	Share, TooDark, TooColourful float64
@@ -92,7 +95,7 @@ type proofPlan struct {
 
 // proofPlanOf binds a print as if it were made on another paper; "" leaves out
 // everything that is for a paper.
-func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colour.Profile, error) {
+func proofPlanOf(j *interp.Job, pr *lang.Print, paper *lang.Paper) (*proofPlan, *colour.Profile, error) {
 	q := *pr
 	q.On = nil
 	if paper != nil {
@@ -107,7 +110,7 @@ func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colou
 		}
 	}
 	if ds = append(ds, j.Inputs.Diags[known:]...); plan == nil || lang.HasErrors(ds) {
-		return nil, nil, &Problems{j.Source, ds}
+		return nil, nil, &interp.Problems{Source: j.Source, Diags: ds}
 	}
 	p := &proofPlan{Print: plan, out: plan.Out}
 	if paper != nil {
@@ -137,7 +140,7 @@ func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colou
 	}
 }
 
-// cast is ProofFigures.Grey of a plan with the recipe's own block for the paper.
+// cast is Figures.Grey of a plan with the recipe's own block for the paper.
 func (p *proofPlan) cast(e *eye, paper *colour.Profile, own *lang.Tone) (float64, error) {
 	at := -1
 	if own != nil {
@@ -156,7 +159,7 @@ func (p *proofPlan) cast(e *eye, paper *colour.Profile, own *lang.Tone) (float64
 
 // tonesFor are the lines of the tone blocks for a paper that act in a print, as
 // the recipe has them.
-func (j *Job) tonesFor(pr *lang.Print, p *proofPlan, paper string) (out []string) {
+func tonesFor(j *interp.Job, pr *lang.Print, p *proofPlan, paper string) (out []string) {
 	lists := [][]lang.Step{pr.Steps}
 	if j.Recipe.Prepare != nil {
 		lists = append(lists, j.Recipe.Prepare.Steps)
@@ -182,8 +185,8 @@ func (j *Job) tonesFor(pr *lang.Print, p *proofPlan, paper string) (out []string
 	return out
 }
 
-// papers are the papers that a proof asks for.
-func (j *Job) papers(pr *lang.Print, names []string) ([]*lang.Paper, error) {
+// papersOf are the papers that a proof asks for.
+func papersOf(j *interp.Job, pr *lang.Print, names []string) ([]*lang.Paper, error) {
 	var have []string
 	for _, p := range j.Recipe.Papers {
 		have = append(have, p.Name.Value)
@@ -212,31 +215,31 @@ func (j *Job) papers(pr *lang.Print, names []string) ([]*lang.Paper, error) {
 
 // proofer makes the pictures of several plans of one print.
 type proofer struct {
-	s      *Session
-	o      ProofOptions
+	s      *interp.Session
+	o      Options
 	plans  []*proofPlan // as meant, then one for each paper
 	start  plan.Start   // where the whole is shown
 	w, h   int          // of the reduced picture
-	images map[raster.Sum]Picture
+	images map[raster.Sum]interp.Picture
 }
 
 // newProofer binds the plans; the caller closes b.
-func newProofer(j *Job, pr *lang.Print, papers []*lang.Paper, o ProofOptions) (*proofer, []*colour.Profile, error) {
+func newProofer(j *interp.Job, pr *lang.Print, papers []*lang.Paper, o Options) (*proofer, []*colour.Profile, error) {
 	if o.Long <= 0 {
 		o.Long = 1400
 	}
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
-	k := &proofer{s: NewSession(o.Workers, o.Progress), o: o, images: map[raster.Sum]Picture{}}
-	meant, _, err := j.proofPlanOf(pr, nil)
+	k := &proofer{s: interp.NewSession(o.Workers, o.Progress), o: o, images: map[raster.Sum]interp.Picture{}}
+	meant, _, err := proofPlanOf(j, pr, nil)
 	if err != nil {
 		return nil, nil, err
 	}
 	k.plans = append(k.plans, meant)
 	var profiles []*colour.Profile
 	for _, paper := range papers {
-		p, prof, err := j.proofPlanOf(pr, paper)
+		p, prof, err := proofPlanOf(j, pr, paper)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -275,7 +278,7 @@ func (k *proofer) small() plan.Small { return plan.Small{Start: k.start, W: k.w,
 
 // picture is the whole of a plan's picture, reduced; equal pictures are made
 // once.
-func (k *proofer) picture(ctx context.Context, p *proofPlan) (Picture, error) {
+func (k *proofer) picture(ctx context.Context, p *proofPlan) (interp.Picture, error) {
 	key := p.Nodes[p.out].Key
 	if m, ok := k.images[key]; ok {
 		return m, nil
@@ -288,17 +291,17 @@ func (k *proofer) picture(ctx context.Context, p *proofPlan) (Picture, error) {
 }
 
 // part is a rectangle of a plan's picture at 100 %.
-func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (Picture, error) {
+func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (interp.Picture, error) {
 	return k.s.Region(ctx, p.Print, p.out, image.Rect(x, y, x+w, y+h))
 }
 
-// MakeProof shows a print of a job on papers.
-func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proof, error) {
+// Make shows a print of a job on papers.
+func Make(ctx context.Context, j *interp.Job, print string, o Options) (*Proof, error) {
 	pr := j.Recipe.Print(print)
 	if pr == nil {
 		return nil, fmt.Errorf("no print is named %s", print)
 	}
-	papers, err := j.papers(pr, o.Papers)
+	papers, err := papersOf(j, pr, o.Papers)
 	if err != nil {
 		return nil, err
 	}
@@ -334,7 +337,7 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		if w*h > 16<<20 {
 			return nil, fmt.Errorf("a section of %d x %d px is too large to look at; at most 16 million pixels", w, h)
 		}
-		get = func(ctx context.Context, p *proofPlan) (Picture, error) { return k.part(ctx, p, x, y, w, h) }
+		get = func(ctx context.Context, p *proofPlan) (interp.Picture, error) { return k.part(ctx, p, x, y, w, h) }
 	} else if err := k.reduced(ctx); err != nil {
 		return nil, err
 	}
@@ -363,13 +366,13 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 			return nil, fmt.Errorf("paper %s: %w", paper.Name.Value, err)
 		}
 		seen := eye.look(s, o.Workers)
-		pp := PaperProof{Paper: paper.Name.Value, Path: paper.Profile.Value, Profile: profiles[i].Description(),
+		pp := OnPaper{Paper: paper.Name.Value, Path: paper.Profile.Value, Profile: profiles[i].Description(),
 			Intent: p.intent.String(), BlackPoint: p.black, Own: pr.On != nil && pr.On.Value == paper.Name.Value,
-			Outside: seen.outside, ProofFigures: proofFigures(lab, seen, o.Workers)}
+			Outside: seen.outside, Figures: figuresOf(lab, seen, o.Workers)}
 		if pp.Grey, err = p.cast(eye, profiles[i], ownTone(j.Recipe, paper.Name.Value)); err != nil {
 			return nil, err
 		}
-		pp.Tone = j.tonesFor(pr, p, paper.Name.Value)
+		pp.Tone = tonesFor(j, pr, p, paper.Name.Value)
 		pp.White, pp.Black = eye.ends()
 		pp.Lightness, pp.Chrom = bands(lab, seen.relative)
 		if pp.Shown, err = k.onScreen(screen, s, seen.paper, full.W, full.H); err != nil {

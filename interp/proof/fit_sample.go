@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"context"
@@ -7,6 +7,7 @@ import (
 	"math/big"
 	"slices"
 
+	"platemark/interp"
 	"platemark/interp/master"
 	"platemark/interp/plan"
 	"platemark/lang"
@@ -44,13 +45,13 @@ type judged struct {
 	rises      []float64 // what is left of each step of highlights and shadows
 }
 
-func newFitter(ctx context.Context, j *Job, source []byte, print, paper string, o ProofOptions) (*fitter, error) {
+func newFitter(ctx context.Context, j *interp.Job, source []byte, print, paper string, o Options) (*fitter, error) {
 	base, _ := lang.Parse(j.File, source)
 	// A block that changes something, so that the plan has a step for it.
 	text, line := setTone(source, base, paper, setting{1})
 	rec, ds := lang.Parse(j.File, text)
 	if lang.HasErrors(ds) {
-		return nil, &Problems{text, ds}
+		return nil, &interp.Problems{Source: text, Diags: ds}
 	}
 	trial := *j
 	trial.Recipe, trial.Source = rec, text
@@ -199,12 +200,12 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 }
 
 // startOf is a picture of a node as what evaluation starts from.
-func (f *fitter) startOf(m Picture, node int) plan.Start {
+func (f *fitter) startOf(m interp.Picture, node int) plan.Start {
 	return plan.Start{Key: f.plan.Nodes[node].Key, Pic: m.Pic, Store: raster.Of(m.Samples, m.W, m.H, m.C)}
 }
 
 // set is the print's picture with a setting.
-func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (Picture, error) {
+func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (interp.Picture, error) {
 	how.Args = map[int]ops.Args{f.node: f.args(s)}
 	return f.k.s.Small(ctx, f.plan.Print, f.plan.out, how)
 }
@@ -260,14 +261,14 @@ func (f *fitter) args(s setting) ops.Args {
 
 // figures judges a setting on the reduced picture; rises are those of judged,
 // of the whole picture.
-func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out ProofFigures, rises []float64, err error) {
+func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out Figures, rises []float64, err error) {
 	k := f.k
 	m, err := f.set(ctx, k.small(), s)
 	if err != nil {
 		return out, nil, err
 	}
 	seen := f.eye.look(m, k.o.Workers)
-	out = proofFigures(meant, seen, k.o.Workers)
+	out = figuresOf(meant, seen, k.o.Workers)
 	rises = risesOf(meant, seen.relative, stepThere(len(meant)))
 	out.Grey, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(s))
 	return out, rises, err
