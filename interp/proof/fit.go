@@ -96,10 +96,7 @@ func (f *fitter) fit(ctx context.Context) (*Fitted, setting, error) {
 	if err != nil {
 		return nil, none, err
 	}
-	meant, err := meantLab(m, f.k.o.Workers)
-	if err != nil {
-		return nil, none, err
-	}
+	meant := f.k.lab(m)
 	var bare []float64
 	if out.Before, bare, err = f.figures(ctx, meant, none); err != nil {
 		return nil, none, err

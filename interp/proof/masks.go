@@ -4,7 +4,6 @@ import (
 	"context"
 	"platemark/interp"
 	"platemark/interp/plan"
-	"platemark/ops/colour"
 )
 
 // MaskPicture is a print drawn small, with the masks that its steps work
@@ -24,28 +23,19 @@ type SmallMask struct {
 // side, in sRGB, with each of its masks over it. The job must have been loaded
 // with LoadOptions.Masks.
 func DrawMasks(ctx context.Context, j *interp.Job, p *plan.Print, long, workers int) (*MaskPicture, error) {
-	k, _, err := newProofer(j, j.Recipe.Print(p.Name), nil, Options{Long: long, Workers: workers})
+	k, err := newProofer(j, j.Recipe.Print(p.Name), nil, Options{Long: long, Workers: workers})
 	if err != nil {
 		return nil, err
 	}
 	defer k.s.Close()
-	if err := k.reduced(ctx); err != nil {
+	if err := k.reduce(ctx); err != nil {
 		return nil, err
 	}
 	m, err := k.picture(ctx, k.plans[0])
 	if err != nil {
 		return nil, err
 	}
-	lab, err := meantLab(m, k.o.Workers)
-	if err != nil {
-		return nil, err
-	}
-	screen, _ := colour.Space("sRGB")
-	out := &MaskPicture{}
-	full := k.plans[0].Nodes[k.plans[0].out].Pic
-	if out.ViewPicture, err = k.onScreen(screen, m, lab, full.W, full.H); err != nil {
-		return nil, err
-	}
+	out := &MaskPicture{ViewPicture: k.onScreen(m, k.lab(m))}
 	for _, c := range j.Masks[p] {
 		frame := p.Nodes[c.Node].Pic
 		v := SmallMask{MaskCover: c, Values: make([]uint16, m.W*m.H)}

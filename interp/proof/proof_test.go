@@ -85,11 +85,11 @@ func TestSmallPlanIsThePlan(t *testing.T) {
 	j := papersJob(t)
 	ctx := context.Background()
 	for _, pr := range j.Recipe.Prints {
-		k, _, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("rag"), j.Recipe.Paper("baryta")}, Options{})
+		k, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("rag"), j.Recipe.Paper("baryta")}, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := k.reduced(ctx); err != nil {
+		if err := k.reduce(ctx); err != nil {
 			t.Fatal(err)
 		}
 		small := k.start.Pic.W < 96
@@ -129,12 +129,12 @@ func TestReducedProofIsNear(t *testing.T) {
 	ctx := context.Background()
 	for name, most := range map[string]float64{"exact": 0.8, "framed": 0.8, "card": 2.5, "large": 3} {
 		pr := j.Recipe.Print(name)
-		k, _, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("baryta")}, Options{Long: 48})
+		k, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("baryta")}, Options{Long: 48})
 		if err != nil {
 			t.Fatal(err)
 		}
 		defer k.s.Close()
-		if err := k.reduced(ctx); err != nil {
+		if err := k.reduce(ctx); err != nil {
 			t.Fatal(err)
 		}
 		if k.start.Pic.W > 60 {
@@ -169,15 +169,7 @@ func TestReducedProofIsNear(t *testing.T) {
 		for i, s := range sum {
 			mean.Samples[i] = uint16(s/weight[i/pic.C] + 0.5)
 		}
-		a, err := meantLab(got, 2)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b, err := meantLab(mean, 2)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if f := interp.FiguresOf(interp.LabDistances(a, b)); f.Mean > most {
+		if f := interp.FiguresOf(interp.LabDistances(k.lab(got), k.lab(mean))); f.Mean > most {
 			t.Errorf("print %s: the reduced proof is off by %.2f in the mean, allowed %.2f", name, f.Mean, most)
 		}
 	}
@@ -205,11 +197,11 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	}
 	// The same, made plainly.
 	pr := j.Recipe.Print("framed")
-	meant, _, err := proofPlanOf(j, pr, nil)
+	meant, err := bind(j, pr, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	shown, prof, err := proofPlanOf(j, pr, j.Recipe.Paper("baryta"))
+	shown, err := bind(j, pr, j.Recipe.Paper("baryta"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -234,7 +226,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	proof, err := colour.NewProof(shown.Nodes[shown.out].Pic.Profile, prof, colour.Perceptual, true)
+	proof, err := colour.NewProof(shown.Nodes[shown.out].Pic.Profile, shown.profile, colour.Perceptual, true)
 	if err != nil {
 		t.Fatal(err)
 	}
