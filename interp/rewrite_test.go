@@ -8,6 +8,7 @@ import (
 	"sync"
 	"testing"
 
+	"platemark/interp/disk"
 	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -34,7 +35,7 @@ func TestEditsMeanwhileStay(t *testing.T) {
 				return err
 			}
 			defer j.Close()
-			return WriteFit(j, bytes.Replace(j.Source, []byte("small"), []byte("fitted"), 1))
+			return disk.Rewrite(j.File, j.Source, bytes.Replace(j.Source, []byte("small"), []byte("fitted"), 1))
 		},
 	} {
 		_, file := smallJob(t, tiny)

@@ -15,6 +15,16 @@ type ViewPicture struct {
 	Lab          []colour.Lab // its colours, white at L* 100; nil where nobody asks
 }
 
+// ScreenCodes are colours in a screen's codes, 8 bits.
+func ScreenCodes(screen *colour.FromLab, lab []colour.Lab) []uint8 {
+	rgb, out := make([]uint16, 3*len(lab)), make([]uint8, 3*len(lab))
+	screen.Row(rgb, lab)
+	for i, s := range rgb {
+		out[i] = uint8((uint32(s) + 128) / 257)
+	}
+	return out
+}
+
 // Figures sum up differences.
 type Figures struct {
 	Mean, P95, Largest float64

@@ -9,6 +9,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/disk"
 	"platemark/interp/plan"
+	"platemark/interp/proof"
 	"platemark/lang"
 )
 
@@ -110,7 +111,7 @@ func (c *planCmd) Run(a *app) error {
 
 // draw writes the picture of a print's masks.
 func (c *planCmd) draw(a *app, j *interp.Job, p *plan.Print) error {
-	m, err := interp.DrawMasks(a.ctx, j, p, 1400, c.n())
+	m, err := proof.DrawMasks(a.ctx, j, p, 1400, c.n())
 	if err != nil {
 		return err
 	}

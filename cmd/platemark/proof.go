@@ -12,6 +12,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/disk"
 	"platemark/interp/master"
+	"platemark/interp/proof"
 	"platemark/ops/colour"
 )
 
@@ -48,7 +49,7 @@ func (c *proofCmd) Run(a *app) error {
 	if c.Fit && (c.Section != "" || c.Display != "" || c.Out != "") {
 		return usageError{"--fit proposes a block and writes no page; leave --section, --display and --out out"}
 	}
-	o := interp.ProofOptions{Papers: c.Paper, Workers: c.n()}
+	o := proof.Options{Papers: c.Paper, Workers: c.n()}
 	var err error
 	if o.Section, err = parseSection(c.Section); err != nil {
 		return err
@@ -96,12 +97,12 @@ func (c *proofCmd) prints(j *interp.Job) ([]string, error) {
 	return nil, usageError{fmt.Sprintf("no print of %s is on a paper: name one with --print; there is: %s", c.Recipe, strings.Join(all, ", "))}
 }
 
-func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOptions, icc []byte) error {
+func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o proof.Options, icc []byte) error {
 	if c.Fit {
 		if len(prints) != 1 {
 			return usageError{"a block is fitted to one print: name it with --print; there is: " + strings.Join(prints, ", ")}
 		}
-		list, text, err := interp.Fit(a.ctx, j, prints[0], o)
+		list, text, err := proof.Fit(a.ctx, j, prints[0], o)
 		if err != nil {
 			return err
 		}
@@ -128,7 +129,7 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 	}
 	var rows []proofRow
 	for _, print := range prints {
-		pr, err := interp.MakeProof(a.ctx, j, print, o)
+		pr, err := proof.Make(a.ctx, j, print, o)
 		if err != nil {
 			return err
 		}
@@ -145,7 +146,7 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 			}
 		}
 		for _, q := range pr.Papers {
-			rows = append(rows, proofRow{print, q.Paper, q.Profile, page, figuresJSON(q.ProofFigures)})
+			rows = append(rows, proofRow{print, q.Paper, q.Profile, page, figuresJSON(q.Figures)})
 		}
 		if !c.JSON {
 			a.tellProof(pr, page)
@@ -154,24 +155,24 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o interp.ProofOp
 	return a.end(c.JSON, rows, false)
 }
 
-func (a *app) tellProof(p *interp.Proof, page string) {
+func (a *app) tellProof(p *proof.Proof, page string) {
 	fmt.Fprintf(a.out, "print %s\n", p.Print)
 	for _, q := range p.Papers {
-		fmt.Fprintf(a.out, "  on %s: %s\n", q.Paper, figuresText(q.ProofFigures))
+		fmt.Fprintf(a.out, "  on %s: %s\n", q.Paper, figuresText(q.Figures))
 	}
 	fmt.Fprintf(a.out, "  look at %s\n", page)
 }
 
 // figuresText is what a paper does to a picture, on one line.
-func figuresText(f interp.ProofFigures) string {
+func figuresText(f proof.Figures) string {
 	return fmt.Sprintf("mean difference %.2f, 95 %% under %.2f, largest %.2f; %.1f %% can't be printed (%.1f %% too dark, %.1f %% too colourful); steps lost: %d of %d light, %d of %d dark; greys tinted by %.2f",
 		f.Mean, f.P95, f.Largest, 100*f.Share, 100*f.TooDark, 100*f.TooColourful, f.Highlights.Lost, f.Highlights.Of, f.Shadows.Lost, f.Shadows.Of, f.Grey)
 }
 
 // fitted says what was found and writes it where asked.
-func (c *proofCmd) fitted(a *app, j *interp.Job, list []interp.Fitted, text []byte) error {
+func (c *proofCmd) fitted(a *app, j *interp.Job, list []proof.Fitted, text []byte) error {
 	if c.Write {
-		if err := interp.WriteFit(j, text); err != nil {
+		if err := proof.WriteFit(j, text); err != nil {
 			return err
 		}
 	}
@@ -233,6 +234,6 @@ type proofFigures struct {
 	Grey       float64 `json:"grey-chroma"`
 }
 
-func figuresJSON(f interp.ProofFigures) proofFigures {
+func figuresJSON(f proof.Figures) proofFigures {
 	return proofFigures{f.Share, f.TooDark, f.TooColourful, f.Mean, f.P95, f.Largest, f.Highlights.Lost, f.Shadows.Lost, f.Grey}
 }

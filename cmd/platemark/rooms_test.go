@@ -30,6 +30,7 @@ var rooms = map[string][]string{
 	// What stands above interp uses it as the command does.
 	"interp/rounds":  {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
 	"interp/compare": {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
+	"interp/proof":   {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
 	"recipes":        {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},
@@ -38,7 +39,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/rounds", "interp/compare", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/rounds", "interp/compare", "interp/proof", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.

@@ -165,13 +165,9 @@ func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) {
 		return nil, err
 	}
 	full, n := v.p.Nodes[v.p.Out].Pic, m.W*m.H
-	o := &interp.ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, Lab: make([]colour.Lab, n), RGB: make([]uint8, 3*n)}
+	o := &interp.ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, Lab: make([]colour.Lab, n)}
 	to.Row(o.Lab, m.Samples)
-	rgb := make([]uint16, 3*n)
-	from.Row(rgb, o.Lab)
-	for i, s := range rgb {
-		o.RGB[i] = uint8((uint32(s) + 128) / 257)
-	}
+	o.RGB = interp.ScreenCodes(from, o.Lab)
 	return o, nil
 }
 

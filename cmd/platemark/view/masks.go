@@ -13,6 +13,7 @@ import (
 	"golang.org/x/image/math/fixed"
 
 	"platemark/interp"
+	"platemark/interp/proof"
 )
 
 // The hatch of a mask: lines of one direction, each half white and half black,
@@ -48,7 +49,7 @@ func inked(i, x, y int, value uint16) (tone uint8, ok bool) {
 
 // Masks draws a print with each of its masks over it in a hatch of its own,
 // named where it is strongest, and a list of the masks below; a PNG file.
-func Masks(p *interp.MaskPicture) ([]byte, error) {
+func Masks(p *proof.MaskPicture) ([]byte, error) {
 	f, err := opentype.Parse(goregular.TTF)
 	if err != nil {
 		return nil, err

@@ -12,6 +12,7 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/compare"
+	"platemark/interp/proof"
 	"platemark/ops/colour"
 )
 
@@ -27,12 +28,12 @@ func slope(w, h int) interp.ViewPicture {
 // proofOf is an invented proof on so many papers.
 func proofOf(w, h, papers int, section bool) ProofPage {
 	m := slope(w, h)
-	p := &interp.Proof{Print: "wall", Mark: "0123456789ab", Round: "4", Meant: m}
+	p := &proof.Proof{Print: "wall", Mark: "0123456789ab", Round: "4", Meant: m}
 	if section {
 		p.Section = [4]int{20, 30, w, h}
 	}
 	for i, name := range []string{"baryta", "rag", "silk"}[:papers] {
-		q := interp.PaperProof{Paper: name, Profile: "Invented " + name, Intent: "relative", Own: i == 0, Shown: m,
+		q := proof.OnPaper{Paper: name, Profile: "Invented " + name, Intent: "relative", Own: i == 0, Shown: m,
 			White: colour.Lab{L: 96 - float64(i), B: 2}, Black: colour.Lab{L: 8}, Outside: make([]colour.Verdict, w*h),
 			Tone: []string{"tone for " + name + " {", "    exposure       +0.2 stops", "}"}}
 		for k := range q.Outside {
@@ -40,10 +41,10 @@ func proofOf(w, h, papers int, section bool) ProofPage {
 		}
 		q.Share, q.TooDark, q.TooColourful = 0.66, 0.33, 0.33
 		q.Mean = float64(i)
-		q.Lightness = []interp.Band{{From: 0, Till: 2.5, Low: 5, Mid: 8, High: 9}, {From: 97.5, Till: 100, Low: 95, Mid: 97, High: 99.9}, {From: 100, Till: 102.5, Low: 99, Mid: 100, High: 100.2}}
-		q.Chrom = []interp.Band{{From: 0, Till: 4, Low: 1, Mid: 2, High: 3}, {From: 84, Till: 88, Low: 60, Mid: 65, High: 88}}
+		q.Lightness = []proof.Band{{From: 0, Till: 2.5, Low: 5, Mid: 8, High: 9}, {From: 97.5, Till: 100, Low: 95, Mid: 97, High: 99.9}, {From: 100, Till: 102.5, Low: 99, Mid: 100, High: 100.2}}
+		q.Chrom = []proof.Band{{From: 0, Till: 4, Low: 1, Mid: 2, High: 3}, {From: 84, Till: 88, Low: 60, Mid: 65, High: 88}}
 		for n := range 5 {
-			q.Places = append(q.Places, interp.ProofPlace{X: 100 * n, Y: 40, What: "darks come out lighter: L* 3 becomes 9", Mean: 3, Meant: slope(288, 216), Shown: slope(288, 216)})
+			q.Places = append(q.Places, proof.Place{X: 100 * n, Y: 40, What: "darks come out lighter: L* 3 becomes 9", Mean: 3, Meant: slope(288, 216), Shown: slope(288, 216)})
 		}
 		p.Papers = append(p.Papers, q)
 	}

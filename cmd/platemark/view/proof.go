@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"platemark/interp"
+	"platemark/interp/proof"
 	"platemark/ops/colour"
 )
 
@@ -20,7 +21,7 @@ var proofPage = pageOf("proof.html")
 type ProofPage struct {
 	Recipe string // its file name
 	Title  string // the recipe's, "" where it has none
-	Proof  *interp.Proof
+	Proof  *proof.Proof
 	Made   time.Time
 	Screen string // the display's name, "" for sRGB
 	// ICC is the display's profile, nil for sRGB.
@@ -45,7 +46,7 @@ type proofSheet struct {
 }
 
 type proofPaper struct {
-	*interp.PaperProof
+	*proof.OnPaper
 	Outside            template.URL
 	OutsideW, OutsideH int
 	White, Black       template.CSS // on an sRGB screen
@@ -56,7 +57,7 @@ type proofPaper struct {
 }
 
 type proofPlace struct {
-	interp.ProofPlace
+	proof.Place
 	A, B template.URL
 }
 
@@ -83,7 +84,7 @@ func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
 	}
 	for i := range p.Proof.Papers {
 		q := &p.Proof.Papers[i]
-		v := proofPaper{PaperProof: q, White: cssColour(q.White), Black: cssColour(q.Black), Lowest: map[string]bool{}}
+		v := proofPaper{OnPaper: q, White: cssColour(q.White), Black: cssColour(q.Black), Lowest: map[string]bool{}}
 		err := figure("on-"+q.Paper, q.Paper, "as "+q.Paper+" will show it, its white and its black as they are", q.Shown, v.White)
 		if err != nil {
 			return nil, err
@@ -94,7 +95,7 @@ func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
 			return nil, err
 		}
 		for n, pl := range q.Places {
-			r := proofPlace{ProofPlace: pl}
+			r := proofPlace{Place: pl}
 			if r.A, err = add(fmt.Sprintf("%s-place-%d-meant", q.Paper, n+1), opaque(pl.Meant), p.ICC); err != nil {
 				return nil, err
 			}
@@ -142,7 +143,7 @@ const outsideLong = 480
 // outside draws a picture in pale greys, and over it what the paper can't show:
 // level lines where it is too dark, slanted ones where it is too colourful, each
 // black beside white, so that shape tells. A whole picture is drawn small.
-func outside(q *interp.PaperProof, exact bool) image.Image {
+func outside(q *proof.OnPaper, exact bool) image.Image {
 	w, h := q.Shown.W, q.Shown.H
 	if long := max(w, h); !exact && long > outsideLong {
 		w, h = max(1, w*outsideLong/long), max(1, h*outsideLong/long)
@@ -181,7 +182,7 @@ func outside(q *interp.PaperProof, exact bool) image.Image {
 // plot draws what becomes of values as SVG: a slanted dashed line where nothing
 // changes, a band that holds eight tenths of the pixels, and their middle. The
 // axes end at top, or further on, at most at end.
-func plot(x, y string, bands []interp.Band, top, end float64) template.HTML {
+func plot(x, y string, bands []proof.Band, top, end float64) template.HTML {
 	const left, size, foot = 46, 240, 46
 	for _, b := range bands {
 		for top < end && (top < b.High || top < b.Till-1) {

@@ -1,6 +1,9 @@
-package interp
+// Package proof shows a print on the screen as papers will show it, in pictures
+// and figures, and fits tone blocks to a paper. Nothing of it goes into a print.
+package proof
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -9,15 +12,17 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/interp"
 	"platemark/interp/master"
 	"platemark/interp/plan"
 	"platemark/lang"
+	"platemark/ops"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
 
-// ProofOptions say what a proof shows.
-type ProofOptions struct {
+// Options say what a proof shows.
+type Options struct {
 	// Papers are names from the recipe; none means the print's own.
 	Papers []string
 	// Section is x, y, w, h in pixels of the print, shown at 100 %; w 0 means
@@ -45,12 +50,12 @@ type Proof struct {
 	Section [4]int
 	// Scale is the number of the print's pixels to one of the proof's.
 	Scale  float64
-	Meant  ViewPicture
-	Papers []PaperProof
+	Meant  interp.ViewPicture
+	Papers []OnPaper
 }
 
-// PaperProof is a print on one paper.
-type PaperProof struct {
+// OnPaper is a print on one paper.
+type OnPaper struct {
 	Paper, Path, Profile string // the paper's name, its file, the profile's own name
 	Intent               string
 	BlackPoint           bool
@@ -58,20 +63,20 @@ type PaperProof struct {
 	Own bool
 	// White and Black are the paper's, beside D50.
 	White, Black colour.Lab
-	Shown        ViewPicture
+	Shown        interp.ViewPicture
 	// Tone is the text of the tone blocks for this paper that act in the print.
 	Tone []string
 	// Outside says of each pixel whether the paper can show it.
 	Outside []colour.Verdict
-	ProofFigures
-	Places           []ProofPlace
+	Figures
+	Places           []Place
 	Lightness, Chrom []Band
 }
 
-// ProofFigures sum up what a paper does to a picture; colours are compared
+// Figures sum up what a paper does to a picture; colours are compared
 // media-relative, by CIEDE2000.
-type ProofFigures struct {
-	Figures
+type Figures struct {
+	interp.Figures
 	// Share is of the pixels outside what the paper can show, some TooDark, the
 	// rest TooColourful (colour.Verdict).
 	Share, TooDark, TooColourful float64
@@ -84,15 +89,17 @@ type ProofFigures struct {
 // proofPlan is a print's plan and the picture in it that a proof looks at.
 type proofPlan struct {
 	*plan.Print
-	out    int
-	edge   int // what border and wrap add on each side, px
-	intent colour.Intent
-	black  bool
+	out     int
+	edge    int             // what border and wrap add on each side, px
+	paper   *lang.Paper     // nil as meant
+	profile *colour.Profile // its
+	intent  colour.Intent
+	black   bool
 }
 
-// proofPlanOf binds a print as if it were made on another paper; "" leaves out
+// bind binds a print as if it were made on another paper; nil leaves out
 // everything that is for a paper.
-func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colour.Profile, error) {
+func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper) (*proofPlan, error) {
 	q := *pr
 	q.On = nil
 	if paper != nil {
@@ -100,90 +107,88 @@ func (j *Job) proofPlanOf(pr *lang.Print, paper *lang.Paper) (*proofPlan, *colou
 	}
 	known := len(j.Inputs.Diags)
 	plan, ds := plan.Bind(j.Recipe, j.Source, &q, j.Inputs, 0)
-	var profile *colour.Profile
+	p := &proofPlan{Print: plan, paper: paper}
 	if paper != nil {
 		if in := j.Inputs.Get(master.RoleProfile, *paper.Profile); in != nil {
-			profile = in.Profile
+			p.profile = in.Profile
 		}
-	}
-	if ds = append(ds, j.Inputs.Diags[known:]...); plan == nil || lang.HasErrors(ds) {
-		return nil, nil, &Problems{j.Source, ds}
-	}
-	p := &proofPlan{Print: plan, out: plan.Out}
-	if paper != nil {
 		p.intent, _ = colour.ParseIntent(paper.Intent.Value)
 		p.black = paper.BlackPoint.Value == "on"
 	}
+	if ds = append(ds, j.Inputs.Diags[known:]...); plan == nil || lang.HasErrors(ds) {
+		return nil, &interp.Problems{Source: j.Source, Diags: ds}
+	}
+	p.out = plan.Out
 	for {
 		n := plan.Nodes[p.out]
 		switch {
 		case n.Op == "border", n.Op == "wrap" && n.Args.Word("way", "") != "picture":
 			w, err := n.Args.Int("width")
 			if err != nil {
-				return nil, nil, err
+				return nil, err
 			}
 			p.edge += w
 		case n.Op == "wrap":
 		case n.Op == "convert" && n.Pic.Profile.HasTables():
 			// The print's own way to this very paper.
-			if profile != nil && n.Pic.Profile.Digest() == profile.Digest() {
+			if p.profile != nil && n.Pic.Profile.Digest() == p.profile.Digest() {
 				p.intent, _ = colour.ParseIntent(n.Args.Word("intent", "relative"))
 				p.black = n.Args.Word("black-point", "on") == "on"
 			}
 		default:
-			return p, profile, nil
+			return p, nil
 		}
 		p.out = n.In[0]
 	}
 }
 
-// cast is ProofFigures.Grey of a plan with the recipe's own block for the paper.
-func (p *proofPlan) cast(e *eye, paper *colour.Profile, own *lang.Tone) (float64, error) {
+// cast is Figures.Grey of a plan with the recipe's own block for the paper.
+func (p *proofPlan) cast(e *eye, own *lang.Tone) (float64, error) {
 	at := -1
 	if own != nil {
-		at = slices.IndexFunc(p.Nodes, func(n plan.Node) bool { return n.Op == "tone" && n.Line == own.Line })
+		at = p.toneAt(own.Line)
 	}
 	if at < 0 {
 		return e.grey(nil), nil
 	}
 	n := p.Nodes[at]
-	toned, err := newEye(p, n.Pic.Profile, paper)
+	toned, err := newEye(p, n.Pic.Profile)
 	if err != nil {
 		return 0, err
 	}
 	return greyCast(e, toned, n, n.Args)
 }
 
-// tonesFor are the lines of the tone blocks for a paper that act in a print, as
+// toneAt is the node of the tone block at a line, -1 where it has no step.
+func (p *proofPlan) toneAt(line int) int {
+	return slices.IndexFunc(p.Nodes, func(n plan.Node) bool { return n.Op == "tone" && n.Line == line })
+}
+
+// tones are the lines of the tone blocks for the paper that act in a print, as
 // the recipe has them.
-func (j *Job) tonesFor(pr *lang.Print, p *proofPlan, paper string) (out []string) {
-	lists := [][]lang.Step{pr.Steps}
+func (p *proofPlan) tones(j *interp.Job, pr *lang.Print) (out []string) {
+	steps := j.Recipe.Expand(pr.Steps)
 	if j.Recipe.Prepare != nil {
-		lists = append(lists, j.Recipe.Prepare.Steps)
-	}
-	for _, s := range j.Recipe.Series {
-		lists = append(lists, s.Steps)
+		steps = append(steps, j.Recipe.Prepare.Steps...)
 	}
 	lines := plan.LinesOf(string(j.Source))
 	for _, n := range p.Nodes {
-		for _, list := range lists {
-			for _, s := range list {
-				t, ok := s.(*lang.Tone)
-				if !ok || t.Line != n.Line || t.For == nil || t.For.Value != paper || len(t.Lines) == 0 {
-					continue
-				}
-				for i := t.Line; i <= t.Lines[len(t.Lines)-1].EndLine; i++ {
-					out = append(out, strings.TrimPrefix(lines[i-1], strings.Repeat(" ", t.Col-1)))
-				}
-				out = append(out, "}")
+		for _, s := range steps {
+			t, ok := s.(*lang.Tone)
+			if !ok || t.Line != n.Line || t.For == nil || len(t.Lines) == 0 {
+				continue
 			}
+			for _, l := range lines[t.Line-1 : t.Lines[len(t.Lines)-1].EndLine] {
+				out = append(out, strings.TrimPrefix(l, strings.Repeat(" ", t.Col-1)))
+			}
+			out = append(out, "}")
 		}
 	}
 	return out
 }
 
-// papers are the papers that a proof asks for.
-func (j *Job) papers(pr *lang.Print, names []string) ([]*lang.Paper, error) {
+// papersOf are the papers that a proof asks for.
+func papersOf(j *interp.Job, pr *lang.Print, names []string) ([]*lang.Paper, error) {
 	var have []string
 	for _, p := range j.Recipe.Papers {
 		have = append(have, p.Name.Value)
@@ -212,56 +217,67 @@ func (j *Job) papers(pr *lang.Print, names []string) ([]*lang.Paper, error) {
 
 // proofer makes the pictures of several plans of one print.
 type proofer struct {
-	s      *Session
-	o      ProofOptions
+	s      *interp.Session
+	o      Options
 	plans  []*proofPlan // as meant, then one for each paper
 	start  plan.Start   // where the whole is shown
 	w, h   int          // of the reduced picture
-	images map[raster.Sum]Picture
+	images map[raster.Sum]interp.Picture
+	pic    ops.Pic // the print's picture as meant
+	toLab  *colour.ToLab
+	screen *colour.FromLab
 }
 
-// newProofer binds the plans; the caller closes b.
-func newProofer(j *Job, pr *lang.Print, papers []*lang.Paper, o ProofOptions) (*proofer, []*colour.Profile, error) {
-	if o.Long <= 0 {
-		o.Long = 1400
-	}
-	if o.Workers <= 0 {
-		o.Workers = runtime.GOMAXPROCS(0)
-	}
-	k := &proofer{s: NewSession(o.Workers, o.Progress), o: o, images: map[raster.Sum]Picture{}}
-	meant, _, err := j.proofPlanOf(pr, nil)
-	if err != nil {
-		return nil, nil, err
-	}
-	k.plans = append(k.plans, meant)
-	var profiles []*colour.Profile
-	for _, paper := range papers {
-		p, prof, err := j.proofPlanOf(pr, paper)
+// newProofer binds the plans; the caller closes s.
+func newProofer(j *interp.Job, pr *lang.Print, papers []*lang.Paper, o Options) (*proofer, error) {
+	o.Long = cmp.Or(max(o.Long, 0), 1400)
+	o.Workers = cmp.Or(max(o.Workers, 0), runtime.GOMAXPROCS(0))
+	k := &proofer{s: interp.NewSession(o.Workers, o.Progress), o: o, images: map[raster.Sum]interp.Picture{}}
+	for _, paper := range append([]*lang.Paper{nil}, papers...) {
+		p, err := bind(j, pr, paper)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
-		k.plans, profiles = append(k.plans, p), append(profiles, prof)
+		k.plans = append(k.plans, p)
 	}
-	pic := meant.Nodes[meant.out].Pic
-	if pic.C == 4 || !slices.Contains([]int{1, 3}, pic.C) {
-		return nil, nil, fmt.Errorf("print %s has %d channels; a proof shows grey and RGB pictures", pr.Name.Value, pic.C)
+	meant := k.plans[0]
+	k.pic = meant.Nodes[meant.out].Pic
+	if k.pic.C != 1 && k.pic.C != 3 {
+		return nil, fmt.Errorf("print %s has %d channels; a proof shows grey and RGB pictures", pr.Name.Value, k.pic.C)
 	}
-	for _, p := range k.plans[1:] {
-		if q := p.Nodes[p.out].Pic; q.W != pic.W || q.H != pic.H || p.edge != meant.edge {
-			return nil, nil, fmt.Errorf("internal: print %s has another size on another paper", pr.Name.Value)
+	for _, p := range k.plans {
+		if q := p.Nodes[p.out].Pic; q.W != k.pic.W || q.H != k.pic.H || p.edge != meant.edge {
+			return nil, fmt.Errorf("internal: print %s has another size on another paper", pr.Name.Value)
 		}
 	}
-	long := max(pic.W, pic.H)
-	k.w, k.h = pic.W, pic.H
-	if long > o.Long {
-		scale := func(v int) int { return max(1, (v*o.Long+long/2)/long) }
-		k.w, k.h = scale(pic.W), scale(pic.H)
+	k.w, k.h = reduced(k.pic.W, k.pic.H, o.Long)
+	screen := o.Display
+	if screen == nil {
+		screen, _ = colour.Space("sRGB")
 	}
-	return k, profiles, nil
+	if screen.Channels() != 3 {
+		return nil, fmt.Errorf("the display's profile is for %s; a screen's is for RGB", screen.Device())
+	}
+	var err error
+	if k.screen, err = colour.NewFromLab(screen, colour.Relative); err != nil {
+		return nil, err
+	}
+	k.toLab, err = colour.NewToLab(k.pic.Profile, colour.Relative)
+	return k, err
 }
 
-// reduced brings the picture that all plans have in common to the proof's size.
-func (k *proofer) reduced(ctx context.Context) (err error) {
+// reduced is a size brought down to long on its longer side.
+func reduced(w, h, long int) (int, int) {
+	full := max(w, h)
+	if full <= long {
+		return w, h
+	}
+	scale := func(v int) int { return max(1, (v*long+full/2)/full) }
+	return scale(w), scale(h)
+}
+
+// reduce brings the picture that all plans have in common to the proof's size.
+func (k *proofer) reduce(ctx context.Context) (err error) {
 	var list []*plan.Print
 	for _, p := range k.plans {
 		list = append(list, p.Print)
@@ -275,7 +291,7 @@ func (k *proofer) small() plan.Small { return plan.Small{Start: k.start, W: k.w,
 
 // picture is the whole of a plan's picture, reduced; equal pictures are made
 // once.
-func (k *proofer) picture(ctx context.Context, p *proofPlan) (Picture, error) {
+func (k *proofer) picture(ctx context.Context, p *proofPlan) (interp.Picture, error) {
 	key := p.Nodes[p.out].Key
 	if m, ok := k.images[key]; ok {
 		return m, nil
@@ -288,32 +304,25 @@ func (k *proofer) picture(ctx context.Context, p *proofPlan) (Picture, error) {
 }
 
 // part is a rectangle of a plan's picture at 100 %.
-func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (Picture, error) {
+func (k *proofer) part(ctx context.Context, p *proofPlan, x, y, w, h int) (interp.Picture, error) {
 	return k.s.Region(ctx, p.Print, p.out, image.Rect(x, y, x+w, y+h))
 }
 
-// MakeProof shows a print of a job on papers.
-func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proof, error) {
+// Make shows a print of a job on papers.
+func Make(ctx context.Context, j *interp.Job, print string, o Options) (*Proof, error) {
 	pr := j.Recipe.Print(print)
 	if pr == nil {
 		return nil, fmt.Errorf("no print is named %s", print)
 	}
-	papers, err := j.papers(pr, o.Papers)
+	papers, err := papersOf(j, pr, o.Papers)
 	if err != nil {
 		return nil, err
 	}
-	k, profiles, err := newProofer(j, pr, papers, o)
+	k, err := newProofer(j, pr, papers, o)
 	if err != nil {
 		return nil, err
 	}
 	defer k.s.Close()
-	screen := o.Display
-	if screen == nil {
-		screen, _ = colour.Space("sRGB")
-	}
-	if screen.Channels() != 3 {
-		return nil, fmt.Errorf("the display's profile is for %s; a screen's is for RGB", screen.Device())
-	}
 	out := &Proof{Print: print, Section: o.Section, Scale: 1}
 	for _, p := range j.Plans {
 		if p.Name == print {
@@ -323,8 +332,7 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 	if r := j.Recipe.Round; r != nil {
 		out.Round = r.Value.RatString()
 	}
-	meant := k.plans[0]
-	full := meant.Nodes[meant.out].Pic
+	meant, full := k.plans[0], k.pic
 	get := k.picture
 	if s := o.Section; s[2] != 0 {
 		x, y, w, h := s[0]-meant.edge, s[1]-meant.edge, s[2], s[3]
@@ -334,8 +342,8 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 		if w*h > 16<<20 {
 			return nil, fmt.Errorf("a section of %d x %d px is too large to look at; at most 16 million pixels", w, h)
 		}
-		get = func(ctx context.Context, p *proofPlan) (Picture, error) { return k.part(ctx, p, x, y, w, h) }
-	} else if err := k.reduced(ctx); err != nil {
+		get = func(ctx context.Context, p *proofPlan) (interp.Picture, error) { return k.part(ctx, p, x, y, w, h) }
+	} else if err := k.reduce(ctx); err != nil {
 		return nil, err
 	}
 	m, err := get(ctx, meant)
@@ -345,37 +353,30 @@ func MakeProof(ctx context.Context, j *Job, print string, o ProofOptions) (*Proo
 	if o.Section[2] == 0 {
 		out.Scale = float64(full.W) / float64(m.W)
 	}
-	lab, err := meantLab(m, o.Workers)
-	if err != nil {
-		return nil, err
-	}
-	if out.Meant, err = k.onScreen(screen, m, lab, full.W, full.H); err != nil {
-		return nil, err
-	}
-	for i, paper := range papers {
-		p := k.plans[i+1]
+	lab := k.lab(m)
+	out.Meant = k.onScreen(m, lab)
+	for _, p := range k.plans[1:] {
+		paper := p.paper
 		s, err := get(ctx, p)
 		if err != nil {
 			return nil, err
 		}
-		eye, err := newEye(p, s.Profile, profiles[i])
+		eye, err := newEye(p, s.Profile)
 		if err != nil {
 			return nil, fmt.Errorf("paper %s: %w", paper.Name.Value, err)
 		}
-		seen := eye.look(s, o.Workers)
-		pp := PaperProof{Paper: paper.Name.Value, Path: paper.Profile.Value, Profile: profiles[i].Description(),
+		seen := eye.look(s, k.o.Workers)
+		pp := OnPaper{Paper: paper.Name.Value, Path: paper.Profile.Value, Profile: p.profile.Description(),
 			Intent: p.intent.String(), BlackPoint: p.black, Own: pr.On != nil && pr.On.Value == paper.Name.Value,
-			Outside: seen.outside, ProofFigures: proofFigures(lab, seen, o.Workers)}
-		if pp.Grey, err = p.cast(eye, profiles[i], ownTone(j.Recipe, paper.Name.Value)); err != nil {
+			Outside: seen.outside, Figures: figuresOf(lab, seen, k.o.Workers)}
+		if pp.Grey, err = p.cast(eye, ownTone(j.Recipe, paper.Name.Value)); err != nil {
 			return nil, err
 		}
-		pp.Tone = j.tonesFor(pr, p, paper.Name.Value)
+		pp.Tone = p.tones(j, pr)
 		pp.White, pp.Black = eye.ends()
 		pp.Lightness, pp.Chrom = bands(lab, seen.relative)
-		if pp.Shown, err = k.onScreen(screen, s, seen.paper, full.W, full.H); err != nil {
-			return nil, err
-		}
-		if pp.Places, err = k.places(ctx, p, eye, screen, lab, seen, m, out.Scale); err != nil {
+		pp.Shown = k.onScreen(s, seen.paper)
+		if pp.Places, err = k.places(ctx, p, eye, lab, seen, m, out.Scale); err != nil {
 			return nil, err
 		}
 		out.Papers = append(out.Papers, pp)

@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"context"
@@ -11,6 +11,8 @@ import (
 	"sync"
 	"testing"
 
+	"platemark/interp"
+	"platemark/interp/interptest"
 	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/colour"
@@ -35,20 +37,34 @@ var paperICC = func() func(t testing.TB, name string) []byte {
 	}
 }()
 
+// mustLoad plans a recipe and fails on errors.
+func mustLoad(t testing.TB, file string) *interp.Job {
+	t.Helper()
+	j, err := interp.Load(context.Background(), file, interp.LoadOptions{NoOutputs: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(j.Close)
+	if lang.HasErrors(j.Diags) {
+		t.Fatal(j.Diags)
+	}
+	return j
+}
+
 // onPapers adds two papers to a recipe and their profiles to its folder.
 func onPapers(t testing.TB, folder, recipe string) string {
 	t.Helper()
 	for _, n := range []string{"baryta", "rag"} {
-		write(t, filepath.Join(folder, n+".icc"), string(paperICC(t, n)))
+		interptest.Write(t, filepath.Join(folder, n+".icc"), string(paperICC(t, n)))
 	}
 	return strings.Replace(recipe, "mask reeds", "paper baryta {\n    profile     \"baryta.icc\"\n}\n\npaper rag {\n    profile     \"rag.icc\"\n    intent      perceptual\n}\n\nmask reeds", 1)
 }
 
-// papersJob is everyStep with papers, tones for them, and two prints on them.
-func papersJob(t testing.TB) *Job {
+// papersJob is EveryStep with papers, tones for them, and two prints on them.
+func papersJob(t testing.TB) *interp.Job {
 	t.Helper()
-	folder, file := smallJob(t, "")
-	text := onPapers(t, folder, everyStep)
+	folder, file := interptest.SmallJob(t, "")
+	text := onPapers(t, folder, interptest.EveryStep)
 	text = strings.Replace(text, "    spot at (68%", "    spot at (8%, 90%) radius 1%\n    tone for rag {\n        exposure       +0.5 stops\n    }\n    tone for baryta through land {\n        chroma         -20%\n    }\n    spot at (68%", 1)
 	text += `
 print framed on baryta {
@@ -59,8 +75,8 @@ print framed on baryta {
     save tiff "framed.tif" bits 16
 }
 `
-	write(t, file, text)
-	return mustLoad(t, file, LoadOptions{NoOutputs: true})
+	interptest.Write(t, file, text)
+	return mustLoad(t, file)
 }
 
 // Where nothing is reduced, the reduced plan is the plan: same samples, for
@@ -69,11 +85,11 @@ func TestSmallPlanIsThePlan(t *testing.T) {
 	j := papersJob(t)
 	ctx := context.Background()
 	for _, pr := range j.Recipe.Prints {
-		k, _, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("rag"), j.Recipe.Paper("baryta")}, ProofOptions{})
+		k, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("rag"), j.Recipe.Paper("baryta")}, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := k.reduced(ctx); err != nil {
+		if err := k.reduce(ctx); err != nil {
 			t.Fatal(err)
 		}
 		small := k.start.Pic.W < 96
@@ -113,12 +129,12 @@ func TestReducedProofIsNear(t *testing.T) {
 	ctx := context.Background()
 	for name, most := range map[string]float64{"exact": 0.8, "framed": 0.8, "card": 2.5, "large": 3} {
 		pr := j.Recipe.Print(name)
-		k, _, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("baryta")}, ProofOptions{Long: 48})
+		k, err := newProofer(j, pr, []*lang.Paper{j.Recipe.Paper("baryta")}, Options{Long: 48})
 		if err != nil {
 			t.Fatal(err)
 		}
 		defer k.s.Close()
-		if err := k.reduced(ctx); err != nil {
+		if err := k.reduce(ctx); err != nil {
 			t.Fatal(err)
 		}
 		if k.start.Pic.W > 60 {
@@ -149,19 +165,11 @@ func TestReducedProofIsNear(t *testing.T) {
 				}
 			}
 		}
-		mean := Picture{got.Pic, make([]uint16, len(sum))}
+		mean := interp.Picture{Pic: got.Pic, Samples: make([]uint16, len(sum))}
 		for i, s := range sum {
 			mean.Samples[i] = uint16(s/weight[i/pic.C] + 0.5)
 		}
-		a, err := meantLab(got, 2)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b, err := meantLab(mean, 2)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if f := FiguresOf(LabDistances(a, b)); f.Mean > most {
+		if f := interp.FiguresOf(interp.LabDistances(k.lab(got), k.lab(mean))); f.Mean > most {
 			t.Errorf("print %s: the reduced proof is off by %.2f in the mean, allowed %.2f", name, f.Mean, most)
 		}
 	}
@@ -172,7 +180,7 @@ func TestReducedProofIsNear(t *testing.T) {
 func TestProofSaysWhatIsThere(t *testing.T) {
 	j := papersJob(t)
 	ctx := context.Background()
-	p, err := MakeProof(ctx, j, "framed", ProofOptions{Papers: []string{"baryta", "rag"}})
+	p, err := Make(ctx, j, "framed", Options{Papers: []string{"baryta", "rag"}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -189,11 +197,11 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	}
 	// The same, made plainly.
 	pr := j.Recipe.Print("framed")
-	meant, _, err := j.proofPlanOf(pr, nil)
+	meant, err := bind(j, pr, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	shown, prof, err := j.proofPlanOf(pr, j.Recipe.Paper("baryta"))
+	shown, err := bind(j, pr, j.Recipe.Paper("baryta"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -208,7 +216,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	if tones(meant) != 0 || tones(shown) != 1 || shown.edge != 10 {
 		t.Errorf("%d tone steps as meant, %d on baryta, edge %d", tones(meant), tones(shown), shown.edge)
 	}
-	b := NewSession(0, nil)
+	b := interp.NewSession(0, nil)
 	defer b.Close()
 	src, err := b.Region(ctx, meant.Print, meant.out, image.Rect(0, 0, 300, 200))
 	if err != nil {
@@ -218,7 +226,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	proof, err := colour.NewProof(shown.Nodes[shown.out].Pic.Profile, prof, colour.Perceptual, true)
+	proof, err := colour.NewProof(shown.Nodes[shown.out].Pic.Profile, shown.profile, colour.Perceptual, true)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -245,7 +253,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	slices.Sort(delta)
 	near := func(a, b float64) bool { return math.Abs(a-b) < 1e-4 }
 	if !near(baryta.Mean, sum/60000) || !near(baryta.Largest, delta[59999]) || !near(baryta.P95, delta[56999]) || !near(baryta.Share, float64(outside)/60000) {
-		t.Errorf("figures %+v, plainly mean %g, 95 %% %g, largest %g, outside %d", baryta.ProofFigures, sum/60000, delta[56999], delta[59999], outside)
+		t.Errorf("figures %+v, plainly mean %g, 95 %% %g, largest %g, outside %d", baryta.Figures, sum/60000, delta[56999], delta[59999], outside)
 	}
 	if math.Abs(baryta.TooDark+baryta.TooColourful-baryta.Share) > 1e-12 || baryta.TooDark == 0 || baryta.TooColourful == 0 {
 		t.Errorf("%g can't be printed, %g too dark, %g too colourful", baryta.Share, baryta.TooDark, baryta.TooColourful)
@@ -265,7 +273,7 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 		}
 	}
 	// A section's pixels are the whole's; its place counts the border.
-	s, err := MakeProof(ctx, j, "framed", ProofOptions{Section: [4]int{110, 60, 40, 30}})
+	s, err := Make(ctx, j, "framed", Options{Section: [4]int{110, 60, 40, 30}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -280,19 +288,19 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 // A screen like the paper would show the same numbers: through its own profile,
 // sRGB has nothing outside, no difference and no lost step.
 func TestProofOnItself(t *testing.T) {
-	folder, file := smallJob(t, "")
-	writeMaster(t, filepath.Join(folder, "m.tif"), 96, 64, 3, "sRGB")
+	folder, file := interptest.SmallJob(t, "")
+	interptest.WriteMaster(t, filepath.Join(folder, "m.tif"), 96, 64, 3, "sRGB")
 	p, _ := colour.Space("sRGB")
-	write(t, filepath.Join(folder, "s.icc"), string(p.Bytes()))
-	write(t, file, "recipe 1 draft\nmaster \"m.tif\"\npaper screen {\n profile \"s.icc\"\n}\nprint a on screen {\n size 96 px x 64 px at 100 ppi\n save tiff \"a.tif\"\n}\n")
-	j := mustLoad(t, file, LoadOptions{NoOutputs: true})
-	proof, err := MakeProof(context.Background(), j, "a", ProofOptions{})
+	interptest.Write(t, filepath.Join(folder, "s.icc"), string(p.Bytes()))
+	interptest.Write(t, file, "recipe 1 draft\nmaster \"m.tif\"\npaper screen {\n profile \"s.icc\"\n}\nprint a on screen {\n size 96 px x 64 px at 100 ppi\n save tiff \"a.tif\"\n}\n")
+	j := mustLoad(t, file)
+	proof, err := Make(context.Background(), j, "a", Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	q := proof.Papers[0]
 	if q.Largest > 1e-6 || q.Share != 0 || q.Highlights.Lost+q.Shadows.Lost != 0 || q.Grey > 1e-6 || !slices.Equal(q.Shown.RGB, proof.Meant.RGB) {
-		t.Errorf("%+v", q.ProofFigures)
+		t.Errorf("%+v", q.Figures)
 	}
 }
 
@@ -327,29 +335,29 @@ func TestProofRefusals(t *testing.T) {
 	ctx := context.Background()
 	for _, c := range []struct {
 		print string
-		o     ProofOptions
+		o     Options
 		want  string
 	}{
-		{"large", ProofOptions{}, "print large is on no paper; name one with --paper"},
-		{"large", ProofOptions{Papers: []string{"silk"}}, "no paper is named silk; there is: baryta, rag"},
-		{"framed", ProofOptions{Section: [4]int{0, 0, 20, 20}}, "begins at 10, 10"},
-		{"framed", ProofOptions{Section: [4]int{300, 10, 20, 20}}, "doesn't lie in the picture"},
-		{"nothing", ProofOptions{}, "no print is named nothing"},
+		{"large", Options{}, "print large is on no paper; name one with --paper"},
+		{"large", Options{Papers: []string{"silk"}}, "no paper is named silk; there is: baryta, rag"},
+		{"framed", Options{Section: [4]int{0, 0, 20, 20}}, "begins at 10, 10"},
+		{"framed", Options{Section: [4]int{300, 10, 20, 20}}, "doesn't lie in the picture"},
+		{"nothing", Options{}, "no print is named nothing"},
 	} {
-		if _, err := MakeProof(ctx, j, c.print, c.o); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := Make(ctx, j, c.print, c.o); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s %v: %v", c.print, c.o, err)
 		}
 	}
-	_, file := smallJob(t, everyStep)
-	if _, err := MakeProof(ctx, mustLoad(t, file, LoadOptions{NoOutputs: true}), "large", ProofOptions{}); err == nil || !strings.Contains(err.Error(), "names no paper") {
+	_, file := interptest.SmallJob(t, interptest.EveryStep)
+	if _, err := Make(ctx, mustLoad(t, file), "large", Options{}); err == nil || !strings.Contains(err.Error(), "names no paper") {
 		t.Errorf("no paper: %v", err)
 	}
 	// A damaged profile is refused by its line.
-	write(t, filepath.Join(j.Folder, "rag.icc"), "no profile at all")
-	j = mustLoad(t, j.File, LoadOptions{NoOutputs: true})
-	if _, err := MakeProof(ctx, j, "large", ProofOptions{Papers: []string{"rag"}}); err == nil {
+	interptest.Write(t, filepath.Join(j.Folder, "rag.icc"), "no profile at all")
+	j = mustLoad(t, j.File)
+	if _, err := Make(ctx, j, "large", Options{Papers: []string{"rag"}}); err == nil {
 		t.Error("a damaged profile was taken")
-	} else if p, ok := err.(*Problems); !ok || p.Diags[len(p.Diags)-1].Span.Line == 0 {
+	} else if p, ok := err.(*interp.Problems); !ok || p.Diags[len(p.Diags)-1].Span.Line == 0 {
 		t.Errorf("%v", err)
 	}
 	os.Remove(j.File)

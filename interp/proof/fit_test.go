@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"bytes"
@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/interp"
+	"platemark/interp/interptest"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
@@ -33,7 +35,7 @@ func writeRows(t testing.TB, path string, w, h, c int, space string, row func(y 
 		row(y, dst)
 		b = l.AppendRow(b, dst)
 	}
-	write(t, path, string(append(b, l.Trailer()...)))
+	interptest.Write(t, path, string(append(b, l.Trailer()...)))
 }
 
 // landscape draws the demonstration's scene, small.
@@ -101,15 +103,15 @@ print p on baryta {
 }
 `
 
-func fitJob(t testing.TB, text string, draw func(path string)) *Job {
+func fitJob(t testing.TB, text string, draw func(path string)) *interp.Job {
 	t.Helper()
 	folder := t.TempDir()
 	draw(filepath.Join(folder, "m.tif"))
 	for _, n := range []string{"baryta", "rag"} {
-		write(t, filepath.Join(folder, n+".icc"), string(paperICC(t, n)))
+		interptest.Write(t, filepath.Join(folder, n+".icc"), string(paperICC(t, n)))
 	}
-	write(t, filepath.Join(folder, "r.recipe"), text)
-	return mustLoad(t, filepath.Join(folder, "r.recipe"), LoadOptions{NoOutputs: true})
+	interptest.Write(t, filepath.Join(folder, "r.recipe"), text)
+	return mustLoad(t, filepath.Join(folder, "r.recipe"))
 }
 
 // On two pictures and two papers the block brings the proof closer in all four,
@@ -122,7 +124,7 @@ func TestFit(t *testing.T) {
 		"still life": func(p string) { still(t, p, 3) },
 	} {
 		j := fitJob(t, fitRecipe, draw)
-		list, text, err := Fit(ctx, j, "p", ProofOptions{Papers: []string{"baryta", "rag"}})
+		list, text, err := Fit(ctx, j, "p", Options{Papers: []string{"baryta", "rag"}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -151,8 +153,8 @@ func TestFit(t *testing.T) {
 		if err := WriteFit(j, text); err != nil {
 			t.Fatal(err)
 		}
-		again := mustLoad(t, j.File, LoadOptions{NoOutputs: true})
-		p, err := MakeProof(ctx, again, "p", ProofOptions{Papers: []string{"baryta", "rag"}})
+		again := mustLoad(t, j.File)
+		p, err := Make(ctx, again, "p", Options{Papers: []string{"baryta", "rag"}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -163,7 +165,7 @@ func TestFit(t *testing.T) {
 		}
 		// The same again: the recipe's own blocks are written over with themselves.
 		if name == "still life" {
-			_, twice, err := Fit(ctx, again, "p", ProofOptions{Papers: []string{"baryta"}, Workers: 1})
+			_, twice, err := Fit(ctx, again, "p", Options{Papers: []string{"baryta"}, Workers: 1})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -183,25 +185,25 @@ func TestFit(t *testing.T) {
 func TestFitTellsWhatTheProofTells(t *testing.T) {
 	ctx := context.Background()
 	j := fitJob(t, strings.Replace(fitRecipe, "100 ppi", "510 ppi", 1), func(p string) { still(t, p, 3) })
-	before, err := MakeProof(ctx, j, "p", ProofOptions{})
+	before, err := Make(ctx, j, "p", Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	list, text, err := Fit(ctx, j, "p", ProofOptions{})
+	list, text, err := Fit(ctx, j, "p", Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if err := WriteFit(j, text); err != nil || list[0].Block == nil {
 		t.Fatal(list, err)
 	}
-	after, err := MakeProof(ctx, mustLoad(t, j.File, LoadOptions{NoOutputs: true}), "p", ProofOptions{})
+	after, err := Make(ctx, mustLoad(t, j.File), "p", Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := list[0].Before, before.Papers[0].ProofFigures; got != want {
+	if got, want := list[0].Before, before.Papers[0].Figures; got != want {
 		t.Errorf("before: the fit tells %+v, the proof %+v", got, want)
 	}
-	if got, want := list[0].After, after.Papers[0].ProofFigures; got != want {
+	if got, want := list[0].After, after.Papers[0].Figures; got != want {
 		t.Errorf("after: the fit tells %+v, the proof %+v", got, want)
 	}
 }
@@ -218,7 +220,7 @@ func TestFitGrey(t *testing.T) {
 `, 1)
 	text = strings.Replace(text, "prepare", "mask low {\n    gradient from (50%, 100%) to (50%, 50%)\n}\n\nprepare", 1)
 	j := fitJob(t, text, func(p string) { still(t, p, 1) })
-	list, out, err := Fit(context.Background(), j, "p", ProofOptions{Papers: []string{"rag"}})
+	list, out, err := Fit(context.Background(), j, "p", Options{Papers: []string{"rag"}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -238,18 +240,18 @@ func TestFitNothing(t *testing.T) {
 	p, _ := colour.Space("sRGB")
 	j := fitJob(t, fitRecipe, func(path string) {
 		still(t, path, 3)
-		write(t, filepath.Join(filepath.Dir(path), "baryta.icc"), "")
+		interptest.Write(t, filepath.Join(filepath.Dir(path), "baryta.icc"), "")
 	})
-	write(t, filepath.Join(j.Folder, "baryta.icc"), string(p.Bytes()))
-	before := read(t, j.File)
-	list, text, err := Fit(context.Background(), j, "p", ProofOptions{})
+	interptest.Write(t, filepath.Join(j.Folder, "baryta.icc"), string(p.Bytes()))
+	before := interptest.Read(t, j.File)
+	list, text, err := Fit(context.Background(), j, "p", Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if list[0].Block != nil || !bytes.Equal(text, before) {
 		t.Errorf("%+v\n%s", list[0], text)
 	}
-	if err := WriteFit(j, text); err != nil || !bytes.Equal(read(t, j.File), before) {
+	if err := WriteFit(j, text); err != nil || !bytes.Equal(interptest.Read(t, j.File), before) {
 		t.Error(err)
 	}
 	os.Remove(j.File)

@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"fmt"

@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"context"
@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/optimize"
 
+	"platemark/interp"
 	"platemark/interp/disk"
 	"platemark/lang"
 )
@@ -21,7 +22,7 @@ type Fitted struct {
 	// Kept are the words of lines of the recipe's own block that stay beside.
 	Kept []string
 	// Before is without the block, After with it.
-	Before, After ProofFigures
+	Before, After Figures
 	// Tried is the number of settings that were tried.
 	Tried int
 }
@@ -38,7 +39,7 @@ const fitSample = 128
 // steps of highlights or shadows are lost than without it, and greys take on at
 // most a chroma of 1 (or no more than without it). The same recipe and inputs
 // give the same block.
-func Fit(ctx context.Context, j *Job, print string, o ProofOptions) ([]Fitted, []byte, error) {
+func Fit(ctx context.Context, j *interp.Job, print string, o Options) ([]Fitted, []byte, error) {
 	pr := j.Recipe.Print(print)
 	if pr == nil {
 		return nil, nil, fmt.Errorf("no print is named %s", print)
@@ -46,7 +47,7 @@ func Fit(ctx context.Context, j *Job, print string, o ProofOptions) ([]Fitted, [
 	if o.Section[2] != 0 {
 		return nil, nil, errors.New("a block is fitted to the whole picture, not to a section")
 	}
-	papers, err := j.papers(pr, o.Papers)
+	papers, err := papersOf(j, pr, o.Papers)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -68,14 +69,14 @@ func Fit(ctx context.Context, j *Job, print string, o ProofOptions) ([]Fitted, [
 		list = append(list, *out)
 	}
 	if _, ds := lang.Parse(j.File, source); lang.HasErrors(ds) {
-		return nil, nil, &Problems{source, ds}
+		return nil, nil, &interp.Problems{Source: source, Diags: ds}
 	}
 	return list, source, nil
 }
 
 // WriteFit puts the text with fitted blocks in place of a job's recipe, unless
 // the recipe changed meanwhile.
-func WriteFit(j *Job, text []byte) error {
+func WriteFit(j *interp.Job, text []byte) error {
 	return disk.Rewrite(j.File, j.Source, text)
 }
 
@@ -95,10 +96,7 @@ func (f *fitter) fit(ctx context.Context) (*Fitted, setting, error) {
 	if err != nil {
 		return nil, none, err
 	}
-	meant, err := meantLab(m, f.k.o.Workers)
-	if err != nil {
-		return nil, none, err
-	}
+	meant := f.k.lab(m)
 	var bare []float64
 	if out.Before, bare, err = f.figures(ctx, meant, none); err != nil {
 		return nil, none, err

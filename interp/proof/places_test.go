@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"cmp"
@@ -41,7 +41,7 @@ func TestChangesOf(t *testing.T) {
 // most of them all.
 func TestPlacesDiffer(t *testing.T) {
 	j := fitJob(t, strings.Replace(fitRecipe, "100 ppi", "400 ppi", 1), func(p string) { still(t, p, 3) })
-	p, err := MakeProof(context.Background(), j, "p", ProofOptions{Papers: []string{"rag"}})
+	p, err := Make(context.Background(), j, "p", Options{Papers: []string{"rag"}})
 	if err != nil {
 		t.Fatal(err)
 	}

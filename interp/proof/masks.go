@@ -1,50 +1,41 @@
-package interp
+package proof
 
 import (
 	"context"
+	"platemark/interp"
 	"platemark/interp/plan"
-	"platemark/ops/colour"
 )
 
 // MaskPicture is a print drawn small, with the masks that its steps work
 // through.
 type MaskPicture struct {
-	ViewPicture
+	interp.ViewPicture
 	Masks []SmallMask
 }
 
 // SmallMask is a mask over a small picture: its values, 0 to 65535, by pixel.
 type SmallMask struct {
-	MaskCover
+	interp.MaskCover
 	Values []uint16
 }
 
 // DrawMasks makes the print of a plan small, at most long pixels on its longer
 // side, in sRGB, with each of its masks over it. The job must have been loaded
 // with LoadOptions.Masks.
-func DrawMasks(ctx context.Context, j *Job, p *plan.Print, long, workers int) (*MaskPicture, error) {
-	k, _, err := newProofer(j, j.Recipe.Print(p.Name), nil, ProofOptions{Long: long, Workers: workers})
+func DrawMasks(ctx context.Context, j *interp.Job, p *plan.Print, long, workers int) (*MaskPicture, error) {
+	k, err := newProofer(j, j.Recipe.Print(p.Name), nil, Options{Long: long, Workers: workers})
 	if err != nil {
 		return nil, err
 	}
 	defer k.s.Close()
-	if err := k.reduced(ctx); err != nil {
+	if err := k.reduce(ctx); err != nil {
 		return nil, err
 	}
 	m, err := k.picture(ctx, k.plans[0])
 	if err != nil {
 		return nil, err
 	}
-	lab, err := meantLab(m, k.o.Workers)
-	if err != nil {
-		return nil, err
-	}
-	screen, _ := colour.Space("sRGB")
-	out := &MaskPicture{}
-	full := k.plans[0].Nodes[k.plans[0].out].Pic
-	if out.ViewPicture, err = k.onScreen(screen, m, lab, full.W, full.H); err != nil {
-		return nil, err
-	}
+	out := &MaskPicture{ViewPicture: k.onScreen(m, k.lab(m))}
 	for _, c := range j.Masks[p] {
 		frame := p.Nodes[c.Node].Pic
 		v := SmallMask{MaskCover: c, Values: make([]uint16, m.W*m.H)}

@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"context"
@@ -7,6 +7,7 @@ import (
 	"math/big"
 	"slices"
 
+	"platemark/interp"
 	"platemark/interp/master"
 	"platemark/interp/plan"
 	"platemark/lang"
@@ -44,23 +45,23 @@ type judged struct {
 	rises      []float64 // what is left of each step of highlights and shadows
 }
 
-func newFitter(ctx context.Context, j *Job, source []byte, print, paper string, o ProofOptions) (*fitter, error) {
+func newFitter(ctx context.Context, j *interp.Job, source []byte, print, paper string, o Options) (*fitter, error) {
 	base, _ := lang.Parse(j.File, source)
 	// A block that changes something, so that the plan has a step for it.
 	text, line := setTone(source, base, paper, setting{1})
 	rec, ds := lang.Parse(j.File, text)
 	if lang.HasErrors(ds) {
-		return nil, &Problems{text, ds}
+		return nil, &interp.Problems{Source: text, Diags: ds}
 	}
 	trial := *j
 	trial.Recipe, trial.Source = rec, text
-	k, profiles, err := newProofer(&trial, rec.Print(print), []*lang.Paper{rec.Paper(paper)}, o)
+	k, err := newProofer(&trial, rec.Print(print), []*lang.Paper{rec.Paper(paper)}, o)
 	if err != nil {
 		return nil, err
 	}
 	f := &fitter{k: k, base: base, paper: paper, plan: k.plans[1], seen: map[setting]judged{}, firm: map[int]bool{}}
 	fail := func(err error) (*fitter, error) { k.s.Close(); return nil, err }
-	f.node = slices.IndexFunc(f.plan.Nodes, func(n plan.Node) bool { return n.Op == "tone" && n.Line == line })
+	f.node = f.plan.toneAt(line)
 	if f.node < 0 {
 		return fail(fmt.Errorf("a tone block at the end of prepare has no effect on print %s", print))
 	}
@@ -78,13 +79,13 @@ func newFitter(ctx context.Context, j *Job, source []byte, print, paper string, 
 			}
 		}
 	}
-	if err := k.reduced(ctx); err != nil {
+	if err := k.reduce(ctx); err != nil {
 		return fail(err)
 	}
-	if f.eye, err = newEye(f.plan, f.plan.Nodes[f.plan.out].Pic.Profile, profiles[0]); err != nil {
+	if f.eye, err = newEye(f.plan, f.plan.Nodes[f.plan.out].Pic.Profile); err != nil {
 		return fail(err)
 	}
-	if f.greys, err = newEye(f.plan, n.Pic.Profile, profiles[0]); err != nil {
+	if f.greys, err = newEye(f.plan, n.Pic.Profile); err != nil {
 		return fail(err)
 	}
 	if err := f.take(ctx); err != nil {
@@ -128,9 +129,7 @@ func (f *fitter) take(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if f.sample.meant, err = meantLab(m, k.o.Workers); err != nil {
-		return err
-	}
+	f.sample.meant = k.lab(m)
 	// What comes before the tone step is computed once, where nothing passes
 	// by it.
 	in := f.plan.Nodes[f.node].In[0]
@@ -166,10 +165,7 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 	if m.W != meant.W || m.H != meant.H {
 		return nil
 	}
-	lab, err := meantLab(meant, k.o.Workers)
-	if err != nil {
-		return err
-	}
+	lab := k.lab(meant)
 	var steps [101][]int
 	for i, l := range lab {
 		if n := int(min(max(l.L, 0), 100) + 0.5); n <= shadowEnd || n >= highlightStart {
@@ -199,32 +195,23 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 }
 
 // startOf is a picture of a node as what evaluation starts from.
-func (f *fitter) startOf(m Picture, node int) plan.Start {
+func (f *fitter) startOf(m interp.Picture, node int) plan.Start {
 	return plan.Start{Key: f.plan.Nodes[node].Key, Pic: m.Pic, Store: raster.Of(m.Samples, m.W, m.H, m.C)}
 }
 
 // set is the print's picture with a setting.
-func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (Picture, error) {
+func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (interp.Picture, error) {
 	how.Args = map[int]ops.Args{f.node: f.args(s)}
 	return f.k.s.Small(ctx, f.plan.Print, f.plan.out, how)
 }
 
 // shown is a sample as the paper shows it with a setting.
 func (f *fitter) shown(ctx context.Context, from *sample, s setting) ([]colour.Lab, error) {
-	k := f.k
 	m, err := f.set(ctx, from.Small, s)
 	if err != nil {
 		return nil, err
 	}
-	n := len(from.meant)
-	c, inks := f.eye.profile.Channels(), f.eye.proof.Inks()
-	lab := make([]colour.Lab, n)
-	inRows(n, k.o.Workers, func(a, z int) {
-		printed := make([]uint16, (z-a)*inks)
-		f.eye.proof.Print(printed, m.Samples[a*c:z*c])
-		f.eye.proof.Relative(lab[a:z], printed)
-	})
-	return lab, nil
+	return f.eye.relative(m, f.k.o.Workers), nil
 }
 
 // passedBy says whether the print's picture also comes from the master by a way
@@ -260,26 +247,23 @@ func (f *fitter) args(s setting) ops.Args {
 
 // figures judges a setting on the reduced picture; rises are those of judged,
 // of the whole picture.
-func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out ProofFigures, rises []float64, err error) {
+func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out Figures, rises []float64, err error) {
 	k := f.k
 	m, err := f.set(ctx, k.small(), s)
 	if err != nil {
 		return out, nil, err
 	}
 	seen := f.eye.look(m, k.o.Workers)
-	out = proofFigures(meant, seen, k.o.Workers)
+	out = figuresOf(meant, seen, k.o.Workers)
 	rises = risesOf(meant, seen.relative, stepThere(len(meant)))
 	out.Grey, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(s))
 	return out, rises, err
 }
 
-// risesOf lists the rungs of highlights, then of shadows.
-func risesOf(meant, shown []colour.Lab, least int) (list []float64) {
-	mean, count := ladder(meant, shown)
-	keep := func(rise float64) { list = append(list, rise) }
-	rungs(&mean, &count, least, highlightStart, 100, keep)
-	rungs(&mean, &count, least, 0, shadowEnd, keep)
-	return list
+// risesOf lists the rises of highlights, then of shadows.
+func risesOf(meant, shown []colour.Lab, least int) []float64 {
+	light, dark := rises(meant, shown, least)
+	return append(light, dark...)
 }
 
 // judge evaluates a setting on the sample.
@@ -296,8 +280,8 @@ func (f *fitter) judge(ctx context.Context, s setting) (judged, error) {
 		return judged{}, err
 	}
 	var v judged
-	for _, d := range f.distances(f.sample.meant, shown) {
-		v.mean += d
+	for _, d := range distances(f.sample.meant, shown, f.k.o.Workers) {
+		v.mean += float64(d)
 	}
 	v.mean /= float64(len(shown))
 	ends, least := &f.sample, 3
@@ -311,17 +295,6 @@ func (f *fitter) judge(ctx context.Context, s setting) (judged, error) {
 	v.cast, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(s))
 	f.seen[s] = v
 	return v, err
-}
-
-// distances is CIEDE2000 by pixel.
-func (f *fitter) distances(a, b []colour.Lab) []float64 {
-	d := make([]float64, len(a))
-	inRows(len(a), f.k.o.Workers, func(from, till int) {
-		for i := from; i < till; i++ {
-			d[i] = colour.DeltaE2000(a[i], b[i])
-		}
-	})
-	return d
 }
 
 // cost is what the fit brings down: the mean difference, and dearly what costs

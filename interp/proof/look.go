@@ -1,9 +1,10 @@
-package interp
+package proof
 
 import (
 	"slices"
 	"sync"
 
+	"platemark/interp"
 	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -28,16 +29,11 @@ func inRows(n, workers int, do func(from, till int)) {
 	wg.Wait()
 }
 
-// meantLab are the colours of a picture, white at L* 100.
-func meantLab(m Picture, workers int) ([]colour.Lab, error) {
-	to, err := colour.NewToLab(m.Profile, colour.Relative)
-	if err != nil {
-		return nil, err
-	}
+// lab are the colours of a picture as meant, white at L* 100.
+func (k *proofer) lab(m interp.Picture) []colour.Lab {
 	lab := make([]colour.Lab, m.W*m.H)
-	c := m.Profile.Channels()
-	inRows(len(lab), workers, func(a, z int) { to.Row(lab[a:z], m.Samples[a*c:z*c]) })
-	return lab, nil
+	inRows(len(lab), k.o.Workers, func(a, z int) { k.toLab.Row(lab[a:z], m.Samples[a*m.C:z*m.C]) })
+	return lab
 }
 
 // eye sees pictures as a paper shows them.
@@ -46,8 +42,8 @@ type eye struct {
 	profile *colour.Profile // of the pictures
 }
 
-func newEye(p *proofPlan, src, paper *colour.Profile) (*eye, error) {
-	pr, err := colour.NewProof(src, paper, p.intent, p.black)
+func newEye(p *proofPlan, src *colour.Profile) (*eye, error) {
+	pr, err := colour.NewProof(src, p.profile, p.intent, p.black)
 	return &eye{pr, src}, err
 }
 
@@ -56,10 +52,10 @@ type sight struct {
 	relative []colour.Lab // to an eye adapted to the paper
 	paper    []colour.Lab // beside D50
 	outside  []colour.Verdict
-	delta    []float32 // CIEDE2000 from what was meant; proofFigures fills it
+	delta    []float32 // CIEDE2000 from what was meant; figuresOf fills it
 }
 
-func (e *eye) look(m Picture, workers int) *sight {
+func (e *eye) look(m interp.Picture, workers int) *sight {
 	n := m.W * m.H
 	s := &sight{relative: make([]colour.Lab, n), paper: make([]colour.Lab, n), outside: make([]colour.Verdict, n)}
 	c, inks := e.profile.Channels(), e.proof.Inks()
@@ -72,6 +68,17 @@ func (e *eye) look(m Picture, workers int) *sight {
 		e.proof.Outside(s.outside[a:z], src)
 	})
 	return s
+}
+
+// relative is a picture as an eye sees it that is adapted to the paper.
+func (e *eye) relative(m interp.Picture, workers int) []colour.Lab {
+	lab := make([]colour.Lab, m.W*m.H)
+	inRows(len(lab), workers, func(a, z int) {
+		printed := make([]uint16, (z-a)*e.proof.Inks())
+		e.proof.Print(printed, m.Samples[a*m.C:z*m.C])
+		e.proof.Relative(lab[a:z], printed)
+	})
+	return lab
 }
 
 // ends are paper white and the black of the picture's black, beside D50.
@@ -104,12 +111,8 @@ func (e *eye) grey(step ops.Step) float64 {
 		step.Worker().Row(dst, 0, []ops.Rows{oneRow(src)})
 		src = dst
 	}
-	printed := make([]uint16, greys*e.proof.Inks())
-	e.proof.Print(printed, src)
-	lab := make([]colour.Lab, greys)
-	e.proof.Relative(lab, printed)
 	most := 0.0
-	for _, l := range lab {
+	for _, l := range e.relative(interp.Picture{Pic: ops.Pic{W: greys, H: 1, C: c}, Samples: src}, 1) {
 		most = max(most, l.Chroma())
 	}
 	return most
@@ -140,28 +143,24 @@ type oneRow []uint16
 
 func (r oneRow) Row(int) []uint16 { return r }
 
-// onScreen takes colours to the screen's codes, 8 bits.
-func (k *proofer) onScreen(screen *colour.Profile, m Picture, lab []colour.Lab, fullW, fullH int) (ViewPicture, error) {
-	from, err := colour.NewFromLab(screen, colour.Relative)
-	if err != nil {
-		return ViewPicture{}, err
-	}
-	v := ViewPicture{Print: k.plans[0].Name, FullW: fullW, FullH: fullH, W: m.W, H: m.H, RGB: make([]uint8, 3*len(lab))}
-	inRows(len(lab), k.o.Workers, func(a, z int) {
-		rgb := make([]uint16, 3*(z-a))
-		from.Row(rgb, lab[a:z])
-		for i, s := range rgb {
-			v.RGB[3*a+i] = uint8((uint32(s) + 128) / 257)
-		}
-	})
-	return v, nil
+// onScreen is a picture, or a part of one, in these colours.
+func (k *proofer) onScreen(m interp.Picture, lab []colour.Lab) interp.ViewPicture {
+	v := interp.ViewPicture{Print: k.plans[0].Name, FullW: k.pic.W, FullH: k.pic.H, W: m.W, H: m.H, RGB: make([]uint8, 3*len(lab))}
+	inRows(len(lab), k.o.Workers, func(a, z int) { copy(v.RGB[3*a:3*z], interp.ScreenCodes(k.screen, lab[a:z])) })
+	return v
 }
 
-// proofFigures compares a picture as meant with the same on a paper.
-func proofFigures(meant []colour.Lab, s *sight, workers int) (f ProofFigures) {
-	s.delta = make([]float32, len(meant))
-	inRows(len(meant), workers, func(a, z int) { copy(s.delta[a:z], LabDistances(meant[a:z], s.relative[a:z])) })
-	f.Figures = FiguresOf(s.delta)
+// distances is CIEDE2000 by pixel.
+func distances(a, b []colour.Lab, workers int) []float32 {
+	d := make([]float32, len(a))
+	inRows(len(a), workers, func(from, till int) { copy(d[from:till], interp.LabDistances(a[from:till], b[from:till])) })
+	return d
+}
+
+// figuresOf compares a picture as meant with the same on a paper.
+func figuresOf(meant []colour.Lab, s *sight, workers int) (f Figures) {
+	s.delta = distances(meant, s.relative, workers)
+	f.Figures = interp.FiguresOf(s.delta)
 	var n [colour.TooColourful + 1]float64
 	for _, o := range s.outside {
 		n[o]++
@@ -198,20 +197,25 @@ func ladder(meant, shown []colour.Lab) (mean [101]float64, n [101]int) {
 	return mean, n
 }
 
-// rungs calls do with each pair of neighbouring steps of the ladder that the
-// picture has in at least so many pixels, from lo to hi: rise is what is left of
-// a step of one.
-func rungs(mean *[101]float64, n *[101]int, least, lo, hi int, do func(rise float64)) {
-	last := -1
-	for k := lo; k <= hi; k++ {
-		if n[k] < least {
-			continue
+// rises are, for each pair of neighbouring steps that the picture has in at
+// least so many pixels, what is left of a step of one: of highlights (L* 80 and
+// more as meant) and of shadows (L* 20 and less).
+func rises(meant, shown []colour.Lab, least int) (light, dark []float64) {
+	mean, n := ladder(meant, shown)
+	between := func(lo, hi int) (list []float64) {
+		last := -1
+		for k := lo; k <= hi; k++ {
+			if n[k] < least {
+				continue
+			}
+			if last >= 0 {
+				list = append(list, (mean[k]-mean[last])/float64(k-last))
+			}
+			last = k
 		}
-		if last >= 0 {
-			do((mean[k] - mean[last]) / float64(k-last))
-		}
-		last = k
+		return list
 	}
+	return between(highlightStart, 100), between(0, shadowEnd)
 }
 
 // stepThere is the number of pixels from which a picture has a step.
@@ -219,22 +223,19 @@ func stepThere(pixels int) int { return max(8, pixels/10000) }
 
 // lostSteps counts the steps of lightness that a paper swallows: of two
 // neighbouring whole steps of L* that the picture has (a step is there from one
-// pixel in 10000 on, and from 8), less than a quarter of the rise is left. Highlights are L*
-// 80 and more as meant, shadows L* 20 and less. The definition is ours.
+// pixel in 10000 on, and from 8), less than a quarter of the rise is left. The
+// definition is ours.
 func lostSteps(meant, shown []colour.Lab) (highlights, shadows Steps) {
-	mean, n := ladder(meant, shown)
-	count := func(s *Steps) func(float64) {
-		return func(rise float64) {
-			s.Of++
-			if rise < stepKept {
+	count := func(rises []float64) (s Steps) {
+		for _, rise := range rises {
+			if s.Of++; rise < stepKept {
 				s.Lost++
 			}
 		}
+		return s
 	}
-	least := stepThere(len(meant))
-	rungs(&mean, &n, least, highlightStart, 100, count(&highlights))
-	rungs(&mean, &n, least, 0, shadowEnd, count(&shadows))
-	return highlights, shadows
+	light, dark := rises(meant, shown, stepThere(len(meant)))
+	return count(light), count(dark)
 }
 
 // Band is what becomes of a stretch of values, From to Till as meant: a tenth

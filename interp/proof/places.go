@@ -1,4 +1,4 @@
-package interp
+package proof
 
 import (
 	"cmp"
@@ -7,16 +7,17 @@ import (
 	"math"
 	"slices"
 
+	"platemark/interp"
 	"platemark/ops/colour"
 )
 
-// ProofPlace is a place where a paper changes the picture, at 100 % of the
+// Place is a place where a paper changes the picture, at 100 % of the
 // print.
-type ProofPlace struct {
+type Place struct {
 	X, Y         int     // left upper corner, px of the print's picture
 	What         string  // becomes of it, in words
 	Mean         float64 // difference of the cell round the middle
-	Meant, Shown ViewPicture
+	Meant, Shown interp.ViewPicture
 }
 
 const (
@@ -181,13 +182,13 @@ func findings(meant []colour.Lab, s *sight, w, h, cell int) (taken []finding, co
 }
 
 // places cuts out where the paper changes the picture most.
-func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colour.Profile, meant []colour.Lab, s *sight, m Picture, scale float64) (out []ProofPlace, err error) {
+func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, meant []colour.Lab, s *sight, m interp.Picture, scale float64) (out []Place, err error) {
 	cell := max(8, min(m.W, m.H)/24)
 	if k.o.Section[2] != 0 {
 		cell = max(8, min(m.W, m.H)/4)
 	}
 	taken, cols, rows := findings(meant, s, m.W, m.H, cell)
-	full := p.Nodes[p.out].Pic
+	full := k.pic
 	for _, t := range taken {
 		// The middle of the cell, in pixels of the print's picture.
 		mx, my := (float64(t.x)+0.5)*float64(m.W)/float64(cols)*scale, (float64(t.y)+0.5)*float64(m.H)/float64(rows)*scale
@@ -197,24 +198,16 @@ func (k *proofer) places(ctx context.Context, p *proofPlan, e *eye, screen *colo
 		w, h := min(placeW, full.W), min(placeH, full.H)
 		x := min(max(int(math.Floor(mx))-w/2, 0), full.W-w)
 		y := min(max(int(math.Floor(my))-h/2, 0), full.H-h)
-		pl := ProofPlace{X: x + p.edge, Y: y + p.edge, What: t.words, Mean: t.mean}
+		pl := Place{X: x + p.edge, Y: y + p.edge, What: t.words, Mean: t.mean}
 		a, err := k.part(ctx, k.plans[0], x, y, w, h)
 		if err != nil {
 			return nil, err
 		}
-		lab, err := meantLab(a, k.o.Workers)
-		if err != nil {
-			return nil, err
-		}
-		if pl.Meant, err = k.onScreen(screen, a, lab, full.W, full.H); err != nil {
-			return nil, err
-		}
+		pl.Meant = k.onScreen(a, k.lab(a))
 		if a, err = k.part(ctx, p, x, y, w, h); err != nil {
 			return nil, err
 		}
-		if pl.Shown, err = k.onScreen(screen, a, e.look(a, k.o.Workers).paper, full.W, full.H); err != nil {
-			return nil, err
-		}
+		pl.Shown = k.onScreen(a, e.look(a, k.o.Workers).paper)
 		out = append(out, pl)
 	}
 	return out, nil
