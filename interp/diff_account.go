@@ -233,7 +233,7 @@ func (a *accountant) steps(block string, list []lang.Step, rec *lang.Recipe) {
 	for i := 0; i < len(list); i++ {
 		switch s := list[i].(type) {
 		case *lang.Follow:
-			for _, b := range rec.Series {
+			for _, b := range rec.Steps {
 				if b.Name.Value == s.Name.Value {
 					a.steps("steps "+b.Name.Value, b.Steps, rec)
 				}

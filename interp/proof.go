@@ -161,7 +161,7 @@ func (j *Job) tonesFor(pr *lang.Print, p *proofPlan, paper string) (out []string
 	if j.Recipe.Prepare != nil {
 		lists = append(lists, j.Recipe.Prepare.Steps)
 	}
-	for _, s := range j.Recipe.Series {
+	for _, s := range j.Recipe.Steps {
 		lists = append(lists, s.Steps)
 	}
 	lines := plan.LinesOf(string(j.Source))

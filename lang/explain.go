@@ -19,13 +19,13 @@ var specText string
 // Entry is one entry of the reference.
 type Entry struct {
 	Word string // what it is looked up by: "sharpen", "px", "lanczos3", "PM301", "the frame"
-	Kind string // one of EntryKinds
+	Kind string // one of entryKinds
 	// Markdown is the text as SPEC.md has it, without the heading.
 	Markdown string
 }
 
-// EntryKinds are the kinds of entries in the order in which Topics has them.
-var EntryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
+// entryKinds are the kinds of entries in the order in which Topics has them.
+var entryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
 
 // specEntries reads the reference once.
 var specEntries = sync.OnceValue(func() []Entry {
@@ -188,9 +188,9 @@ func (p *Param) ranges() string {
 func specRow(p *Param) string {
 	value := kinds[p.Kind].said
 	switch {
-	case p.Kind == ValueWord:
+	case p.Kind == valueWord:
 		value = orList(p.Words)
-	case p.Kind == ValueList:
+	case p.Kind == valueList:
 		value = andList(p.Words) + ", one or both"
 	case p.OneOf != nil:
 		value = orList(p.OneOf)
@@ -251,7 +251,7 @@ func Explain(word string) []Entry {
 	word = strings.TrimSpace(word)
 	find := func(same func(a, b string) bool) []Entry {
 		var out []Entry
-		for _, k := range EntryKinds {
+		for _, k := range entryKinds {
 			for _, e := range specEntries() {
 				if e.Kind == k && same(e.Word, word) {
 					out = append(out, e)
@@ -278,7 +278,7 @@ type Topic struct {
 // Topics lists every word that Explain knows, by kind.
 func Topics() []Topic {
 	var out []Topic
-	for _, k := range EntryKinds {
+	for _, k := range entryKinds {
 		t := Topic{Kind: k}
 		for _, e := range specEntries() {
 			if e.Kind == k && !slices.Contains(t.Words, e.Word) {

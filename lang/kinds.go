@@ -7,26 +7,26 @@ import (
 	"strings"
 )
 
-// ValueKind says what a parameter's value is.
-type ValueKind int
+// valueKind says what a parameter's value is.
+type valueKind int
 
 const (
-	ValueNone ValueKind = iota
-	ValueCount
-	ValueMeasure
-	ValuePair
-	ValuePoint
-	ValuePoints
-	ValueRatio
-	ValueText
-	ValuePath
-	ValueName
-	ValueWord
-	ValueSpace
-	ValueKernel
-	ValueTarget
-	ValueList
-	ValueColour
+	valueNone valueKind = iota
+	valueCount
+	valueMeasure
+	valuePair
+	valuePoint
+	valuePoints
+	valueRatio
+	valueText
+	valuePath
+	valueName
+	valueWord
+	valueSpace
+	valueKernel
+	valueTarget
+	valueList
+	valueColour
 )
 
 // kinds says how each kind is told of and, where it is one token, which.
@@ -37,21 +37,21 @@ var kinds = [...]struct {
 	label string // of a parameter without a word
 	token Kind
 }{
-	ValueNone:    {said: "the word alone"},
-	ValueCount:   {"a bare number", "N", "a number", "", KindNumber},
-	ValueMeasure: {said: "a number with its unit", usage: "N", due: "a number with its unit"},
-	ValuePair:    {said: "width x height", usage: "N x N", label: "size"},
-	ValuePoint:   {said: "a point", usage: "(X, Y)", due: "a point such as (22%, 11%)"},
-	ValuePoints:  {said: "points, separated by commas", usage: "(X, Y), (X, Y), …", label: "points"},
-	ValueRatio:   {"a shape", "W:H", "a shape such as 3:2", "", KindRatio},
-	ValueText:    {"a text", `"TEXT"`, "a text in double quotes", "text", KindString},
-	ValuePath:    {"a file", `"FILE"`, "a text in double quotes", "file", KindString},
-	ValueName:    {"a name", "NAME", "a name", "name", KindName},
-	ValueSpace:   {"a space", "SPACE", "a colour space", "", KindSpace},
-	ValueKernel:  {"a kernel", "KERNEL", "a kernel", "", KindKernel},
-	ValueTarget:  {"a space, a paper or a lab", "SPACE|NAME", "a colour space, or the name of a paper or a lab", "", KindSpace},
-	ValueList:    {label: "formats"},
-	ValueColour:  {said: "white, black, or grey and its lightness", usage: "white|black|grey N"},
+	valueNone:    {said: "the word alone"},
+	valueCount:   {"a bare number", "N", "a number", "", KindNumber},
+	valueMeasure: {said: "a number with its unit", usage: "N", due: "a number with its unit"},
+	valuePair:    {said: "width x height", usage: "N x N", label: "size"},
+	valuePoint:   {said: "a point", usage: "(X, Y)", due: "a point such as (22%, 11%)"},
+	valuePoints:  {said: "points, separated by commas", usage: "(X, Y), (X, Y), …", label: "points"},
+	valueRatio:   {"a shape", "W:H", "a shape such as 3:2", "", KindRatio},
+	valueText:    {"a text", `"TEXT"`, "a text in double quotes", "text", KindString},
+	valuePath:    {"a file", `"FILE"`, "a text in double quotes", "file", KindString},
+	valueName:    {"a name", "NAME", "a name", "name", KindName},
+	valueSpace:   {"a space", "SPACE", "a colour space", "", KindSpace},
+	valueKernel:  {"a kernel", "KERNEL", "a kernel", "", KindKernel},
+	valueTarget:  {"a space, a paper or a lab", "SPACE|NAME", "a colour space, or the name of a paper or a lab", "", KindSpace},
+	valueList:    {label: "formats"},
+	valueColour:  {said: "white, black, or grey and its lightness", usage: "white|black|grey N"},
 }
 
 // readers make the tree's values of the tokens that fit them.
@@ -139,11 +139,11 @@ func (p *Param) fill(node reflect.Value, toks []Token, b binding) {
 	toks, word := toks[b.from:b.to], toks[b.at]
 	switch {
 	case len(p.fields) == 0:
-	case p.Kind == ValueNone && at(0).Kind() == reflect.Bool:
+	case p.Kind == valueNone && at(0).Kind() == reflect.Bool:
 		at(0).SetBool(true)
-	case p.Kind == ValueNone:
+	case p.Kind == valueNone:
 		at(0).SetString(word.Value)
-	case p.Kind == ValuePair:
+	case p.Kind == valuePair:
 		w, n := readMeasure(toks)
 		h, _ := readMeasure(toks[n+1:])
 		if w.Unit == "" { // 60 x 40 in
@@ -151,7 +151,7 @@ func (p *Param) fill(node reflect.Value, toks []Token, b binding) {
 		}
 		put(at(0), w)
 		put(at(len(p.fields)-1), h)
-	case p.Kind == ValueTarget && toks[0].Kind == KindName:
+	case p.Kind == valueTarget && toks[0].Kind == KindName:
 		v, _ := p.read(toks)
 		put(at(1), v)
 	default:
@@ -270,11 +270,11 @@ func (p *Param) match(toks []Token, i int) (next int, want []string) {
 		return slices.ContainsFunc(words, func(w string) bool { return isWord(toks, i, w) })
 	}
 	switch p.Kind {
-	case ValueNone:
+	case valueNone:
 		return i, nil
-	case ValueMeasure:
+	case valueMeasure:
 		return matchMeasure(toks, i)
-	case ValuePair:
+	case valuePair:
 		if i, want = matchMeasure(toks, i); want != nil {
 			return i, want
 		}
@@ -282,26 +282,26 @@ func (p *Param) match(toks []Token, i int) (next int, want []string) {
 			return i, []string{"x"}
 		}
 		return matchMeasure(toks, i+1)
-	case ValuePoint:
+	case valuePoint:
 		return matchPoint(toks, i)
-	case ValuePoints:
+	case valuePoints:
 		for {
 			if i, want = matchPoint(toks, i); want != nil || !isPunct(toks, i, ",") {
 				return i, want
 			}
 			i++
 		}
-	case ValueWord, ValueList:
+	case valueWord, valueList:
 		for {
 			if !oneOf(p.Words) {
 				return i, p.Words
 			}
-			if i++; p.Kind == ValueWord || !isPunct(toks, i, ",") {
+			if i++; p.Kind == valueWord || !isPunct(toks, i, ",") {
 				return i, nil
 			}
 			i++
 		}
-	case ValueColour:
+	case valueColour:
 		switch {
 		case oneOf([]string{"white", "black"}):
 			return i + 1, nil
@@ -312,7 +312,7 @@ func (p *Param) match(toks []Token, i int) (next int, want []string) {
 		}
 		return i + 2, nil
 	}
-	if k := kinds[p.Kind]; !isKind(toks, i, k.token) && !(p.Kind == ValueTarget && isKind(toks, i, KindName)) {
+	if k := kinds[p.Kind]; !isKind(toks, i, k.token) && !(p.Kind == valueTarget && isKind(toks, i, KindName)) {
 		return i, []string{k.due}
 	}
 	return i + 1, nil
@@ -320,7 +320,7 @@ func (p *Param) match(toks []Token, i int) (next int, want []string) {
 
 func matchMeasure(toks []Token, i int) (int, []string) {
 	if !isKind(toks, i, KindNumber) {
-		return i, []string{kinds[ValueMeasure].due}
+		return i, []string{kinds[valueMeasure].due}
 	}
 	if i++; isKind(toks, i, KindUnit) {
 		i++
@@ -330,7 +330,7 @@ func matchMeasure(toks []Token, i int) (int, []string) {
 
 func matchPoint(toks []Token, i int) (next int, want []string) {
 	if !isPunct(toks, i, "(") {
-		return i, []string{kinds[ValuePoint].due}
+		return i, []string{kinds[valuePoint].due}
 	}
 	if i, want = matchMeasure(toks, i+1); want != nil {
 		return i, want

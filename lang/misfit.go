@@ -6,9 +6,9 @@ import (
 	"strings"
 )
 
-// explain says what is wrong with a line that fits no form of its word. The
+// misfit says what is wrong with a line that fits no form of its word. The
 // form that fits furthest is the one that was meant.
-func (r *parser) explain(st *stmt, start int, fails []*misfit) {
+func (r *parser) misfit(st *stmt, start int, fails []*misfit) {
 	best := fails[:0:0]
 	for _, f := range fails {
 		switch {
@@ -65,10 +65,10 @@ func (r *parser) explain(st *stmt, start int, fails []*misfit) {
 		}
 	}
 	if f.value {
-		r.explainValue(st, best, t, sp, want, usage)
+		r.wrongValue(st, best, t, sp, want, usage)
 		return
 	}
-	r.explainWord(st, best, t, sp, want, usage)
+	r.wrongPlace(st, best, t, sp, want, usage)
 }
 
 func dropBraces(toks []Token) []Token {
@@ -94,7 +94,7 @@ func (r *parser) again(st *stmt, start int) {
 		fails = append(fails, fl)
 	}
 	if len(fails) > 0 && len(st.toks) > start {
-		r.explain(st, start, fails)
+		r.misfit(st, start, fails)
 	}
 }
 
@@ -124,8 +124,8 @@ func usageOf(best []*misfit) string {
 	return "It is written: " + strings.Join(u, "  or  ")
 }
 
-// explainValue: a parameter's word is there and its value doesn't fit.
-func (r *parser) explainValue(st *stmt, best []*misfit, t Token, sp Span, want []string, usage string) {
+// wrongValue: a parameter's word is there and its value doesn't fit.
+func (r *parser) wrongValue(st *stmt, best []*misfit, t Token, sp Span, want []string, usage string) {
 	f := best[0]
 	s := &f.st.Params[f.param]
 	if t.Kind == KindNumber && s.measured() && f.at > 0 && st.toks[f.at-1].Kind == KindNumber {
@@ -136,9 +136,9 @@ func (r *parser) explainValue(st *stmt, best []*misfit, t Token, sp Span, want [
 	for _, b := range best {
 		x := &b.st.Params[b.param]
 		switch x.Kind {
-		case ValueKernel:
+		case valueKernel:
 			names = append(names, Kernels...)
-		case ValueSpace:
+		case valueSpace:
 			names = append(names, Spaces...)
 		default:
 			for _, w := range b.want {
@@ -150,18 +150,18 @@ func (r *parser) explainValue(st *stmt, best []*misfit, t Token, sp Span, want [
 	}
 	word := t.Kind == KindWord || t.Kind == KindName || t.Kind == KindBad || t.Kind == KindKernel || t.Kind == KindSpace
 	switch {
-	case s.Kind == ValueName && len(best) == 1 && t.Kind == KindString:
+	case s.Kind == valueName && len(best) == 1 && t.Kind == KindString:
 		if d := r.add("PM207", sp, "a name stands without quotes", usage, "write it without quotes"); goodName(t.Value) && !reserved[t.Value] {
 			d.Hints = nil
 			d.fix(sp, t.Value, true)
 		}
-	case s.Kind == ValueName && len(best) == 1 && word:
+	case s.Kind == valueName && len(best) == 1 && word:
 		r.badName(t, usage)
-	case s.Kind == ValueTarget && word && !reserved[t.Value]:
+	case s.Kind == valueTarget && word && !reserved[t.Value]:
 		r.noTarget(Text{sp, t.Value}, "PM209", nil)
 	case word && slices.Contains(laterWords, t.Value) && (t.Value == "deconvolve" || t.Value == "picture"):
 		r.later(t)
-	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace || s.Kind == ValueColour && len(names) > 0):
+	case word && (s.Kind == valueWord || s.Kind == valueKernel || s.Kind == valueSpace || s.Kind == valueColour && len(names) > 0):
 		hints := didYouMean(t.Value, names)
 		what := "one of " + orList(names)
 		if len(names) == 1 {
@@ -176,13 +176,13 @@ func (r *parser) explainValue(st *stmt, best []*misfit, t Token, sp Span, want [
 			return
 		}
 		r.add("PM209", sp, fmt.Sprintf("%s isn't %s", t.Value, kindName(s, len(best))), fmt.Sprintf("%s takes %s.", capital(lead), what), hints...).fixNear(sp, nearest(t.Value, names))
-	case (s.Kind == ValueText || s.Kind == ValuePath) && word && f.has(t.Value):
+	case (s.Kind == valueText || s.Kind == valuePath) && word && f.has(t.Value):
 		r.add("PM206", sp, fmt.Sprintf("%s lacks its %s before %s", st.name(), kinds[s.Kind].label, t.Value), usage)
-	case (s.Kind == ValueText || s.Kind == ValuePath) && word:
+	case (s.Kind == valueText || s.Kind == valuePath) && word:
 		r.add("PM207", sp, fmt.Sprintf("%s takes a text in double quotes", labelIn(st, s)), usage).fix(sp, quote(t.Value), false)
-	case s.Kind == ValueRatio && t.Kind == KindNumber:
+	case s.Kind == valueRatio && t.Kind == KindNumber:
 		r.add("PM119", sp, "a shape is one word, W:H", usage, "write it without spaces, such as 3:2")
-	case s.Kind == ValueCount && t.Kind == KindString || (s.Kind == ValueMeasure || s.Kind == ValuePair) && t.Kind == KindString:
+	case s.Kind == valueCount && t.Kind == KindString || (s.Kind == valueMeasure || s.Kind == valuePair) && t.Kind == KindString:
 		r.add("PM207", sp, "a number stands without quotes", usage)
 	default:
 		if t.Kind == KindUnit && s.Tail == "" {
@@ -223,8 +223,8 @@ func (f *misfit) has(w string) bool {
 	return false
 }
 
-// explainWord: a parameter's word is due, or nothing more.
-func (r *parser) explainWord(st *stmt, best []*misfit, t Token, sp Span, want []string, usage string) {
+// wrongPlace: a parameter's word is due, or nothing more.
+func (r *parser) wrongPlace(st *stmt, best []*misfit, t Token, sp Span, want []string, usage string) {
 	f := best[0]
 	toks := st.toks
 	for _, b := range best {
@@ -232,7 +232,7 @@ func (r *parser) explainWord(st *stmt, best []*misfit, t Token, sp Span, want []
 			continue
 		}
 		s := &b.st.Params[b.param]
-		if s.Kind == ValueNone || s.Word == "" || t.Kind == KindName && s.Kind != ValueName {
+		if s.Kind == valueNone || s.Word == "" || t.Kind == KindName && s.Kind != valueName {
 			continue
 		}
 		if _, lacks := s.match(toks, f.at); lacks == nil { // the value is there, its word isn't
@@ -251,7 +251,7 @@ func (r *parser) explainWord(st *stmt, best []*misfit, t Token, sp Span, want []
 			return
 		}
 	case KindUnit:
-		if last != nil && last.param.Kind == ValueCount && f.at > 0 && toks[f.at-1].Kind == KindNumber {
+		if last != nil && last.param.Kind == valueCount && f.at > 0 && toks[f.at-1].Kind == KindNumber {
 			r.add("PM306", sp, fmt.Sprintf("%s is a count and has no unit", labelIn(st, last.param)), usage).fix(join(toks[f.at-1].Span, sp), toks[f.at-1].Value, true)
 			return
 		}
@@ -406,11 +406,11 @@ func (r *parser) later(t Token) {
 
 func kindName(s *Param, forms int) string {
 	switch {
-	case s.Kind == ValueKernel:
+	case s.Kind == valueKernel:
 		return "a kernel"
-	case s.Kind == ValueSpace && forms > 1:
+	case s.Kind == valueSpace && forms > 1:
 		return "a colour space"
-	case s.Kind == ValueSpace:
+	case s.Kind == valueSpace:
 		return "a built-in colour space"
 	}
 	return "a choice here"

@@ -140,7 +140,7 @@ func (r *parser) known(st *stmt, start int) {
 	st.broken = true
 	lacksBrace := st.ways[0].Opens && !isPunct(st.toks, len(st.toks)-1, "{") && fails[0].at == len(st.toks)
 	if !st.line.Broken || lacksBrace {
-		r.explain(st, start, fails)
+		r.misfit(st, start, fails)
 	}
 }
 

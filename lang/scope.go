@@ -111,7 +111,7 @@ func (c *checker) resolve(st *stmt) {
 		case name.Type == reflect.TypeFor[Text]():
 			c.use(string(p.Of), node.FieldByIndex(name.Index).Interface().(Text))
 		case t == nil:
-		case p.Kind == ValueTarget:
+		case p.Kind == valueTarget:
 			c.useTarget(*t)
 		default:
 			c.use(string(p.Of), *t)

@@ -166,9 +166,9 @@ func rows(src []byte) []string {
 	return out
 }
 
-// Excerpt returns the exact text of a span, lines joined by line feeds. For a
+// excerpt returns the exact text of a span, lines joined by line feeds. For a
 // statement that is its text without indent and comment behind it.
-func Excerpt(src []byte, sp Span) string {
+func excerpt(src []byte, sp Span) string {
 	l := rows(src)
 	var b strings.Builder
 	for n := sp.Line; n <= sp.EndLine && n <= len(l); n++ {

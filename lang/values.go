@@ -15,13 +15,13 @@ func (r *parser) values(st *stmt, binds []binding) {
 	for _, b := range binds {
 		toks := st.toks[b.from:b.to]
 		switch b.param.Kind {
-		case ValueCount:
+		case valueCount:
 			r.scale(b.param, toks)
 			r.count(st, b.param, toks[0])
-		case ValueMeasure:
+		case valueMeasure:
 			r.scale(b.param, toks)
 			r.measure(st, b.param, measures(toks)[0])
-		case ValuePair:
+		case valuePair:
 			m := measures(toks)
 			if len(m) == 2 && m[0].unit == "" && m[1].unit != "" {
 				m[0].unit = m[1].unit // 60 x 40 in
@@ -29,24 +29,24 @@ func (r *parser) values(st *stmt, binds []binding) {
 			for _, x := range m {
 				r.measure(st, b.param, x)
 			}
-		case ValuePoint, ValuePoints:
+		case valuePoint, valuePoints:
 			for _, x := range measures(toks) {
 				r.measure(st, b.param, x)
 			}
-		case ValueColour:
+		case valueColour:
 			for _, t := range toks {
 				if t.Kind == KindNumber && !r.mended(t) {
 					r.inRange("the lightness of grey", lightness, rat(t.Value), t.Value, t.Span)
 				}
 			}
-		case ValueRatio:
+		case valueRatio:
 			w, h, _ := strings.Cut(toks[0].Value, ":")
 			if rat(w).Sign() <= 0 || rat(h).Sign() <= 0 {
 				r.add("PM303", toks[0].Span, "both sides of a shape are above 0", "", "write a shape such as 3:2")
 			} else if q := new(big.Rat).Quo(rat(w), rat(h)); q.Cmp(big.NewRat(1, 100)) < 0 || q.Cmp(big.NewRat(100, 1)) > 0 {
 				r.add("PM303", toks[0].Span, "this shape is too narrow", "One side of a shape is at most 100 times the other.")
 			}
-		case ValueText:
+		case valueText:
 			if strings.TrimSpace(toks[0].Value) == "" {
 				r.add("PM308", toks[0].Span, labelIn(st, b.param)+" is empty", "", "write the text, or take the line out")
 			}
@@ -74,7 +74,7 @@ func (p *Param) factor(v *big.Rat) string {
 	switch {
 	case p.Word == "amount":
 		most = 5
-	case p.Word == "at" && p.Kind == ValueMeasure && p.Ranges[0].Unit == "%":
+	case p.Word == "at" && p.Kind == valueMeasure && p.Ranges[0].Unit == "%":
 		most = 1
 	}
 	if v.Sign() <= 0 || v.Cmp(big.NewRat(most, 1)) > 0 {
