@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 )
@@ -249,8 +250,12 @@ func tableCells(l string) []string {
 // differ in nothing else.
 func Explain(word string) []Entry {
 	word = strings.TrimSpace(word)
-	find := func(same func(a, b string) bool) []Entry {
-		var out []Entry
+	var out []Entry
+	for _, same := range []func(a, b string) bool{
+		func(a, b string) bool { return a == b },
+		strings.EqualFold,
+		func(a, b string) bool { return strings.EqualFold(strings.TrimPrefix(a, "the "), b) },
+	} {
 		for _, k := range entryKinds {
 			for _, e := range specEntries() {
 				if e.Kind == k && same(e.Word, word) {
@@ -258,15 +263,11 @@ func Explain(word string) []Entry {
 				}
 			}
 		}
-		return out
+		if out != nil {
+			break
+		}
 	}
-	if out := find(func(a, b string) bool { return a == b }); len(out) > 0 {
-		return out
-	}
-	if out := find(strings.EqualFold); len(out) > 0 {
-		return out
-	}
-	return find(func(a, b string) bool { return strings.EqualFold(strings.TrimPrefix(a, "the "), b) })
+	return out
 }
 
 // Topic is one kind of entry with its words, as explain lists them.
@@ -281,8 +282,8 @@ func Topics() []Topic {
 	for _, k := range entryKinds {
 		t := Topic{Kind: k}
 		for _, e := range specEntries() {
-			if e.Kind == k && !slices.Contains(t.Words, e.Word) {
-				t.Words = append(t.Words, e.Word)
+			if e.Kind == k {
+				t.Words = appendNew(t.Words, e.Word)
 			}
 		}
 		if len(t.Words) > 0 {
@@ -363,34 +364,9 @@ func (x Example) Recipe(lines string) string {
 
 // unescape reads the \xXX, \uXXXX, \n and \t of an escaped example.
 func unescape(s string) string {
-	var b strings.Builder
-	for i := 0; i < len(s); i++ {
-		if s[i] != '\\' || i+1 == len(s) {
-			b.WriteByte(s[i])
-			continue
-		}
-		hex := func(n int) (v rune) {
-			for k := 0; k < n && i+2+k < len(s); k++ {
-				v = v*16 + rune(strings.IndexByte("0123456789ABCDEF", s[i+2+k]))
-			}
-			return v
-		}
-		switch s[i+1] {
-		case 'x':
-			b.WriteByte(byte(hex(2)))
-			i += 3
-		case 'u':
-			b.WriteRune(hex(4))
-			i += 5
-		case 'n':
-			b.WriteByte('\n')
-			i++
-		case 't':
-			b.WriteByte('\t')
-			i++
-		default:
-			b.WriteByte(s[i])
-		}
+	out, err := strconv.Unquote(`"` + strings.NewReplacer(`"`, `\"`, "\n", `\n`).Replace(s) + `"`)
+	if err != nil {
+		return s
 	}
-	return b.String()
+	return out
 }

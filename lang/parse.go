@@ -249,21 +249,10 @@ func places(blocks []string) []string {
 }
 
 func blockName(b string) string {
-	switch b {
-	case "mask":
-		return "a mask block"
-	case "steps":
-		return "a steps block"
-	case "print":
-		return "a print block"
-	case "paper":
-		return "a paper block"
-	case "lab":
-		return "a lab block"
-	case "tone":
-		return "a tone block"
+	if b == "top" || b == "prepare" || b == "inputs" {
+		return b
 	}
-	return b
+	return "a " + b + " block"
 }
 
 func blockIn(b string) string {

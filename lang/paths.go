@@ -80,15 +80,7 @@ func (c *checker) paths() {
 }
 
 func goodDigest(s string) bool {
-	if len(s) != 64 {
-		return false
-	}
-	for _, c := range s {
-		if !isDigit(c) && !(c >= 'a' && c <= 'f') {
-			return false
-		}
-	}
-	return true
+	return len(s) == 64 && strings.Trim(s, "0123456789abcdef") == ""
 }
 
 // path checks one path: relative, forward slashes, a file's name at its end.
