@@ -345,7 +345,7 @@ func (r *parser) noUnit(t Token, s *Param) {
 }
 
 func withUnit(v, u string) string {
-	if u == "%" {
+	if u == "%" || u == "" {
 		return v + u
 	}
 	return v + " " + u
@@ -371,11 +371,11 @@ func (r *parser) later(t Token) {
 	r.add("PM901", t.Span, fmt.Sprintf("%s isn't built in this engine yet", t.Value), "It is a word of version 1, and its meaning is settled; this engine can't make it, and leaves nothing out silently.", "take the line out, or use an engine that builds it")
 }
 
-func kindName(s *Param, forms int) string {
+func kindName(s *Param, ways int) string {
 	switch {
 	case s.Kind == valueKernel:
 		return "a kernel"
-	case s.Kind == valueSpace && forms > 1:
+	case s.Kind == valueSpace && ways > 1:
 		return "a colour space"
 	case s.Kind == valueSpace:
 		return "a built-in colour space"
