@@ -360,7 +360,7 @@ func (p *Param) units() []string {
 }
 
 // measured reports whether a parameter's numbers have units.
-func (p *Param) measured() bool { return len(p.Ranges) > 0 && p.Kind != valueCount }
+func (p *Param) measured() bool { return len(p.Ranges) > 0 && p.Ranges[0].Unit != "" }
 
 // Usage shows how a statement is written, on one line: N for a number, square
 // brackets around what may be left out.

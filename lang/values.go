@@ -151,13 +151,19 @@ func (r *parser) wrongUnit(st *stmt, s *Param, m written) {
 		r.add("PM305", m.Span, fmt.Sprintf("%s can't be used in a mask", m.Unit), "A mask is drawn on the frame, the upright master, which has no physical size: one mask serves every print.", "write % of the frame, or its px")
 		return
 	}
-	hints := []string{}
-	if len(units) == 1 {
-		hints = append(hints, "write "+withUnit(m.num.Value, units[0])+" if the number is right")
-	} else if m.Unit == "ppi" {
-		hints = append(hints, "ppi is the resolution, behind at in a size")
+	takes := "It takes " + orList(units) + "."
+	if units[0] == "" {
+		takes = "Its numbers stand without a unit."
 	}
-	r.add("PM302", m.Span, fmt.Sprintf("%s doesn't take %s", labelIn(st, s), m.Unit), fmt.Sprintf("It takes %s.", orList(units)), hints...)
+	var hints []string
+	if m.Unit == "ppi" && len(units) > 1 {
+		hints = []string{"ppi is the resolution, behind at in a size"}
+	}
+	d := r.add("PM302", m.Span, fmt.Sprintf("%s doesn't take %s", labelIn(st, s), m.Unit), takes, hints...)
+	if right := withUnit(m.num.Value, units[0]); len(units) == 1 {
+		d.Hints = []string{"write " + right + " if the number is right"}
+		d.fix(m.Span, right, false)
+	}
 }
 
 func (r *parser) inRange(label string, g Range, v *big.Rat, shown string, sp Span) {
