@@ -44,7 +44,7 @@ func check(ps *problems, top *block) *Recipe {
 				c.rec.Prepare = p
 			}
 		case "steps":
-			c.rec.Series = append(c.rec.Series, &StepBlock{b.span(), b.name(), c.steps(b)})
+			c.rec.Steps = append(c.rec.Steps, &StepBlock{b.span(), b.name(), c.steps(b)})
 		case "print":
 			c.print(b)
 		case "inputs":
@@ -402,7 +402,7 @@ func (c *checker) idleTones() {
 		follow(rec.Prepare.Steps, every)
 		idle(rec.Prepare.Steps, every, "…")
 	}
-	for _, b := range rec.Series {
+	for _, b := range rec.Steps {
 		idle(b.Steps, in[b.Name.Value], "…")
 	}
 	for _, p := range rec.Prints {

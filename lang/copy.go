@@ -227,7 +227,7 @@ func stillRight(before, after []byte, blocks []BlockName) error {
 		}
 		e.Summary = "the recipe would no longer read: " + d.Summary
 		kind := map[string]string{"PM401": "mask", "PM402": "steps", "PM410": "paper", "PM411": "lab"}[d.Code]
-		if name := Excerpt(after, d.Span); kind != "" {
+		if name := excerpt(after, d.Span); kind != "" {
 			var list []string
 			for _, b := range append(blocks, BlockName{kind, name}) {
 				list = append(list, b.String())

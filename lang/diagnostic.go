@@ -2,8 +2,9 @@ package lang
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
-	"sort"
+	"slices"
 )
 
 // Severity orders problems: an error stops the run, a warning and a note don't.
@@ -62,32 +63,15 @@ func (d *Diagnostic) fixNear(at Span, near string) {
 
 // HasErrors reports whether one of the diagnostics stops the run.
 func HasErrors(ds []Diagnostic) bool {
-	for _, d := range ds {
-		if d.Severity == Error {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(ds, func(d Diagnostic) bool { return d.Severity == Error })
 }
 
 // Sort brings diagnostics into the order of the file; at one place errors come
 // first, then the order is that of codes and texts, so that it is total.
 func Sort(ds []Diagnostic) {
-	sort.SliceStable(ds, func(i, j int) bool {
-		a, b := &ds[i], &ds[j]
-		switch {
-		case a.File != b.File:
-			return a.File < b.File
-		case a.Span.Line != b.Span.Line:
-			return a.Span.Line < b.Span.Line
-		case a.Span.Col != b.Span.Col:
-			return a.Span.Col < b.Span.Col
-		case a.Severity != b.Severity:
-			return a.Severity < b.Severity
-		case a.Code != b.Code:
-			return a.Code < b.Code
-		}
-		return a.Summary < b.Summary
+	slices.SortStableFunc(ds, func(a, b Diagnostic) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Span.Line, b.Span.Line), cmp.Compare(a.Span.Col, b.Span.Col),
+			cmp.Compare(a.Severity, b.Severity), cmp.Compare(a.Code, b.Code), cmp.Compare(a.Summary, b.Summary))
 	})
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 )
@@ -19,13 +20,13 @@ var specText string
 // Entry is one entry of the reference.
 type Entry struct {
 	Word string // what it is looked up by: "sharpen", "px", "lanczos3", "PM301", "the frame"
-	Kind string // one of EntryKinds
+	Kind string // one of entryKinds
 	// Markdown is the text as SPEC.md has it, without the heading.
 	Markdown string
 }
 
-// EntryKinds are the kinds of entries in the order in which Topics has them.
-var EntryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
+// entryKinds are the kinds of entries in the order in which Topics has them.
+var entryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
 
 // specEntries reads the reference once.
 var specEntries = sync.OnceValue(func() []Entry {
@@ -188,9 +189,9 @@ func (p *Param) ranges() string {
 func specRow(p *Param) string {
 	value := kinds[p.Kind].said
 	switch {
-	case p.Kind == ValueWord:
+	case p.Kind == valueWord:
 		value = orList(p.Words)
-	case p.Kind == ValueList:
+	case p.Kind == valueList:
 		value = andList(p.Words) + ", one or both"
 	case p.OneOf != nil:
 		value = orList(p.OneOf)
@@ -249,24 +250,24 @@ func tableCells(l string) []string {
 // differ in nothing else.
 func Explain(word string) []Entry {
 	word = strings.TrimSpace(word)
-	find := func(same func(a, b string) bool) []Entry {
-		var out []Entry
-		for _, k := range EntryKinds {
+	var out []Entry
+	for _, same := range []func(a, b string) bool{
+		func(a, b string) bool { return a == b },
+		strings.EqualFold,
+		func(a, b string) bool { return strings.EqualFold(strings.TrimPrefix(a, "the "), b) },
+	} {
+		for _, k := range entryKinds {
 			for _, e := range specEntries() {
 				if e.Kind == k && same(e.Word, word) {
 					out = append(out, e)
 				}
 			}
 		}
-		return out
+		if out != nil {
+			break
+		}
 	}
-	if out := find(func(a, b string) bool { return a == b }); len(out) > 0 {
-		return out
-	}
-	if out := find(strings.EqualFold); len(out) > 0 {
-		return out
-	}
-	return find(func(a, b string) bool { return strings.EqualFold(strings.TrimPrefix(a, "the "), b) })
+	return out
 }
 
 // Topic is one kind of entry with its words, as explain lists them.
@@ -278,11 +279,11 @@ type Topic struct {
 // Topics lists every word that Explain knows, by kind.
 func Topics() []Topic {
 	var out []Topic
-	for _, k := range EntryKinds {
+	for _, k := range entryKinds {
 		t := Topic{Kind: k}
 		for _, e := range specEntries() {
-			if e.Kind == k && !slices.Contains(t.Words, e.Word) {
-				t.Words = append(t.Words, e.Word)
+			if e.Kind == k {
+				t.Words = appendNew(t.Words, e.Word)
 			}
 		}
 		if len(t.Words) > 0 {
@@ -363,34 +364,9 @@ func (x Example) Recipe(lines string) string {
 
 // unescape reads the \xXX, \uXXXX, \n and \t of an escaped example.
 func unescape(s string) string {
-	var b strings.Builder
-	for i := 0; i < len(s); i++ {
-		if s[i] != '\\' || i+1 == len(s) {
-			b.WriteByte(s[i])
-			continue
-		}
-		hex := func(n int) (v rune) {
-			for k := 0; k < n && i+2+k < len(s); k++ {
-				v = v*16 + rune(strings.IndexByte("0123456789ABCDEF", s[i+2+k]))
-			}
-			return v
-		}
-		switch s[i+1] {
-		case 'x':
-			b.WriteByte(byte(hex(2)))
-			i += 3
-		case 'u':
-			b.WriteRune(hex(4))
-			i += 5
-		case 'n':
-			b.WriteByte('\n')
-			i++
-		case 't':
-			b.WriteByte('\t')
-			i++
-		default:
-			b.WriteByte(s[i])
-		}
+	out, err := strconv.Unquote(`"` + strings.NewReplacer(`"`, `\"`, "\n", `\n`).Replace(s) + `"`)
+	if err != nil {
+		return s
 	}
-	return b.String()
+	return out
 }

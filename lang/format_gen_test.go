@@ -43,7 +43,7 @@ func (g *gen) number(r Range) string {
 func (g *gen) measure(s *Param) string {
 	r := s.Ranges[g.r.Intn(len(s.Ranges))]
 	n := g.number(r)
-	if r.Unit == "px" && (s.Whole || s.Kind == ValuePair) {
+	if r.Unit == "px" && (s.Whole || s.Kind == valuePair) {
 		n, _, _ = strings.Cut(n, ".")
 	}
 	if r.Unit == "" {
@@ -56,7 +56,7 @@ func (g *gen) point(s *Param) string { return "(" + g.measure(s) + ", " + g.meas
 
 func (g *gen) value(f *Statement, s *Param) string {
 	switch s.Kind {
-	case ValueCount:
+	case valueCount:
 		switch {
 		case s.OneOf != nil:
 			return g.pick(s.OneOf...)
@@ -64,13 +64,13 @@ func (g *gen) value(f *Statement, s *Param) string {
 			return fmt.Sprint(1 + g.r.Intn(100))
 		}
 		return "1"
-	case ValueMeasure:
+	case valueMeasure:
 		return g.measure(s)
-	case ValuePair:
+	case valuePair:
 		return g.measure(s) + " x " + g.measure(s)
-	case ValuePoint:
+	case valuePoint:
 		return g.point(s)
-	case ValuePoints:
+	case valuePoints:
 		if f.Word == "curve" { // its points rise
 			out, x, y := "", 0, 0
 			for i := 2 + g.r.Intn(5); i > 0; i-- {
@@ -84,27 +84,27 @@ func (g *gen) value(f *Statement, s *Param) string {
 			out += ", " + g.point(s)
 		}
 		return out
-	case ValueRatio:
+	case valueRatio:
 		return fmt.Sprintf("%d:%d", 1+g.r.Intn(9), 1+g.r.Intn(9))
-	case ValueText:
+	case valueText:
 		if s.Word == "sha256" {
 			return `"` + strings.Repeat(g.pick("0a", "9f", "3c"), 32) + `"`
 		}
 		return g.pick(`"Salt road"`, `"a # in a text"`, `"with \"quotes\" and \\"`, `"日本 é"`)
-	case ValuePath:
+	case valuePath:
 		g.n++
 		ext := ".tif"
 		if len(f.Params) > 0 && f.Params[0].Word == "jpeg" {
 			ext = ".jpg"
 		}
 		return fmt.Sprintf("%q", fmt.Sprintf("f-%d%s", g.n, ext))
-	case ValueTarget:
+	case valueTarget:
 		return g.pick(append([]string{"pa", "la"}, Spaces...)...)
-	case ValueList:
+	case valueList:
 		return strings.Join(s.Words[:1+g.r.Intn(len(s.Words))], ", ")
-	case ValueColour:
+	case valueColour:
 		return g.pick("white", "black", "grey 50", "grey 7.5")
-	case ValueName:
+	case valueName:
 		if s.Word == "for" {
 			return "pa"
 		}
@@ -115,11 +115,11 @@ func (g *gen) value(f *Statement, s *Param) string {
 			return g.pick("s0", "s1")
 		}
 		return g.pick("crisp", "smooth")
-	case ValueWord:
+	case valueWord:
 		return g.pick(s.Words...)
-	case ValueSpace:
+	case valueSpace:
 		return g.pick(Spaces...)
-	case ValueKernel:
+	case valueKernel:
 		return g.pick(Kernels...)
 	}
 	return ""

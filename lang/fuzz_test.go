@@ -23,6 +23,11 @@ func checkSpans(t *testing.T, src []byte, ds []Diagnostic) {
 		if n := utf8.RuneCountInString(lines[s.EndLine-1]); s.EndCol > n+2 || s.Col > utf8.RuneCountInString(lines[s.Line-1])+1 {
 			t.Fatalf("%s: span %+v behind the end of %q", d.Code, s, lines[s.EndLine-1])
 		}
+		if f := d.Fix; f != nil {
+			if e := f.edit(src); e.From > e.To || e.To > len(src) || f.Line != f.EndLine && f.EndLine > len(lines) {
+				t.Fatalf("%s: its mend %+v is %+v of %q", d.Code, *f, e, src)
+			}
+		}
 		if _, ok := codeIndex[d.Code]; !ok || d.Summary == "" || len(d.Hints) == 0 {
 			t.Fatalf("%+v: no code, summary or hint", d)
 		}
@@ -75,6 +80,9 @@ func FuzzParse(f *testing.F) {
 		checkSpans(t, src, ds)
 		s, _ := ReadSource("fuzz.recipe", src)
 		checkTokens(t, s)
+		if len(src) < 2000 {
+			Mend("fuzz.recipe", src)
+		}
 		if HasErrors(ds) {
 			return
 		}

@@ -3,30 +3,29 @@ package lang
 import (
 	"math/big"
 	"reflect"
-	"slices"
 	"strings"
 )
 
-// ValueKind says what a parameter's value is.
-type ValueKind int
+// valueKind says what a parameter's value is.
+type valueKind int
 
 const (
-	ValueNone ValueKind = iota
-	ValueCount
-	ValueMeasure
-	ValuePair
-	ValuePoint
-	ValuePoints
-	ValueRatio
-	ValueText
-	ValuePath
-	ValueName
-	ValueWord
-	ValueSpace
-	ValueKernel
-	ValueTarget
-	ValueList
-	ValueColour
+	valueNone valueKind = iota
+	valueCount
+	valueMeasure
+	valuePair
+	valuePoint
+	valuePoints
+	valueRatio
+	valueText
+	valuePath
+	valueName
+	valueWord
+	valueSpace
+	valueKernel
+	valueTarget
+	valueList
+	valueColour
 )
 
 // kinds says how each kind is told of and, where it is one token, which.
@@ -37,21 +36,21 @@ var kinds = [...]struct {
 	label string // of a parameter without a word
 	token Kind
 }{
-	ValueNone:    {said: "the word alone"},
-	ValueCount:   {"a bare number", "N", "a number", "", KindNumber},
-	ValueMeasure: {said: "a number with its unit", usage: "N", due: "a number with its unit"},
-	ValuePair:    {said: "width x height", usage: "N x N", label: "size"},
-	ValuePoint:   {said: "a point", usage: "(X, Y)", due: "a point such as (22%, 11%)"},
-	ValuePoints:  {said: "points, separated by commas", usage: "(X, Y), (X, Y), …", label: "points"},
-	ValueRatio:   {"a shape", "W:H", "a shape such as 3:2", "", KindRatio},
-	ValueText:    {"a text", `"TEXT"`, "a text in double quotes", "text", KindString},
-	ValuePath:    {"a file", `"FILE"`, "a text in double quotes", "file", KindString},
-	ValueName:    {"a name", "NAME", "a name", "name", KindName},
-	ValueSpace:   {"a space", "SPACE", "a colour space", "", KindSpace},
-	ValueKernel:  {"a kernel", "KERNEL", "a kernel", "", KindKernel},
-	ValueTarget:  {"a space, a paper or a lab", "SPACE|NAME", "a colour space, or the name of a paper or a lab", "", KindSpace},
-	ValueList:    {label: "formats"},
-	ValueColour:  {said: "white, black, or grey and its lightness", usage: "white|black|grey N"},
+	valueNone:    {said: "the word alone"},
+	valueCount:   {"a bare number", "N", "a number", "", KindNumber},
+	valueMeasure: {said: "a number with its unit", usage: "N", due: "a number with its unit"},
+	valuePair:    {said: "width x height", usage: "N x N", label: "size"},
+	valuePoint:   {said: "a point", usage: "(X, Y)", due: "a point such as (22%, 11%)"},
+	valuePoints:  {said: "points, separated by commas", usage: "(X, Y), (X, Y), …", label: "points"},
+	valueRatio:   {"a shape", "W:H", "a shape such as 3:2", "", KindRatio},
+	valueText:    {"a text", `"TEXT"`, "a text in double quotes", "text", KindString},
+	valuePath:    {"a file", `"FILE"`, "a text in double quotes", "file", KindString},
+	valueName:    {"a name", "NAME", "a name", "name", KindName},
+	valueSpace:   {"a space", "SPACE", "a colour space", "", KindSpace},
+	valueKernel:  {"a kernel", "KERNEL", "a kernel", "", KindKernel},
+	valueTarget:  {"a space, a paper or a lab", "SPACE|NAME", "a colour space, or the name of a paper or a lab", "", KindSpace},
+	valueList:    {label: "formats"},
+	valueColour:  {said: "white, black, or grey and its lightness", usage: "white|black|grey N"},
 }
 
 // readers make the tree's values of the tokens that fit them.
@@ -139,11 +138,11 @@ func (p *Param) fill(node reflect.Value, toks []Token, b binding) {
 	toks, word := toks[b.from:b.to], toks[b.at]
 	switch {
 	case len(p.fields) == 0:
-	case p.Kind == ValueNone && at(0).Kind() == reflect.Bool:
+	case p.Kind == valueNone && at(0).Kind() == reflect.Bool:
 		at(0).SetBool(true)
-	case p.Kind == ValueNone:
+	case p.Kind == valueNone:
 		at(0).SetString(word.Value)
-	case p.Kind == ValuePair:
+	case p.Kind == valuePair:
 		w, n := readMeasure(toks)
 		h, _ := readMeasure(toks[n+1:])
 		if w.Unit == "" { // 60 x 40 in
@@ -151,7 +150,7 @@ func (p *Param) fill(node reflect.Value, toks []Token, b binding) {
 		}
 		put(at(0), w)
 		put(at(len(p.fields)-1), h)
-	case p.Kind == ValueTarget && toks[0].Kind == KindName:
+	case p.Kind == valueTarget && toks[0].Kind == KindName:
 		v, _ := p.read(toks)
 		put(at(1), v)
 	default:
@@ -186,163 +185,4 @@ func (s *Statement) merge(into, line any) {
 			to.FieldByIndex(f.Index).Set(from.FieldByIndex(f.Index))
 		}
 	}
-}
-
-// binding is a parameter found on a line: the token of its word (or of its
-// value where it has none), and the tokens of its value.
-type binding struct {
-	param    *Param
-	at       int
-	from, to int
-}
-
-// misfit says where a statement stopped fitting a line.
-type misfit struct {
-	st    *Statement
-	param int // the one that was due; len(Params) where the statement was complete
-	at    int // the token that didn't fit; len(toks) at the line's end
-	value bool
-	want  []string
-	binds []binding
-}
-
-// match fits a statement to the tokens behind its word.
-func (s *Statement) match(toks []Token, start int) ([]binding, *misfit) {
-	i := start
-	binds := make([]binding, 0, len(s.Params))
-	var want []string // of optional parameters passed over
-	for k := range s.Params {
-		p := &s.Params[k]
-		at := i
-		if p.Word != "" {
-			if !isWord(toks, i, p.Word) {
-				if p.Optional {
-					want = append(want, p.Word)
-					continue
-				}
-				return nil, &misfit{s, k, i, false, append(want, p.Word), binds}
-			}
-			i++
-		}
-		from := i
-		next, w := p.match(toks, i)
-		if w != nil {
-			if p.Word == "" && next == from {
-				w = append(want, w...)
-			}
-			return nil, &misfit{s, k, next, true, w, binds}
-		}
-		i, want = next, nil
-		binds = append(binds, binding{p, at, from, i})
-		if p.Tail != "" {
-			if !isWord(toks, i, p.Tail) {
-				return nil, &misfit{s, k, i, true, []string{p.Tail}, binds}
-			}
-			i++
-		}
-	}
-	if s.Opens {
-		if !isPunct(toks, i, "{") {
-			return nil, &misfit{s, len(s.Params), i, false, append(want, "{"), binds}
-		}
-		i++
-	}
-	if i < len(toks) {
-		return nil, &misfit{s, len(s.Params), i, false, append(want, "the line's end"), binds}
-	}
-	return binds, nil
-}
-
-func isWord(toks []Token, i int, w string) bool {
-	return i < len(toks) && toks[i].Value == w && toks[i].Kind != KindString && toks[i].Kind != KindUnit && toks[i].Kind != KindBad
-}
-
-func isKind(toks []Token, i int, k Kind) bool { return i < len(toks) && toks[i].Kind == k }
-
-func isPunct(toks []Token, i int, v string) bool {
-	return isKind(toks, i, KindPunct) && toks[i].Value == v
-}
-
-// match fits a value: the token behind it, or the token that didn't fit and
-// what was due there.
-func (p *Param) match(toks []Token, i int) (next int, want []string) {
-	oneOf := func(words []string) bool {
-		return slices.ContainsFunc(words, func(w string) bool { return isWord(toks, i, w) })
-	}
-	switch p.Kind {
-	case ValueNone:
-		return i, nil
-	case ValueMeasure:
-		return matchMeasure(toks, i)
-	case ValuePair:
-		if i, want = matchMeasure(toks, i); want != nil {
-			return i, want
-		}
-		if !isWord(toks, i, "x") {
-			return i, []string{"x"}
-		}
-		return matchMeasure(toks, i+1)
-	case ValuePoint:
-		return matchPoint(toks, i)
-	case ValuePoints:
-		for {
-			if i, want = matchPoint(toks, i); want != nil || !isPunct(toks, i, ",") {
-				return i, want
-			}
-			i++
-		}
-	case ValueWord, ValueList:
-		for {
-			if !oneOf(p.Words) {
-				return i, p.Words
-			}
-			if i++; p.Kind == ValueWord || !isPunct(toks, i, ",") {
-				return i, nil
-			}
-			i++
-		}
-	case ValueColour:
-		switch {
-		case oneOf([]string{"white", "black"}):
-			return i + 1, nil
-		case !oneOf([]string{"grey"}):
-			return i, []string{"white", "black", "grey"}
-		case !isKind(toks, i+1, KindNumber):
-			return i + 1, []string{"a lightness from 0 to 100"}
-		}
-		return i + 2, nil
-	}
-	if k := kinds[p.Kind]; !isKind(toks, i, k.token) && !(p.Kind == ValueTarget && isKind(toks, i, KindName)) {
-		return i, []string{k.due}
-	}
-	return i + 1, nil
-}
-
-func matchMeasure(toks []Token, i int) (int, []string) {
-	if !isKind(toks, i, KindNumber) {
-		return i, []string{kinds[ValueMeasure].due}
-	}
-	if i++; isKind(toks, i, KindUnit) {
-		i++
-	}
-	return i, nil
-}
-
-func matchPoint(toks []Token, i int) (next int, want []string) {
-	if !isPunct(toks, i, "(") {
-		return i, []string{kinds[ValuePoint].due}
-	}
-	if i, want = matchMeasure(toks, i+1); want != nil {
-		return i, want
-	}
-	if !isPunct(toks, i, ",") {
-		return i, []string{"a comma"}
-	}
-	if i, want = matchMeasure(toks, i+1); want != nil {
-		return i, want
-	}
-	if !isPunct(toks, i, ")") {
-		return i, []string{")"}
-	}
-	return i + 1, nil
 }

@@ -40,6 +40,8 @@ func TestHintsOfNumbersAndColours(t *testing.T) {
 		{"spot at (4,5%, 3%) radius 1%", "write 4.5", "put a space behind the comma: 4, 5\n"},
 		{"sharpen radius 1 px amount 100 300%", "take one of two numbers out", ""},
 		{"border 10 px colour gray 50", "did you mean grey?", ""},
+		{"tone {\n curve (0%, 0), (100, 100)\n}", "Its numbers stand without a unit", "It takes ."},
+		{"tone {\n curve (0 0), (100, 100)\n}", "a comma is due here, found 0", "has no unit"},
 	} {
 		_, ds := Parse("x", []byte(withStep(c.step)))
 		var all strings.Builder

@@ -1,200 +1,62 @@
 package lang
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 )
 
-// explain says what is wrong with a line that fits no form of its word. The
-// form that fits furthest is the one that was meant.
-func (r *parser) explain(st *stmt, start int, fails []*misfit) {
-	best := fails[:0:0]
-	for _, f := range fails {
-		switch {
-		case len(best) == 0 || f.at > best[0].at:
-			best = append(best[:0], f)
-		case f.at == best[0].at:
-			best = append(best, f)
-		}
-	}
-	f := best[0]
-	toks := st.toks
-	var want []string
-	for _, b := range best {
-		for _, w := range b.want {
-			if !slices.Contains(want, w) && (w != "the line's end" || len(best) == 1) {
-				want = append(want, w)
-			}
-		}
-	}
-	usage := usageOf(best)
-	if f.at >= len(toks) {
-		end := st.span
-		end.Line, end.Col = end.EndLine, end.EndCol
-		if f.st.Opens && slices.Contains(f.want, "{") {
-			r.add("PM137", end, fmt.Sprintf("this line opens a block and lacks its {"), "", "end the line with {")
-			return
-		}
-		what := ""
-		if f.value && f.param < len(f.st.Params) && len(best) == 1 && f.st.Params[f.param].Word != "" && f.at > start {
-			what = fmt.Sprintf("%s lacks its value", f.st.Params[f.param].Word)
-			if f.st.Params[f.param].Tail != "" {
-				what = fmt.Sprintf("%s lacks %s", st.name(), orList(f.want))
-			}
-		} else {
-			what = fmt.Sprintf("%s lacks %s", st.name(), orList(required(best)))
-		}
-		r.add("PM206", end, what, usage)
+// fault is a line that fits no way to write its statement: of the ways, those
+// that fit furthest, the first of which is taken for what was meant.
+type fault struct {
+	*parser
+	*misfit
+	line  *stmt
+	start int       // the token behind its word
+	best  []*misfit // those that fit as far
+	tok   Token     // that didn't fit
+	usage string    // how the line is written
+}
+
+// misfit says what is wrong with a line that fits no way to write it.
+func (r *parser) misfit(st *stmt, start int, fails []*misfit) {
+	furthest := slices.MaxFunc(fails, func(a, b *misfit) int { return cmp.Compare(a.at, b.at) })
+	best := slices.DeleteFunc(slices.Clone(fails), func(f *misfit) bool { return f.at < furthest.at })
+	f := &fault{parser: r, misfit: best[0], line: st, start: start, best: best, usage: usageOf(best...)}
+	if f.at >= len(st.toks) {
+		f.short()
 		return
 	}
-	t := toks[f.at]
-	sp := t.Span
-	if t.Kind == KindPunct && (t.Value == "{" || t.Value == "}") && !f.st.Opens {
-		r.add("PM136", sp, fmt.Sprintf("%s opens no block", st.name()), usage, "write its parameters on its line, without braces")
-		st.toks = dropBraces(toks)
-		if len(st.toks) < len(toks) {
-			r.again(st, start)
-		}
-		return
-	}
-	if s := f.due(); f.at > start && toks[f.at-1].Kind == KindNumber && (t.Kind == KindName || t.Kind == KindBad) && s != nil && s.measured() {
-		if hints := unitHints(t.Value, s.units()); hints != nil {
-			r.add("PM118", sp, fmt.Sprintf("%s isn't a unit", t.Value), fmt.Sprintf("%s takes %s.", capital(labelIn(st, s)), orList(s.units())), hints...).fixNear(sp, nearest(t.Value, s.units()))
-			return
-		}
-	}
-	if f.value {
-		r.explainValue(st, best, t, sp, want, usage)
-		return
-	}
-	r.explainWord(st, best, t, sp, want, usage)
-}
-
-func dropBraces(toks []Token) []Token {
-	var out []Token
-	for _, t := range toks {
-		if t.Kind != KindPunct || t.Value != "{" && t.Value != "}" {
-			out = append(out, t)
-		}
-	}
-	return out
-}
-
-// again reads a statement once more after its tokens were mended, only to find
-// what else is wrong with it.
-func (r *parser) again(st *stmt, start int) {
-	var fails []*misfit
-	for _, f := range st.ways {
-		binds, fl := f.match(st.toks, start)
-		if fl == nil {
-			r.values(st, binds)
-			return
-		}
-		fails = append(fails, fl)
-	}
-	if len(fails) > 0 && len(st.toks) > start {
-		r.explain(st, start, fails)
-	}
-}
-
-// required lists what forms wait for without the optional words.
-func required(best []*misfit) []string {
-	var out []string
-	for _, b := range best {
-		for i, w := range b.want {
-			if i < len(b.want)-1 && !b.value {
-				continue // an optional word passed over
-			}
-			if !slices.Contains(out, w) {
-				out = append(out, w)
-			}
-		}
-	}
-	return out
-}
-
-func usageOf(best []*misfit) string {
-	var u []string
-	for _, b := range best {
-		if x := b.st.Usage(); !slices.Contains(u, x) {
-			u = append(u, x)
-		}
-	}
-	return "It is written: " + strings.Join(u, "  or  ")
-}
-
-// explainValue: a parameter's word is there and its value doesn't fit.
-func (r *parser) explainValue(st *stmt, best []*misfit, t Token, sp Span, want []string, usage string) {
-	f := best[0]
-	s := &f.st.Params[f.param]
-	if t.Kind == KindNumber && s.measured() && f.at > 0 && st.toks[f.at-1].Kind == KindNumber {
-		r.noUnit(st.toks[f.at-1], s)
-		return
-	}
-	var names []string // the forms' choices, where words are due
-	for _, b := range best {
-		x := &b.st.Params[b.param]
-		switch x.Kind {
-		case ValueKernel:
-			names = append(names, Kernels...)
-		case ValueSpace:
-			names = append(names, Spaces...)
-		default:
-			for _, w := range b.want {
-				if reserved[w] && !slices.Contains(names, w) {
-					names = append(names, w)
-				}
-			}
-		}
-	}
-	word := t.Kind == KindWord || t.Kind == KindName || t.Kind == KindBad || t.Kind == KindKernel || t.Kind == KindSpace
+	f.tok = st.toks[f.at]
+	p := f.due()
 	switch {
-	case s.Kind == ValueName && len(best) == 1 && t.Kind == KindString:
-		if d := r.add("PM207", sp, "a name stands without quotes", usage, "write it without quotes"); goodName(t.Value) && !reserved[t.Value] {
-			d.Hints = nil
-			d.fix(sp, t.Value, true)
-		}
-	case s.Kind == ValueName && len(best) == 1 && word:
-		r.badName(t, usage)
-	case s.Kind == ValueTarget && word && !reserved[t.Value]:
-		r.noTarget(Text{sp, t.Value}, "PM209", nil)
-	case word && slices.Contains(laterWords, t.Value) && (t.Value == "deconvolve" || t.Value == "picture"):
-		r.later(t)
-	case word && (s.Kind == ValueWord || s.Kind == ValueKernel || s.Kind == ValueSpace || s.Kind == ValueColour && len(names) > 0):
-		hints := didYouMean(t.Value, names)
-		what := "one of " + orList(names)
-		if len(names) == 1 {
-			what = names[0]
-		}
-		lead := st.name()
-		if s.Word != "" {
-			lead += " " + s.Word
-		}
-		if reserved[t.Value] && f.has(t.Value) {
-			r.add("PM206", sp, fmt.Sprintf("%s lacks its value before %s", lead, t.Value), usage)
-			return
-		}
-		r.add("PM209", sp, fmt.Sprintf("%s isn't %s", t.Value, kindName(s, len(best))), fmt.Sprintf("%s takes %s.", capital(lead), what), hints...).fixNear(sp, nearest(t.Value, names))
-	case (s.Kind == ValueText || s.Kind == ValuePath) && word && f.has(t.Value):
-		r.add("PM206", sp, fmt.Sprintf("%s lacks its %s before %s", st.name(), kinds[s.Kind].label, t.Value), usage)
-	case (s.Kind == ValueText || s.Kind == ValuePath) && word:
-		r.add("PM207", sp, fmt.Sprintf("%s takes a text in double quotes", labelIn(st, s)), usage).fix(sp, quote(t.Value), false)
-	case s.Kind == ValueRatio && t.Kind == KindNumber:
-		r.add("PM119", sp, "a shape is one word, W:H", usage, "write it without spaces, such as 3:2")
-	case s.Kind == ValueCount && t.Kind == KindString || (s.Kind == ValueMeasure || s.Kind == ValuePair) && t.Kind == KindString:
-		r.add("PM207", sp, "a number stands without quotes", usage)
+	case !f.st.Opens && (isPunct(st.toks, f.at, "{") || isPunct(st.toks, f.at, "}")):
+		f.say("PM136", st.name()+" opens no block", "write its parameters on its line, without braces")
+		r.again(st, start)
+	case f.behindNumber() && (f.tok.Kind == KindName || f.tok.Kind == KindBad) && p != nil && p.measured() && unitHints(f.tok.Value, p.units()) != nil:
+		r.add("PM118", f.tok.Span, f.tok.Value+" isn't a unit", fmt.Sprintf("%s takes %s.", capital(labelIn(st, p)), orList(p.units())), unitHints(f.tok.Value, p.units())...).
+			fixNear(f.tok.Span, nearest(f.tok.Value, p.units()))
+	case f.value:
+		f.wrongValue(p)
 	default:
-		if t.Kind == KindUnit && s.Tail == "" {
-			r.add("PM207", sp, fmt.Sprintf("%s stands behind no number", t.Value), usage)
-			return
-		}
-		r.add("PM207", sp, fmt.Sprintf("%s is due here, found %s", orList(want), show(t)), usage)
+		f.wrongPlace(p)
 	}
 }
 
-// due is the parameter that a failure is in or right behind.
-func (f *misfit) due() *Param {
+// say complains about the token that didn't fit, and shows how the line is
+// written.
+func (f *fault) say(code, summary string, hints ...string) *Diagnostic {
+	return f.add(code, f.tok.Span, summary, f.usage, hints...)
+}
+
+// behindNumber says whether the token stands behind a number of the line.
+func (f *fault) behindNumber() bool {
+	return f.at > f.start && f.line.toks[f.at-1].Kind == KindNumber
+}
+
+// due is the parameter that the line stopped fitting in or right behind.
+func (f *fault) due() *Param {
 	if f.value {
 		return &f.st.Params[f.param]
 	}
@@ -202,6 +64,155 @@ func (f *misfit) due() *Param {
 		return f.binds[n-1].param
 	}
 	return nil
+}
+
+// has reports whether a word is a parameter of the statement.
+func (s *Statement) has(word string) bool {
+	return slices.ContainsFunc(s.Params, func(p Param) bool { return p.Word == word })
+}
+
+// short: the line ends too early.
+func (f *fault) short() {
+	end := f.line.span
+	end.Line, end.Col = end.EndLine, end.EndCol
+	if f.st.Opens && slices.Contains(f.want, "{") {
+		f.add("PM137", end, "this line opens a block and lacks its {", "", "end the line with {")
+		return
+	}
+	what := f.line.name() + " lacks " + orList(f.required())
+	if p := f.due(); f.value && len(f.best) == 1 && p.Word != "" && f.at > f.start {
+		what = p.Word + " lacks its value"
+		if p.Tail != "" {
+			what = f.line.name() + " lacks " + orList(f.want)
+		}
+	}
+	f.add("PM206", end, what, f.usage)
+}
+
+// again reads a statement once more without its braces, only to find what else
+// is wrong with it.
+func (r *parser) again(st *stmt, start int) {
+	st.toks = slices.DeleteFunc(slices.Clone(st.toks), func(t Token) bool { return t.Kind == KindPunct && (t.Value == "{" || t.Value == "}") })
+	var fails []*misfit
+	for _, s := range st.ways {
+		binds, fail := s.match(st.toks, start)
+		if fail == nil {
+			r.values(st, binds)
+			return
+		}
+		fails = append(fails, fail)
+	}
+	if len(st.toks) > start {
+		r.misfit(st, start, fails)
+	}
+}
+
+// required lists what the ways wait for without the optional words.
+func (f *fault) required() []string {
+	var out []string
+	for _, b := range f.best {
+		want := b.want
+		if !b.value { // optional words were passed over
+			want = want[len(want)-1:]
+		}
+		for _, w := range want {
+			out = appendNew(out, w)
+		}
+	}
+	return out
+}
+
+func usageOf(ways ...*misfit) string {
+	var out []string
+	for _, w := range ways {
+		out = appendNew(out, w.st.Usage())
+	}
+	return "It is written: " + strings.Join(out, "  or  ")
+}
+
+// isText says whether a token is a word of any kind.
+func (t Token) isText() bool {
+	return t.Kind == KindWord || t.Kind == KindName || t.Kind == KindBad || t.Kind == KindKernel || t.Kind == KindSpace
+}
+
+// choices are the words that the ways would take, where words are due.
+func (f *fault) choices() []string {
+	var out []string
+	for _, b := range f.best {
+		if b.param == len(b.st.Params) {
+			continue
+		}
+		switch b.st.Params[b.param].Kind {
+		case valueKernel:
+			out = append(out, Kernels...)
+		case valueSpace:
+			out = append(out, Spaces...)
+		default:
+			for _, w := range b.want {
+				if reserved[w] {
+					out = appendNew(out, w)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// wrongValue: a parameter's word is there and its value doesn't fit.
+func (f *fault) wrongValue(p *Param) {
+	t, names := f.tok, f.choices()
+	switch text := p.Kind == valueText || p.Kind == valuePath; {
+	case t.Kind == KindNumber && p.measured() && f.behindNumber():
+		f.noUnit(f.line.toks[f.at-1], p)
+	case p.Kind == valueName && len(f.best) == 1 && t.Kind == KindString:
+		if d := f.say("PM207", "a name stands without quotes", "write it without quotes"); goodName(t.Value) && !reserved[t.Value] {
+			d.Hints = nil
+			d.fix(t.Span, t.Value, true)
+		}
+	case p.Kind == valueName && len(f.best) == 1 && t.isText():
+		f.badName(t, f.usage)
+	case p.Kind == valueTarget && t.isText() && !reserved[t.Value]:
+		f.noTarget(Text{t.Span, t.Value}, "PM209", nil)
+	case t.Kind == KindWord && t.Value == "deconvolve":
+		f.later(t)
+	case t.isText() && (p.Kind == valueWord || p.Kind == valueKernel || p.Kind == valueSpace || p.Kind == valueColour && len(names) > 0):
+		f.wrongChoice(p, names)
+	case text && t.isText() && f.st.has(t.Value):
+		f.say("PM206", fmt.Sprintf("%s lacks its %s before %s", f.line.name(), kinds[p.Kind].label, t.Value))
+	case text && t.isText():
+		f.say("PM207", labelIn(f.line, p)+" takes a text in double quotes").fix(t.Span, quote(t.Value), false)
+	case p.Kind == valueRatio && t.Kind == KindNumber:
+		f.say("PM119", "a shape is one word, W:H", "write it without spaces, such as 3:2")
+	case t.Kind == KindString && (p.Kind == valueCount || p.Kind == valueMeasure || p.Kind == valuePair):
+		f.say("PM207", "a number stands without quotes")
+	case t.Kind == KindUnit && p.Tail == "":
+		f.say("PM207", t.Value+" stands behind no number")
+	default:
+		var want []string
+		for _, b := range f.best {
+			for _, w := range b.want {
+				if w != "the line's end" || len(f.best) == 1 {
+					want = appendNew(want, w)
+				}
+			}
+		}
+		f.say("PM207", fmt.Sprintf("%s is due here, found %s", orList(want), show(t)))
+	}
+}
+
+// wrongChoice: a word isn't one of those to choose from.
+func (f *fault) wrongChoice(p *Param, names []string) {
+	t, lead := f.tok, strings.TrimSpace(f.line.name()+" "+p.Word)
+	if reserved[t.Value] && f.st.has(t.Value) {
+		f.say("PM206", fmt.Sprintf("%s lacks its value before %s", lead, t.Value))
+		return
+	}
+	what := orList(names)
+	if len(names) > 1 {
+		what = "one of " + what
+	}
+	f.add("PM209", t.Span, fmt.Sprintf("%s isn't %s", t.Value, kindName(p, len(f.best))), fmt.Sprintf("%s takes %s.", capital(lead), what), didYouMean(t.Value, names)...).
+		fixNear(t.Span, nearest(t.Value, names))
 }
 
 // unitHints say which unit was meant by a word that is none, nil where none is
@@ -213,146 +224,107 @@ func unitHints(word string, units []string) []string {
 	return didYouMean(word, units)
 }
 
-// has reports whether a word is a parameter of the failed form.
-func (f *misfit) has(w string) bool {
-	for i := range f.st.Params {
-		if f.st.Params[i].Word == w {
-			return true
-		}
-	}
-	return false
-}
-
-// explainWord: a parameter's word is due, or nothing more.
-func (r *parser) explainWord(st *stmt, best []*misfit, t Token, sp Span, want []string, usage string) {
-	f := best[0]
-	toks := st.toks
-	for _, b := range best {
+// wrongPlace: a parameter's word is due, or nothing more. last is the parameter
+// before it.
+func (f *fault) wrongPlace(last *Param) {
+	t := f.tok
+	for _, b := range f.best {
 		if b.param >= len(b.st.Params) {
 			continue
 		}
-		s := &b.st.Params[b.param]
-		if s.Kind == ValueNone || s.Word == "" || t.Kind == KindName && s.Kind != ValueName {
+		p := &b.st.Params[b.param]
+		if p.Kind == valueNone || p.Word == "" || t.Kind == KindName && p.Kind != valueName {
 			continue
 		}
-		if _, lacks := s.match(toks, f.at); lacks == nil { // the value is there, its word isn't
-			r.add("PM206", sp, fmt.Sprintf("%s is missing before %s", s.Word, show(t)), usageOf([]*misfit{b}), fmt.Sprintf("write %s before it", s.Word)).fix(Span{sp.Line, sp.Col, sp.Line, sp.Col}, s.Word+" ", false)
+		if _, lacks := p.match(f.line.toks, f.at); lacks == nil { // the value is there, its word isn't
+			f.add("PM206", t.Span, fmt.Sprintf("%s is missing before %s", p.Word, show(t)), usageOf(b), fmt.Sprintf("write %s before it", p.Word)).
+				fix(Span{t.Line, t.Col, t.Line, t.Col}, p.Word+" ", false)
 			return
 		}
 	}
-	var last *binding
-	if n := len(f.binds); n > 0 {
-		last = &f.binds[n-1]
+	switch number := f.behindNumber() && last != nil; {
+	case t.isText():
+		f.wrongWord()
+	case t.Kind == KindNumber && number && last.measured():
+		f.noUnit(f.line.toks[f.at-1], last)
+	case t.Kind == KindUnit && number && last.Kind == valueCount:
+		n := f.line.toks[f.at-1]
+		f.say("PM306", labelIn(f.line, last)+" is a count and has no unit").fix(join(n.Span, t.Span), n.Value, true)
+	case f.st.Opens && slices.Contains(f.want, "{"):
+		f.say("PM137", "{ is due here, found "+show(t))
+	case f.param < len(f.st.Params):
+		f.say("PM206", fmt.Sprintf("%s is due here, found %s", orList(f.required()), show(t)))
+	default:
+		f.say("PM208", show(t)+" is left over at the line's end").fix(t.Span, "", false)
 	}
-	switch t.Kind {
-	case KindNumber:
-		if last != nil && last.param.measured() && f.at > 0 && toks[f.at-1].Kind == KindNumber {
-			r.noUnit(toks[f.at-1], last.param)
-			return
-		}
-	case KindUnit:
-		if last != nil && last.param.Kind == ValueCount && f.at > 0 && toks[f.at-1].Kind == KindNumber {
-			r.add("PM306", sp, fmt.Sprintf("%s is a count and has no unit", labelIn(st, last.param)), usage).fix(join(toks[f.at-1].Span, sp), toks[f.at-1].Value, true)
-			return
-		}
-	case KindWord, KindName, KindBad, KindKernel, KindSpace:
-		r.wrongWord(st, best, t, sp, usage)
-		return
-	}
-	if f.st.Opens && slices.Contains(f.want, "{") {
-		r.add("PM137", sp, fmt.Sprintf("{ is due here, found %s", show(t)), usage)
-		return
-	}
-	if f.param < len(f.st.Params) {
-		r.add("PM206", sp, fmt.Sprintf("%s is due here, found %s", orList(required(best)), show(t)), usage)
-		return
-	}
-	r.add("PM208", sp, fmt.Sprintf("%s is left over at the line's end", show(t)), usage).fix(sp, "", false)
 }
 
 // wrongWord: a word stands where another word is due.
-func (r *parser) wrongWord(st *stmt, best []*misfit, t Token, sp Span, usage string) {
-	f := best[0]
-	for _, b := range f.binds {
-		if b.param.Word != "" && b.param.Word == t.Value {
-			o := st.toks[b.at]
-			r.add("PM205", sp, fmt.Sprintf("%s is given twice, first on line %d, column %d, then on line %d, column %d", t.Value, o.Line, o.Col, t.Line, t.Col), usage, "keep one of the two")
-			return
-		}
+func (f *fault) wrongWord() {
+	t := f.tok
+	if i := slices.IndexFunc(f.binds, func(b binding) bool { return b.param.Word == t.Value }); i >= 0 {
+		o := f.line.toks[f.binds[i].at]
+		f.say("PM205", fmt.Sprintf("%s is given twice, first on line %d, column %d, then on line %d, column %d", t.Value, o.Line, o.Col, t.Line, t.Col), "keep one of the two")
+		return
 	}
-	if len(best) > 1 && t.Kind != KindWord { // the word that tells the forms apart
-		due := required(best)
-		r.add("PM209", sp, fmt.Sprintf("%s isn't a choice here", t.Value), fmt.Sprintf("%s takes %s. %s", capital(st.name()), orList(due), usage), didYouMean(t.Value, due)...).fixNear(sp, nearest(t.Value, due))
+	if len(f.best) > 1 && t.Kind != KindWord { // the word that tells the ways apart
+		due := f.required()
+		f.add("PM209", t.Span, t.Value+" isn't a choice here", fmt.Sprintf("%s takes %s. %s", capital(f.line.name()), orList(due), f.usage), didYouMean(t.Value, due)...).
+			fixNear(t.Span, nearest(t.Value, due))
 		return
 	}
 	var words []string
-	for _, b := range best {
-		for i := range b.st.Params {
-			s := &b.st.Params[i]
-			if s.Word == "" {
-				continue
+	for _, b := range f.best {
+		if b.st.has(t.Value) {
+			f.outOfOrder(b)
+			return
+		}
+		for _, p := range b.st.Params {
+			if p.Word != "" {
+				words = append(words, p.Word)
 			}
-			words = append(words, s.Word)
-			if s.Word != t.Value {
-				continue
-			}
-			if i > b.param && b.param < len(b.st.Params) {
-				due := b.st.Params[b.param].Word
-				found := false
-				for _, x := range st.toks[b.at:] {
-					found = found || x.Value == due && x.Kind == KindWord
-				}
-				if !found {
-					r.add("PM206", sp, fmt.Sprintf("%s is missing before %s", due, t.Value), usage)
-					return
-				}
-			}
-			r.add("PM204", sp, fmt.Sprintf("%s stands out of order", t.Value), "Parameters stand in a fixed order, so that a line is always written the same way. "+usage)
+		}
+	}
+	other := slices.IndexFunc(f.line.ways, func(s *Statement) bool { return s.has(t.Value) })
+	near, owners := nearest(t.Value, words), ownersOf(t.Value)
+	switch {
+	case other >= 0:
+		f.add("PM210", t.Span, t.Value+" doesn't belong here", fmt.Sprintf("It is a parameter of: %s. This line is written: %s", f.line.ways[other].Usage(), f.st.Usage()), "take it out, or use that form")
+	case t.Value == "x" && f.param > 0:
+		f.say("PM208", "x is left over", "take it out")
+	case near != "":
+		f.say("PM203", fmt.Sprintf("%s has no parameter %s", f.line.name(), t.Value), "did you mean "+near+"?").fixNear(t.Span, near)
+	case len(owners) > 0:
+		f.add("PM210", t.Span, fmt.Sprintf("%s isn't a parameter of %s", t.Value, f.line.name()), fmt.Sprintf("It belongs to %s. %s", andList(owners), f.usage))
+	case f.st.Opens && slices.Contains(f.want, "{"):
+		f.say("PM137", "{ is due here, found "+show(t))
+	case len(words) == 0:
+		f.say("PM208", t.Value+" is left over at the line's end", "take it out")
+	default:
+		f.say("PM203", fmt.Sprintf("%s has no parameter %s", f.line.name(), t.Value))
+	}
+}
+
+// outOfOrder: the word is a parameter of the statement, but not the one that is
+// due.
+func (f *fault) outOfOrder(b *misfit) {
+	later := b.st.Params[min(b.param+1, len(b.st.Params)):]
+	if slices.ContainsFunc(later, func(p Param) bool { return p.Word == f.tok.Value }) {
+		due := b.st.Params[b.param].Word
+		if !slices.ContainsFunc(f.line.toks[b.at:], func(t Token) bool { return t.Value == due && t.Kind == KindWord }) {
+			f.say("PM206", fmt.Sprintf("%s is missing before %s", due, f.tok.Value))
 			return
 		}
 	}
-	if st.line.In.Kind == "top" && st.word == "print" && (t.Value == "on" || t.Value == "for") {
-		r.later(t)
-		return
-	}
-	for _, x := range st.ways {
-		for i := range x.Params {
-			if s := &x.Params[i]; s.Word != "" && s.Word == t.Value {
-				r.add("PM210", sp, fmt.Sprintf("%s doesn't belong here", t.Value), fmt.Sprintf("It is a parameter of: %s. This line is written: %s", x.Usage(), f.st.Usage()), "take it out, or use that form")
-				return
-			}
-		}
-	}
-	if t.Value == "x" && f.param > 0 {
-		r.add("PM208", sp, "x is left over", usage, "take it out")
-		return
-	}
-	if near := nearest(t.Value, words); near != "" {
-		r.add("PM203", sp, fmt.Sprintf("%s has no parameter %s", st.name(), t.Value), usage, "did you mean "+near+"?").fixNear(sp, near)
-		return
-	}
-	if owners := ownersOf(t.Value); len(owners) > 0 {
-		r.add("PM210", sp, fmt.Sprintf("%s isn't a parameter of %s", t.Value, st.name()), fmt.Sprintf("It belongs to %s. %s", andList(owners), usage))
-		return
-	}
-	if f.st.Opens && slices.Contains(f.want, "{") {
-		r.add("PM137", sp, fmt.Sprintf("{ is due here, found %s", show(t)), usage)
-		return
-	}
-	if len(words) == 0 {
-		r.add("PM208", sp, fmt.Sprintf("%s is left over at the line's end", t.Value), usage, "take it out")
-		return
-	}
-	r.add("PM203", sp, fmt.Sprintf("%s has no parameter %s", st.name(), t.Value), usage)
+	f.say("PM204", f.tok.Value+" stands out of order").Detail = clip("Parameters stand in a fixed order, so that a line is always written the same way. " + f.usage)
 }
 
 // ownersOf returns the statements that have a parameter of this word.
 func ownersOf(w string) []string {
 	var out []string
 	for _, s := range Statements {
-		has := slices.ContainsFunc(s.Params, func(p Param) bool { return p.Word == w })
-		if has && s.Word != "" && !slices.Contains(out, s.Word) {
-			out = append(out, s.Word)
+		if s.Word != "" && s.has(w) {
+			out = appendNew(out, s.Word)
 		}
 	}
 	return out
@@ -373,7 +345,7 @@ func (r *parser) noUnit(t Token, s *Param) {
 }
 
 func withUnit(v, u string) string {
-	if u == "%" {
+	if u == "%" || u == "" {
 		return v + u
 	}
 	return v + " " + u
@@ -382,15 +354,10 @@ func withUnit(v, u string) string {
 // badName reports a word that can't be a name.
 func (r *parser) badName(t Token, usage string) {
 	if reserved[t.Value] {
-		r.add("PM404", t.Span, fmt.Sprintf("%s is a word of the language and can't be a name", t.Value), usage, "choose another name, such as "+t.Value+"-1")
+		r.add("PM404", t.Span, t.Value+" is a word of the language and can't be a name", usage, "choose another name, such as "+t.Value+"-1")
 		return
 	}
-	low := strings.ToLower(strings.Map(func(c rune) rune {
-		if c == '_' || c == '.' {
-			return '-'
-		}
-		return c
-	}, t.Value))
+	low := strings.ToLower(strings.NewReplacer("_", "-", ".", "-").Replace(t.Value))
 	d := r.add("PM405", t.Span, fmt.Sprintf("%s can't be a name", t.Value), "A name begins with a letter from a to z and holds letters from a to z, digits and hyphens.")
 	if goodName(low) && !reserved[low] {
 		d.fix(t.Span, low, false)
@@ -404,13 +371,13 @@ func (r *parser) later(t Token) {
 	r.add("PM901", t.Span, fmt.Sprintf("%s isn't built in this engine yet", t.Value), "It is a word of version 1, and its meaning is settled; this engine can't make it, and leaves nothing out silently.", "take the line out, or use an engine that builds it")
 }
 
-func kindName(s *Param, forms int) string {
+func kindName(s *Param, ways int) string {
 	switch {
-	case s.Kind == ValueKernel:
+	case s.Kind == valueKernel:
 		return "a kernel"
-	case s.Kind == ValueSpace && forms > 1:
+	case s.Kind == valueSpace && ways > 1:
 		return "a colour space"
-	case s.Kind == ValueSpace:
+	case s.Kind == valueSpace:
 		return "a built-in colour space"
 	}
 	return "a choice here"
@@ -421,13 +388,7 @@ func labelIn(st *stmt, s *Param) string {
 	case "at", "to", "from", "along", "over":
 		return st.name() + " " + s.Word
 	}
-	if s.Word != "" {
-		return s.Word
-	}
-	if st.word != "" {
-		return st.word
-	}
-	return s.Label
+	return cmp.Or(s.Word, st.word, s.Label)
 }
 
 func show(t Token) string {

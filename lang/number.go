@@ -2,6 +2,8 @@ package lang
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 )
@@ -208,7 +210,7 @@ func (s *scanner) behind(j int) int {
 		k++
 	}
 	t := s.text(j, k)
-	if unitSet[t] {
+	if slices.Contains(Units, t) {
 		s.unit(j, k)
 		return k
 	}
@@ -231,22 +233,13 @@ func (s *scanner) behind(j int) int {
 	return k
 }
 
-func isHex(r rune) bool {
-	return isDigit(r) || r >= 'a' && r <= 'f' || r >= 'A' && r <= 'F'
-}
+func isHex(r rune) bool { return strings.ContainsRune("0123456789abcdefABCDEF", r) }
 
 // hexValue shows hexadecimal digits in decimal.
 func hexValue(t string) string {
-	if len(t) > 12 {
+	v, err := strconv.ParseUint(t, 16, 48)
+	if err != nil {
 		return "a decimal number"
-	}
-	v := 0
-	for _, r := range strings.ToLower(t) {
-		d := int(r - '0')
-		if !isDigit(r) {
-			d = int(r-'a') + 10
-		}
-		v = v*16 + d
 	}
 	return fmt.Sprint(v)
 }

@@ -140,7 +140,7 @@ func (r *parser) known(st *stmt, start int) {
 	st.broken = true
 	lacksBrace := st.ways[0].Opens && !isPunct(st.toks, len(st.toks)-1, "{") && fails[0].at == len(st.toks)
 	if !st.line.Broken || lacksBrace {
-		r.explain(st, start, fails)
+		r.misfit(st, start, fails)
 	}
 }
 
@@ -249,21 +249,10 @@ func places(blocks []string) []string {
 }
 
 func blockName(b string) string {
-	switch b {
-	case "mask":
-		return "a mask block"
-	case "steps":
-		return "a steps block"
-	case "print":
-		return "a print block"
-	case "paper":
-		return "a paper block"
-	case "lab":
-		return "a lab block"
-	case "tone":
-		return "a tone block"
+	if b == "top" || b == "prepare" || b == "inputs" {
+		return b
 	}
-	return b
+	return "a " + b + " block"
 }
 
 func blockIn(b string) string {

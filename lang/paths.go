@@ -9,10 +9,10 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
-// FoldPath brings a path to the form in which two names that are one file on
+// foldPath brings a path to the form in which two names that are one file on
 // some file system are equal: cleaned, case-folded in full, composed (Unicode
 // NFC), without spaces and points at the end of a part.
-func FoldPath(p string) string {
+func foldPath(p string) string {
 	p = norm.NFC.String(cases.Fold().String(norm.NFD.String(path.Clean(p))))
 	parts := strings.Split(p, "/")
 	for i, x := range parts {
@@ -28,7 +28,7 @@ func FoldPath(p string) string {
 func (c *checker) paths() {
 	reads := map[string]Text{} // folded
 	read := func(t Text) {
-		if f := FoldPath(t.Value); reads[f].Line == 0 {
+		if f := foldPath(t.Value); reads[f].Line == 0 {
 			reads[f] = t
 		}
 	}
@@ -67,7 +67,7 @@ func (c *checker) paths() {
 			continue
 		}
 		c.output(p.Save)
-		f := FoldPath(t.Value)
+		f := foldPath(t.Value)
 		if o, ok := outs[f]; ok {
 			c.add("PM604", t.Span, fmt.Sprintf("%q, line %d, and %q, line %d, are one file on some systems", o.Value, o.Line, t.Value, t.Line), "Names are compared without regard to letter case and to how accents are composed.", "choose names that differ in letters")
 		} else {
@@ -80,15 +80,7 @@ func (c *checker) paths() {
 }
 
 func goodDigest(s string) bool {
-	if len(s) != 64 {
-		return false
-	}
-	for _, c := range s {
-		if !isDigit(c) && !(c >= 'a' && c <= 'f') {
-			return false
-		}
-	}
-	return true
+	return len(s) == 64 && strings.Trim(s, "0123456789abcdef") == ""
 }
 
 // path checks one path: relative, forward slashes, a file's name at its end.
@@ -157,8 +149,8 @@ func (c *checker) output(s *Save) {
 		}
 		c.add("PM602", s.Path.Span, "a TIFF file's name ends with .tif or .tiff", "", hints...)
 	}
-	if b := path.Base(p); len(b) > MaxPrintName && len(b) <= maxName {
-		c.tooLong(s.Path, b, MaxPrintName)
+	if b := path.Base(p); len(b) > maxPrintName && len(b) <= maxName {
+		c.tooLong(s.Path, b, maxPrintName)
 	}
 }
 
@@ -166,10 +158,10 @@ func (c *checker) output(s *Save) {
 // and ZFS, 255 UTF-16 units in NTFS; from memory).
 const maxName = 255
 
-// MaxPrintName is the most bytes that a print file's name may have: beside it
+// maxPrintName is the most bytes that a print file's name may have: beside it
 // stand names that are longer by up to 65, those of its logs while they are
 // written.
-const MaxPrintName = maxName - 65
+const maxPrintName = maxName - 65
 
 // travels refuses a path with a name that another system can't hold, whichever
 // this one is: recipes travel. Windows' rules are those of Microsoft's "Naming
@@ -230,7 +222,7 @@ var devices = func() map[string]bool {
 
 func (c *checker) tooLong(t Text, name string, most int) {
 	detail := fmt.Sprintf("A file's name has at most %d bytes; a letter with an accent has 2, a Chinese one 3.", most)
-	if most == MaxPrintName {
+	if most == maxPrintName {
 		detail = fmt.Sprintf("A print file's name has at most %d bytes, so that its log's name, which is longer, fits too; a letter with an accent has 2, a Chinese one 3.", most)
 	}
 	c.add("PM609", t.Span, fmt.Sprintf("a name of %d bytes is too long for a file", len(name)), detail)

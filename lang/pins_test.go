@@ -88,10 +88,10 @@ func TestSetInputsRefuses(t *testing.T) {
 func TestExcerpt(t *testing.T) {
 	src := []byte("\uFEFFrecipe 1 draft\r\nmask é {\r\n    stroke along (4%, 71%), # left\r\n        (18%, 69%) width 6%  # right\r\n}\r\n")
 	s, _ := ReadSource("", src)
-	if got := Excerpt(src, s.Lines[2].Span); got != "stroke along (4%, 71%), # left\n        (18%, 69%) width 6%" {
+	if got := excerpt(src, s.Lines[2].Span); got != "stroke along (4%, 71%), # left\n        (18%, 69%) width 6%" {
 		t.Errorf("%q", got)
 	}
-	if got := Excerpt(src, Span{2, 6, 2, 7}); got != "é" {
+	if got := excerpt(src, Span{2, 6, 2, 7}); got != "é" {
 		t.Errorf("%q", got)
 	}
 	if len(s.Lines[2].Comments) != 2 || s.Lines[2].Comments[1].Text != "# right" {

@@ -209,10 +209,10 @@ func (n *Next) following(l *Line) {
 		var due *Param // whose value is due
 		if f.value && f.param < len(f.st.Params) {
 			due = &f.st.Params[f.param]
-			n.Kernels = n.Kernels || due.Kind == ValueKernel
-			n.Spaces = n.Spaces || due.Kind == ValueSpace || due.Kind == ValueTarget
+			n.Kernels = n.Kernels || due.Kind == valueKernel
+			n.Spaces = n.Spaces || due.Kind == valueSpace || due.Kind == valueTarget
 			switch {
-			case due.Kind == ValueTarget:
+			case due.Kind == valueTarget:
 				n.Names = append(n.Names, NamePaper, NameLab)
 			case due.Of != "" && !due.Gives:
 				n.Names = append(n.Names, due.Of)

@@ -137,7 +137,7 @@ func TestOutlineAgreesWithTheTree(t *testing.T) {
 		for _, m := range rec.Masks {
 			want[NameMask] = append(want[NameMask], m.Name.Value)
 		}
-		for _, m := range rec.Series {
+		for _, m := range rec.Steps {
 			want[NameSteps] = append(want[NameSteps], m.Name.Value)
 		}
 		for _, m := range rec.Prints {
@@ -226,7 +226,7 @@ func TestFollowingOffersWhatStands(t *testing.T) {
 				}
 				gives := slices.ContainsFunc(o.Names, func(x NameAt) bool { return x.Offset == k.Offset && x.Gives })
 				if !gives && !slices.Contains(offers, k.Value) {
-					t.Errorf("line %d, column %d: %s isn't among %v\n%s", k.Line, k.Col, k.Value, offers, Excerpt(src, l.Span))
+					t.Errorf("line %d, column %d: %s isn't among %v\n%s", k.Line, k.Col, k.Value, offers, excerpt(src, l.Span))
 				}
 				n++
 			}

@@ -43,7 +43,7 @@ func (r *Recipe) Files() []Text {
 	if r.Prepare != nil {
 		steps(r.Prepare.Steps)
 	}
-	for _, b := range r.Series {
+	for _, b := range r.Steps {
 		steps(b.Steps)
 	}
 	for _, p := range r.Prints {
@@ -89,7 +89,7 @@ func (r *Recipe) Expand(steps []Step) []Step {
 			out = append(out, s)
 			continue
 		}
-		if b := find(r.Series, func(b *StepBlock) bool { return b.Name.Value == f.Name.Value }); b != nil {
+		if b := find(r.Steps, func(b *StepBlock) bool { return b.Name.Value == f.Name.Value }); b != nil {
 			out = append(out, b.Steps...)
 		}
 	}

@@ -2,6 +2,7 @@ package lang
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -172,9 +173,6 @@ func (s *scanner) str(i int) int {
 		}
 		if c.r == '"' {
 			s.emit(KindString, i, j+1, b.String())
-			if j+1 < len(s.cs) && s.cs[j+1].quoted { // two strings without a space
-				return j + 1
-			}
 			return j + 1
 		}
 		b.WriteRune(c.r)
@@ -242,9 +240,9 @@ func (s *scanner) classify(i, j int) {
 	t := s.text(i, j)
 	k := KindBad
 	switch {
-	case spaceSet[t]:
+	case slices.Contains(Spaces, t):
 		k = KindSpace
-	case kernelSet[t]:
+	case slices.Contains(Kernels, t):
 		k = KindKernel
 	case reserved[t]:
 		k = KindWord
@@ -256,18 +254,13 @@ func (s *scanner) classify(i, j int) {
 
 // goodName reports whether a word has the form of a name.
 func goodName(t string) bool {
-	for i, r := range t {
-		if !(r >= 'a' && r <= 'z' || i > 0 && (isDigit(r) || r == '-')) {
-			return false
-		}
-	}
-	return t != ""
+	return t != "" && t[0] >= 'a' && t[0] <= 'z' && strings.Trim(t, "abcdefghijklmnopqrstuvwxyz0123456789-") == ""
 }
 
 // asUnit reads a word behind a number as its unit, where it is one or is
 // meant as one.
 func (s *scanner) asUnit(i, j int, t string) bool {
-	if unitSet[t] {
+	if slices.Contains(Units, t) {
 		s.unit(i, j)
 		return true
 	}
@@ -290,10 +283,8 @@ func meantUnit(t string) string {
 	if u, ok := unitSynonyms[low]; ok {
 		return u
 	}
-	for _, u := range Units {
-		if strings.ToLower(u) == low {
-			return u
-		}
+	if i := slices.IndexFunc(Units, func(u string) bool { return strings.ToLower(u) == low }); i >= 0 {
+		return Units[i]
 	}
 	return ""
 }

@@ -106,15 +106,19 @@ func (c *checker) resolve(st *stmt) {
 		if p.Of == "" || p.Gives || p.Of == NamePicture {
 			continue
 		}
-		name := p.fields[len(p.fields)-1]
-		switch t, _ := node.FieldByIndex(name.Index).Interface().(*Text); {
-		case name.Type == reflect.TypeFor[Text]():
-			c.use(string(p.Of), node.FieldByIndex(name.Index).Interface().(Text))
-		case t == nil:
-		case p.Kind == ValueTarget:
-			c.useTarget(*t)
+		var name *Text
+		switch t := node.FieldByIndex(p.fields[len(p.fields)-1].Index).Interface().(type) {
+		case Text:
+			name = &t
+		case *Text:
+			name = t
+		}
+		switch {
+		case name == nil:
+		case p.Kind == valueTarget:
+			c.useTarget(*name)
 		default:
-			c.use(string(p.Of), *t)
+			c.use(string(p.Of), *name)
 		}
 	}
 }

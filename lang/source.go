@@ -166,40 +166,29 @@ func rows(src []byte) []string {
 	return out
 }
 
-// Excerpt returns the exact text of a span, lines joined by line feeds. For a
+// excerpt returns the exact text of a span, lines joined by line feeds. For a
 // statement that is its text without indent and comment behind it.
-func Excerpt(src []byte, sp Span) string {
-	l := rows(src)
-	var b strings.Builder
-	for n := sp.Line; n <= sp.EndLine && n <= len(l); n++ {
-		if n < 1 {
-			continue
-		}
-		t := l[n-1]
-		if n == sp.EndLine {
-			t = t[:byteColumn(t, sp.EndCol)]
-		}
-		if n == sp.Line {
-			t = t[min(byteColumn(l[n-1], sp.Col), len(t)):]
-		} else {
-			b.WriteByte('\n')
-		}
-		b.WriteString(t)
-	}
-	return b.String()
+func excerpt(src []byte, sp Span) string {
+	e := (&Fix{Span: sp}).edit(src)
+	return strings.ReplaceAll(string(src[e.From:e.To]), "\r\n", "\n")
 }
 
 // edit is a mend as an edit of a text.
 func (f *Fix) edit(src []byte) Edit {
-	from := 0
-	if strings.HasPrefix(string(src[:min(3, len(src))]), "\uFEFF") {
-		from = 3
+	return Edit{offset(src, f.Line, f.Col), offset(src, f.EndLine, f.EndCol), f.Text}
+}
+
+// offset is the byte of a line and a column.
+func offset(src []byte, line, col int) int {
+	at := 0
+	if bytes.HasPrefix(src, []byte("\uFEFF")) {
+		at = 3
 	}
-	for n := 1; n < f.Line; n++ {
-		from += bytes.IndexByte(src[from:], '\n') + 1
+	for ; line > 1; line-- {
+		at += bytes.IndexByte(src[at:], '\n') + 1
 	}
-	row, _, _ := strings.Cut(string(src[from:]), "\n")
-	return Edit{from + byteColumn(row, f.Col), from + byteColumn(row, f.EndCol), f.Text}
+	row, _, _ := bytes.Cut(src[at:], []byte("\n"))
+	return at + byteColumn(string(row), col)
 }
 
 // byteColumn returns the byte at which column col of a line begins.

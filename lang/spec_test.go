@@ -97,9 +97,9 @@ func TestSpecListsTheDefaults(t *testing.T) {
 // ebnf is the grammar of the statements in SPEC's way of writing: a rule a
 // block, a rule a statement.
 func ebnf() string {
-	value := map[ValueKind]string{ValueCount: "NUMBER", ValueMeasure: "measure", ValuePair: `measure "x" measure`, ValuePoint: "point",
-		ValuePoints: `point ("," point)*`, ValueRatio: "RATIO", ValueText: "STRING", ValuePath: "STRING", ValueName: "NAME",
-		ValueSpace: "SPACE", ValueKernel: "KERNEL", ValueTarget: "(SPACE | NAME)", ValueColour: "colour"}
+	value := map[valueKind]string{valueCount: "NUMBER", valueMeasure: "measure", valuePair: `measure "x" measure`, valuePoint: "point",
+		valuePoints: `point ("," point)*`, valueRatio: "RATIO", valueText: "STRING", valuePath: "STRING", valueName: "NAME",
+		valueSpace: "SPACE", valueKernel: "KERNEL", valueTarget: "(SPACE | NAME)", valueColour: "colour"}
 	choice := func(words []string) string {
 		if len(words) == 1 {
 			return fmt.Sprintf("%q", words[0])
@@ -112,9 +112,9 @@ func ebnf() string {
 		for _, p := range append([]Param{{Word: f.Word}}, f.Params...) {
 			v := value[p.Kind]
 			switch p.Kind {
-			case ValueWord:
+			case valueWord:
 				v = quoted.Replace(choice(p.Words))
-			case ValueList:
+			case valueList:
 				v = quoted.Replace(choice(p.Words))
 				v += ` ("," ` + v + ")*"
 			}

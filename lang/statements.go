@@ -133,7 +133,7 @@ type Statement struct {
 type Param struct {
 	Word     string // the word before the value; "" where none stands
 	Label    string // what messages call it where Word is ""
-	Kind     ValueKind
+	Kind     valueKind
 	Tail     string // a word behind the value
 	Optional bool
 	Words    []string // the choices
@@ -229,14 +229,14 @@ func (p *Param) from(node reflect.Type, item string) {
 	p.Of = NameKind(get("gives") + p.fields[len(p.fields)-1].Tag.Get("uses"))
 	p.Path = PathUse(get("path"))
 	p.Kind = p.kind(t, list || f.Type == reflect.TypeFor[[]CurvePoint]())
-	p.Whole = get("whole") != "" || p.Kind == ValueCount && p.Ranges != nil
+	p.Whole = get("whole") != "" || p.Kind == valueCount && p.Ranges != nil
 	if p.Word == "" {
 		p.Label = cmp.Or(kinds[p.Kind].label, get("label"), strings.ToLower(f.Name))
 	}
 	if p.Optional {
 		p.Default = get("default")
 	}
-	if p.Default != "" && p.Kind != ValuePoint {
+	if p.Default != "" && p.Kind != valuePoint {
 		number, percent := strings.CutSuffix(p.Default, "%")
 		toks := []Token{{Value: number}}
 		if percent {
@@ -274,45 +274,45 @@ func (p *Param) takes(tag string) {
 }
 
 // kind says what is read for a field of a type.
-func (p *Param) kind(t reflect.Type, list bool) ValueKind {
+func (p *Param) kind(t reflect.Type, list bool) valueKind {
 	of := p.fields[0].Tag.Get("of")
 	switch t {
 	case reflect.TypeFor[Number]():
-		return ValueCount
+		return valueCount
 	case reflect.TypeFor[Measure]():
 		if len(p.fields) == 2 || p.fields[0].Type.Kind() == reflect.Slice {
-			return ValuePair
+			return valuePair
 		}
-		return ValueMeasure
+		return valueMeasure
 	case reflect.TypeFor[Point](), reflect.TypeFor[CurvePoint]():
 		if list {
-			return ValuePoints
+			return valuePoints
 		}
-		return ValuePoint
+		return valuePoint
 	case reflect.TypeFor[Ratio]():
-		return ValueRatio
+		return valueRatio
 	case reflect.TypeFor[Colour]():
-		return ValueColour
+		return valueColour
 	}
 	switch {
 	case len(p.fields) == 2:
-		return ValueTarget
+		return valueTarget
 	case list:
-		return ValueList
+		return valueList
 	case len(p.Words) > 0:
-		return ValueWord
+		return valueWord
 	case of == "number":
-		return ValueCount
+		return valueCount
 	case of == "space":
-		return ValueSpace
+		return valueSpace
 	case of == "kernel":
-		return ValueKernel
+		return valueKernel
 	case p.Of != "":
-		return ValueName
+		return valueName
 	case p.Path != "":
-		return ValuePath
+		return valuePath
 	}
-	return ValueText
+	return valueText
 }
 
 // The statements by word and block, the blocks of a word, the words that may
@@ -360,7 +360,7 @@ func (p *Param) units() []string {
 }
 
 // measured reports whether a parameter's numbers have units.
-func (p *Param) measured() bool { return len(p.Ranges) > 0 && p.Kind != ValueCount }
+func (p *Param) measured() bool { return len(p.Ranges) > 0 && p.Ranges[0].Unit != "" }
 
 // Usage shows how a statement is written, on one line: N for a number, square
 // brackets around what may be left out.
@@ -378,15 +378,15 @@ func (s *Statement) Usage() string {
 func (p *Param) usage() string {
 	value := kinds[p.Kind].usage
 	switch p.Kind {
-	case ValueCount:
+	case valueCount:
 		if p.OneOf != nil {
 			value = strings.Join(p.OneOf, "|")
 		}
-	case ValueMeasure, ValuePair:
+	case valueMeasure, valuePair:
 		value += " " + strings.Join(p.units(), "|")
-	case ValueList:
+	case valueList:
 		value = strings.Join(p.Words, ", ")
-	case ValueWord:
+	case valueWord:
 		value = strings.Join(p.Words, "|")
 	}
 	t := strings.Join(slices.DeleteFunc([]string{p.Word, value, p.Tail}, func(w string) bool { return w == "" }), " ")

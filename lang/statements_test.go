@@ -38,39 +38,39 @@ func line(r *rand.Rand, f *Statement) []string {
 			out = append(out, s.Word)
 		}
 		switch s.Kind {
-		case ValueCount:
+		case valueCount:
 			out = append(out, "7")
-		case ValueMeasure:
+		case valueMeasure:
 			out = append(out, measure(s)...)
-		case ValuePair:
+		case valuePair:
 			out = append(append(append(out, measure(s)...), "x"), measure(s)...)
-		case ValuePoint:
+		case valuePoint:
 			out = append(out, point(s)...)
-		case ValuePoints:
+		case valuePoints:
 			out = append(out, point(s)...)
 			for r.Intn(2) == 0 {
 				out = append(append(out, ","), point(s)...)
 			}
-		case ValueRatio:
+		case valueRatio:
 			out = append(out, "3:2")
-		case ValueText, ValuePath:
+		case valueText, valuePath:
 			out = append(out, `"text"`)
-		case ValueName:
+		case valueName:
 			out = append(out, "reeds")
-		case ValueWord:
+		case valueWord:
 			out = append(out, s.Words[r.Intn(len(s.Words))])
-		case ValueSpace:
+		case valueSpace:
 			out = append(out, Spaces[r.Intn(len(Spaces))])
-		case ValueKernel:
+		case valueKernel:
 			out = append(out, Kernels[r.Intn(len(Kernels))])
-		case ValueTarget:
+		case valueTarget:
 			out = append(out, []string{"harbour", Spaces[r.Intn(len(Spaces))]}[r.Intn(2)])
-		case ValueList:
+		case valueList:
 			out = append(out, s.Words[r.Intn(len(s.Words))])
 			for r.Intn(2) == 0 {
 				out = append(out, ",", s.Words[r.Intn(len(s.Words))])
 			}
-		case ValueColour:
+		case valueColour:
 			out = append(out, [][]string{{"white"}, {"black"}, {"grey", "50"}}[r.Intn(3)]...)
 		}
 		if s.Tail != "" {

@@ -74,7 +74,7 @@ type Recipe struct {
 	Labs    []*Lab
 	Masks   []*Mask      // in the order written
 	Prepare *Prepare     // nil where there is none
-	Series  []*StepBlock // steps NAME { … }
+	Steps   []*StepBlock // steps NAME { … }
 	Prints  []*Print
 	Inputs  *Inputs // nil where there is none
 }

@@ -9,44 +9,43 @@ import (
 
 var lightness = Range{Min: "0", Max: "100", min: new(big.Rat), max: big.NewRat(100, 1)}
 
-// values checks units and ranges of a line that fits its form, from the table
-// alone.
+// values checks the units and ranges of a line that fits its statement.
 func (r *parser) values(st *stmt, binds []binding) {
 	for _, b := range binds {
 		toks := st.toks[b.from:b.to]
 		switch b.param.Kind {
-		case ValueCount:
+		case valueCount:
 			r.scale(b.param, toks)
 			r.count(st, b.param, toks[0])
-		case ValueMeasure:
+		case valueMeasure:
 			r.scale(b.param, toks)
 			r.measure(st, b.param, measures(toks)[0])
-		case ValuePair:
+		case valuePair:
 			m := measures(toks)
-			if len(m) == 2 && m[0].unit == "" && m[1].unit != "" {
-				m[0].unit = m[1].unit // 60 x 40 in
+			if m[0].Unit == "" {
+				m[0].Unit = m[1].Unit // 60 x 40 in
 			}
 			for _, x := range m {
 				r.measure(st, b.param, x)
 			}
-		case ValuePoint, ValuePoints:
+		case valuePoint, valuePoints:
 			for _, x := range measures(toks) {
 				r.measure(st, b.param, x)
 			}
-		case ValueColour:
+		case valueColour:
 			for _, t := range toks {
 				if t.Kind == KindNumber && !r.mended(t) {
 					r.inRange("the lightness of grey", lightness, rat(t.Value), t.Value, t.Span)
 				}
 			}
-		case ValueRatio:
+		case valueRatio:
 			w, h, _ := strings.Cut(toks[0].Value, ":")
 			if rat(w).Sign() <= 0 || rat(h).Sign() <= 0 {
 				r.add("PM303", toks[0].Span, "both sides of a shape are above 0", "", "write a shape such as 3:2")
 			} else if q := new(big.Rat).Quo(rat(w), rat(h)); q.Cmp(big.NewRat(1, 100)) < 0 || q.Cmp(big.NewRat(100, 1)) > 0 {
 				r.add("PM303", toks[0].Span, "this shape is too narrow", "One side of a shape is at most 100 times the other.")
 			}
-		case ValueText:
+		case valueText:
 			if strings.TrimSpace(toks[0].Value) == "" {
 				r.add("PM308", toks[0].Span, labelIn(st, b.param)+" is empty", "", "write the text, or take the line out")
 			}
@@ -74,7 +73,7 @@ func (p *Param) factor(v *big.Rat) string {
 	switch {
 	case p.Word == "amount":
 		most = 5
-	case p.Word == "at" && p.Kind == ValueMeasure && p.Ranges[0].Unit == "%":
+	case p.Word == "at" && p.Kind == valueMeasure && p.Ranges[0].Unit == "%":
 		most = 1
 	}
 	if v.Sign() <= 0 || v.Cmp(big.NewRat(most, 1)) > 0 {
@@ -84,23 +83,18 @@ func (p *Param) factor(v *big.Rat) string {
 	return strings.TrimSuffix(decimal(v), ".00") + "%"
 }
 
-// mtok is a measure as tokens.
-type mtok struct {
-	num  Token
-	unit string
-	span Span
+// written is a measure with the token of its number.
+type written struct {
+	Measure
+	num Token
 }
 
-func measures(toks []Token) []mtok {
-	var out []mtok
-	for _, t := range toks {
-		switch t.Kind {
-		case KindNumber:
-			out = append(out, mtok{num: t, span: t.Span})
-		case KindUnit:
-			if n := len(out); n > 0 {
-				out[n-1].unit, out[n-1].span = t.Value, join(out[n-1].span, t.Span)
-			}
+func measures(toks []Token) []written {
+	var out []written
+	for i, t := range toks {
+		if t.Kind == KindNumber {
+			m, _ := readMeasure(toks[i:])
+			out = append(out, written{m, t})
 		}
 	}
 	return out
@@ -134,49 +128,42 @@ func (r *parser) count(st *stmt, s *Param, t Token) {
 	}
 }
 
-func (r *parser) measure(st *stmt, s *Param, m mtok) {
-	if r.mended(m.num) {
-		return
-	}
-	switch m.unit {
-	case "":
-		for _, g := range s.Ranges {
-			if g.Unit == "" { // a bare number by rule
-				r.inRange(labelIn(st, s), g, rat(m.num.Value), m.num.Value, m.span)
-				return
-			}
-		}
+func (r *parser) measure(st *stmt, s *Param, m written) {
+	i := slices.IndexFunc(s.Ranges, func(g Range) bool { return g.Unit == m.Unit })
+	switch {
+	case r.mended(m.num) || m.Unit == unknownUnit:
+	case i < 0 && m.Unit == "":
 		r.noUnit(m.num, s)
-		return
-	case unknownUnit:
-		return
+	case i < 0:
+		r.wrongUnit(st, s, m)
+	case m.Unit == "px" && s.Whole && !m.Value.IsInt():
+		n := new(big.Int).Quo(m.Value.Num(), m.Value.Denom()).Int64()
+		r.add("PM304", m.Span, fmt.Sprintf("%s in px is a whole number, not %s", labelIn(st, s), m.num.Value), "", fmt.Sprintf("write %d px, or %d px", n, n+1))
+	case !s.Ranges[i].holds(m.Value): // its words are only made where they are needed
+		r.inRange(labelIn(st, s), s.Ranges[i], m.Value, withUnit(m.num.Value, m.Unit), m.Span)
 	}
-	for _, g := range s.Ranges {
-		if g.Unit == m.unit {
-			v := rat(m.num.Value)
-			if m.unit == "px" && s.Whole && !v.IsInt() {
-				n := new(big.Int).Quo(v.Num(), v.Denom()).Int64()
-				r.add("PM304", m.span, fmt.Sprintf("%s in px is a whole number, not %s", labelIn(st, s), m.num.Value), "", fmt.Sprintf("write %d px, or %d px", n, n+1))
-				return
-			}
-			if !g.holds(v) { // its words are only made where they are needed
-				r.inRange(labelIn(st, s), g, v, withUnit(m.num.Value, m.unit), m.span)
-			}
-			return
-		}
-	}
+}
+
+// wrongUnit complains about a unit that the parameter doesn't take.
+func (r *parser) wrongUnit(st *stmt, s *Param, m written) {
 	units := s.units()
-	if st.line.In.Kind == "mask" && slices.Contains([]string{"in", "cm", "mm"}, m.unit) {
-		r.add("PM305", m.span, fmt.Sprintf("%s can't be used in a mask", m.unit), "A mask is drawn on the frame, the upright master, which has no physical size: one mask serves every print.", "write % of the frame, or its px")
+	if st.line.In.Kind == "mask" && slices.Contains([]string{"in", "cm", "mm"}, m.Unit) {
+		r.add("PM305", m.Span, fmt.Sprintf("%s can't be used in a mask", m.Unit), "A mask is drawn on the frame, the upright master, which has no physical size: one mask serves every print.", "write % of the frame, or its px")
 		return
 	}
-	hints := []string{}
-	if len(units) == 1 {
-		hints = append(hints, "write "+withUnit(m.num.Value, units[0])+" if the number is right")
-	} else if m.unit == "ppi" {
-		hints = append(hints, "ppi is the resolution, behind at in a size")
+	takes := "It takes " + orList(units) + "."
+	if units[0] == "" {
+		takes = "Its numbers stand without a unit."
 	}
-	r.add("PM302", m.span, fmt.Sprintf("%s doesn't take %s", labelIn(st, s), m.unit), fmt.Sprintf("It takes %s.", orList(units)), hints...)
+	var hints []string
+	if m.Unit == "ppi" && len(units) > 1 {
+		hints = []string{"ppi is the resolution, behind at in a size"}
+	}
+	d := r.add("PM302", m.Span, fmt.Sprintf("%s doesn't take %s", labelIn(st, s), m.Unit), takes, hints...)
+	if right := withUnit(m.num.Value, units[0]); len(units) == 1 {
+		d.Hints = []string{"write " + right + " if the number is right"}
+		d.fix(m.Span, right, false)
+	}
 }
 
 func (r *parser) inRange(label string, g Range, v *big.Rat, shown string, sp Span) {

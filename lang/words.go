@@ -62,12 +62,6 @@ func setOf(lists ...[]string) map[string]bool {
 	return m
 }
 
-var (
-	unitSet   = setOf(Units)
-	kernelSet = setOf(Kernels)
-	spaceSet  = setOf(Spaces)
-)
-
 // reserved holds every word of version 1, from the table of statements and
 // the lists above.
 var reserved = func() map[string]bool {

@@ -85,7 +85,7 @@ func valueTokens(t *testing.T, src []byte, out map[[2]int]string) {
 					if i+1 < len(toks) && toks[i+1].Kind == KindUnit {
 						i++
 						value += " " + toks[i].Value
-					} else if b.param.Kind == ValuePair {
+					} else if b.param.Kind == valuePair {
 						value += " " + toks[len(toks)-1].Value // 60 x 40 in
 					}
 				case KindRatio:

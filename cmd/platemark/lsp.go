@@ -14,7 +14,7 @@ type lspCmd struct {
 }
 
 func (lspCmd) Help() string {
-	return `An editor starts this and speaks with it over standard input and output: problems while typing, completion, explanations, finding and renaming of names, formatting. It writes no files and reads no more than the head of a master. Where a file that a recipe names comes, changes or goes, it is looked at again.
+	return `An editor starts this and speaks with it over standard input and output: problems while typing with their mends, completion, explanations, finding and renaming of names, formatting. It writes no files and reads no more than the head of a master. Where a file that a recipe names comes, changes or goes, it is looked at again.
 
 Most editors want three things: that files ending in .recipe are of a kind, platemark; that the server of that kind is the command "platemark lsp"; and, for colours, the grammar. Three of them:
 

@@ -211,7 +211,7 @@ func (a *accountant) steps(block string, list []lang.Step) {
 		n := 1
 		switch s := list[0].(type) {
 		case *lang.Follow:
-			for _, b := range a.rec.Series {
+			for _, b := range a.rec.Steps {
 				if b.Name.Value == s.Name.Value {
 					a.steps("steps "+b.Name.Value, b.Steps)
 				}

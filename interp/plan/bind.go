@@ -66,7 +66,7 @@ func (s *Inputs) share(source []byte) *shared {
 		for _, m := range s.rec.Masks {
 			s.bound.masks[m.Name.Value] = m
 		}
-		for _, b := range s.rec.Series {
+		for _, b := range s.rec.Steps {
 			s.bound.series[b.Name.Value] = b
 		}
 	}

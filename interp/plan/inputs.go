@@ -170,7 +170,7 @@ func (s *Inputs) Named() []NamedInput {
 	if s.rec.Prepare != nil {
 		steps(s.rec.Prepare.Steps)
 	}
-	for _, b := range s.rec.Series {
+	for _, b := range s.rec.Steps {
 		steps(b.Steps)
 	}
 	for _, p := range s.rec.Prints {

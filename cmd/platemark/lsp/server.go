@@ -1,6 +1,6 @@
 // Package lsp is the language server: an editor starts it, and it says what is
-// wrong with a recipe while it is written, completes words and names, explains
-// them, finds and renames names, and formats.
+// wrong with a recipe while it is written, offers mends, completes words and
+// names, explains them, finds and renames names, and formats.
 //
 // It promises: every answer is made from one version of the text, places are
 // UTF-16 units as the protocol has them, whatever an editor sends is answered
