@@ -26,6 +26,8 @@ import (
 // in 65536ths: X, Y, Z (ICC.1:2010, 7.2.16).
 var D50 = [3]int32{63190, 65536, 54061}
 
+var d50 = [3]int64{int64(D50[0]), int64(D50[1]), int64(D50[2])}
+
 // Profile is a picture's encoding: what the codes 0..65535 of each channel
 // mean as light. It is immutable and safe for use by many goroutines.
 //
@@ -127,7 +129,7 @@ func (p *Profile) matrix() (m matrix3) {
 // is the connection space's white.
 func (p *Profile) whiteSum() [3]int64 {
 	if p.channels == 1 {
-		return [3]int64{int64(D50[0]), int64(D50[1]), int64(D50[2])}
+		return d50
 	}
 	var w [3]int64
 	for _, c := range p.colorant {
