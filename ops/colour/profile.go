@@ -38,6 +38,7 @@ type Profile struct {
 	data        []byte
 	digest      raster.Sum
 	description string
+	note        string // see Note
 	class       string // "mntr", "scnr", "prtr" or "spac"
 	version     int    // 2 or 4
 	channels    int
@@ -65,6 +66,10 @@ func (p *Profile) Digest() raster.Sum { return p.digest }
 // Description is the profile's own name for people, in English where it has
 // one, of at most 200 characters; "" where it has none. It decides nothing.
 func (p *Profile) Description() string { return p.description }
+
+// Note is a sentence about what is wrong with the file but does no harm, "" for
+// nothing.
+func (p *Profile) Note() string { return p.note }
 
 // Channels is 1 for grey, 3 for RGB and 4 for CMYK. CMYK is for looking only:
 // no picture is made in it.
