@@ -15,21 +15,20 @@ import (
 // colour.Link states the arithmetic and what keeps greys grey. Light outside
 // the destination's range is clipped channel by channel. Grey to RGB is the
 // same light in all channels, RGB to grey is luminance. The relative,
-// perceptual and saturation intents are the same there, black point
-// compensation changes nothing, as light 0 is black in both, and absolute
-// differs only where the profiles state different media whites.
+// perceptual and saturation intents are the same there, and absolute differs
+// only where the profiles state different media whites. Black point compensation
+// acts where the blacks of the two curves differ.
 //
 // Where either profile has tables, colour.Transform states how they are chosen
-// and read, and what compensation and the absolute intent do. Pictures are grey
-// or RGB: a CMYK profile is refused.
+// and read. It also states what compensation and the absolute intent do.
+// Pictures are grey or RGB: a CMYK profile is refused.
 var convertV1 = operation(Operation{
 	Name:    "convert",
 	Version: 1,
 	Doc: `Carries the picture into another profile. Colorants and curves: curves, one 3 x 3 matrix through XYZ D50,
-inverse curves; relative, perceptual and saturation are the same, and black point compensation has no effect.
-Tables: the intent's own (else A2B0, B2A0), read tetrahedrally by device codes and trilinearly by Lab; black point
-compensation scales XYZ (ISO 18619); absolute keeps the papers' whites. Halves round up, what lies outside is
-clipped. ICC.1:2010.`,
+inverse curves; relative, perceptual and saturation are the same. Tables: the intent's own (else A2B0, B2A0), read
+tetrahedrally by device codes and trilinearly by Lab. Black point compensation scales XYZ (ISO 18619); absolute keeps
+the papers' whites. Halves round up, what lies outside is clipped. ICC.1:2010.`,
 	Takes: 1,
 	Nanos: 45,
 	Params: Params{

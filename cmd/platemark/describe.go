@@ -79,6 +79,11 @@ func (a *app) tellDescription(d *master.Description) {
 	if d.Class != "" {
 		line("kind", d.Colour+", "+d.Class)
 	}
+	line("white", d.White)
+	line("black", d.Black)
+	line("intents", d.Intents)
+	line("gamut", d.Gamut)
+	line("use", d.Use)
 	line("says", d.Says)
 	line("resolution", resolution)
 	line("stands", stands)

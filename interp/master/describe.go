@@ -47,6 +47,14 @@ type Description struct {
 	Says    string `json:"says,omitempty"`
 	// Class tells what a profile is for and how it is made.
 	Class string `json:"class,omitempty"`
+	// Of a file that is a profile: White and Black as they look beside D50,
+	// Intents for which it has tables, Gamut as its volume, and Use where it
+	// isn't for every one.
+	White   string `json:"white,omitempty"`
+	Black   string `json:"black,omitempty"`
+	Intents string `json:"intents,omitempty"`
+	Gamut   string `json:"gamut,omitempty"`
+	Use     string `json:"use,omitempty"`
 
 	Sizes    []PrintSize `json:"sizes,omitempty"`
 	Others   []string    `json:"others,omitempty"`
@@ -265,6 +273,7 @@ func (r *describer) colours(icc []byte, channels int, guess string) {
 		return
 	}
 	r.d.Profile = p.Description()
+	r.profileNote(p)
 	if p.Channels() != channels {
 		r.d.Recipe = ""
 		r.need("the picture is %s, but its profile is for %s; save it again with a profile that fits", ChannelWord(channels), p.Device())
@@ -292,5 +301,36 @@ func (r *describer) profile() error {
 		how = "a curve"
 	}
 	r.d.Class = fmt.Sprintf("%s profile, version %d, of %s", p.Class(), b[8], how)
+	r.profileNote(p)
+	if white, black, err := p.Ends(); err == nil {
+		r.d.White, r.d.Black = labText(white), labText(black)
+	}
+	r.d.Intents = "relative and absolute; without tables the others are as relative"
+	if own := p.Intents(); len(own) > 0 {
+		var words []string
+		for _, i := range own {
+			words = append(words, i.String())
+		}
+		r.d.Intents = "tables for " + strings.Join(words, ", ")
+	}
+	if v, err := p.GamutVolume(); err == nil && v > 0 {
+		srgb, _ := colour.Space("sRGB")
+		of, _ := srgb.GamutVolume()
+		r.d.Gamut = fmt.Sprintf("%.2f million cubic units of CIELAB (sRGB has %.2f)", v/1e6, of/1e6)
+	}
+	if p.Channels() == 4 {
+		r.d.Use = "look only: a proof shows what this press makes of a print; pictures are made in RGB or grey"
+	}
 	return nil
+}
+
+func (r *describer) profileNote(p *colour.Profile) {
+	if n := p.Note(); n != "" {
+		r.d.Warnings = append(r.d.Warnings, n)
+	}
+}
+
+// labText writes a colour as it looks beside D50.
+func labText(c colour.Lab) string {
+	return strings.ReplaceAll(fmt.Sprintf("L* %.1f, a* %.1f, b* %.1f", c.L, c.A, c.B), "-0.0", "0.0")
 }

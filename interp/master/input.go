@@ -150,6 +150,9 @@ func (in *Input) Unchanged() error {
 // Warnings are sentences about a picture that was read otherwise than its file
 // says, or in part.
 func (in *Input) Warnings() []string {
+	if in.Profile != nil && in.Profile.Note() != "" {
+		return []string{in.Profile.Note()}
+	}
 	if in.Picture == nil {
 		return nil
 	}

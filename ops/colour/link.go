@@ -1,6 +1,9 @@
 package colour
 
-import "math/big"
+import (
+	"math/big"
+	"slices"
+)
 
 // matrix3 is a 3 x 3 matrix of exact numbers, [row][column].
 type matrix3 [3][3]*big.Rat
@@ -71,13 +74,15 @@ func (m matrix3) apply(v [3]*big.Rat) (out [3]*big.Rat) {
 // is the luminance: G + l0(R-G) + l2(B-G) with the source's Luma.
 //
 // Between such profiles the relative, perceptual and saturation intents are
-// one and the same, and black point compensation has no effect: their black
-// is the light 0 on both sides.
+// one and the same.
 type Link struct {
 	src, dst *Profile
 	same     bool // the same profile bytes
 	balanced bool // the same white
 	m        [3][3]float64
+	// compensated is the source's light with its black brought to the
+	// destination's, by channel; nil where both are the same.
+	compensated [3][]float64
 }
 
 // NewLink prepares the conversion from src to dst. Profiles with the same
@@ -132,6 +137,30 @@ func sameWhite(a, b [3]int64) bool {
 	return true
 }
 
+// compensate has light v of the source count as scale v + offset, in all
+// channels. That is the scaling of X, Y and Z only where the link is balanced
+// and white is the connection space's.
+func (l *Link) compensate(scale, offset float64) {
+	for k, t := range l.src.tones {
+		if k > 0 && t == l.src.tones[0] {
+			l.compensated[k] = l.compensated[0]
+			continue
+		}
+		l.compensated[k] = slices.Clone(t.Decode64())
+		for i, v := range l.compensated[k] {
+			l.compensated[k][i] = float64(scale*v) + offset
+		}
+	}
+}
+
+// light is the light of each of the source's codes in channel k.
+func (l *Link) light(k int) []float64 {
+	if l.compensated[k] != nil {
+		return l.compensated[k]
+	}
+	return l.src.tones[k].Decode64()
+}
+
 // Same says that both ends are the same profile, byte for byte, so that codes
 // stay as they are.
 func (l *Link) Same() bool { return l.same }
@@ -156,7 +185,7 @@ func (l *Link) Row(dst, src []uint16) {
 }
 
 func (l *Link) rowBalanced(dst, src []uint16) {
-	dr, dg, db := l.src.tones[0].Decode64(), l.src.tones[1].Decode64(), l.src.tones[2].Decode64()
+	dr, dg, db := l.light(0), l.light(1), l.light(2)
 	er, eg, eb := l.dst.tones[0].ready(), l.dst.tones[1].ready(), l.dst.tones[2].ready()
 	a0, c0 := l.m[0][0], l.m[0][2]
 	a1, c1 := l.m[1][0], l.m[1][2]
@@ -175,7 +204,7 @@ func (l *Link) rowPlain(dst, src []uint16) {
 	var d [3][]float64
 	var e [3]*Tone
 	for i := range 3 {
-		d[i], e[i] = l.src.tones[i].Decode64(), l.dst.tones[i].ready()
+		d[i], e[i] = l.light(i), l.dst.tones[i].ready()
 	}
 	for len(src) >= 3 && len(dst) >= 3 {
 		r, g, b := d[0][src[0]], d[1][src[1]], d[2][src[2]]
@@ -189,7 +218,7 @@ func (l *Link) rowPlain(dst, src []uint16) {
 }
 
 func (l *Link) rowToGrey(dst, src []uint16) {
-	dr, dg, db := l.src.tones[0].Decode64(), l.src.tones[1].Decode64(), l.src.tones[2].Decode64()
+	dr, dg, db := l.light(0), l.light(1), l.light(2)
 	e := l.dst.tones[0].ready()
 	a, c := l.src.luma[0], l.src.luma[2]
 	for i := range min(len(dst), len(src)/3) {
@@ -200,7 +229,7 @@ func (l *Link) rowToGrey(dst, src []uint16) {
 }
 
 func (l *Link) rowFromGrey(dst, src []uint16) {
-	d, n := l.src.tones[0].Decode64(), l.dst.Channels()
+	d, n := l.light(0), l.dst.Channels()
 	for k := range n {
 		e, m := l.dst.tones[k].ready(), 1.0
 		if n == 3 && !l.balanced {

@@ -33,11 +33,11 @@ const (
 // Every offset and count is checked against the file; a damaged or hostile
 // file costs no more memory than three times its own size.
 func Parse(icc []byte) (*Profile, error) {
-	tags, err := readTags(icc)
+	tags, note, err := readTags(icc)
 	if err != nil {
 		return nil, fmt.Errorf("profile refused: %w", err)
 	}
-	p := &Profile{data: append([]byte(nil), icc...), digest: sha256.Sum256(icc)}
+	p := &Profile{data: append([]byte(nil), icc...), digest: sha256.Sum256(icc), note: note}
 	if err := p.read(icc, tags); err != nil {
 		return nil, fmt.Errorf("profile refused: %w", err)
 	}
@@ -47,57 +47,75 @@ func Parse(icc []byte) (*Profile, error) {
 // tagTable gives each tag's data by its signature.
 type tagTable map[string][]byte
 
-func readTags(icc []byte) (tagTable, error) {
+// readTags reads the table of tags. note is what is wrong with it but does no
+// harm.
+func readTags(icc []byte) (tags tagTable, note string, err error) {
 	switch {
 	case len(icc) < 132:
-		return nil, fmt.Errorf("it has %d bytes, too few for an ICC profile; the file is cut short or is no profile", len(icc))
+		return nil, "", fmt.Errorf("it has %d bytes, too few for an ICC profile; the file is cut short or is no profile", len(icc))
 	case len(icc) > maxProfile:
-		return nil, fmt.Errorf("it has %d bytes, more than the %d that a print file can carry", len(icc), maxProfile)
+		return nil, "", fmt.Errorf("it has %d bytes, more than the %d that a print file can carry", len(icc), maxProfile)
 	case string(icc[36:40]) != "acsp":
-		return nil, fmt.Errorf("it lacks the ICC signature at byte 36; the file is damaged or is no profile")
+		return nil, "", fmt.Errorf("it lacks the ICC signature at byte 36; the file is damaged or is no profile")
 	}
 	size := binary.BigEndian.Uint32(icc)
 	if uint64(size) > uint64(len(icc)) {
-		return nil, fmt.Errorf("its header says %d bytes but the file has %d; it is cut short", size, len(icc))
+		return nil, "", fmt.Errorf("its header says %d bytes but the file has %d; it is cut short", size, len(icc))
 	}
 	if rest := icc[size:]; len(rest) > 3 || strings.Trim(string(rest), "\x00") != "" {
-		return nil, fmt.Errorf("its header says %d bytes but the file has %d; the rest means nothing", size, len(icc))
+		return nil, "", fmt.Errorf("its header says %d bytes but the file has %d; the rest means nothing", size, len(icc))
 	}
 	if v := icc[8]; v != 2 && v != 4 {
-		return nil, fmt.Errorf("it is of ICC version %d; versions 2 and 4 are read", v)
+		return nil, "", fmt.Errorf("it is of ICC version %d; versions 2 and 4 are read", v)
 	}
 	n := binary.BigEndian.Uint32(icc[128:])
 	if n > maxTags {
-		return nil, fmt.Errorf("it claims %d tags, more than the %d allowed", n, maxTags)
+		return nil, "", fmt.Errorf("it claims %d tags, more than the %d allowed", n, maxTags)
 	}
 	end := 132 + 12*uint64(n)
 	if end > uint64(size) {
-		return nil, fmt.Errorf("its table of %d tags runs past its end", n)
+		return nil, "", fmt.Errorf("its table of %d tags runs past its end", n)
 	}
-	type place struct{ off, size uint64 }
-	tags, places := tagTable{}, make([]place, 0, n)
+	type place struct {
+		off, size uint64
+		sig       string
+	}
+	tags = tagTable{}
+	places := make([]place, 0, n)
 	for i := range int(n) {
 		e := icc[132+12*i:]
 		sig := string(e[:4])
-		q := place{uint64(binary.BigEndian.Uint32(e[4:])), uint64(binary.BigEndian.Uint32(e[8:]))}
+		q := place{uint64(binary.BigEndian.Uint32(e[4:])), uint64(binary.BigEndian.Uint32(e[8:])), sig}
 		if q.off < end || q.off+q.size > uint64(size) {
-			return nil, fmt.Errorf("its tag %s claims bytes %d to %d, outside the profile's data (%d to %d)", show(sig), q.off, q.off+q.size, end, size)
+			return nil, "", fmt.Errorf("its tag %s claims bytes %d to %d, outside the profile's data (%d to %d)", show(sig), q.off, q.off+q.size, end, size)
 		}
 		if _, twice := tags[sig]; twice {
-			return nil, fmt.Errorf("it has the tag %s twice", show(sig))
+			return nil, "", fmt.Errorf("it has the tag %s twice", show(sig))
 		}
 		tags[sig] = icc[q.off : q.off+q.size]
 		places = append(places, q)
 	}
-	// Tags may share data, but then all of it.
+	// Tags may share data, but then all of it. Texts say nothing of colours.
 	slices.SortFunc(places, func(a, b place) int { return cmp.Or(cmp.Compare(a.off, b.off), cmp.Compare(a.size, b.size)) })
 	for i := 1; i < len(places); i++ {
 		a, b := places[i-1], places[i]
-		if a != b && b.off < a.off+a.size {
-			return nil, fmt.Errorf("two of its tags overlap in part, at byte %d; it is damaged", b.off)
+		if a.off == b.off && a.size == b.size || b.off >= a.off+a.size {
+			continue
+		}
+		if !isText(tags[a.sig]) || !isText(tags[b.sig]) {
+			return nil, "", fmt.Errorf("two of its tags overlap in part, at byte %d; it is damaged", b.off)
+		}
+		note = fmt.Sprintf("two of the profile's texts overlap (tags %s and %s), which no profile should have; its colours aren't touched", show(a.sig), show(b.sig))
+		if a.off+a.size > b.off+b.size {
+			places[i] = a // what reaches further may overlap the next one too
 		}
 	}
-	return tags, nil
+	return tags, note, nil
+}
+
+// isText says that a tag's data is a text of any kind.
+func isText(d []byte) bool {
+	return len(d) >= 4 && slices.Contains([]string{"text", "desc", "mluc"}, string(d[:4]))
 }
 
 // Classes and device spaces that are read, and names of others.

@@ -53,7 +53,6 @@ func TestRefusalsNameTheReason(t *testing.T) {
 	rgb, grey := space(t, "sRGB").Bytes(), space(t, "grey-2.2").Bytes()
 	e, off, _ := tagAt(t, rgb, "rXYZ")
 	_, goff, _ := tagAt(t, rgb, "gXYZ")
-	de, _, _ := tagAt(t, rgb, "desc")
 	ce, _, _ := tagAt(t, rgb, "cprt")
 	para := func(kind uint16, p ...string) []byte { return paraTag(kind, p) }
 	cases := []struct {
@@ -72,7 +71,8 @@ func TestRefusalsNameTheReason(t *testing.T) {
 		{"tag size outside", setAt(rgb, e+8, "\xff\xff\xff\xff"), "outside"},
 		{"tag in the header", setAt(rgb, e+4, "\x00\x00\x00\x00"), "outside"},
 		{"tag twice", setAt(rgb, ce, "desc"), "twice"},
-		{"overlap", setAt(rgb, de+8, "\x00\x00\x00\x60"), "overlap"},
+		{"overlap", setAt(rgb, e+8, "\x00\x00\x00\x20"), "overlap"},
+		{"a text over white", setAt(rgb, ce+8, "\x00\x00\x00\x60"), "overlap"},
 		{"device link", setAt(rgb, 12, "link"), "device link"},
 		{"unknown class", setAt(rgb, 12, "\x00\xffab"), `class "\x00\xffab"`},
 		{"CMYK", setAt(rgb, 16, "CMYK"), "it describes CMYK"},
@@ -111,6 +111,20 @@ func TestRefusalsNameTheReason(t *testing.T) {
 		} else if !strings.Contains(err.Error(), c.want) || !strings.HasPrefix(err.Error(), "profile refused: ") {
 			t.Errorf("%s: %v (expected %q)", c.name, err, c.want)
 		}
+	}
+}
+
+// Texts that overlap are no reason to refuse a profile: colours don't hang on
+// them. A note names them.
+func TestTextsThatOverlapAreNoted(t *testing.T) {
+	rgb := space(t, "sRGB").Bytes()
+	de, _, _ := tagAt(t, rgb, "desc")
+	p, err := Parse(setAt(rgb, de+8, "\x00\x00\x00\x60"))
+	if err != nil || !strings.Contains(p.Note(), `"desc" and "cprt"`) || p.Description() != space(t, "sRGB").Description() {
+		t.Fatalf("%v, %q", err, p.Note())
+	}
+	if space(t, "sRGB").Note() != "" {
+		t.Error("a whole profile has a note")
 	}
 }
 

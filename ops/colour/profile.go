@@ -26,6 +26,8 @@ import (
 // in 65536ths: X, Y, Z (ICC.1:2010, 7.2.16).
 var D50 = [3]int32{63190, 65536, 54061}
 
+var d50 = [3]int64{int64(D50[0]), int64(D50[1]), int64(D50[2])}
+
 // Profile is a picture's encoding: what the codes 0..65535 of each channel
 // mean as light. It is immutable and safe for use by many goroutines.
 //
@@ -36,6 +38,7 @@ type Profile struct {
 	data        []byte
 	digest      raster.Sum
 	description string
+	note        string // see Note
 	class       string // "mntr", "scnr", "prtr" or "spac"
 	version     int    // 2 or 4
 	channels    int
@@ -63,6 +66,10 @@ func (p *Profile) Digest() raster.Sum { return p.digest }
 // Description is the profile's own name for people, in English where it has
 // one, of at most 200 characters; "" where it has none. It decides nothing.
 func (p *Profile) Description() string { return p.description }
+
+// Note is a sentence about what is wrong with the file but does no harm, "" for
+// nothing.
+func (p *Profile) Note() string { return p.note }
 
 // Channels is 1 for grey, 3 for RGB and 4 for CMYK. CMYK is for looking only:
 // no picture is made in it.
@@ -127,7 +134,7 @@ func (p *Profile) matrix() (m matrix3) {
 // is the connection space's white.
 func (p *Profile) whiteSum() [3]int64 {
 	if p.channels == 1 {
-		return [3]int64{int64(D50[0]), int64(D50[1]), int64(D50[2])}
+		return d50
 	}
 	var w [3]int64
 	for _, c := range p.colorant {

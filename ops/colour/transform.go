@@ -44,7 +44,7 @@ func newForward(p *Profile, intent Intent) (*forward, error) {
 
 // shares is RGB light -> X, Y, Z as shares of white's.
 func (p *Profile) shares() matrix3 {
-	sum, d50 := p.whiteSum(), [3]int64{int64(D50[0]), int64(D50[1]), int64(D50[2])}
+	sum := p.whiteSum()
 	if !sameWhite(sum, d50) {
 		sum = d50
 	}
@@ -175,9 +175,9 @@ func (b *backward) at(dst []uint16, v *[4]float64) {
 // states how the two are found. Absolute multiplies X, Y and Z by the source's
 // media white over the destination's, and has no compensation.
 //
-// Between two profiles of colorants and curves (Absolute: with the same media
-// white) it is Link, compensation or not; between profiles of the same bytes
-// it changes nothing.
+// Between two profiles of colorants and curves of the same white (Absolute: with
+// the same media white) it is Link, with compensation in the source's light;
+// between profiles of the same bytes it changes nothing.
 type Transform struct {
 	in, out int
 	link    *Link
@@ -236,15 +236,23 @@ func NewTransform(src, dst *Profile, intent Intent, bpc bool) (*Transform, error
 	if t.back, err = newBackward(dst, intent); err != nil {
 		return nil, err
 	}
-	if t.fwd.lut == nil && t.back.lut == nil && t.plain {
-		t.link = NewLink(src, dst)
-		return t, nil
-	}
 	if intent != Absolute && (bpc || forcesCompensation(src, dst, intent)) {
 		from, to := sourceBlack(src, intent), destinationBlack(dst, intent)
 		k := (1 - to) / (1 - from)
 		t.scale, t.offset = [3]float64{k, k, k}, 1-k
 		t.plain = k == 1
+	}
+	if t.fwd.lut != nil || t.back.lut != nil {
+		return t, nil
+	}
+	// A black is brought to the other in light, where greys stay greys.
+	white := src.whiteSum()
+	inLight := intent != Absolute && sameWhite(white, dst.whiteSum()) && sameWhite(white, d50)
+	if t.plain || inLight {
+		t.link = NewLink(src, dst)
+	}
+	if t.link != nil && !t.plain {
+		t.link.compensate(t.scale[0], t.offset)
 	}
 	return t, nil
 }

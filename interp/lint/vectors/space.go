@@ -8,17 +8,20 @@ import (
 	"platemark/testdata/standards/profiles"
 )
 
-// spaces are the profiles that vectors name: the built-in spaces and two
-// printers with tables.
+// spaces are the profiles that vectors name: the built-in spaces, two printers
+// with tables, and two of curves whose black gives light.
 var spaces = sync.OnceValue(func() map[string]*colour.Profile {
 	all := map[string]*colour.Profile{}
 	for _, n := range colour.SpaceNames() {
 		all[n], _ = colour.Space(n)
 	}
-	for n, b := range map[string][]byte{"rgbprint_v2": profiles.PrinterV2, "rgbprint_v4": profiles.PrinterV4} {
+	for n, b := range map[string][]byte{
+		"rgbprint_v2": profiles.PrinterV2, "rgbprint_v4": profiles.PrinterV4,
+		"rgb_lifted": profiles.LiftedRGB, "grey_lifted": profiles.LiftedGrey,
+	} {
 		p, err := colour.Parse(b)
 		if err != nil {
-			panic(err) // a vector names both
+			panic(err) // vectors name them all
 		}
 		all[n] = p
 	}

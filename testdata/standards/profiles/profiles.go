@@ -13,3 +13,11 @@ var (
 	//go:embed rgbprint_v4.icc
 	PrinterV4 []byte
 )
+
+// Profiles of curves whose black gives light.
+var (
+	//go:embed rgb_lifted.icc
+	LiftedRGB []byte
+	//go:embed grey_lifted.icc
+	LiftedGrey []byte
+)
