@@ -157,7 +157,7 @@ func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map
 }
 
 // record adds what a run came to to the results.
-func record(p *plan.Print, of []int, sums [][]raster.Sum, results map[raster.Sum]plan.Result) {
+func record(p *plan.Print, of []int, sums [][]uint32, results map[raster.Sum]plan.Result) {
 	for i, s := range sums {
 		if s != nil {
 			n := p.Nodes[of[i]]
