@@ -1,5 +1,6 @@
 // Package raster holds what every picture has whatever is done to it: rows in
-// memory or in a temporary file, and the digests that name its content.
+// memory or in a temporary file, the one way to 8 bits, and the digests that name
+// its content.
 //
 // It promises that a digest depends on the samples, the size, the channels and
 // the profile alone: not on byte order of the machine, nor on how the rows

@@ -95,7 +95,7 @@ func (p picture) tiff(o tiff.Options) ([]byte, error) {
 	}
 	b := slices.Clone(l.Header())
 	for y := range p.h {
-		b = l.AppendRow(b, p.row(y))
+		b = l.AppendRow(b, p.row(y), y)
 	}
 	return append(b, l.Trailer()...), nil
 }
