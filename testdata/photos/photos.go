@@ -40,6 +40,8 @@ var List = []Photo{
 	{"dandelions", "lomiri-wallpapers-16.04", lomiri + "seeding_by_Clements_Engelhardt.jpg", "Clemens Engelhardt", "CC0-1.0", true},
 	{"brook", "lomiri-wallpapers-16.04", lomiri + "life_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", true},
 	{"storm", "mate-backgrounds", mate + "Storm.jpg", "Sergey Nazarov", "GPL-2+", true},
+	{"wood", "mate-backgrounds", mate + "Wood.jpg", "Jean-François Fortin Tam", "GPL-2+", true},
+	{"meadow", "mate-backgrounds", mate + "GreenMeadow.jpg", "Timothy Schellhase, Lapo Calamandrei", "GPL-2+", true},
 }
 
 // Open decodes a photograph to 16-bit red, green and blue, row by row, and
