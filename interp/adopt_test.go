@@ -241,7 +241,7 @@ func tiffOf(t testing.TB, g *image.Gray, orientation int) []byte {
 		for x := range row {
 			row[x] = uint16(g.GrayAt(x, y).Y) * 257
 		}
-		b = l.AppendRow(b, row)
+		b = l.AppendRow(b, row, y)
 	}
 	// The writer's orientation is 1; here the tag is set to another.
 	tag := []byte{0x12, 1, 3, 0, 1, 0, 0, 0, 1, 0, 0, 0}

@@ -122,7 +122,7 @@ func TestMarkIsTheMeaning(t *testing.T) {
 		"round":               strings.Replace(tiny, "master", "round 3\nmaster", 1),
 		"units":               strings.ReplaceAll(tiny, "1.5 in x 1 in", "38.1 mm x 25.4 mm"),
 		"CRLF and mark":       "\ufeff" + strings.ReplaceAll(tiny, "\n", "\r\n"),
-		"defaults written":    strings.ReplaceAll(tiny, "amount 100%", "amount 100% method unsharp quiet 0% halo 10%"),
+		"defaults written":    strings.ReplaceAll(tiny, "amount 100%", "amount 100% method unsharp halo 10%"),
 		"number's form":       strings.ReplaceAll(tiny, "radius 1 px", "radius 1.00 px"),
 		"another print":       tiny + "print more {\n    size 1.5 in x 1 in at 64 ppi\n    save tiff \"more.tif\"\n}\n",
 		"unused mask":         strings.Replace(tiny, "print small", "mask spare {\n    rectangle at (1%, 1%) size 1% x 1%\n}\nprint small", 1),

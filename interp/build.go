@@ -168,7 +168,7 @@ func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Bu
 	}
 	pic := p.Nodes[p.Out].Pic
 	w := bufio.NewWriterSize(f, 1<<16)
-	var sums [][]raster.Sum
+	var sums [][]uint32
 	s, done, err := newFileSink(w, p.File, pic)
 	if err == nil {
 		sums, err = engine.Run(ctx, g, s, b.engineOptions("print "+p.Name))

@@ -67,7 +67,7 @@ func TestExamplesOfPlannerCodes(t *testing.T) {
 	}
 	b := l.Header()
 	for range 6 {
-		b = l.AppendRow(b, make([]uint16, 27))
+		b = l.AppendRow(b, make([]uint16, 27), 0)
 	}
 	write(t, filepath.Join(folder, "odd.tif"), string(append(b, l.Trailer()...)))
 	write(t, filepath.Join(folder, "old.tif"), "an older print")

@@ -24,7 +24,7 @@ func writePlain(t testing.TB, path string, w, h int, value uint16) {
 	}
 	b := l.Header()
 	for range h {
-		b = l.AppendRow(b, row)
+		b = l.AppendRow(b, row, 0)
 	}
 	write(t, path, string(append(b, l.Trailer()...)))
 }

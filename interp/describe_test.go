@@ -42,7 +42,7 @@ func writeSamples(t *testing.T, path string, w, h, c int, f func(i int) uint16) 
 		for i := range row {
 			row[i] = f(y*w*c + i)
 		}
-		b = l.AppendRow(b, row)
+		b = l.AppendRow(b, row, y)
 	}
 	write(t, path, string(append(b, l.Trailer()...)))
 }

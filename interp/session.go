@@ -53,7 +53,8 @@ type startAt struct {
 // Picture is a picture or a part of one in memory.
 type Picture struct {
 	ops.Pic
-	Samples []uint16 // row by row
+	Samples []uint16    // row by row
+	At      image.Point // where it begins in the whole
 }
 
 // NewSession begins a session on so many workers, 0 for one a processor.
@@ -157,7 +158,7 @@ func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map
 }
 
 // record adds what a run came to to the results.
-func record(p *plan.Print, of []int, sums [][]raster.Sum, results map[raster.Sum]plan.Result) {
+func record(p *plan.Print, of []int, sums [][]uint32, results map[raster.Sum]plan.Result) {
 	for i, s := range sums {
 		if s != nil {
 			n := p.Nodes[of[i]]
@@ -256,7 +257,7 @@ func (s *Session) Region(ctx context.Context, p *plan.Print, node int, r image.R
 	}
 	px, err := engine.Region(ctx, g, g.Out, r, s.Workers)
 	pic.W, pic.H = r.Dx(), r.Dy()
-	return Picture{pic, px}, err
+	return Picture{pic, px, r.Min}, err
 }
 
 // Mean is the mean of the samples in a part of a node's picture, 0 to 1.
@@ -354,7 +355,7 @@ func (s *Session) Small(ctx context.Context, p *plan.Print, node int, how plan.S
 	}
 	pic := g.Nodes[g.Out].Pic
 	px, err := engine.Region(ctx, g, g.Out, image.Rect(0, 0, pic.W, pic.H), s.Workers)
-	return Picture{pic, px}, err
+	return Picture{Pic: pic, Samples: px}, err
 }
 
 // Fitted is Small brought to the very size asked for.

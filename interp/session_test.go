@@ -90,7 +90,7 @@ func BenchmarkRegion(b *testing.B) {
 	text := l.Header()
 	if err := marsh.Draw(ctx, w, h, func(_ int, rows []uint16) error {
 		for row := range slices.Chunk(rows, 3*w) {
-			text = l.AppendRow(text, row)
+			text = l.AppendRow(text, row, 0)
 		}
 		return nil
 	}, func(int, int) {}); err != nil {

@@ -122,11 +122,11 @@ type tiffRows struct {
 	most int // bytes of a band
 }
 
-func (t *tiffRows) Row(_ int, samples []uint16) error {
+func (t *tiffRows) Row(y int, samples []uint16) error {
 	if t.out == nil {
 		t.out = make([]byte, 0, t.most)
 	}
-	t.out = t.l.AppendRow(t.out, samples)
+	t.out = t.l.AppendRow(t.out, samples, y)
 	return nil
 }
 

@@ -33,7 +33,7 @@ func TestContrastOfSpots(t *testing.T) {
 			}
 			row[x] = uint16(v)
 		}
-		b = l.AppendRow(b, row)
+		b = l.AppendRow(b, row, y)
 	}
 	folder := t.TempDir()
 	write(t, filepath.Join(folder, "m.tif"), string(append(b, l.Trailer()...)))

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"platemark/ops/colour"
+	"platemark/ops/raster"
 )
 
 // ViewPicture is a picture in sRGB, 8 bits, interleaved.
@@ -15,12 +16,12 @@ type ViewPicture struct {
 	Lab          []colour.Lab // its colours, white at L* 100; nil where nobody asks
 }
 
-// ScreenCodes are colours in a screen's codes, 8 bits.
-func ScreenCodes(screen *colour.FromLab, lab []colour.Lab) []uint8 {
-	rgb, out := make([]uint16, 3*len(lab)), make([]uint8, 3*len(lab))
-	screen.Row(rgb, lab)
-	for i, s := range rgb {
-		out[i] = uint8((uint32(s) + 128) / 257)
+// EightBits are a screen's codes of m's pixels in 8 bits, as files are brought to.
+func EightBits(m Picture, rgb []uint16) []uint8 {
+	out := make([]uint8, len(rgb))
+	for y := range m.H {
+		n := 3 * m.W
+		raster.Eight(out[y*n:], rgb[y*n:(y+1)*n], 3, m.At.X, m.At.Y+y)
 	}
 	return out
 }

@@ -252,19 +252,6 @@ func plainTripleRow(dst, src []float32) {
 	}
 }
 
-// addRow sets dst to src + s, rounded.
-func addRow(dst, src []uint16, s []float32) {
-	n := fastAddRow(dst, src, s)
-	plainAddRow(dst[n:], src[n:], s[n:])
-}
-
-func plainAddRow(dst, src []uint16, s []float32) {
-	dst, s = dst[:len(src)], s[:len(src)]
-	for i, v := range src {
-		dst[i] = exact.RoundU16(float32(v) + s[i])
-	}
-}
-
 // mixRow sets dst to over + p (top - over), rounded.
 func mixRow(dst, over, top []uint16, p []float32) {
 	n := fastMixRow(dst, over, top, p)
@@ -279,32 +266,88 @@ func plainMixRow(dst, over, top []uint16, p []float32) {
 	}
 }
 
-// edgeRow sets y to what sharpening adds: the difference y - blur, brought
-// towards 0 by quiet, times amount, held to -halo..halo.
-func edgeRow(y, blur []float32, quiet, amount, halo float32) {
-	n := fastEdgeRow(y, blur, quiet, amount, halo)
-	plainEdgeRow(y[n:], blur[n:], quiet, amount, halo)
+// mostRow sets dst to the largest channel of each RGB pixel.
+func mostRow(dst []float32, src []uint16) {
+	n := fastMostRow(dst, src)
+	plainMostRow(dst[n:], src[3*n:])
 }
 
-func plainEdgeRow(y, blur []float32, quiet, amount, halo float32) {
-	blur = blur[:len(y)]
-	for i := range y {
+func plainMostRow(dst []float32, src []uint16) {
+	src = src[:3*len(dst)]
+	for i := range dst {
+		dst[i] = float32(max(src[3*i], src[3*i+1], src[3*i+2]))
+	}
+}
+
+// dampRow sets e to the difference of y and its blur, damped where it and the
+// differences across and down of the blur are below the noise. around is the blur,
+// then what lies left, right, above and below of it.
+func dampRow(e, y []float32, around [5][]float32, noise4 float32) {
+	n := fastDampRow(e, y, &around, noise4)
+	for i := range around {
+		around[i] = around[i][n:]
+	}
+	plainDampRow(e[n:], y[n:], &around, noise4)
+}
+
+func plainDampRow(e, y []float32, around *[5][]float32, noise4 float32) {
+	n := len(e)
+	y = y[:n]
+	blur, left, right, up, down := around[0][:n], around[1][:n], around[2][:n], around[3][:n], around[4][:n]
+	for i := range e {
 		d := y[i] - blur[i]
-		e := d
-		if e > quiet {
-			e = quiet
+		gx, gy := right[i]-left[i], down[i]-up[i]
+		s := float32(d*d) + float32((float32(gx*gx)+float32(gy*gy))*0.5)
+		s = float32(s * s)
+		e[i] = d * (s / (s + noise4))
+	}
+}
+
+// quietRow sets e to the difference of y and its blur, brought towards 0 by quiet.
+func quietRow(e, y, blur []float32, quiet float32) {
+	y, blur = y[:len(e)], blur[:len(e)]
+	for i := range e {
+		d := y[i] - blur[i]
+		e[i] = d - max(-quiet, min(quiet, d))
+	}
+}
+
+// kneeRow sets e, a difference of luminance y, to the share of y that sharpening
+// adds: amount times e, from half on (or half of the room to black, or to where the
+// largest channel, most, is at its bound) nearer and nearer to twice as much.
+func kneeRow(e, y, most []float32, amount, half float32) {
+	n := fastKneeRow(e, y, most, amount, half)
+	plainKneeRow(e[n:], y[n:], most[n:], amount, half)
+}
+
+func plainKneeRow(e, y, most []float32, amount, half float32) {
+	y, most = y[:len(e)], most[:len(e)]
+	for i := range e {
+		x, room := float32(amount*e[i]), y[i]
+		if x > 0 {
+			room = float32(room*(65535-most[i])) / max(most[i], 1)
 		}
-		if e < -quiet {
-			e = -quiet
+		h := max(min(half, float32(room*0.5)), 1.0/1024)
+		a := max(x, -x)
+		u := max(a-h, 0)
+		a = (min(a, h) + float32(u*h)/(u+h)) / max(y[i], 1)
+		if x < 0 {
+			a = -a
 		}
-		s := amount * (d - e)
-		if s > halo {
-			s = halo
-		}
-		if s < -halo {
-			s = -halo
-		}
-		y[i] = s
+		e[i] = a
+	}
+}
+
+// scaleRow adds to each of src its share s of itself, rounded.
+func scaleRow(dst, src []uint16, s []float32) {
+	n := fastScaleRow(dst, src, s)
+	plainScaleRow(dst[n:], src[n:], s[n:])
+}
+
+func plainScaleRow(dst, src []uint16, s []float32) {
+	dst, s = dst[:len(src)], s[:len(src)]
+	for i, v := range src {
+		dst[i] = exact.RoundU16(float32(v) + float32(float32(v)*s[i]))
 	}
 }
 

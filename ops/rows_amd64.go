@@ -2,7 +2,11 @@
 
 package ops
 
-import "golang.org/x/sys/cpu"
+import (
+	"math"
+
+	"golang.org/x/sys/cpu"
+)
 
 // haveAVX2 chooses the assembly; the results are the same bits either way.
 var haveAVX2 = cpu.X86.HasAVX2
@@ -29,13 +33,19 @@ func lumaRowAVX2(dst *float32, src *uint16, w *float32, n int)
 func tripleRowAVX2(dst, src *float32, n int)
 
 //go:noescape
-func addRowAVX2(dst, src *uint16, s *float32, n int)
+func mostRowAVX2(dst *float32, src *uint16, n int)
+
+//go:noescape
+func scaleRowAVX2(dst, src *uint16, s *float32, n int)
 
 //go:noescape
 func mixRowAVX2(dst, over, top *uint16, p *float32, n int)
 
 //go:noescape
-func edgeRowAVX2(y, blur, limits *float32, n int)
+func dampRowAVX2(e, y, blur, left, right, up, down *float32, noise4 float32, n int)
+
+//go:noescape
+func kneeRowAVX2(e, y, most, limits *float32, n int)
 
 //go:noescape
 func mulRowAVX2(dst, a, b *float32, n int)
@@ -123,11 +133,20 @@ func fastTripleRow(dst, src []float32) int {
 	return n
 }
 
-func fastAddRow(dst, src []uint16, s []float32) int {
+func fastMostRow(dst []float32, src []uint16) int {
+	n := bulk(len(dst), 8)
+	if n > 0 {
+		src = src[:3*n]
+		mostRowAVX2(&dst[0], &src[0], n)
+	}
+	return n
+}
+
+func fastScaleRow(dst, src []uint16, s []float32) int {
 	n := bulk(len(src), 16)
 	if n > 0 {
 		dst, s = dst[:n], s[:n]
-		addRowAVX2(&dst[0], &src[0], &s[0], n)
+		scaleRowAVX2(&dst[0], &src[0], &s[0], n)
 	}
 	return n
 }
@@ -141,12 +160,22 @@ func fastMixRow(dst, over, top []uint16, p []float32) int {
 	return n
 }
 
-func fastEdgeRow(y, blur []float32, quiet, amount, halo float32) int {
-	n := bulk(len(y), 8)
+func fastDampRow(e, y []float32, around *[5][]float32, noise4 float32) int {
+	n := bulk(len(e), 8)
 	if n > 0 {
-		blur = blur[:n]
-		limits := [5]float32{quiet, amount, halo, -quiet, -halo}
-		edgeRowAVX2(&y[0], &blur[0], &limits[0], n)
+		y = y[:n]
+		blur, left, right, up, down := around[0][:n], around[1][:n], around[2][:n], around[3][:n], around[4][:n]
+		dampRowAVX2(&e[0], &y[0], &blur[0], &left[0], &right[0], &up[0], &down[0], noise4, n)
+	}
+	return n
+}
+
+func fastKneeRow(e, y, most []float32, amount, half float32) int {
+	n := bulk(len(e), 8)
+	if n > 0 {
+		y, most = y[:n], most[:n]
+		limits := [5]float32{amount, half, 1.0 / 1024, 1, float32(math.Copysign(0, -1))}
+		kneeRowAVX2(&e[0], &y[0], &most[0], &limits[0], n)
 	}
 	return n
 }

@@ -491,8 +491,43 @@ loop:
 	VZEROUPPER
 	RET
 
-// func addRowAVX2(dst, src *uint16, s *float32, n int)
-TEXT ·addRowAVX2(SB), NOSPLIT, $0-32
+// func mostRowAVX2(dst *float32, src *uint16, n int)
+TEXT ·mostRowAVX2(SB), NOSPLIT, $0-24
+	MOVQ    dst+0(FP), DI
+	MOVQ    src+8(FP), SI
+	MOVQ    n+16(FP), BX
+	VMOVDQU pickR<>(SB), Y12
+	VMOVDQU pickG<>(SB), Y13
+	VMOVDQU pickB<>(SB), Y14
+
+loop:
+	VPMOVZXWD (SI), Y0
+	VPMOVZXWD 16(SI), Y1
+	VPMOVZXWD 32(SI), Y2
+	VCVTDQ2PS Y0, Y0
+	VCVTDQ2PS Y1, Y1
+	VCVTDQ2PS Y2, Y2
+	VBLENDPS  $0x92, Y1, Y0, Y3
+	VBLENDPS  $0x24, Y2, Y3, Y3
+	VPERMPS   Y3, Y12, Y3
+	VBLENDPS  $0x24, Y1, Y0, Y4
+	VBLENDPS  $0x49, Y2, Y4, Y4
+	VPERMPS   Y4, Y13, Y4
+	VBLENDPS  $0x49, Y1, Y0, Y5
+	VBLENDPS  $0x92, Y2, Y5, Y5
+	VPERMPS   Y5, Y14, Y5
+	VMAXPS    Y4, Y3, Y3
+	VMAXPS    Y5, Y3, Y3
+	VMOVUPS   Y3, (DI)
+	ADDQ      $48, SI
+	ADDQ      $32, DI
+	SUBQ      $8, BX
+	JGT       loop
+	VZEROUPPER
+	RET
+
+// func scaleRowAVX2(dst, src *uint16, s *float32, n int)
+TEXT ·scaleRowAVX2(SB), NOSPLIT, $0-32
 	MOVQ dst+0(FP), DI
 	MOVQ src+8(FP), SI
 	MOVQ s+16(FP), DX
@@ -504,8 +539,10 @@ loop:
 	VPMOVZXWD 16(SI), Y1
 	VCVTDQ2PS Y0, Y0
 	VCVTDQ2PS Y1, Y1
-	VADDPS    (DX), Y0, Y0
-	VADDPS    32(DX), Y1, Y1
+	VMULPS    (DX), Y0, Y2
+	VMULPS    32(DX), Y1, Y3
+	VADDPS    Y2, Y0, Y0
+	VADDPS    Y3, Y1, Y1
 	ROUND
 	ADDQ      $32, SI
 	ADDQ      $64, DX
@@ -549,33 +586,89 @@ loop:
 	VZEROUPPER
 	RET
 
-// func edgeRowAVX2(y, blur, limits *float32, n int)
-// limits: quiet, amount, halo, -quiet, -halo
-TEXT ·edgeRowAVX2(SB), NOSPLIT, $0-32
-	MOVQ         y+0(FP), DI
-	MOVQ         blur+8(FP), SI
-	MOVQ         limits+16(FP), DX
-	MOVQ         n+24(FP), BX
+// func dampRowAVX2(e, y, blur, left, right, up, down *float32, noise4 float32, n int)
+TEXT ·dampRowAVX2(SB), NOSPLIT, $0-72
+	MOVQ         e+0(FP), DI
+	MOVQ         y+8(FP), SI
+	MOVQ         blur+16(FP), DX
+	MOVQ         left+24(FP), R8
+	MOVQ         right+32(FP), R9
+	MOVQ         up+40(FP), R10
+	MOVQ         down+48(FP), R11
+	VBROADCASTSS noise4+56(FP), Y13
+	MOVQ         n+64(FP), BX
+	VBROADCASTSS half<>(SB), Y12
+	XORQ         CX, CX
+
+loop:
+	VMOVUPS (SI)(CX*1), Y0
+	VSUBPS  (DX)(CX*1), Y0, Y0
+	VMOVUPS (R9)(CX*1), Y1
+	VSUBPS  (R8)(CX*1), Y1, Y1
+	VMOVUPS (R11)(CX*1), Y2
+	VSUBPS  (R10)(CX*1), Y2, Y2
+	VMULPS  Y1, Y1, Y1
+	VMULPS  Y2, Y2, Y2
+	VADDPS  Y2, Y1, Y1
+	VMULPS  Y12, Y1, Y1
+	VMULPS  Y0, Y0, Y3
+	VADDPS  Y1, Y3, Y3
+	VMULPS  Y3, Y3, Y3
+	VADDPS  Y13, Y3, Y4
+	VDIVPS  Y4, Y3, Y3
+	VMULPS  Y3, Y0, Y0
+	VMOVUPS Y0, (DI)(CX*1)
+	ADDQ    $32, CX
+	SUBQ    $8, BX
+	JGT     loop
+	VZEROUPPER
+	RET
+
+// func kneeRowAVX2(e, y, most, limits *float32, n int)
+// limits: amount, half, 1/1024, 1, -0
+TEXT ·kneeRowAVX2(SB), NOSPLIT, $0-40
+	MOVQ         e+0(FP), DI
+	MOVQ         y+8(FP), SI
+	MOVQ         most+16(FP), R8
+	MOVQ         limits+24(FP), DX
+	MOVQ         n+32(FP), BX
 	VBROADCASTSS (DX), Y8
 	VBROADCASTSS 4(DX), Y9
 	VBROADCASTSS 8(DX), Y10
 	VBROADCASTSS 12(DX), Y11
-	VBROADCASTSS 16(DX), Y12
+	VBROADCASTSS 16(DX), Y15
+	CONSTS
 
 loop:
-	VMOVUPS (DI), Y0
-	VSUBPS  (SI), Y0, Y0
-	VMINPS  Y8, Y0, Y1
-	VMAXPS  Y11, Y1, Y1
-	VSUBPS  Y1, Y0, Y0
-	VMULPS  Y9, Y0, Y0
-	VMINPS  Y10, Y0, Y0
-	VMAXPS  Y12, Y0, Y0
-	VMOVUPS Y0, (DI)
-	ADDQ    $32, SI
-	ADDQ    $32, DI
-	SUBQ    $8, BX
-	JGT     loop
+	VMULPS    (DI), Y8, Y0
+	VMOVUPS   (SI), Y1
+	VMOVUPS   (R8), Y2
+	VSUBPS    Y2, Y14, Y3
+	VMULPS    Y3, Y1, Y3
+	VMAXPS    Y11, Y2, Y4
+	VDIVPS    Y4, Y3, Y3
+	VBLENDVPS Y0, Y1, Y3, Y3 // the room to black where x is below 0
+	VMULPS    Y12, Y3, Y3
+	VMINPS    Y9, Y3, Y3
+	VMAXPS    Y10, Y3, Y3    // h
+	VANDNPS   Y0, Y15, Y4    // a = |x|
+	VANDPS    Y15, Y0, Y5    // its sign
+	VSUBPS    Y3, Y4, Y6
+	VMAXPS    Y13, Y6, Y6    // u
+	VMINPS    Y3, Y4, Y4
+	VMULPS    Y3, Y6, Y7
+	VADDPS    Y3, Y6, Y6
+	VDIVPS    Y6, Y7, Y7
+	VADDPS    Y7, Y4, Y4
+	VMAXPS    Y11, Y1, Y1
+	VDIVPS    Y1, Y4, Y4
+	VORPS     Y5, Y4, Y4
+	VMOVUPS   Y4, (DI)
+	ADDQ      $32, SI
+	ADDQ      $32, R8
+	ADDQ      $32, DI
+	SUBQ      $8, BX
+	JGT       loop
 	VZEROUPPER
 	RET
 

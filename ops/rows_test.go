@@ -3,6 +3,7 @@ package ops
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -94,9 +95,6 @@ func TestFastRowsEqualPlain(t *testing.T) {
 		roundRow(u, x)
 		plainRoundRow(v, x)
 		equalBits(t, "roundRow", n, u, v)
-		addRow(u, src, x)
-		plainAddRow(v, src, x)
-		equalBits(t, "addRow", n, u, v)
 		mixRow(u, src, top, x)
 		plainMixRow(v, src, top, x)
 		equalBits(t, "mixRow", n, u, v)
@@ -110,24 +108,42 @@ func TestFastRowsEqualPlain(t *testing.T) {
 		equalBits(t, "mulRow", n, f, g)
 
 		y := r.floats(n, false)
-		copy(f, y)
-		copy(g, y)
 		blur := r.floats(n, false)
 		if n > 3 {
 			copy(blur[:2], y)
 		}
-		for _, l := range [][3]float32{{0, 1.9, 6553.5}, {100, 10, 65535}, {0, 0, 0}, {65535, 2, 1}} {
-			copy(f, y)
-			copy(g, y)
-			edgeRow(f, blur, l[0], l[1], l[2])
-			plainEdgeRow(g, blur, l[0], l[1], l[2])
+		around := [5][]float32{blur, r.floats(n, false), r.floats(n, false), r.floats(n, false), r.floats(n, false)}
+		dampRow(f, y, around, 1e12)
+		plainDampRow(g, y, &around, 1e12)
+		equalBits(t, "dampRow", n, f, g)
+
+		rgb := r.samples(3 * n)
+		mostRow(f, rgb)
+		plainMostRow(g, rgb)
+		equalBits(t, "mostRow", n, f, g)
+		most, luma := slices.Clone(f), make([]float32, n)
+		for i := range luma {
+			luma[i] = most[i] * share[i]
+		}
+		for _, l := range [][2]float32{{1.9, 3276.75}, {10, 32767.5}, {0, 0}, {2, 1}} {
+			for i := range f {
+				f[i] = blur[i] - y[i]
+				if i%5 == 0 {
+					f[i] = 0
+				}
+				g[i] = f[i]
+			}
+			kneeRow(f, luma, most, l[0], l[1])
+			plainKneeRow(g, luma, most, l[0], l[1])
 			for i := range g { // whether a nothing is +0 or -0 is left open
 				f[i], g[i] = f[i]+0, g[i]+0
 			}
-			equalBits(t, "edgeRow", n, f, g)
+			equalBits(t, "kneeRow", n, f, g)
 		}
+		scaleRow(u, src, share)
+		plainScaleRow(v, src, share)
+		equalBits(t, "scaleRow", n, u, v)
 
-		rgb := r.samples(3 * n)
 		w := [3]float32{0.2126, 0.7152, 0.0722}
 		lumaRow(f, rgb, &w)
 		plainLumaRow(g, rgb, &w)
@@ -193,7 +209,13 @@ func TestUnevenRowsAreCaught(t *testing.T) {
 			symRows(make([]float32, 32), [][]float32{make([]float32, 32), make([]float32, 31), make([]float32, 32)}, 0, []float32{1, 1})
 		},
 		"mixRow":   func() { mixRow(make([]uint16, 32), make([]uint16, 31), make([]uint16, 32), make([]float32, 32)) },
-		"addRow":   func() { addRow(make([]uint16, 32), make([]uint16, 32), make([]float32, 31)) },
+		"scaleRow": func() { scaleRow(make([]uint16, 32), make([]uint16, 32), make([]float32, 31)) },
+		"dampRow": func() {
+			f := make([]float32, 32)
+			dampRow(f, f, [5][]float32{f, f, f, f, f[:31]}, 1)
+		},
+		"kneeRow":  func() { kneeRow(make([]float32, 32), make([]float32, 32), make([]float32, 31), 1, 1) },
+		"mostRow":  func() { mostRow(make([]float32, 32), make([]uint16, 95)) },
 		"roundRow": func() { roundRow(make([]uint16, 31), make([]float32, 32)) },
 		"lumaRow":  func() { lumaRow(make([]float32, 32), make([]uint16, 95), &[3]float32{}) },
 	} {
@@ -227,9 +249,11 @@ func BenchmarkRows(b *testing.B) {
 		{"round", func() { roundRow(v, rows[0]) }},
 		{"luma", func() { lumaRow(dst[:n], u, &[3]float32{0.2, 0.7, 0.1}) }},
 		{"triple", func() { tripleRow(dst, rows[0]) }},
-		{"add", func() { addRow(v, u[:n], rows[0]) }},
 		{"mix", func() { mixRow(v, v, u[:n], rows[0]) }},
-		{"edge", func() { edgeRow(dst[:n], rows[1], 0, 1.9, 6553.5) }},
+		{"damp", func() { dampRow(dst[:n], rows[1], [5][]float32(rows[2:7]), 1e6) }},
+		{"most", func() { mostRow(dst[:n], u) }},
+		{"knee", func() { kneeRow(dst[:n], rows[1], rows[2], 1.9, 3277) }},
+		{"scale", func() { scaleRow(v, u[:n], rows[0]) }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.SetBytes(n)

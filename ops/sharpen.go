@@ -6,27 +6,36 @@ import (
 	"math/big"
 )
 
-// sharpenV1 is the unsharp mask on luminance.
+// sharpenV1 is the unsharp mask on luminance, by a ratio.
 var sharpenV1 = operation(Operation{
 	Name:    "sharpen",
 	Version: 1,
-	Doc: `Y' is the profile's luminance weights on the encoded values (grey: the
-value). d = Y' - blur(Y'), where blur is a sampled Gaussian of standard deviation
-radius: taps exp(-k^2 / 2 radius^2) for |k| <= floor(4 radius + 1/2), at least 1,
-divided by their sum, the edge pixel repeated outside, rows and columns alike.
-d is brought towards 0 by quiet, multiplied by amount and held to -halo..halo
-(shares of full scale), multiplied by the mask if there is one, and added alike to
-R, G and B; one rounding, half up. The formula is the textbook's (W. K. Pratt,
-Digital Image Processing, unsharp masking). Inputs: picture, perhaps a mask.`,
+	Doc: `Y is the profile's luminance weights on the encoded values (grey: the value)
+and B its blur: a sampled Gaussian of standard deviation radius, taps
+exp(-k^2 / 2 radius^2) for |k| <= floor(4 radius + 1/2), at least 1, divided by their
+sum, the edge pixel repeated outside, across and then down. d = Y - B. Given quiet, d
+is brought towards 0 by it. Without, d is multiplied by s^2 / (s^2 + n^4), where
+s = d^2 + (gx^2 + gy^2)/2, gx and gy are the differences of B between the pixels p to
+both sides, and p above and below, p = max(1, floor(radius + 1/2)), and n is 1/128 of
+full scale: so noise of even ground stays as it is, and edges are sharpened whole.
+x = amount d, held by a knee at h, half of the least of halo and the room to black
+(Y) or, where x > 0, to where the largest channel M reaches full scale,
+Y (65535 - M) / max(M, 1); h is at least 1/1024. Above h, |x| becomes
+h + u h / (u + h), u = |x| - h. Divided by max(Y, 1), and times the mask if there is
+one, it is the share of itself that every channel is given, or loses: light is scaled
+by a ratio, hue and saturation stay, and nothing leaves the space. One rounding, half
+up. Unsharp masking after W. K. Pratt, Digital Image Processing; the damping is a
+Wiener filter's weight (N. Wiener, 1949) of the squares. Inputs: picture, perhaps a
+mask.`,
 	Takes:  1,
 	Masked: true,
-	Nanos:  16,
+	Nanos:  24,
 	Params: Params{
 		covers,
 		{Name: "radius", Unit: "px", Min: "1/10", Max: "100", Length: true, Doc: "standard deviation of the blur"},
 		{Name: "amount", Unit: "1", Min: "0", Max: "10", Doc: "share of the difference that is added"},
-		{Name: "quiet", Unit: "1", Min: "0", Max: "1", Default: "0", Doc: "differences up to this share of full scale are left alone"},
-		{Name: "halo", Unit: "1", Min: "0", Max: "1", Default: "1/10", Doc: "the most that sharpening may lighten or darken a pixel, as a share of full scale"},
+		{Name: "quiet", Unit: "1", Min: "0", Max: "1", Optional: true, Doc: "differences up to this share of full scale are left alone; without it, what lies below the noise is damped away from edges"},
+		{Name: "halo", Unit: "1", Min: "0", Max: "1", Default: "1/10", Doc: "what sharpening may lighten or darken a pixel by comes near to this share of full scale"},
 	},
 	// Sharpening finer than a third of a reduced pixel would not be seen.
 	Reduce: func(_ Params, a Args, r Reduction) (Args, bool, error) {
@@ -34,6 +43,9 @@ Digital Image Processing, unsharp masking). Inputs: picture, perhaps a mask.`,
 		return a, !r.smaller() || ratOf(radius).Cmp(big.NewRat(1, 3)) >= 0, nil
 	},
 }, newSharpen)
+
+// sharpenNoise is n.
+const sharpenNoise = 65535.0 / 128
 
 type sharpenParams struct {
 	Radius      *big.Rat
@@ -43,11 +55,14 @@ type sharpenParams struct {
 }
 
 type sharpen struct {
-	pic                 Pic
-	taps                []float32 // from the outermost to the centre
-	luma                [3]float32
-	amount, quiet, halo float32
-	mask                *sampler // nil without
+	pic          Pic
+	taps         []float32 // from the outermost to the centre
+	luma         [3]float32
+	near         int      // how far gx and gy reach
+	damped       bool     // no quiet was given
+	quiet        float32  // or the fourth power of n
+	amount, half float32  // half of halo
+	mask         *sampler // nil without
 }
 
 func newSharpen(a sharpenParams, in []Pic, _ Env) (Step, error) {
@@ -64,15 +79,21 @@ func newSharpen(a sharpenParams, in []Pic, _ Env) (Step, error) {
 			s.luma[i] = float32(v)
 		}
 	}
-	full := big.NewRat(65535, 1)
-	s.quiet, _ = times(a.Quiet, full).Float32()
-	s.halo, _ = times(a.Halo, full).Float32()
+	s.near = max(1, halfUp(a.Radius))
+	if s.damped = a.Quiet == nil; s.damped {
+		s.quiet = sharpenNoise * sharpenNoise * sharpenNoise * sharpenNoise
+	} else {
+		s.quiet, _ = times(a.Quiet, big.NewRat(65535, 1)).Float32()
+	}
+	s.half, _ = times(a.Halo, big.NewRat(65535, 2)).Float32()
 	var err error
 	s.mask, err = maskFor(a.Covers, in[1:], p)
 	return s, err
 }
 
+// reach is how far the blur reads, far how far the result does.
 func (s *sharpen) reach() int { return len(s.taps) - 1 }
+func (s *sharpen) far() int   { return s.reach() + s.near }
 
 func (s *sharpen) Pic() Pic { return s.pic }
 
@@ -80,16 +101,16 @@ func (s *sharpen) Window(in, y int) (lo, hi int) {
 	if in == 1 {
 		return s.mask.window(y)
 	}
-	return max(0, y-s.reach()), min(s.pic.H, y+s.reach()+1)
+	return max(0, y-s.far()), min(s.pic.H, y+s.far()+1)
 }
 
 func (s *sharpen) Memory() (worker, shared int64) {
-	return 4*int64(2*s.reach()+2)*int64(s.pic.W) + s.mask.memory(), 0
+	return 4*int64(2*s.far()+3)*int64(s.pic.W) + s.mask.memory(), 0
 }
 
-// around is r and as far around it as the blur reaches.
+// around is r and as far around it as is read.
 func (s *sharpen) around(r image.Rectangle) image.Rectangle {
-	return r.Inset(-s.reach()).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
+	return r.Inset(-s.far()).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
 }
 
 func (s *sharpen) Needs(in int, r image.Rectangle) image.Rectangle {
@@ -102,7 +123,7 @@ func (s *sharpen) Needs(in int, r image.Rectangle) image.Rectangle {
 }
 
 // Part works on the columns around, where those at the ends repeat what isn't
-// the picture's edge: they are wrong as far as the blur reaches, and outside r.
+// the picture's edge: they are wrong as far as is read, and outside r.
 func (s *sharpen) Part(r image.Rectangle) (Step, int) {
 	n := s.around(r)
 	p := *s
@@ -114,27 +135,58 @@ func (s *sharpen) Worker() Worker {
 	r, w := s.reach(), s.pic.W
 	k := &sharpenWorker{sharpen: s, mask: s.mask.worker()}
 	k.wide = make([]float32, w+2*r)
-	k.keys = make([]int, 2*r+1)
-	for i := range 2*r + 1 {
-		k.shifted = append(k.shifted, k.wide[i:i+w])
-		k.slots = append(k.slots, make([]float32, w))
-	}
+	k.wides = shifted(k.wide, 2*r+1, w)
+	k.across = newHeldRows(2*r+1, w)
+	k.blurred = newHeldRows(2*s.near+1, w+2*s.near)
 	k.rows = make([][]float32, 2*r+1)
 	return k
 }
 
-// sharpenWorker keeps the rows last blurred across, by row number.
+// sharpenWorker keeps the rows last blurred.
 type sharpenWorker struct {
 	*sharpen
 	mask    *samplerWorker
-	wide    []float32   // one row of Y', its ends repeated reach times
-	shifted [][]float32 // wide from 0, from 1, ...: what the taps of a row read
-	keys    []int       // row number + 1 of each slot
-	slots   [][]float32
-	rows    [][]float32 // the slots that the current row needs, in order
-	blur    [pixelBlock]float32
+	wide    []float32   // one row of Y, its ends repeated reach times
+	wides   [][]float32 // wide from 0, from 1, ...: what the taps of a row read
+	across  heldRows    // H
+	blurred heldRows    // B, its ends repeated near times
+	rows    [][]float32 // the rows of H that a row of B needs, in order
+	light   [pixelBlock]float32
+	most    [pixelBlock]float32
 	edge    [pixelBlock]float32
 	triple  [3 * pixelBlock]float32
+}
+
+// heldRows are the rows last asked for, by row number.
+type heldRows struct {
+	keys []int // row number + 1 of each slot
+	rows [][]float32
+}
+
+func newHeldRows(n, w int) heldRows {
+	h := heldRows{keys: make([]int, n)}
+	for range n {
+		h.rows = append(h.rows, make([]float32, w))
+	}
+	return h
+}
+
+// row is row y, which fill makes if it isn't there.
+func (h *heldRows) row(y int, fill func(row []float32)) []float32 {
+	slot := y % len(h.keys)
+	if h.keys[slot] != y+1 {
+		fill(h.rows[slot])
+		h.keys[slot] = y + 1
+	}
+	return h.rows[slot]
+}
+
+// shifted are n rows of w that begin one place further each.
+func shifted(row []float32, n, w int) (out [][]float32) {
+	for i := range n {
+		out = append(out, row[i:i+w])
+	}
+	return out
 }
 
 func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
@@ -145,19 +197,26 @@ func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
 		copy(dst, src)
 		return
 	}
-	r := k.reach()
-	for t := range k.rows {
-		k.rows[t] = k.across(max(0, min(k.pic.H-1, y-r+t)), in[0])
-	}
+	p := k.near
+	up, down := k.blur(y-p, in[0]), k.blur(y+p, in[0])
+	blur := k.blur(y, in[0])
 	src = in[0].Row(y)[:len(dst)] // more rows than may be held were asked for since
 	c := k.pic.C
 	for x := 0; x < k.pic.W; x += pixelBlock {
 		n := min(pixelBlock, k.pic.W-x)
-		blur, edge := k.blur[:n], k.edge[:n]
+		luma, most, edge := k.light[:n], k.light[:n], k.edge[:n]
 		from, to := x*c, (x+n)*c
-		k.level(edge, src[from:to])
-		symRows(blur, k.rows, x, k.taps)
-		edgeRow(edge, blur, k.quiet, k.amount, k.halo)
+		k.level(luma, src[from:to])
+		if k.damped {
+			dampRow(edge, luma, [5][]float32{blur[x+p:], blur[x:], blur[x+2*p:], up[x+p:], down[x+p:]}, k.quiet)
+		} else {
+			quietRow(edge, luma, blur[x+p:], k.quiet)
+		}
+		if c == 3 {
+			most = k.most[:n]
+			mostRow(most, src[from:to])
+		}
+		kneeRow(edge, luma, most, k.amount, k.half)
 		if kind == maskMixed {
 			mulRow(edge, edge, m[x:x+n])
 		}
@@ -165,11 +224,11 @@ func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
 			tripleRow(k.triple[:3*n], edge)
 			edge = k.triple[:3*n]
 		}
-		addRow(dst[from:to], src[from:to], edge)
+		scaleRow(dst[from:to], src[from:to], edge)
 	}
 }
 
-// level sets y to Y' of the pixels.
+// level sets y to Y of the pixels.
 func (k *sharpenWorker) level(y []float32, src []uint16) {
 	if k.pic.C == 3 {
 		lumaRow(y, src, &k.luma)
@@ -178,23 +237,40 @@ func (k *sharpenWorker) level(y []float32, src []uint16) {
 	}
 }
 
-// across returns row r of Y' blurred along x.
-func (k *sharpenWorker) across(r int, in Rows) []float32 {
-	slot := r % len(k.slots)
-	if k.keys[slot] == r+1 {
-		return k.slots[slot]
+// blur returns row y of B, held inside the picture.
+func (k *sharpenWorker) blur(y int, in Rows) []float32 {
+	y = max(0, min(k.pic.H-1, y))
+	return k.blurred.row(y, func(row []float32) {
+		r, p, w := k.reach(), k.near, k.pic.W
+		for t := range k.rows {
+			k.rows[t] = k.acrossRow(max(0, min(k.pic.H-1, y-r+t)), in)
+		}
+		k.sum(row[p:p+w], k.rows)
+		repeatEnds(row, p)
+	})
+}
+
+// acrossRow returns row y of H.
+func (k *sharpenWorker) acrossRow(y int, in Rows) []float32 {
+	return k.across.row(y, func(row []float32) {
+		r := k.reach()
+		k.level(k.wide[r:r+k.pic.W], in.Row(y)[:k.pic.Stride()])
+		repeatEnds(k.wide, r)
+		k.sum(row, k.wides)
+	})
+}
+
+// sum weights rows by the taps.
+func (k *sharpenWorker) sum(dst []float32, rows [][]float32) {
+	for x := 0; x < len(dst); x += pixelBlock {
+		symRows(dst[x:min(x+pixelBlock, len(dst))], rows, x, k.taps)
 	}
-	k.keys[slot] = r + 1
-	n, w := k.reach(), k.pic.W
-	k.level(k.wide[n:n+w], in.Row(r)[:k.pic.Stride()])
-	first, last := k.wide[n], k.wide[n+w-1]
+}
+
+// repeatEnds sets the n places at both ends of a row to those next to them.
+func repeatEnds(row []float32, n int) {
+	w := len(row) - 2*n
 	for i := range n {
-		k.wide[i], k.wide[n+w+i] = first, last
+		row[i], row[n+w+i] = row[n], row[n+w-1]
 	}
-	out := k.slots[slot]
-	for x := 0; x < w; x += pixelBlock {
-		part := out[x:min(x+pixelBlock, w)]
-		symRows(part, k.shifted, x, k.taps)
-	}
-	return out
 }

@@ -39,7 +39,7 @@ type Rows interface {
 }
 
 // HeldRows is how many rows of one input a step may hold at a time.
-const HeldRows = 4
+const HeldRows = 5
 
 // Parts may be implemented by Rows that give some samples of a row (from <= i <
 // till) at less cost than all of it. The slice is valid until the next call.

@@ -154,7 +154,7 @@ func drawMaster(ctx context.Context, path string, tell func(string, int64, int64
 		err := marsh.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
 			buf = buf[:0]
 			for n := demoW * 3; len(rows) > 0; rows = rows[n:] {
-				buf = l.AppendRow(buf, rows[:n])
+				buf = l.AppendRow(buf, rows[:n], 0)
 			}
 			_, err := w.Write(buf)
 			return err

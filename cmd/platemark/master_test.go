@@ -29,7 +29,7 @@ func writeMaster(path string, w, h, c int, space string) error {
 			n := uint32(x*374761393+y*668265263+(i%c)*2147483647) * 2246822519
 			row[i] = uint16(300*x+200*y*(i%c+1)) + uint16(n>>21)
 		}
-		b = l.AppendRow(b, row)
+		b = l.AppendRow(b, row, y)
 	}
 	return os.WriteFile(path, append(b, l.Trailer()...), 0o666)
 }

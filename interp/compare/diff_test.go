@@ -158,7 +158,7 @@ var diffCases = []diffCase{
 	}, want: []string{"changed print large/sharpen amount: 190% -> 200% (+10%) {large}"}},
 	{name: "defaults written out", text: func(t *testing.T) string {
 		return edit(t, diffBase, "radius 0.9%\n", "radius 0.9% soft 30%\n", "quality 100 chroma full", "", "bits 16", "", "convert to sRGB", "convert to sRGB intent relative black-point on",
-			"radius 0.9 px amount 120%", "radius 0.9 px amount 120% quiet 0% halo 10%")
+			"radius 0.9 px amount 120%", "radius 0.9 px amount 120% halo 10%")
 	}},
 	{name: "a block written out in place", text: func(t *testing.T) string {
 		_, s := block(t, diffBase, "steps wall {")

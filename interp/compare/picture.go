@@ -167,7 +167,9 @@ func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) {
 	full, n := v.p.Nodes[v.p.Out].Pic, m.W*m.H
 	o := &interp.ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, Lab: make([]colour.Lab, n)}
 	to.Row(o.Lab, m.Samples)
-	o.RGB = interp.ScreenCodes(from, o.Lab)
+	rgb := make([]uint16, 3*n)
+	from.Row(rgb, o.Lab)
+	o.RGB = interp.EightBits(m, rgb)
 	return o, nil
 }
 

@@ -27,7 +27,7 @@ type Node struct {
 	In   []int
 	// Store holds a source's picture; a layout can do without.
 	Store *raster.Store
-	// Digest asks for the digests of the node's rows.
+	// Digest asks for the fingerprints of the node's rows.
 	Digest bool
 }
 

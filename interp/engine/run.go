@@ -11,16 +11,16 @@ import (
 	"platemark/ops/raster"
 )
 
-// Run computes the graph into a sink and returns the row digests by node, nil
+// Run computes the graph into a sink and returns the row fingerprints by node, nil
 // where they weren't asked for.
-func Run(ctx context.Context, g *Graph, s Sink, o Options) ([][]raster.Sum, error) {
+func Run(ctx context.Context, g *Graph, s Sink, o Options) ([][]uint32, error) {
 	o.RowBytes, o.Align = s.RowBytes(), s.Align()
 	l := Lay(g, o)
-	sums := make([][]raster.Sum, len(g.Nodes))
+	sums := make([][]uint32, len(g.Nodes))
 	if o.Till == 0 {
 		for i, n := range g.Nodes {
 			if n.Digest {
-				sums[i] = make([]raster.Sum, n.Pic.H)
+				sums[i] = make([]uint32, n.Pic.H)
 			}
 		}
 	}
@@ -82,10 +82,10 @@ type runner struct {
 	st     *Stage
 	stores []*raster.Store
 	steps  []ops.Step // for this run, nil for what is read only
-	sums   [][]raster.Sum
+	sums   [][]uint32
 }
 
-func newRunner(g *Graph, st *Stage, stores []*raster.Store, sums [][]raster.Sum) *runner {
+func newRunner(g *Graph, st *Stage, stores []*raster.Store, sums [][]uint32) *runner {
 	r := &runner{g: g, st: st, stores: stores, sums: sums, steps: make([]ops.Step, len(g.Nodes))}
 	for i, n := range st.rings {
 		if n > 0 {
@@ -279,7 +279,7 @@ func (w *worker) row(i, y int) []uint16 {
 	return dst
 }
 
-// hash takes the digests of the rows that end with row y of the pass.
+// hash takes the fingerprints of the rows that end with row y of the pass.
 func (w *worker) hash(ps *pass, y int) {
 	at := y - ps.from
 	for i, sums := range ps.sums {

@@ -46,7 +46,7 @@ func WriteMaster(t testing.TB, path string, w, h, c int, space string) {
 		for i := range row {
 			row[i] = Noise(i/c, y, i%c)
 		}
-		b = l.AppendRow(b, row)
+		b = l.AppendRow(b, row, y)
 	}
 	Write(t, path, string(append(b, l.Trailer()...)))
 }

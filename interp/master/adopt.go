@@ -166,7 +166,7 @@ func adopt(ctx context.Context, in *Input, to, space string) (*Adopted, error) {
 				return context.Cause(ctx)
 			}
 			px.row(row, y, info.Orientation)
-			buf = l.AppendRow(buf[:0], row)
+			buf = l.AppendRow(buf[:0], row, y)
 			if _, err := out.Write(buf); err != nil {
 				return err
 			}

@@ -234,13 +234,13 @@ func HashPath(ctx context.Context, path string) (raster.Sum, int64, error) {
 	return s, st.Size(), err
 }
 
-// Decode decodes a picture input into a store of its size and takes the digest
+// Decode decodes a picture input into a store of its size and takes the fingerprint
 // of each row of its samples as stored; progress, if not nil, hears how many
 // rows came. report says in sentences what was found in the samples. The input
 // is refused if it changed since it was opened.
-func (in *Input) Decode(ctx context.Context, st *raster.Store, workers int, progress func(rows int)) (sums []raster.Sum, report []string, err error) {
+func (in *Input) Decode(ctx context.Context, st *raster.Store, workers int, progress func(rows int)) (sums []uint32, report []string, err error) {
 	info := in.Picture.Info()
-	sums = make([]raster.Sum, info.H)
+	sums = make([]uint32, info.H)
 	var scratch []byte
 	stride := info.W * info.Channels
 	emit := func(y0 int, rows []uint16) error {

@@ -142,7 +142,10 @@ func (w *walker) step(s lang.Step) {
 		if !ok {
 			return
 		}
-		args := argsOf("radius", r, "amount", share(s.Amount), "quiet", share(s.Quiet), "halo", share(s.Halo))
+		args := argsOf("radius", r, "amount", share(s.Amount), "halo", share(s.Halo))
+		if !s.Quiet.Default {
+			args = append(args, argsOf("quiet", share(s.Quiet))...)
+		}
 		w.add(s.Span, "sharpen", args, s.Through, s.As, w.cur)
 	case *lang.Tone:
 		w.tone(s)

@@ -33,7 +33,7 @@ func writeRows(t testing.TB, path string, w, h, c int, space string, row func(y 
 	dst := make([]uint16, w*c)
 	for y := range h {
 		row(y, dst)
-		b = l.AppendRow(b, dst)
+		b = l.AppendRow(b, dst, y)
 	}
 	interptest.Write(t, path, string(append(b, l.Trailer()...)))
 }

@@ -145,9 +145,9 @@ func (r oneRow) Row(int) []uint16 { return r }
 
 // onScreen is a picture, or a part of one, in these colours.
 func (k *proofer) onScreen(m interp.Picture, lab []colour.Lab) interp.ViewPicture {
-	v := interp.ViewPicture{Print: k.plans[0].Name, FullW: k.pic.W, FullH: k.pic.H, W: m.W, H: m.H, RGB: make([]uint8, 3*len(lab))}
-	inRows(len(lab), k.o.Workers, func(a, z int) { copy(v.RGB[3*a:3*z], interp.ScreenCodes(k.screen, lab[a:z])) })
-	return v
+	rgb := make([]uint16, 3*len(lab))
+	inRows(len(lab), k.o.Workers, func(a, z int) { k.screen.Row(rgb[3*a:3*z], lab[a:z]) })
+	return interp.ViewPicture{Print: k.plans[0].Name, FullW: k.pic.W, FullH: k.pic.H, W: m.W, H: m.H, RGB: interp.EightBits(m, rgb)}
 }
 
 // distances is CIEDE2000 by pixel.

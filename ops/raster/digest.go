@@ -1,5 +1,6 @@
 // Package raster holds what every picture has whatever is done to it: rows in
-// memory or in a temporary file, and the digests that name its content.
+// memory or in a temporary file, the one way to 8 bits, and the digests that name
+// its content.
 //
 // It promises that a digest depends on the samples, the size, the channels and
 // the profile alone: not on byte order of the machine, nor on how the rows
@@ -10,10 +11,12 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
+	"hash/crc32"
+	"slices"
 	"unsafe"
 )
 
-// BandRows is the number of row digests under one band digest.
+// BandRows is the number of row fingerprints under one band digest.
 const BandRows = 256
 
 // Sum is a SHA-256.
@@ -47,24 +50,25 @@ func LE(row []uint16, scratch *[]byte) []byte {
 	return b
 }
 
-// RowSum is the SHA-256 of a row's samples, 16-bit little-endian.
-func RowSum(row []uint16, scratch *[]byte) Sum { return sha256.Sum256(LE(row, scratch)) }
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
-// Bands folds row digests into band digests of BandRows rows each; the last
-// band may have fewer.
-func Bands(rows []Sum) []Sum {
+// RowSum is a row's fingerprint: the CRC-32C (RFC 3720, B.4) of its samples,
+// 16-bit little-endian. It tells rows apart that differ by chance; against
+// forgery stand the digests of files.
+func RowSum(row []uint16, scratch *[]byte) uint32 {
+	return crc32.Checksum(LE(row, scratch), castagnoli)
+}
+
+// Bands folds row fingerprints into band digests, each the SHA-256 of those of
+// BandRows rows, 32-bit little-endian; the last band may have fewer.
+func Bands(rows []uint32) []Sum {
 	out := make([]Sum, 0, (len(rows)+BandRows-1)/BandRows)
-	h := sha256.New()
-	for len(rows) > 0 {
-		n := min(BandRows, len(rows))
-		h.Reset()
-		for i := range rows[:n] {
-			h.Write(rows[i][:])
+	for band := range slices.Chunk(rows, BandRows) {
+		b := make([]byte, 0, 4*BandRows)
+		for _, r := range band {
+			b = binary.LittleEndian.AppendUint32(b, r)
 		}
-		var s Sum
-		h.Sum(s[:0])
-		out = append(out, s)
-		rows = rows[n:]
+		out = append(out, sha256.Sum256(b))
 	}
 	return out
 }

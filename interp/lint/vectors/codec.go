@@ -95,7 +95,7 @@ func (p picture) tiff(o tiff.Options) ([]byte, error) {
 	}
 	b := slices.Clone(l.Header())
 	for y := range p.h {
-		b = l.AppendRow(b, p.row(y))
+		b = l.AppendRow(b, p.row(y), y)
 	}
 	return append(b, l.Trailer()...), nil
 }
@@ -176,12 +176,12 @@ func digestCase(b block) ([]string, error) {
 	if q := p.profile(); q != nil {
 		profile = q.Digest()
 	}
-	var rows []raster.Sum
+	var rows []uint32
 	var scratch []byte
 	for y := range p.h {
 		rows = append(rows, raster.RowSum(p.row(y), &scratch))
 	}
-	out := []string{"row-0 " + rows[0].String()}
+	out := []string{fmt.Sprintf("row-0 %08x", rows[0])}
 	bands := raster.Bands(rows)
 	for i, s := range bands {
 		out = append(out, fmt.Sprintf("band-%d %s", i, s))

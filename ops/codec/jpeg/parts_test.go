@@ -6,16 +6,6 @@ import (
 	"testing"
 )
 
-// Division by 257 is right for every number it may meet, in both lanes.
-func TestBy257(t *testing.T) {
-	for n := uint64(0); n < 257*256; n++ {
-		m := 257*256 - 1 - n
-		if by257(n|m<<32) != n/257|m/257<<32 {
-			t.Fatalf("%d or %d: %#x", n, m, by257(n|m<<32))
-		}
-	}
-}
-
 // For all 8-bit colours, colour conversion equals the IJG library's, whose
 // constants are T.871's factors times 65536 to the nearest whole (jccolor.c).
 func TestColourEqualsLibjpeg(t *testing.T) {
@@ -27,53 +17,13 @@ func TestColourEqualsLibjpeg(t *testing.T) {
 	for r := range 256 {
 		for g := range 256 {
 			for b := range 256 {
-				y, cb, cr := convert(uint16(r*257), uint16(g*257), uint16(b*257))
-				if int(by257(y)) != (yr*r+yg*g+yb*b+half)>>16 ||
-					int(by257(cb)) != (br*r+bg*g+h*b+centre+half-1)>>16 ||
-					int(by257(cr)) != (h*r+rg*g+rb*b+centre+half-1)>>16 {
-					t.Fatalf("%d %d %d: %d %d %d", r, g, b, by257(y), by257(cb), by257(cr))
+				y, cb, cr := convert(byte(r), byte(g), byte(b))
+				if int(y) != (yr*r+yg*g+yb*b+half)>>16 ||
+					int(cb) != (br*r+bg*g+h*b+centre+half-1)>>16 ||
+					int(cr) != (h*r+rg*g+rb*b+centre+half-1)>>16 {
+					t.Fatalf("%d %d %d: %d %d %d", r, g, b, y, cb, cr)
 				}
 			}
-		}
-	}
-}
-
-// In 16 bits it equals the formulas as stated.
-func TestColourEqualsPlain(t *testing.T) {
-	check := func(r, g, b uint16) {
-		y, cb, cr := convert(r, g, b)
-		py, pcb, pcr := plainYCC(int64(r), int64(g), int64(b))
-		if int(by257(y)) != py || int(by257(cb)) != pcb || int(by257(cr)) != pcr {
-			t.Fatalf("%d %d %d: %d %d %d, plain %d %d %d", r, g, b, by257(y), by257(cb), by257(cr), py, pcb, pcr)
-		}
-		if py < 0 || py > 255 || pcb < 0 || pcb > 255 || pcr < 0 || pcr > 255 {
-			t.Fatalf("%d %d %d: out of range", r, g, b)
-		}
-	}
-	ends := []uint16{0, 1, 127, 128, 129, 256, 257, 258, 32767, 32768, 65278, 65279, 65407, 65534, 65535}
-	for _, r := range ends {
-		for _, g := range ends {
-			for _, b := range ends {
-				check(r, g, b)
-			}
-		}
-	}
-	random := rand.New(rand.NewPCG(1, 2))
-	for range 2000000 {
-		x := random.Uint64()
-		check(uint16(x), uint16(x>>16), uint16(x>>32))
-	}
-}
-
-func TestGreyRoundsHalfUp(t *testing.T) {
-	var src [16]uint16
-	var out [8]uint64
-	for v := range 65536 {
-		src[0], src[8] = uint16(v), uint16(65535-v)
-		rowGrey(&src, &out)
-		want := uint64((v+128)/257) | uint64((65535-v+128)/257)<<32
-		if out[0] != want {
-			t.Fatalf("%d: %#x", v, out[0])
 		}
 	}
 }

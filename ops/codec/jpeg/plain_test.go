@@ -3,6 +3,8 @@ package jpeg
 import (
 	"math/big"
 	"math/bits"
+
+	"platemark/ops/raster"
 )
 
 // plainEntropy is the slow reference: the entropy coded data of a whole
@@ -67,21 +69,18 @@ func plainPlanes(o Options, pix []uint16) []plane {
 		planes[c] = plane{o.W, o.H, make([]int, o.W*o.H)}
 	}
 	for i := range o.W * o.H {
+		v := make([]byte, o.C)
+		raster.Eight(v, pix[i*o.C:(i+1)*o.C], o.C, i%o.W, i/o.W)
 		if o.C == 1 {
-			planes[0].v[i] = (int(pix[i]) + 128) / 257
+			planes[0].v[i] = int(v[0])
 			continue
 		}
-		planes[0].v[i], planes[1].v[i], planes[2].v[i] = plainYCC(int64(pix[3*i]), int64(pix[3*i+1]), int64(pix[3*i+2]))
+		r, g, b := int(v[0]), int(v[1]), int(v[2])
+		planes[0].v[i] = (19595*r + 38470*g + 7471*b + 32768) / 65536
+		planes[1].v[i] = (-11059*r - 21709*g + 32768*b + 128*65536 + 32767) / 65536
+		planes[2].v[i] = (32768*r - 27439*g - 5329*b + 128*65536 + 32767) / 65536
 	}
 	return planes
-}
-
-func plainYCC(r, g, b int64) (y, cb, cr int) {
-	const unit = 257 * 65536
-	y = int((19595*r + 38470*g + 7471*b + 257*32768) / unit)
-	cb = int((-11059*r - 21709*g + 32768*b + 257*(128*65536+32767)) / unit)
-	cr = int((32768*r - 27439*g - 5329*b + 257*(128*65536+32767)) / unit)
-	return y, cb, cr
 }
 
 // plainHalve repeats the right edge before halving, up to whole blocks, but the

@@ -1,11 +1,14 @@
 package jpeg
 
+import "platemark/ops/raster"
+
 // Worker codes rows of blocks for one goroutine. What it keeps between calls
 // are buffers; the rows may come in any order.
 type Worker struct {
 	e      *Encoder
 	out    writer
-	edge   [16][48]uint16 // the pixels at the right edge, repeated past it
+	eight  [16][]byte     // rows of 8 bits
+	edge   [16][48]byte   // the pixels at the right edge, repeated past it
 	luma   [2][64]uint64  // pairs of luma blocks, as many as a unit has
 	chroma [2][64]uint64  // pairs of Cb and Cr
 	full   [16][16]uint64 // chroma before halving
@@ -24,13 +27,20 @@ func (e *Encoder) Worker() *Worker {
 // bottom row and the right column are repeated to fill blocks. Other numbers of
 // rows or samples are a mistake in the calling program and may panic.
 func (w *Worker) Encode(dst []byte, i int, rows [][]uint16) []byte {
+	for l, r := range rows {
+		if w.eight[l] == nil {
+			w.eight[l] = make([]byte, len(r))
+		}
+		raster.Eight(w.eight[l], r, w.e.o.C, 0, i*w.e.RowHeight()+l)
+	}
+	eight := w.eight[:len(rows)]
 	switch {
 	case w.e.o.C == 1:
-		w.grey(rows)
+		w.grey(eight)
 	case w.e.half():
-		w.quarter(rows)
+		w.quarter(eight)
 	default:
-		w.whole(rows)
+		w.whole(eight)
 	}
 	dst = w.out.finish(dst)
 	if i != w.e.rows-1 {
@@ -40,7 +50,7 @@ func (w *Worker) Encode(dst []byte, i int, rows [][]uint16) []byte {
 }
 
 // pixels gives 16 pixels of a row from x on, C samples each, edge repeated.
-func (w *Worker) pixels(row []uint16, x, line int) []uint16 {
+func (w *Worker) pixels(row []byte, x, line int) []byte {
 	c := w.e.o.C
 	if have := w.e.o.W - x; have < 16 {
 		part := w.edge[line][:16*c]
@@ -54,14 +64,14 @@ func (w *Worker) pixels(row []uint16, x, line int) []uint16 {
 }
 
 // grey codes units of one block, two at a time.
-func (w *Worker) grey(rows [][]uint16) {
+func (w *Worker) grey(rows [][]byte) {
 	p := &w.out
 	y := w.e.codes
 	for x := 0; x < w.e.o.W; x += 16 {
 		p.room(2 * blockRoom)
 		for l := range 8 {
 			src := w.pixels(rows[min(l, len(rows)-1)], x, l)
-			rowGrey((*[16]uint16)(src), (*[8]uint64)(w.luma[0][8*l:]))
+			rowGrey((*[16]byte)(src), (*[8]uint64)(w.luma[0][8*l:]))
 		}
 		forward(&w.luma[0], &w.words[0])
 		first, second := w.e.quants[0].apply(&w.words[0])
@@ -73,14 +83,14 @@ func (w *Worker) grey(rows [][]uint16) {
 }
 
 // whole codes 4:4:4: units of Y, Cb and Cr, two at a time.
-func (w *Worker) whole(rows [][]uint16) {
+func (w *Worker) whole(rows [][]byte) {
 	p := &w.out
 	t := w.e.codes
 	for x := 0; x < w.e.o.W; x += 16 {
 		p.room(6 * blockRoom)
 		for l := range 8 {
 			src := w.pixels(rows[min(l, len(rows)-1)], x, l)
-			row444((*[48]uint16)(src), (*[8]uint64)(w.luma[0][8*l:]),
+			row444((*[48]byte)(src), (*[8]uint64)(w.luma[0][8*l:]),
 				(*[8]uint64)(w.chroma[0][8*l:]), (*[8]uint64)(w.chroma[1][8*l:]))
 		}
 		forward(&w.luma[0], &w.words[0])
@@ -102,14 +112,14 @@ func (w *Worker) whole(rows [][]uint16) {
 }
 
 // quarter codes 4:2:0: units of four Y, one Cb and one Cr.
-func (w *Worker) quarter(rows [][]uint16) {
+func (w *Worker) quarter(rows [][]byte) {
 	p := &w.out
 	t := w.e.codes
 	for x := 0; x < w.e.o.W; x += 16 {
 		p.room(6 * blockRoom)
 		for l := range 16 {
 			src := w.pixels(rows[min(l, len(rows)-1)], x, l)
-			row420((*[48]uint16)(src), (*[8]uint64)(w.luma[l/8][l%8*8:]), &w.full[l])
+			row420((*[48]byte)(src), (*[8]uint64)(w.luma[l/8][l%8*8:]), &w.full[l])
 		}
 		for l := range 8 {
 			// Past the bottom the last halved row is repeated, not the halves

@@ -82,7 +82,7 @@ func BenchmarkAppendRow(b *testing.B) {
 			var dst []byte
 			b.SetBytes(int64(2 * len(row)))
 			for b.Loop() {
-				dst = l.AppendRow(dst[:0], row)
+				dst = l.AppendRow(dst[:0], row, 0)
 			}
 		})
 	}

@@ -8,6 +8,7 @@ import (
 
 	"platemark/ops/codec"
 	"platemark/ops/codec/ifd"
+	"platemark/ops/raster"
 )
 
 var le = binary.LittleEndian
@@ -162,17 +163,13 @@ func (l *Layout) Header() []byte { return l.header }
 // Trailer is everything behind the last row: nothing, in this layout.
 func (l *Layout) Trailer() []byte { return nil }
 
-// AppendRow appends one row of W x C samples as the file stores it: 16 bits
-// little-endian, or 8 bits as (v + 128) div 257, which is v / 257 rounded to
-// the nearest.
-func (l *Layout) AppendRow(dst []byte, row []uint16) []byte {
+// AppendRow appends row y of W x C samples as the file stores it: 16 bits
+// little-endian, or raster.Eight's 8 bits.
+func (l *Layout) AppendRow(dst []byte, row []uint16, y int) []byte {
 	n := len(dst)
 	if l.o.Bits == 8 {
 		dst = slices.Grow(dst, len(row))[:n+len(row)]
-		out := dst[n:][:len(row)]
-		for i, v := range row {
-			out[i] = byte((uint32(v) + 128) / 257)
-		}
+		raster.Eight(dst[n:], row, l.o.C, 0, y)
 		return dst
 	}
 	if nativeLittle {
