@@ -73,7 +73,8 @@ func (s *Session) lookAtSpots(ctx context.Context, p *plan.Print, node int) ([]S
 }
 
 // lookAtSpot fills in the contrast of a spot, from its disc and what lies round
-// it before it is mended.
+// it before it is mended. On so small a part no other place fits: the rim alone
+// fills the disc.
 func (s *Session) lookAtSpot(ctx context.Context, p *plan.Print, node int, sp ops.SpotShape, look *SpotLook) error {
 	n := p.Nodes[node]
 	pic := p.Nodes[n.In[0]].Pic

@@ -2,6 +2,7 @@ package ops
 
 import (
 	"fmt"
+	"image"
 	"math"
 	"math/big"
 	"math/rand/v2"
@@ -73,19 +74,47 @@ func TestSpotsHandWorked(t *testing.T) {
 		}
 	}
 
-	// Copies: offsets are rounded half up (5/2 to 3, -5/2 to -2) and held
-	// inside the picture.
-	g := gradient16(20, 20, 1)
+	// Copies: offsets are rounded half up (5/2 to 3, -5/2 to -2) and held inside
+	// the picture. What lies at the other place lands where the rest is alike. The
+	// places 2 px away are of the rim as well, which asks for 4000 (1/4) of 8.35
+	// more: that pixel of the rim for which the disc would stand doesn't count.
 	for _, c := range []struct {
-		from string
-		x, y int // pixel that lands on 8,8
+		from  string
+		x, y  int // pixel that lands on 8,8
+		wants uint16
 	}{
-		{"11 17/2", 11, 8}, {"6 17/2", 6, 8}, {"17/2 6", 8, 6}, {"100 17/2", 19, 8}, {"-100 -100", 0, 0},
+		{"11 17/2", 11, 8, 5000}, {"6 17/2", 6, 8, 5120}, {"17/2 6", 8, 6, 5120},
 	} {
-		s := spotsStepOf(t, g.pic, "at 17/2 17/2 radius 1 soft 0 from "+c.from)
-		got := checkOrders(t, s, g)
-		if want := uint16(1000*c.y + 3*c.x); got[8*20+8] != want {
-			t.Errorf("from %s: %d, want %d", c.from, got[8*20+8], want)
+		p := flat(20, 20, 1000)
+		p.data[c.y*20+c.x] = 5000
+		want := slices.Clone(p.data)
+		want[8*20+8] = c.wants
+		if got := checkOrders(t, spotsStepOf(t, p.pic, "at 17/2 17/2 radius 1 soft 0 from "+c.from), p); !slices.Equal(got, want) {
+			t.Errorf("from %s: %d, want %d and no other change", c.from, got[8*20+8], c.wants)
+		}
+	}
+	// The pixel (19, 8) stands for four of the rim too, two at 1 and two at 2: the
+	// rim asks for -4000 (2 + 2/4)/8.6 = -1162.8. All of the rim lies where (0, 0)
+	// does: it asks for -4000.
+	for _, c := range []struct {
+		from  string
+		i     int
+		wants uint16
+	}{{"100 17/2", 8*20 + 19, 3837}, {"-100 -100", 0, 1000}} {
+		p := flat(20, 20, 1000)
+		p.data[c.i] = 5000
+		if got := checkOrders(t, spotsStepOf(t, p.pic, "at 17/2 17/2 radius 1 soft 0 from "+c.from), p); got[8*20+8] != c.wants {
+			t.Errorf("from %s: %d, want %d", c.from, got[8*20+8], c.wants)
+		}
+	}
+	// On a slope any place fits, and the slope goes on.
+	g := gradient16(60, 60, 3)
+	for _, text := range []string{"at 30 30 radius 6 soft 0", "at 30 30 radius 6 soft 0 from 50 12", "at 2 59 radius 6 soft 3/10 from 40 30"} {
+		got := checkOrders(t, spotsStepOf(t, g.pic, text), g)
+		for i, v := range got {
+			if d := math.Abs(float64(v) - float64(g.data[i])); d > 300 {
+				t.Fatalf("%s: sample %d is %d of %d", text, i, v, g.data[i])
+			}
 		}
 	}
 
@@ -101,57 +130,15 @@ func TestSpotsHandWorked(t *testing.T) {
 	}
 }
 
-// slowSpots is the definition, pixel by pixel.
-func slowSpots(p *plane, spots []SpotShape) []float64 {
-	f := func(r *big.Rat) float64 { v, _ := r.Float64(); return v }
-	w, h, c := p.pic.W, p.pic.H, p.pic.C
-	out := make([]float64, len(p.data))
-	for i, v := range p.data {
-		out[i] = float64(v)
-	}
-	for _, s := range spots {
-		r := f(s.Radius)
-		dist := func(x, y int) float64 { return math.Hypot(float64(x)+0.5-f(s.At.X), float64(y)+0.5-f(s.At.Y)) }
-		for i := range out {
-			x, y := i/c%w, i/c/w
-			d := dist(x, y)
-			if d >= r {
-				continue
-			}
-			var v float64
-			if s.From != nil {
-				fx := x + int(math.Floor(f(s.From.X)-f(s.At.X)+0.5))
-				fy := y + int(math.Floor(f(s.From.Y)-f(s.At.Y)+0.5))
-				v = float64(p.data[(max(0, min(fy, h-1))*w+max(0, min(fx, w-1)))*c+i%c])
-			} else {
-				var sum float64
-				for j := i % c; j < len(p.data); j += c {
-					rx, ry := j/c%w, j/c/w
-					if e := dist(rx, ry); e >= r && e <= r+1.5 {
-						k := math.Pow(math.Hypot(float64(rx-x), float64(ry-y)), -2)
-						v += k * float64(p.data[j])
-						sum += k
-					}
-				}
-				v /= sum
-			}
-			share := 1.0
-			if soft := f(s.Soft); soft > 0 {
-				t := math.Min(1, (1-d/r)/soft)
-				share = 3*math.Pow(t, 2) - 2*math.Pow(t, 3)
-			}
-			out[i] += share * (v - out[i])
-		}
-	}
-	return out
-}
-
 func TestSpotsAgainstFloat64(t *testing.T) {
-	// Source: the definition, evaluated plainly in float64 in this file.
+	// Source: the definition, evaluated plainly in float64 in spots_slow_test.go.
 	rng := rand.New(rand.NewPCG(21, 22))
+	for n, text := range []string{"at 71 279/4 radius 21/2 soft 3/10", "at 3 80 radius 17 soft 0", "at 281/2 62 radius 39/2 soft 1"} {
+		againstSlow(t, rng, noise(rng, Pic{W: 211, H: 203, C: 1 + n%2*2}), []string{text})
+	}
 	n := 0
 	for n < 24 {
-		p := noise(rng, Pic{W: 15 + rng.IntN(25), H: 15 + rng.IntN(25), C: 1 + 2*rng.IntN(2)})
+		p := noise(rng, Pic{W: 15 + rng.IntN(50), H: 15 + rng.IntN(50), C: 1 + 2*rng.IntN(2)})
 		q := func(n int) string { return big.NewRat(int64(rng.IntN(6*n)-n), 4).RatString() }
 		var text []string
 		for range 1 + rng.IntN(4) {
@@ -162,41 +149,69 @@ func TestSpotsAgainstFloat64(t *testing.T) {
 			}
 			text = append(text, s)
 		}
-		s, err := SpotsV1.New(spotArgs(text...), []Pic{p.pic}, Env{})
-		if err != nil {
-			if !strings.Contains(err.Error(), "overlap") {
-				t.Fatal(err)
-			}
-			continue
-		}
-		n++
-		var shapes []SpotShape
-		for _, v := range text {
-			sh, err := ParseSpot(v)
-			if err != nil {
-				t.Fatal(err)
-			}
-			shapes = append(shapes, sh)
-		}
-		got := checkOrders(t, s, p)
-		for i, v := range slowSpots(p, shapes) {
-			if d := float64(got[i]) - v; d > 0.501 || d < -0.501 {
-				t.Fatalf("%+v %q sample %d: %d, want %.3f", p.pic, text, i, got[i], v)
-			}
-		}
-		// The order of a run means nothing.
-		slices.Reverse(text)
-		if !slices.Equal(build(t, spotsStepOf(t, p.pic, text...), nil, p), got) {
-			t.Fatal("the order of the spots matters")
+		if againstSlow(t, rng, p, text) {
+			n++
 		}
 	}
 }
 
+// againstSlow checks a run of spots; it is false where they overlap.
+func againstSlow(t *testing.T, rng *rand.Rand, p *plane, text []string) bool {
+	t.Helper()
+	s, err := SpotsV1.New(spotArgs(text...), []Pic{p.pic}, Env{})
+	if err != nil {
+		if !strings.Contains(err.Error(), "overlap") {
+			t.Fatal(err)
+		}
+		return false
+	}
+	var shapes []SpotShape
+	for _, v := range text {
+		sh, err := ParseSpot(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		shapes = append(shapes, sh)
+	}
+	got := checkOrders(t, s, p)
+	for i, v := range slowSpots(p, shapes) {
+		v = math.Max(0, math.Min(v, 65535))
+		if d := float64(got[i]) - v; d > 0.501 || d < -0.501 {
+			t.Fatalf("%+v %q sample %d: %d, want %.3f", p.pic, text, i, got[i], v)
+		}
+	}
+	// The order of a run means nothing.
+	slices.Reverse(text)
+	s = spotsStepOf(t, p.pic, text...)
+	if !slices.Equal(build(t, s, nil, p), got) {
+		t.Fatal("the order of the spots matters")
+	}
+	// A part is made of what it needs alone.
+	w, h, c := p.pic.W, p.pic.H, p.pic.C
+	x, y := rng.IntN(w), rng.IntN(h)
+	r := image.Rect(x, y, x+1+rng.IntN(w-x), y+1+rng.IntN(h-y))
+	narrow := s.(Partial)
+	need := narrow.Needs(0, r)
+	part, left := narrow.Part(r)
+	in := &plane{tb: t, pic: p.pic.wide(need.Dx()), lo: need.Min.Y, hi: need.Max.Y}
+	for y := range h {
+		in.data = append(in.data, p.data[(y*w+need.Min.X)*c:(y*w+need.Max.X)*c]...)
+	}
+	worker, row := part.Worker(), make([]uint16, part.Pic().Stride())
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		worker.Row(row, y, []Rows{in})
+		if !slices.Equal(row[(r.Min.X-left)*c:(r.Max.X-left)*c], got[(y*w+r.Min.X)*c:(y*w+r.Max.X)*c]) {
+			t.Fatalf("%q: row %d of the part %v differs", text, y, r)
+		}
+	}
+	return true
+}
+
 func TestSpotsWindows(t *testing.T) {
-	// A spot at row 50 copied from row 10 keeps row 10 in reach from there on
-	// up to row 50; after it the window is the row alone again.
+	// A spot at row 50 copied from row 10 reads the rims of both places, and keeps
+	// the upper in reach up to its last row; after it the window is the row alone.
 	s := spotsStepOf(t, Pic{W: 30, H: 100, C: 1}, "at 10 101/2 radius 2 soft 0 from 10 21/2")
-	for _, c := range [][3]int{{0, 0, 1}, {9, 9, 10}, {30, 9, 31}, {50, 10, 51}, {51, 11, 52}, {52, 52, 53}, {99, 99, 100}} {
+	for _, c := range [][3]int{{0, 0, 1}, {5, 5, 6}, {30, 6, 31}, {49, 6, 55}, {51, 6, 55}, {52, 52, 53}, {99, 99, 100}} {
 		if lo, hi := s.Window(0, c[0]); lo != c[1] || hi != c[2] {
 			t.Errorf("row %d: %d to %d, want %d to %d", c[0], lo, hi, c[1], c[2])
 		}
