@@ -13,7 +13,8 @@ import (
 // is inverse(destination colorants) x source colorants over the profile
 // connection space (ICC.1:2010, annex F), in exact fractions, rounded once;
 // colour.Link states the arithmetic and what keeps greys grey. Light outside
-// the destination's range is clipped channel by channel. Grey to RGB is the
+// the destination's range is clipped channel by channel, or with hue keep brought
+// back as in tone (keepHue). Grey to RGB is the
 // same light in all channels, RGB to grey is luminance. The relative,
 // perceptual and saturation intents are the same there, and absolute differs
 // only where the profiles state different media whites. Black point compensation
@@ -28,19 +29,21 @@ var convertV1 = operation(Operation{
 	Doc: `Carries the picture into another profile. Colorants and curves: curves, one 3 x 3 matrix through XYZ D50,
 inverse curves; relative, perceptual and saturation are the same. Tables: the intent's own (else A2B0, B2A0), read
 tetrahedrally by device codes and trilinearly by Lab. Black point compensation scales XYZ (ISO 18619); absolute keeps
-the papers' whites. Halves round up, what lies outside is clipped. ICC.1:2010.`,
+the papers' whites. Halves round up, what lies outside is clipped, or with hue keep (curves alone) loses chroma at its
+lightness and hue as in tone. ICC.1:2010.`,
 	Takes: 1,
 	Nanos: 45,
 	Params: Params{
 		{Name: "profile", Unit: "sha256", Doc: "the destination profile"},
 		{Name: "intent", Unit: "word", Words: []string{"relative", "perceptual", "saturation", "absolute"}, Default: "relative", Doc: "rendering intent"},
 		{Name: "black-point", Unit: "word", Words: []string{"on", "off"}, Default: "on", Doc: "black point compensation"},
+		{Name: "hue", Unit: "word", Words: []string{"clip", "keep"}, Default: "clip", Doc: "what happens to colours outside the destination: clipped channel by channel, or less chroma at their lightness and hue; keep takes spaces of curves in RGB and not the absolute intent"},
 	},
 }, newConvert)
 
 type convertParams struct {
 	Profile, Intent string
-	BlackPoint      string
+	BlackPoint, Hue string
 }
 
 func newConvert(a convertParams, in []Pic, env Env) (Step, error) {
@@ -63,5 +66,46 @@ func newConvert(a convertParams, in []Pic, env Env) (Step, error) {
 	if err != nil {
 		return nil, fmt.Errorf("convert: %w", err)
 	}
-	return &pixelwise{Pic{W: pic.W, H: pic.H, C: dst.Channels(), Profile: dst}, t.Row}, nil
+	row := t.Row
+	if a.Hue == "keep" {
+		if row, err = keepHue(pic.Profile, dst, intent, a.BlackPoint == "on", t.Row); err != nil {
+			return nil, err
+		}
+	}
+	return &pixelwise{Pic{W: pic.W, H: pic.H, C: dst.Channels(), Profile: dst}, row}, nil
 }
+
+// keepHue gives the row of a conversion that brings colours outside the destination
+// back by less chroma at their lightness and hue (hueSpace.within); all others are
+// those of convert.
+func keepHue(from, to *colour.Profile, intent colour.Intent, compensate bool, convert func(dst, src []uint16)) (func(dst, src []uint16), error) {
+	src, ok := newHueSpace(from)
+	dst, ok2 := newHueSpace(to)
+	switch {
+	case !ok || !ok2:
+		return nil, fmt.Errorf("convert can keep hues only between RGB spaces of curves, and %q or %q isn't one; leave out keep hue", from.Description(), to.Description())
+	case intent == colour.Absolute:
+		return nil, fmt.Errorf("convert can't keep hues with the absolute intent, which tints white; take relative, or leave out keep hue")
+	case compensate && src.black() != dst.black():
+		return nil, fmt.Errorf("convert can't keep hues between %q and %q, whose blacks differ; write black-point off, or leave out keep hue", from.Description(), to.Description())
+	}
+	m := matrixProduct(&dst.fromXYZ, &src.toXYZ)
+	return func(out, in []uint16) {
+		convert(out, in)
+		dr, dg, db := src.tones[0].Decode64(), src.tones[1].Decode64(), src.tones[2].Decode64()
+		for i := 0; i+3 <= len(out); i += 3 {
+			g := dg[in[i+1]]
+			r, b := dr[in[i]]-g, db[in[i+2]]-g
+			r, g, b = g+(float64(m[0][0]*r)+float64(m[0][2]*b)), g+(float64(m[1][0]*r)+float64(m[1][2]*b)), g+(float64(m[2][0]*r)+float64(m[2][2]*b))
+			if hi, lo := extremes3(r, g, b); hi <= 1+gamutRoom && lo >= -gamutRoom {
+				continue
+			}
+			y := max(0, min(1, dst.luminance(r, g, b)))
+			r, g, b = dst.within(r, g, b, y, 1)
+			out[i], out[i+1], out[i+2] = dst.tones[0].Encode64(r), dst.tones[1].Encode64(g), dst.tones[2].Encode64(b)
+		}
+	}, nil
+}
+
+// gamutRoom is how far below 0 or above 1 light may be without counting as outside.
+const gamutRoom = 1e-9

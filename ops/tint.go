@@ -18,7 +18,7 @@ import (
 // the full chroma at L* 50 and, by a parabola, none at paper white and at black,
 // which stay neutral. a* = C* cos hue, b* = C* sin hue (CIELAB, CIE 15:2004), X,
 // Y and Z as shares of the destination's white. A colour outside the destination
-// is brought back by less chroma (toneSpace.light). The result of each of the
+// is brought back by less chroma (hueSpace.within). The result of each of the
 // 65536 codes is computed once.
 var tintV1 = operation(Operation{
 	Name:    "tint",
@@ -55,7 +55,7 @@ func newTint(a tintParams, in []Pic, env Env) (Step, error) {
 	if err := curveSpace("tint", dst); err != nil {
 		return nil, err
 	}
-	space, ok := newToneSpace(dst)
+	space, ok := newHueSpace(dst)
 	if !ok {
 		return nil, fmt.Errorf("tint: the profile %q isn't RGB; tint needs a space such as sRGB or opRGB", dst.Description())
 	}
@@ -71,7 +71,7 @@ func newTint(a tintParams, in []Pic, env Env) (Step, error) {
 }
 
 // tintTable is what becomes of every code of the grey.
-func tintTable(grey *colour.Tone, space *toneSpace, hue, chroma *big.Rat) [][3]uint16 {
+func tintTable(grey *colour.Tone, space *hueSpace, hue, chroma *big.Rat) [][3]uint16 {
 	// cos h = sin(h + 90 degrees)
 	turn := exact.Rat(new(big.Rat).Quo(hue, big.NewRat(180, 1)))
 	c := exact.Rat(chroma)
@@ -84,7 +84,9 @@ func tintTable(grey *colour.Tone, space *toneSpace, hue, chroma *big.Rat) [][3]u
 		fy := labF(v)
 		u := float64((float64(116*fy) - 16) * 0.01)
 		w := float64(float64(4*u) * (1 - u))
-		r, g, b := space.light(fy, float64(w*ca)/500, float64(w*cb)/200)
+		x, z := colour.LabInv(fy+float64(w*ca)/500), colour.LabInv(fy-float64(w*cb)/200)
+		r, g, b := space.light(x, v, z)
+		r, g, b = space.within(r, g, b, v, 1)
 		code[i] = [3]uint16{t[0].Encode64(r), t[1].Encode64(g), t[2].Encode64(b)}
 	}
 	return code

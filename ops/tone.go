@@ -3,6 +3,7 @@ package ops
 import (
 	"fmt"
 	"image"
+	"math"
 	"math/big"
 	"sync"
 
@@ -13,41 +14,47 @@ import (
 //
 // Each parameter acts once, in this order whatever order they are written in;
 // one that is 0 (a curve that is straight) is left out altogether, and with none
-// left every sample stays.
+// left every sample stays. Light comes first:
 //
-//  1. exposure: red, green and blue light are multiplied by one factor s(m)/m,
-//     m the largest of the three and s toneExposure's curve, so that hue and
-//     saturation stay, 1 stop doubles, and nothing leaves the space.
-//  2. warmth: toneWarmth's matrix on X, Y and Z. Greys take the colour of the
-//     other daylight and keep their lightness; white stays white, by 8.
+//  1. exposure: light is multiplied by one factor s(Y)/Y, Y its luminance and s
+//     toneExposure's curve, so that the light's colour stays and 1 stop doubles;
+//     where that takes a channel to m above full, divided by the root of m.
+//  2. curve: a monotone cubic (newCubic) on L*, held to 0..100.
 //  3. contrast: toneContrast's curve on L*.
-//  4. curve: a monotone cubic (newCubic) on L*, held to 0..100. Chroma and hue
-//     stay as L* changes.
-//  5. local: L* + limit(local (L* - blur)), blur toneBlur's (local-radius its
-//     standard deviation) of L* after step 4, and limit toneLimit.
-//  6. chroma: a* and b* times 1 + chroma.
-//  7. muted: a* and b* times 1 + muted / (1 + (C*/30)^2).
-//  8. colours outside the space are brought back by less chroma at the same
-//     lightness and hue (toneSpace.light).
+//  4. local: L* + limit(local (L* - around)), around toneAround's surroundings of
+//     L* after step 3, and limit toneLimit.
 //
-// L*, a* and b* are CIELAB (CIE 15:2004) with X, Y and Z as shares of the
-// picture's own white, so that equal light in all channels is neutral exactly
-// and, without warmth, stays equal. Through a mask m the result is
-// in + m (tone(in) - in) on encoded values in float32. Light is float64; one
-// rounding to codes, halves up, and one more through a mask.
+// Where 2 to 4 take L* from L to M, the chroma is multiplied by (M + 1)/(L + 1).
+// Then colour:
+//
+//  5. warmth: light + w (toneWarmth's light - light), w 1 up to L* 85 and falling
+//     to 0 at 100 (toneWarm). Greys take the colour of the other daylight and keep
+//     their lightness.
+//  6. chroma: the chroma times 1 + chroma.
+//  7. muted: the chroma times 1 + muted / (1 + (C/0.08)^2), C OKLab's.
+//
+// L* is CIELAB's (CIE 15:2004) of the luminance, chroma and hue are those of
+// hueSpace: hues stay. What a step drives to the edge of the space loses chroma
+// at its lightness and hue (hueSpace.within, held against where the pixel lay at
+// first), and so comes to white as it comes to the lightness of white. Equal
+// light in all channels is neutral exactly and, without warmth, stays equal.
+// Through a mask m the result is in + m (tone(in) - in) on encoded values in
+// float32. Light is float64; one rounding to codes, halves up, and one more
+// through a mask.
 var toneV1 = operation(Operation{
 	Name:    "tone",
 	Version: 1,
 	Doc: `Changes tones and colours, in this order: exposure multiplies linear light by
-2^stops with a hyperbolic shoulder above 1/2 that reaches white where white was;
-warmth is a linear Bradford adaptation between daylights (CIE 15) around 5000 K,
-greys keeping their lightness; contrast (slope 1 + contrast at L* 50) and curve are
-monotone cubics in L* (Fritsch and Carlson 1980); local adds
-local times L* less its Gaussian blur, held back towards 12 and towards black and
-white; chroma scales C* by 1 + chroma and muted by 1 + muted / (1 + (C*/30)^2) with L*
-and hue kept. CIELAB relative to the picture's white; colours outside the space
-lose chroma at their lightness and hue. Inputs: picture, perhaps a mask m: in + m
-(tone - in), encoded. A grey picture takes no warmth, chroma or muted.`,
+2^stops with a hyperbolic shoulder on luminance above 1/2 that reaches white where
+white was; curve and contrast (slope 1 + contrast at L* 50) are monotone cubics in
+L* (Fritsch and Carlson 1980); local adds local times L* less its surroundings, a
+guided filter (He, Sun and Tang 2010), held back towards 12 and towards black and
+white; chroma follows L*; warmth is a linear Bradford adaptation between daylights
+(CIE 15) around 5000 K, greys keeping their lightness, fading from L* 85 to white;
+chroma scales the chroma by 1 + chroma and muted by 1 + muted / (1 + (C/0.08)^2).
+Chroma and hue are OKLab's (Ottosson 2020), lightness is L* of luminance; colours
+that come near the edge of the space lose chroma. Inputs: picture, perhaps a mask
+m: in + m (tone - in), encoded. A grey picture takes no warmth, chroma or muted.`,
 	Takes:  1,
 	Masked: true,
 	Nanos:  100,
@@ -57,7 +64,7 @@ lose chroma at their lightness and hue. Inputs: picture, perhaps a mask m: in + 
 		{Name: "contrast", Unit: "1", Min: "-1/2", Max: "1", Optional: true, Doc: "how much steeper L* gets at 50, as a share"},
 		{Name: "curve", Unit: "lightness", Min: "0", Max: "100", Optional: true, Doc: "points: L* before and after, again and again, 2 to 32 points from dark to light"},
 		{Name: "local", Unit: "1", Min: "-1", Max: "2", Optional: true, Doc: "local contrast: share of the difference from the surroundings that is added"},
-		{Name: "local-radius", Unit: "px", Min: "0", Above: true, Max: "6000", Optional: true, Length: true, Doc: "standard deviation of the surroundings' blur; needed where local isn't 0"},
+		{Name: "local-radius", Unit: "px", Min: "0", Above: true, Max: "6000", Optional: true, Length: true, Doc: "how far the surroundings reach, as a standard deviation; needed where local isn't 0"},
 		{Name: "chroma", Unit: "1", Min: "-1", Max: "1", Optional: true, Doc: "share of chroma added; -1 leaves grey"},
 		{Name: "muted", Unit: "1", Min: "-1", Max: "1", Optional: true, Doc: "share of chroma added, most for weak colours"},
 		covers,
@@ -80,8 +87,8 @@ type toneParams struct {
 	Covers                     string
 }
 
-// toneMuted is the chroma at which muted has half its effect.
-const toneMuted = 30
+// toneMuted is OKLab's chroma at which muted has half its effect: about C* 30.
+const toneMuted = 0.08
 
 // tone is the bound operation.
 type tone struct {
@@ -91,12 +98,12 @@ type tone struct {
 	warmth   *[3][3]float64
 	curves   []*cubic // of lightness, in order
 	local    float64
-	blur     *toneBlur // nil without local contrast
-	skip     int       // columns of the input before the result's
-	chroma   float64   // what a* and b* are multiplied by
+	around   *toneAround // nil without local contrast
+	skip     int         // columns of the input before the result's
+	chroma   float64     // what the chroma is multiplied by
 	muted    float64
-	inLab    bool // anything but exposure acts
-	space    *toneSpace
+	light    bool // anything acts on lightness but exposure
+	space    *hueSpace
 	mask     *sampler // nil without
 
 	grey func() *toneGrey
@@ -117,15 +124,15 @@ func newTone(a toneParams, in []Pic, _ Env) (Step, error) {
 		}
 	} else {
 		var ok bool
-		if s.space, ok = newToneSpace(p.Profile); !ok {
+		if s.space, ok = newHueSpace(p.Profile); !ok {
 			return nil, fmt.Errorf("tone: the profile %q has no red, green and blue of its own", p.Profile.Description())
 		}
 	}
 	if err := s.read(a); err != nil {
 		return nil, fmt.Errorf("tone: %w", err)
 	}
-	s.inLab = s.warmth != nil || s.curves != nil || s.local != 0 || s.chroma != 1 || s.muted != 0
-	s.plain = !s.inLab && s.exposure == nil
+	s.light = s.curves != nil || s.local != 0
+	s.plain = !s.light && s.exposure == nil && s.warmth == nil && s.chroma == 1 && s.muted == 0
 	var err error
 	if s.mask, err = maskFor(a.Covers, in[1:], p); err != nil {
 		return nil, fmt.Errorf("tone: %w", err)
@@ -141,11 +148,9 @@ func (s *tone) read(a toneParams) error {
 		s.exposure = &e
 	}
 	if set(a.Warmth) {
-		s.warmth = toneWarmth(a.Warmth)
-	}
-	if set(a.Contrast) {
-		f, _ := a.Contrast.Float64()
-		s.curves = append(s.curves, toneContrast(f))
+		if s.pic.C == 3 { // of a grey picture it is refused
+			s.warmth = s.space.of(toneWarmth(a.Warmth))
+		}
 	}
 	if a.Curve != nil {
 		c, err := newToneCurve(a.Curve)
@@ -156,12 +161,16 @@ func (s *tone) read(a toneParams) error {
 			s.curves = append(s.curves, c)
 		}
 	}
+	if set(a.Contrast) {
+		f, _ := a.Contrast.Float64()
+		s.curves = append(s.curves, toneContrast(f))
+	}
 	if set(a.Local) {
 		if a.LocalRadius == nil {
 			return fmt.Errorf("local needs local radius, the radius of what counts as the surroundings")
 		}
 		s.local, _ = a.Local.Float64()
-		s.blur = newToneBlur(s.pic.W, s.pic.H, a.LocalRadius)
+		s.around = newToneAround(s.pic.W, s.pic.H, a.LocalRadius)
 	}
 	if set(a.Chroma) {
 		s.chroma, _ = new(big.Rat).Add(a.Chroma, big.NewRat(1, 1)).Float64()
@@ -178,29 +187,29 @@ func (s *tone) Window(in, y int) (lo, hi int) {
 	if in == 1 {
 		return s.mask.window(y)
 	}
-	if s.blur == nil {
+	if s.around == nil {
 		return y, y + 1
 	}
-	return s.blur.window(y)
+	return s.around.window(y)
 }
 
 func (s *tone) Memory() (worker, shared int64) {
 	worker = s.mask.memory()
-	if s.blur != nil {
-		w, all := s.blur.memory()
+	if s.around != nil {
+		w, all := s.around.memory()
 		worker, shared = worker+w, all
 	}
 	return worker, shared
 }
 
-// ForRun is the step with a blur of its own, which all workers share.
+// ForRun is the step with surroundings of its own, which all workers share.
 func (s *tone) ForRun() Step {
-	if s.blur == nil || s.blur.f < sharedBlur {
+	if s.around == nil || s.around.f < sharedAround {
 		return s
 	}
-	p, b := *s, *s.blur
-	b.once, b.rows = make([]sync.Once, b.bh), make([][]float32, b.bh)
-	p.blur = &b
+	p, a := *s, *s.around
+	a.once, a.rows = make([]sync.Once, a.bh), make([][]int32, a.bh)
+	p.around = &a
 	return &p
 }
 
@@ -208,20 +217,20 @@ func (s *tone) Needs(in int, r image.Rectangle) image.Rectangle {
 	switch {
 	case in == 1:
 		return s.mask.needs(r)
-	case s.blur == nil:
+	case s.around == nil:
 		return r
 	}
 	n := sameColumns(s, in, r)
-	n.Min.X, n.Max.X = s.blur.columns(r.Min.X, r.Max.X)
+	n.Min.X, n.Max.X = s.around.columns(r.Min.X, r.Max.X)
 	return n
 }
 
 func (s *tone) Part(r image.Rectangle) (Step, int) {
 	p := *s
 	p.pic.W, p.mask = r.Dx(), s.mask.part(r)
-	if s.blur != nil {
-		lo, _ := s.blur.columns(r.Min.X, r.Max.X)
-		p.blur, p.skip = s.blur.part(r.Min.X, r.Max.X), r.Min.X-lo
+	if s.around != nil {
+		lo, _ := s.around.columns(r.Min.X, r.Max.X)
+		p.around, p.skip = s.around.part(r.Min.X, r.Max.X), r.Min.X-lo
 	}
 	return &p, r.Min.X
 }
@@ -251,53 +260,84 @@ func toneLimit(l, x float64) float64 {
 	return l
 }
 
-// point takes the light of one pixel to its light after all steps; blur is the
-// surroundings' L*, used where local isn't 0.
-func (s *tone) point(r, g, b, blur float64) (float64, float64, float64) {
-	r, g, b = s.expose(r, g, b)
-	if !s.inLab {
-		return r, g, b
+// toneFoot is what is added to L* before chroma follows it, so that the chroma of
+// near blacks doesn't run away where they are lifted.
+const toneFoot = 1
+
+// exposeBy is what light of luminance y is multiplied by. A colour that would pass
+// the space's bound m times over meets it half way: its luminance is divided by
+// the root of m, and what is left over is led towards white (hueSpace.within).
+func (s *tone) exposeBy(r, g, b, y float64) float64 {
+	k := s.exposure.factor(y)
+	if m := float64(max(r, g, b) * k); m > 1 {
+		k /= math.Sqrt(m)
 	}
-	x, y, z := s.space.shares(r, g, b)
-	if s.warmth != nil {
-		x, y, z = warm(s.warmth, x, y, z)
-	}
-	fx, fy, fz := labF(x), labF(y), labF(z)
-	dx, dz := fx-fy, fy-fz
-	fy = max(colour.LabBase, min(1, fy))
-	if s.curves != nil || s.local != 0 {
-		l := s.lightness(float64(116*fy) - 16)
-		if s.local != 0 {
-			l = toneLimit(l, float64(s.local*(l-blur)))
-		}
-		fy = (l + 16) / 116
-	}
-	if s.chroma != 1 {
-		dx, dz = float64(dx*s.chroma), float64(dz*s.chroma)
-	}
-	if s.muted != 0 {
-		p, q := float64(dx*(500.0/toneMuted)), float64(dz*(200.0/toneMuted))
-		k := 1 + s.muted/(1+(float64(p*p)+float64(q*q)))
-		dx, dz = float64(dx*k), float64(dz*k)
-	}
-	return s.space.light(fy, dx, dz)
+	return k
 }
 
-func (s *tone) expose(r, g, b float64) (float64, float64, float64) {
-	if s.exposure == nil {
+// localContrast gives lightness l, after curves, whose surroundings are a l + b.
+func (s *tone) localContrast(l, a, b float64) float64 {
+	return toneLimit(l, float64(s.local*((l-float64(a*l))-b)))
+}
+
+// point takes the light of one pixel to its light after all steps; its surroundings
+// are aroundA L* + aroundB, used where local isn't 0.
+func (s *tone) point(r, g, b, aroundA, aroundB float64) (float64, float64, float64) {
+	h := s.space
+	r0, g0, b0 := r, g, b
+	y := h.luminance(r, g, b)
+	y0 := y
+	if s.exposure != nil {
+		k := s.exposeBy(r, g, b, y)
+		r, g, b, y = float64(r*k), float64(g*k), float64(b*k), float64(y*k)
+	}
+	k := s.chroma
+	if s.light || k != 1 || s.muted != 0 || s.warmth != nil {
+		f := labF(y)
+		root := rootOf(y, f)
+		y1, root1, k1 := y, root, 1.0
+		if s.light {
+			l := float64(116*f) - 16
+			l1 := s.lightness(l)
+			if s.local != 0 {
+				l1 = s.localContrast(l1, aroundA, aroundB)
+			}
+			k1 = (l1 + toneFoot) / (l + toneFoot)
+			f = (l1 + 16) / 116
+			y1 = colour.LabInv(f)
+			root1 = rootOf(y1, f)
+		}
+		if s.warmth != nil {
+			if s.light {
+				line := h.line(r, g, b, y, root)
+				r, g, b = h.at(&line, y1, root1, k1)
+			}
+			r, g, b = toneWarm(s.warmth, float64(116*f)-16, r, g, b)
+			y = max(0, min(1, h.luminance(r, g, b)))
+			root = cubeRoot(y)
+			y1, root1, k1 = y, root, 1
+		}
+		if k = float64(k * k1); s.muted != 0 || k != 1 || y1 != y {
+			line := h.line(r, g, b, y, root)
+			if s.muted != 0 {
+				c := float64(float64(float64(k*k)*okChroma2(line.u, line.v)) * (1 / (toneMuted * toneMuted)))
+				k = float64(k * (1 + s.muted/(1+c)))
+			}
+			r, g, b = h.at(&line, y1, root1, k)
+			y = y1
+		}
+	}
+	if wellInside(r, g, b, y) {
 		return r, g, b
 	}
-	k := s.exposure.factor(max(r, g, b))
-	return float64(r * k), float64(g * k), float64(b * k)
+	return h.within(r, g, b, y, gamutEdge(r0, g0, b0, y0))
 }
 
 // level is L* of one pixel's light before local contrast.
 func (s *tone) level(r, g, b float64) float64 {
-	r, g, b = s.expose(r, g, b)
-	x, y, z := s.space.shares(r, g, b)
-	if s.warmth != nil {
-		_, y, _ = warm(s.warmth, x, y, z)
+	y := s.space.luminance(r, g, b)
+	if s.exposure != nil {
+		y = float64(y * s.exposeBy(r, g, b, y))
 	}
-	fy := max(colour.LabBase, min(1, labF(y)))
-	return s.lightness(float64(116*fy) - 16)
+	return s.lightness(labOfLight(y))
 }

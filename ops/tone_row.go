@@ -18,8 +18,10 @@ func (s *tone) greyTables() *toneGrey {
 		t.code = make([]uint16, len(light))
 	}
 	for i, v := range light {
-		v, _, _ = s.expose(v, v, v)
-		if s.inLab {
+		if s.exposure != nil {
+			v = float64(v * s.exposure.factor(v))
+		}
+		if s.light {
 			l := s.lightness(labOfLight(v))
 			if s.local != 0 {
 				t.level[i] = l
@@ -45,7 +47,7 @@ func (s *tone) Worker() Worker {
 		}
 	}
 	if s.local != 0 {
-		k.around = s.blur.worker(k.levels)
+		k.around = s.around.worker(k.levels)
 	}
 	return k
 }
@@ -55,8 +57,8 @@ type toneWorker struct {
 	mask   *samplerWorker
 	tables *toneGrey
 	decode [3][]float64
-	around *toneBlurWorker // nil without local contrast
-	round  [pixelBlock]float32
+	around *aroundWorker // nil without local contrast
+	a, b   [pixelBlock]float64
 	top    [3 * pixelBlock]uint16
 	triple [3 * pixelBlock]float32
 }
@@ -99,31 +101,25 @@ func (k *toneWorker) Row(dst []uint16, y int, in []Rows) {
 // block does the pixels from column x on.
 func (k *toneWorker) block(dst, src []uint16, x int) {
 	n := len(src) / k.pic.C
-	var round []float32
 	if k.around != nil {
-		round = k.round[:n]
-		k.around.read(round, x)
+		k.around.read(k.a[:n], k.b[:n], x)
 	}
 	if k.pic.C == 1 {
-		k.greyBlock(dst, src, round)
+		k.greyBlock(dst, src)
 		return
 	}
 	dr, dg, db := k.decode[0][:65536], k.decode[1][:65536], k.decode[2][:65536]
 	er, eg, eb := k.space.tones[0], k.space.tones[1], k.space.tones[2]
-	blur := 0.0
 	for i := range n {
-		if round != nil {
-			blur = float64(round[i])
-		}
 		p, q := src[3*i:3*i+3], dst[3*i:3*i+3]
-		r, g, b := k.point(dr[p[0]], dg[p[1]], db[p[2]], blur)
+		r, g, b := k.point(dr[p[0]], dg[p[1]], db[p[2]], k.a[i], k.b[i])
 		q[0], q[1], q[2] = er.Encode64(r), eg.Encode64(g), eb.Encode64(b)
 	}
 }
 
-func (k *toneWorker) greyBlock(dst, src []uint16, round []float32) {
+func (k *toneWorker) greyBlock(dst, src []uint16) {
 	t := k.tables
-	if round == nil {
+	if k.around == nil {
 		code := t.code[:65536]
 		for i, v := range src {
 			dst[i] = code[v]
@@ -131,23 +127,21 @@ func (k *toneWorker) greyBlock(dst, src []uint16, round []float32) {
 		return
 	}
 	for i, v := range src {
-		l := t.level[v]
-		l = toneLimit(l, float64(k.local*(l-float64(round[i]))))
-		dst[i] = t.tone.Encode64(lightOfLab(l))
+		dst[i] = t.tone.Encode64(lightOfLab(k.localContrast(t.level[v], k.a[i], k.b[i])))
 	}
 }
 
-// levels sets dst to L* of a row before local contrast, rounded to float32.
-func (k *toneWorker) levels(dst []float32, src []uint16) {
+// levels sets dst to L* of a row before local contrast in 65536ths, half up.
+func (k *toneWorker) levels(dst []int32, src []uint16) {
 	if k.pic.C == 1 {
 		for i := range dst {
-			dst[i] = float32(k.tables.level[src[i]])
+			dst[i] = int32(float64(65536*k.tables.level[src[i]]) + 0.5)
 		}
 		return
 	}
 	dr, dg, db := k.decode[0][:65536], k.decode[1][:65536], k.decode[2][:65536]
 	for i := range dst {
 		p := src[3*i : 3*i+3]
-		dst[i] = float32(k.level(dr[p[0]], dg[p[1]], db[p[2]]))
+		dst[i] = int32(float64(65536*k.level(dr[p[0]], dg[p[1]], db[p[2]])) + 0.5)
 	}
 }

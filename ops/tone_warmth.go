@@ -62,11 +62,35 @@ func toneWarmth(w *big.Rat) *[3][3]float64 {
 	return m
 }
 
-// warm applies the matrix; the row of Y adds up to 1.
-func warm(m *[3][3]float64, x, y, z float64) (float64, float64, float64) {
-	r := float64(m[0][0]*x) + float64(m[0][1]*y)
-	b := float64(m[2][0]*x) + float64(m[2][1]*y)
-	return r + float64(m[0][2]*z),
-		y + (float64(m[1][0]*(x-y)) + float64(m[1][2]*(z-y))),
-		b + float64(m[2][2]*z)
+// of is a matrix on shares of X, Y and Z as one on the space's light.
+func (s *hueSpace) of(m *[3][3]float64) *[3][3]float64 {
+	return matrixProduct(&s.fromXYZ, matrixProduct(m, &s.toXYZ))
+}
+
+func matrixProduct(a, b *[3][3]float64) *[3][3]float64 {
+	p := new([3][3]float64)
+	for r := range p {
+		for c := range p {
+			p[r][c] = (float64(a[r][0]*b[0][c]) + float64(a[r][1]*b[1][c])) + float64(a[r][2]*b[2][c])
+		}
+	}
+	return p
+}
+
+// toneFade is L* from which warmth fades.
+const toneFade = 85
+
+// toneWarm takes light of lightness l to the other daylight, whole up to L* 85;
+// from there the share falls as (1 - t)(1 + t/2), t = (l - 85)/15, so that white
+// stays white and a grey's C* falls all the way to it.
+func toneWarm(m *[3][3]float64, l, r, g, b float64) (float64, float64, float64) {
+	w := 1.0
+	if l > toneFade {
+		t := (l - toneFade) / (100 - toneFade)
+		w = float64((1 - t) * (1 + float64(t*0.5)))
+	}
+	r1 := (float64(m[0][0]*r) + float64(m[0][1]*g)) + float64(m[0][2]*b)
+	g1 := (float64(m[1][0]*r) + float64(m[1][1]*g)) + float64(m[1][2]*b)
+	b1 := (float64(m[2][0]*r) + float64(m[2][1]*g)) + float64(m[2][2]*b)
+	return r + float64(w*(r1-r)), g + float64(w*(g1-g)), b + float64(w*(b1-b))
 }

@@ -1,0 +1,364 @@
+package ops
+
+import (
+	"math/big"
+	"slices"
+	"sync"
+)
+
+// toneAround is the surroundings of lightness behind local contrast: a guided
+// filter of the lightness by itself (K. He, J. Sun and X. Tang, "Guided image
+// filtering", ECCV 2010), on means of blocks (K. He and J. Sun, "Fast guided
+// filter", 2015), so that edges keep their place and its cost doesn't grow.
+//
+// With f = floor(radius / 3), one less where that is even, at least 1, a plane is
+// cut into blocks of f x f px, as many as cover it when as much is left over on
+// either side (the outermost are smaller), and each becomes its mean. In windows
+// of blocks up to r = floor(1.225 radius / f + 1/2) away, as far as there are any,
+//
+//	a = V / (V + 100),  b = (1 - a) M
+//
+// with mean M and variance V in L*; a and b are averaged over the same windows,
+// and read at pixel i of an axis at place (i + 1/2 + left over)/f - 1/2, linear
+// between blocks. The surroundings of lightness L are a L + b: its mean where it
+// hardly varies, itself beside an edge far above 10 L*. Two windows of r spread as
+// a Gaussian of the radius does.
+//
+// All sums are of whole numbers: L* in 65536ths, in 256ths for V, a in 65536ths.
+// So no order matters, a mirrored plane gives mirrored surroundings, and a flat
+// one itself, to its border.
+type toneAround struct {
+	w, h   int // of the picture
+	f, r   int
+	bw, bh int // blocks
+	ex, ey int // what the first blocks lack of f
+	x      []aroundPlace
+	// once and rows are, in a run, the rows of means that all workers share.
+	once []sync.Once
+	rows [][]int32
+}
+
+// toneEdge is the difference in L* that the surroundings begin to take for an
+// edge.
+const toneEdge = 10
+
+// sharedAround is the side of a block from which on the rows of means are few
+// enough to be shared: below, all of them would be a tenth of a picture and more.
+const sharedAround = 5
+
+// aroundPlace is a block and the share of its right neighbour in 2f-ths.
+type aroundPlace struct{ at, share int32 }
+
+func newToneAround(w, h int, radius *big.Rat) *toneAround {
+	floor := func(r *big.Rat) int { return int(new(big.Int).Div(r.Num(), r.Denom()).Int64()) }
+	f := max(1, floor(new(big.Rat).Quo(radius, big.NewRat(3, 1))))
+	f -= 1 - f%2
+	a := &toneAround{w: w, h: h, f: f}
+	reach := new(big.Rat).Quo(radius, big.NewRat(int64(f), 1))
+	a.r = halfUp(reach.Mul(reach, big.NewRat(1225, 1000)))
+	blocks := func(n int) (count, lack int) {
+		count = (n + f - 1) / f
+		if (count*f-n)%2 != 0 {
+			count++
+		}
+		return count, (count*f - n) / 2
+	}
+	a.bw, a.ex = blocks(w)
+	a.bh, a.ey = blocks(h)
+	a.x = make([]aroundPlace, w)
+	for i := range a.x {
+		a.x[i] = a.place(i+a.ex, a.bw)
+	}
+	return a
+}
+
+// place is where pixel i of an axis of n blocks is read, counted from where the
+// first block would begin if it were whole.
+func (a *toneAround) place(i, n int) aroundPlace {
+	num, den := 2*i+1-a.f, 2*a.f
+	if num <= 0 {
+		return aroundPlace{}
+	}
+	k := num / den
+	if k >= n-1 {
+		return aroundPlace{at: int32(n - 1)}
+	}
+	return aroundPlace{int32(k), int32(num % den)}
+}
+
+// memory is what a worker, and all of them, hold.
+func (a *toneAround) memory() (worker, shared int64) {
+	ring := int64(min(2*a.r+2, a.bh))
+	worker = 4*int64(a.w) + int64(a.bw)*(16*ring+8*12)
+	if a.f >= sharedAround {
+		return worker, 4 * int64(a.bw) * int64(a.bh)
+	}
+	return worker + 4*ring*int64(a.bw), 0
+}
+
+// window is which rows of the picture the surroundings of row y come from.
+func (a *toneAround) window(y int) (lo, hi int) {
+	return a.span(a.place(y+a.ey, a.bh), a.place(y+a.ey, a.bh), a.ey, a.bh, a.h)
+}
+
+// columns are those of the input that columns from <= x < till come from.
+func (a *toneAround) columns(from, till int) (lo, hi int) {
+	return a.span(a.x[from], a.x[till-1], a.ex, a.bw, a.w)
+}
+
+// span is the pixels of an axis of n blocks and size pixels that the places from
+// first to last come from.
+func (a *toneAround) span(first, last aroundPlace, lack, n, size int) (lo, hi int) {
+	l, h := int(first.at)-2*a.r, int(last.at)+2*a.r
+	if last.share > 0 {
+		h++
+	}
+	return max(0, a.f*max(0, l)-lack), min(size, a.f*(min(n-1, h)+1)-lack)
+}
+
+// part is the surroundings of columns from <= x < till, of an input that is cut to
+// what they come from. Blocks near a cut are wrong as far as two windows reach,
+// which is short of those read.
+func (a *toneAround) part(from, till int) *toneAround {
+	lo, hi := a.columns(from, till)
+	first := (lo + a.ex) / a.f
+	p := &toneAround{w: hi - lo, h: a.h, f: a.f, r: a.r, bh: a.bh, ey: a.ey, x: slices.Clone(a.x[from:till])}
+	if first == 0 {
+		p.ex = a.ex
+	}
+	p.bw = (p.w + p.ex + p.f - 1) / p.f
+	for i := range p.x {
+		p.x[i].at -= int32(first)
+	}
+	return p
+}
+
+// aroundWorker keeps rows of blocks by number: means, a and b, and both averaged.
+type aroundWorker struct {
+	*toneAround
+	level  func(dst []int32, row []uint16)
+	in     Rows
+	line   []int32 // a row of the picture's lightness
+	block  []int64 // sums of a row of blocks
+	means  rowCache[int32]
+	ab     rowCache[int64]
+	smooth rowCache[int64]
+	sums   [2]rowSums // of means, their 256ths and squares; of a and b
+	mixed  []int64    // a and b at the loaded row, times 2f
+}
+
+// rowCache keeps rows by number.
+type rowCache[T any] struct {
+	keys []int // number + 1 of each slot's row
+	rows [][]T
+}
+
+func newRowCache[T any](slots, n int) (c rowCache[T]) {
+	c.keys = make([]int, slots)
+	for range slots {
+		c.rows = append(c.rows, make([]T, n))
+	}
+	return c
+}
+
+// row is row j and whether it is there; if not, it is to be filled.
+func (c *rowCache[T]) row(j int) (row []T, there bool) {
+	k := j % len(c.keys)
+	there = c.keys[k] == j+1
+	c.keys[k] = j + 1
+	return c.rows[k], there
+}
+
+// rowSums are sums over the rows up to reach away from one, kept from row to row.
+type rowSums struct {
+	at  int // the row summed around, + 1
+	sum []int64
+}
+
+// around loads the sums around row j of n and returns how many rows there are; add
+// adds a row, sign times.
+func (s *rowSums) around(j, reach, n int, add func(sum []int64, j int, sign int64)) int {
+	lo, hi := max(0, j-reach), min(n, j+reach+1)
+	switch {
+	case s.at == j+1:
+	case s.at == j && j > 0:
+		if j-1-reach >= 0 {
+			add(s.sum, j-1-reach, -1)
+		}
+		if j+reach < n {
+			add(s.sum, j+reach, 1)
+		}
+	default:
+		clear(s.sum)
+		for i := lo; i < hi; i++ {
+			add(s.sum, i, 1)
+		}
+	}
+	s.at = j + 1
+	return hi - lo
+}
+
+func (a *toneAround) worker(level func([]int32, []uint16)) *aroundWorker {
+	ring := min(2*a.r+2, a.bh)
+	k := &aroundWorker{toneAround: a, level: level, line: make([]int32, a.w), block: make([]int64, a.bw),
+		ab: newRowCache[int64](ring, 2*a.bw), smooth: newRowCache[int64](2, 2*a.bw), mixed: make([]int64, 2*a.bw)}
+	if a.rows == nil {
+		k.means = newRowCache[int32](ring, a.bw)
+	}
+	k.sums[0].sum, k.sums[1].sum = make([]int64, 3*a.bw), make([]int64, 2*a.bw)
+	return k
+}
+
+// load makes what row y of the picture reads.
+func (k *aroundWorker) load(y int, in Rows) {
+	k.in = in
+	p := k.place(y+k.ey, k.bh)
+	above := k.smoothRow(int(p.at))
+	if p.share == 0 {
+		for i, v := range above {
+			k.mixed[i] = v * int64(2*k.f)
+		}
+		return
+	}
+	below := k.smoothRow(int(p.at) + 1)
+	for i, v := range above {
+		k.mixed[i] = v*int64(2*k.f-int(p.share)) + below[i]*int64(p.share)
+	}
+}
+
+// read sets a and b to those of the columns from x on of the loaded row: the
+// surroundings of lightness l are a l + b.
+func (k *aroundWorker) read(a, b []float64, x int) {
+	two := int64(2 * k.f)
+	ma, mb := k.mixed[:k.bw], k.mixed[k.bw:]
+	scale := 1 / float64(two*two*65536)
+	scaleB := scale / 65536
+	for i := range a {
+		p := k.x[x+i]
+		j, s := int(p.at), int64(p.share)
+		sa, sb := ma[j]*(two-s), mb[j]*(two-s)
+		if s > 0 {
+			sa, sb = sa+ma[j+1]*s, sb+mb[j+1]*s
+		}
+		a[i], b[i] = float64(float64(sa)*scale), float64(float64(sb)*scaleB)
+	}
+}
+
+// smoothRow is row j of a and b averaged: first every a, then every b.
+func (k *aroundWorker) smoothRow(j int) []int64 {
+	out, there := k.smooth.row(j)
+	if there {
+		return out
+	}
+	rows := k.sums[1].around(j, k.r, k.bh, k.addAB)
+	for part := range 2 {
+		sum := k.sums[1].sum[part*k.bw:][:k.bw]
+		total, n := k.open(sum), int64(0)
+		for i := range sum {
+			total += k.slide(sum, i)
+			n = int64(rows) * k.columnsAround(i)
+			out[part*k.bw+i] = (2*total + n) / (2 * n)
+		}
+	}
+	return out
+}
+
+// open is the sum of the window before the first block's; slide what a step to
+// block i adds; columnsAround how many blocks a window around i has across.
+func (k *aroundWorker) open(sum []int64) (total int64) {
+	for _, v := range sum[:min(k.r, k.bw)] {
+		total += v
+	}
+	return total
+}
+
+func (k *aroundWorker) slide(sum []int64, i int) (d int64) {
+	if i+k.r < k.bw {
+		d = sum[i+k.r]
+	}
+	if i-k.r-1 >= 0 {
+		d -= sum[i-k.r-1]
+	}
+	return d
+}
+
+func (k *aroundWorker) columnsAround(i int) int64 {
+	return int64(min(k.bw, i+k.r+1) - max(0, i-k.r))
+}
+
+func (k *aroundWorker) addAB(sum []int64, j int, sign int64) {
+	for i, v := range k.abRow(j) {
+		sum[i] += sign * v
+	}
+}
+
+// abRow is row j of a and b.
+func (k *aroundWorker) abRow(j int) []int64 {
+	out, there := k.ab.row(j)
+	if there {
+		return out
+	}
+	rows := int64(k.sums[0].around(j, k.r, k.bh, k.addMeans))
+	sum, coarse, square := k.sums[0].sum[:k.bw], k.sums[0].sum[k.bw:][:k.bw], k.sums[0].sum[2*k.bw:]
+	s, c, q := k.open(sum), k.open(coarse), k.open(square)
+	for i := range sum {
+		s, c, q = s+k.slide(sum, i), c+k.slide(coarse, i), q+k.slide(square, i)
+		n := rows * k.columnsAround(i)
+		v := float64(n*q - c*c)
+		a := int64(float64(65536*(v/(v+float64(n*n*(toneEdge*toneEdge*65536))))) + 0.5)
+		out[i], out[k.bw+i] = a, (2*s+n)/(2*n)*(65536-a)
+	}
+	return out
+}
+
+func (k *aroundWorker) addMeans(sum []int64, j int, sign int64) {
+	a, b, c := sum[:k.bw], sum[k.bw:][:k.bw], sum[2*k.bw:]
+	for i, v := range k.meanRow(j) {
+		w := int64(v >> 8)
+		a[i] += sign * int64(v)
+		b[i] += sign * w
+		c[i] += sign * w * w
+	}
+}
+
+// meanRow is row j of the blocks' means.
+func (k *aroundWorker) meanRow(j int) []int32 {
+	if k.rows != nil {
+		k.once[j].Do(func() {
+			k.rows[j] = make([]int32, k.bw)
+			k.mean(k.rows[j], j)
+		})
+		return k.rows[j]
+	}
+	out, there := k.means.row(j)
+	if !there {
+		k.mean(out, j)
+	}
+	return out
+}
+
+func (k *aroundWorker) mean(dst []int32, j int) {
+	if k.f == 1 {
+		k.level(dst, k.in.Row(j))
+		return
+	}
+	clear(k.block)
+	y0, y1 := max(0, j*k.f-k.ey), min(k.h, (j+1)*k.f-k.ey)
+	edges := func(i int) (lo, hi int) { return max(0, i*k.f-k.ex), min(k.w, (i+1)*k.f-k.ex) }
+	for y := y0; y < y1; y++ {
+		k.level(k.line, k.in.Row(y))
+		for i := range k.block {
+			lo, hi := edges(i)
+			s := int64(0)
+			for _, v := range k.line[lo:hi] {
+				s += int64(v)
+			}
+			k.block[i] += s
+		}
+	}
+	for i, s := range k.block {
+		lo, hi := edges(i)
+		n := int64((y1 - y0) * (hi - lo))
+		dst[i] = int32((2*s + n) / (2 * n))
+	}
+}
