@@ -284,13 +284,13 @@ type (
 	// Sharpen is an unsharp mask.
 	Sharpen struct {
 		Span
-		Radius  Measure `takes:"px 0.1..100"`
-		Amount  Measure `takes:"% 0..500"`
-		Method  Text    `words:"unsharp" default:"unsharp"`
-		Quiet   Measure `takes:"% 0..100" default:"0%"`
-		Halo    Measure `takes:"% 0..100" default:"10%"`
-		Through *Text   `uses:"mask"`
-		As      *Text   `gives:"picture"`
+		Radius  Measure  `takes:"px 0.1..100"`
+		Amount  Measure  `takes:"% 0..500"`
+		Method  Text     `words:"unsharp" default:"unsharp"`
+		Quiet   *Measure `takes:"% 0..100"`
+		Halo    Measure  `takes:"% 0..100" default:"10%"`
+		Through *Text    `uses:"mask"`
+		As      *Text    `gives:"picture"`
 	}
 	// Tone changes tones and colours; what isn't written is nil.
 	Tone struct {

@@ -143,8 +143,8 @@ func (w *walker) step(s lang.Step) {
 			return
 		}
 		args := argsOf("radius", r, "amount", share(s.Amount), "halo", share(s.Halo))
-		if !s.Quiet.Default {
-			args = append(args, argsOf("quiet", share(s.Quiet))...)
+		if s.Quiet != nil {
+			args = append(args, argsOf("quiet", share(*s.Quiet))...)
 		}
 		w.add(s.Span, "sharpen", args, s.Through, s.As, w.cur)
 	case *lang.Tone:
