@@ -55,8 +55,8 @@ type Operation struct {
 	New func(a Args, in []Pic, env Env) (Step, error)
 }
 
-// operation completes o: its New checks inputs and arguments and gives newStep
-// a struct filled by Bind.
+// operation completes o, whose New checks inputs and arguments and gives newStep
+// a struct filled by Bind, and puts it into the table.
 func operation[A any](o Operation, newStep func(v A, in []Pic, env Env) (Step, error)) Operation {
 	o.New = func(a Args, in []Pic, env Env) (Step, error) {
 		if n := len(in) - o.Takes; o.Takes >= 0 && n != 0 && !(o.Masked && n == 1) {
@@ -82,6 +82,7 @@ func operation[A any](o Operation, newStep func(v A, in []Pic, env Env) (Step, e
 		}
 		return s, nil
 	}
+	table = append(table, o)
 	return o
 }
 
