@@ -3,10 +3,11 @@ package ops
 import (
 	"fmt"
 	"math/big"
-	"platemark/ops/exact"
 	"reflect"
 	"slices"
 	"strings"
+
+	"platemark/ops/exact"
 )
 
 // Param states one parameter of an operation. Its range may be wider than the
