@@ -76,7 +76,7 @@ var statements = []struct {
 	{"warmth Warmth", "tone", once, Tone{}},
 	{"contrast Contrast", "tone", once, Tone{}},
 	{"curve Curve,", "tone", once, Tone{}},
-	{"local contrast Local radius Radius", "tone", once, Tone{}},
+	{"local contrast Local radius LocalRadius", "tone", once, Tone{}},
 	{"chroma Chroma", "tone", once, Tone{}},
 	{"muted chroma Muted", "tone", once, Tone{}},
 

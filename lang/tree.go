@@ -295,16 +295,16 @@ type (
 	// Tone changes tones and colours; what isn't written is nil.
 	Tone struct {
 		Span
-		For      *Text        `uses:"paper"`
-		Through  *Text        `uses:"mask"`
-		Exposure *Measure     `takes:"stops -5..5, stop -5..5"`
-		Warmth   *Measure     `takes:"mired -50..50"`
-		Contrast *Measure     `takes:"% -50..100"`
-		Curve    []CurvePoint `takes:"0..100"`
-		Local    *Measure     `takes:"% -100..100"`
-		Radius   *Measure     `takes:"% >0..2, px 0.5..100"` // of Local
-		Chroma   *Measure     `takes:"% -100..100"`
-		Muted    *Measure     `takes:"% -100..100"`
+		For         *Text        `uses:"paper"`
+		Through     *Text        `uses:"mask"`
+		Exposure    *Measure     `takes:"stops -5..5, stop -5..5"`
+		Warmth      *Measure     `takes:"mired -50..50"`
+		Contrast    *Measure     `takes:"% -50..100"`
+		Curve       []CurvePoint `takes:"0..100"`
+		Local       *Measure     `takes:"% -100..100"`
+		LocalRadius *Measure     `takes:"% >0..2, px 0.5..100"` // of Local
+		Chroma      *Measure     `takes:"% -100..100"`
+		Muted       *Measure     `takes:"% -100..100"`
 		// Lines are the lines inside, each with its word and place.
 		Lines []ToneLine
 	}

@@ -3,10 +3,11 @@ package ops
 import (
 	"fmt"
 	"math/big"
-	"platemark/ops/exact"
 	"reflect"
 	"slices"
 	"strings"
+
+	"platemark/ops/exact"
 )
 
 // Param states one parameter of an operation. Its range may be wider than the
@@ -55,8 +56,8 @@ type Operation struct {
 	New func(a Args, in []Pic, env Env) (Step, error)
 }
 
-// operation completes o: its New checks inputs and arguments and gives newStep
-// a struct filled by Bind.
+// operation completes o, whose New checks inputs and arguments and gives newStep
+// a struct filled by Bind, and puts it into the table.
 func operation[A any](o Operation, newStep func(v A, in []Pic, env Env) (Step, error)) Operation {
 	o.New = func(a Args, in []Pic, env Env) (Step, error) {
 		if n := len(in) - o.Takes; o.Takes >= 0 && n != 0 && !(o.Masked && n == 1) {
@@ -82,6 +83,7 @@ func operation[A any](o Operation, newStep func(v A, in []Pic, env Env) (Step, e
 		}
 		return s, nil
 	}
+	table = append(table, o)
 	return o
 }
 

@@ -1,27 +1,20 @@
 package ops
 
-// table is every operation in every version, sorted by name, then version. A
-// version's line is never changed or taken out once the language version that
-// speaks of it is frozen.
-var table = []Operation{
-	blendV1,
-	borderV1,
-	convertV1,
-	CropV1,
-	enlargeV1,
-	MaskV1,
-	mixV1,
-	sharpenV1,
-	SpotPixelsV1,
-	SpotsV1,
-	tintV1,
-	toneV1,
-	TurnV1,
-	wrapV1,
-}
+import (
+	"cmp"
+	"slices"
+)
+
+// table is every operation in every version; each file of an operation puts its
+// own there. What a frozen language version speaks of is never changed or taken out.
+var table []Operation
 
 // Table lists every operation in every version, sorted by name, then version.
-func Table() []Operation { return append([]Operation(nil), table...) }
+func Table() []Operation {
+	return slices.SortedFunc(slices.Values(table), func(a, b Operation) int {
+		return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Version, b.Version))
+	})
+}
 
 // Lookup finds an operation by name and version.
 func Lookup(name string, version int) (Operation, bool) {

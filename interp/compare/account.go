@@ -302,6 +302,7 @@ func (a *accountant) step(block string, s lang.Step) {
 	case *lang.Tone:
 		st.drop("for") // the paper has chosen the block already
 		st.rename("local", "local contrast")
+		st.rename("local-radius", "radius")
 		st.rename("muted", "muted chroma")
 	case *lang.Crop:
 		st.rename("from", "first corner")

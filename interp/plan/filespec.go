@@ -3,12 +3,13 @@ package plan
 import (
 	"fmt"
 	"math/big"
+	"slices"
+
 	"platemark/ops"
 	"platemark/ops/codec/jpeg"
 	"platemark/ops/codec/meta"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
-	"slices"
 )
 
 // FileSpec is the print file to write.

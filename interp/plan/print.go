@@ -221,7 +221,7 @@ func (w *walker) enlarge(s *lang.Enlarge) {
 	if s.Light != nil {
 		light = s.Light.Value
 	}
-	w.add(s.Span, "enlarge", argsOf("kernel", s.Kernel.Value, "light", light, "width", z.w, "height", z.h), nil, s.As, w.cur)
+	w.add("enlarge", s, argsOf("light", light, "width", z.w, "height", z.h), w.cur)
 }
 
 // save checks what the print file can hold.

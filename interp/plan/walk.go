@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math/big"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -89,15 +90,6 @@ func (w *walker) followed(s lang.Step) {
 	}
 }
 
-func (w *walker) set(n int, as *lang.Text, covers Rect) {
-	p := pic{n, covers}
-	if as != nil {
-		w.names[as.Value] = p
-		return
-	}
-	w.cur = p
-}
-
 func (w *walker) step(s lang.Step) {
 	b := w.b
 	if w.final != 0 {
@@ -114,8 +106,8 @@ func (w *walker) step(s lang.Step) {
 		w.crop(s)
 	case *lang.Convert:
 		w.convert(s)
-	case *lang.SpotPixels:
-		w.add(s.Span, "spot-pixels", argsOf("over", share(s.Over)), s.Through, nil, w.cur)
+	case *lang.SpotPixels: // two statements share the word spot
+		w.add("spot-pixels", s, nil, w.cur)
 	case *lang.Enlarge:
 		w.enlarge(s)
 	case *lang.Take:
@@ -136,21 +128,9 @@ func (w *walker) step(s lang.Step) {
 			b.err(CodeStep, t.Span, fmt.Sprintf("no picture is named %s yet", t.Value), "")
 			return
 		}
-		w.add(s.Span, "blend", argsOf("at", share(s.At)), s.Through, s.As, over, top, over)
-	case *lang.Sharpen:
-		r, ok := w.length(s.Radius)
-		if !ok {
-			return
-		}
-		args := argsOf("radius", r, "amount", share(s.Amount), "halo", share(s.Halo))
-		if s.Quiet != nil {
-			args = append(args, argsOf("quiet", share(*s.Quiet))...)
-		}
-		w.add(s.Span, "sharpen", args, s.Through, s.As, w.cur)
+		w.add("blend", s, nil, over, top, over)
 	case *lang.Tone:
 		w.tone(s)
-	case *lang.Mix:
-		w.add(s.Span, "mix", argsOf("red", share(s.Red), "green", share(s.Green), "blue", share(s.Blue)), nil, nil, w.cur)
 	case *lang.Tint:
 		w.tint(s)
 	case *lang.Border, *lang.Wrap:
@@ -158,7 +138,7 @@ func (w *walker) step(s lang.Step) {
 	case *lang.Turn, *lang.Mirror:
 		b.err(CodeStep, s.Where(), "turn and mirror stand at the head of prepare, nowhere else", "The frame is the upright master: what turns it comes before everything that is placed on it.")
 	default:
-		b.err(CodeStep, s.Where(), fmt.Sprintf("%s isn't built in this engine", s.Word()), "")
+		w.add(s.Word(), s, nil, w.cur)
 	}
 }
 
@@ -188,10 +168,15 @@ func (w *walker) point(sp space, p lang.Point) (x, y *big.Rat, ok bool) {
 	return x, y, ok
 }
 
-// add adds a step, which may work through a mask: of base, which the mask lies
-// over, unless in names other pictures. Its result stands for the current picture
-// unless as names it.
-func (w *walker) add(at lang.Span, op string, args ops.Args, through, as *lang.Text, base pic, in ...pic) {
+// add adds the step that a statement says: of base, unless in names other
+// pictures. Arguments that it doesn't say as they are, or not at all, are in more.
+// It may work through a mask, which lies over base. Its result stands for the
+// current picture unless the statement names it.
+func (w *walker) add(op string, s lang.Step, more ops.Args, base pic, in ...pic) {
+	args, ok := w.args(op, s, more)
+	if !ok {
+		return
+	}
 	if len(in) == 0 {
 		in = []pic{base}
 	}
@@ -199,21 +184,75 @@ func (w *walker) add(at lang.Span, op string, args ops.Args, through, as *lang.T
 	for _, p := range in {
 		nodes = append(nodes, p.node)
 	}
-	if through != nil {
-		m, ok := w.b.mask(through, w.stage)
+	through, masked := field(s, "through").(lang.Text)
+	if masked {
+		m, ok := w.b.mask(&through, w.stage)
 		if !ok {
 			return
 		}
 		nodes = append(nodes, m)
 		args = append(args, ops.Arg{Name: "covers", Value: base.covers.String()})
 	}
-	if n, ok := w.b.node(at, w.stage, op, args, nodes...); ok {
-		w.set(n, as, base.covers)
-		if through != nil {
-			key := func(n int) raster.Sum { return w.b.plan.Nodes[n].Key }
-			w.b.plan.Uses = append(w.b.plan.Uses, MaskUse{*through, key(n), key(nodes[len(nodes)-1]), base.covers})
+	n, ok := w.b.node(s.Where(), w.stage, op, args, nodes...)
+	if !ok {
+		return
+	}
+	if as, named := field(s, "as").(lang.Text); named {
+		w.names[as.Value] = pic{n, base.covers}
+	} else {
+		w.cur = pic{n, base.covers}
+	}
+	if masked {
+		key := func(n int) raster.Sum { return w.b.plan.Nodes[n].Key }
+		w.b.plan.Uses = append(w.b.plan.Uses, MaskUse{through, key(n), key(nodes[len(nodes)-1]), base.covers})
+	}
+}
+
+// field is what a statement says for a parameter of its operation: the field of
+// the same name (LocalRadius is local-radius), nil where it has none or says
+// nothing.
+func field(s lang.Step, param string) any {
+	param = strings.ReplaceAll(param, "-", "")
+	f := reflect.Indirect(reflect.ValueOf(s).Elem().FieldByNameFunc(func(n string) bool { return strings.EqualFold(n, param) }))
+	if !f.IsValid() {
+		return nil
+	}
+	return f.Interface()
+}
+
+// args are the arguments that a statement's fields give its operation, then more.
+// It complains of a length that has no meaning here.
+func (w *walker) args(op string, s lang.Step, more ops.Args) (args ops.Args, ok bool) {
+	o, _ := ops.Lookup(op, ops.Version(w.b.rec.Version, op))
+	for _, p := range o.Params {
+		if _, given := more.Get(p.Name); given {
+			continue
+		}
+		var list []string
+		switch f := field(s, p.Name).(type) {
+		case lang.Measure:
+			v := f.Value
+			switch p.Unit {
+			case "1":
+				v = share(f)
+			case "px":
+				if v, ok = w.length(f); !ok {
+					return nil, false
+				}
+			}
+			list = []string{v.RatString()}
+		case lang.Text:
+			list = []string{f.Value}
+		case []lang.CurvePoint:
+			for _, at := range f {
+				list = append(list, at.X.RatString(), at.Y.RatString())
+			}
+		}
+		if list != nil {
+			args = append(args, ops.Arg{Name: p.Name, Value: strings.Join(list, " ")})
 		}
 	}
+	return append(args, more...), true
 }
 
 func (w *walker) convert(s *lang.Convert) {
@@ -265,7 +304,7 @@ func (w *walker) convert(s *lang.Convert) {
 		b.convertRefused(s, intent)
 		return
 	}
-	w.set(n, nil, w.cur.covers)
+	w.cur.node = n
 	if p.HasTables() {
 		if w.stage == 0 {
 			b.err(CodePaper, s.Span, "prepare can't work in the colours of a printer", "Such colours are numbers for inks, through tables; every later step would compute with them.", "move the conversion into the print, as its last step before border, wrap and save")
@@ -342,7 +381,7 @@ func (w *walker) crop(s *lang.Crop) {
 	fy := func(v int) *big.Rat {
 		return add(c.Y0, quo(mul(c.H(), rat(v)), rat(p.H)))
 	}
-	w.set(n, nil, Rect{fx(x), fy(y), fx(x + cw), fy(y + ch)})
+	w.cur = pic{n, Rect{fx(x), fy(y), fx(x + cw), fy(y + ch)}}
 }
 
 // largest is the largest whole-pixel part of w x h with the given shape.
@@ -443,7 +482,7 @@ func (w *walker) spots(run []*lang.SpotAt) {
 		return
 	}
 	b.plan.Nodes[n].Spots = at
-	w.set(n, nil, w.cur.covers)
+	w.cur.node = n
 	for _, s := range run {
 		b.atLine[s.Line] = n
 	}

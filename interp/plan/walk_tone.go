@@ -18,35 +18,8 @@ func (w *walker) tone(s *lang.Tone) {
 	if s.For != nil && (b.paper == nil || b.paper.Name.Value != s.For.Value) {
 		return
 	}
-	var args ops.Args
-	put := func(name string, m *lang.Measure, number func(lang.Measure) *big.Rat) {
-		if m != nil {
-			args = append(args, argsOf(name, number(*m))...)
-		}
-	}
-	value := func(m lang.Measure) *big.Rat { return m.Value }
-	put("exposure", s.Exposure, value)
-	put("warmth", s.Warmth, value)
-	put("contrast", s.Contrast, share)
-	if s.Curve != nil {
-		var v []string
-		for _, p := range s.Curve {
-			v = append(v, p.X.RatString(), p.Y.RatString())
-		}
-		args = append(args, argsOf("curve", strings.Join(v, " "))...)
-	}
-	put("local", s.Local, share)
-	if s.Local != nil {
-		r, ok := w.length(*s.Radius)
-		if !ok {
-			return
-		}
-		args = append(args, argsOf("local-radius", r)...)
-	}
-	put("chroma", s.Chroma, share)
-	put("muted", s.Muted, share)
 	n := len(b.plan.Nodes)
-	w.add(s.Span, "tone", args, s.Through, nil, w.cur)
+	w.add("tone", s, nil, w.cur)
 	for i := n; i < len(b.plan.Nodes); i++ {
 		for _, l := range s.Lines {
 			b.atLine[l.Line] = i
@@ -62,7 +35,7 @@ func (w *walker) tint(s *lang.Tint) {
 	if m := b.plan.Nodes[0].Pic.Profile; m != nil && m.Channels() == 3 && !m.HasTables() {
 		p = m
 	}
-	w.add(s.Span, "tint", argsOf("hue", s.Hue.Value, "chroma", s.Chroma.Value, "profile", b.profile(p)), nil, nil, w.cur)
+	w.add("tint", s, argsOf("profile", b.profile(p)), w.cur)
 }
 
 // edge binds border and wrap. Their width is whole pixels, half up.
@@ -112,7 +85,7 @@ func (w *walker) edge(s lang.Step) {
 	w.wrapped = w.wrapped || way != ""
 	if ok {
 		w.edged = s.Where().Line
-		w.set(n, nil, w.cur.covers)
+		w.cur.node = n
 	}
 }
 

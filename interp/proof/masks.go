@@ -2,6 +2,7 @@ package proof
 
 import (
 	"context"
+
 	"platemark/interp"
 	"platemark/interp/plan"
 )

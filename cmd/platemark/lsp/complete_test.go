@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"platemark/lang"
 )
 
 func labels(l itemList) []string {
@@ -30,7 +32,12 @@ func TestCompletion(t *testing.T) {
 	}
 	kernels := []string{"nearest", "linear", "cubic", "mitchell", "b-spline", "lanczos2", "lanczos3", "lanczos4"}
 	spaces := []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
-	print := []string{"crop", "convert", "spot", "enlarge", "take", "follow", "blend", "sharpen", "tone", "mix", "tint", "border", "wrap", "edition", "size", "save"}
+	var print []string // in the order of the list of statements
+	for _, s := range lang.Statements {
+		if slices.Contains(s.Blocks, "print") && !slices.Contains(print, s.Word) {
+			print = append(print, s.Word)
+		}
+	}
 	shapes := []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "file", "mask"}
 	large := "print large {\n    size 60 in x 40 in at 300 ppi\n"
 	for _, row := range []struct {

@@ -9,11 +9,11 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
-
-	"github.com/google/go-cmp/cmp"
 )
 
 const saltRoad = `recipe 1 draft
