@@ -339,7 +339,7 @@ type (
 	Wrap struct {
 		Span
 		Width  Measure `takes:"edge" whole:"px"`
-		Way    Text    `words:"mirror stretch picture"` // or colour
+		Way    Text    `words:"reflected repeated"` // or picture, colour
 		Colour *Colour
 	}
 )

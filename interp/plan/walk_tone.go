@@ -65,6 +65,9 @@ func (w *walker) tint(s *lang.Tint) {
 	w.add(s.Span, "tint", argsOf("hue", s.Hue.Value, "chroma", s.Chroma.Value, "profile", b.profile(p)), nil, nil, w.cur)
 }
 
+// ways are those of a wrap, as the operation calls them.
+var ways = map[string]string{"reflected": "mirror", "repeated": "stretch", "picture": "picture", "colour": "colour"}
+
 // edge binds border and wrap. Their width is whole pixels, half up.
 func (w *walker) edge(s lang.Step) {
 	b := w.b
@@ -79,7 +82,7 @@ func (w *walker) edge(s lang.Step) {
 	case *lang.Border:
 		m, c = s.Width, &s.Colour
 	case *lang.Wrap:
-		m, c, way = s.Width, s.Colour, s.Way.Value
+		m, c, way = s.Width, s.Colour, ways[s.Way.Value]
 	}
 	r := m.Value
 	if in, ok := m.Inches(); ok {
