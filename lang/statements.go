@@ -73,10 +73,10 @@ var statements = []struct {
 
 	{"tone [for For] [through Through] {", "prepare steps print", many, Tone{}},
 	{"exposure Exposure", "tone", once, Tone{}},
-	{"warmth Warmth", "tone", once, Tone{}},
-	{"contrast Contrast", "tone", once, Tone{}},
 	{"curve Curve,", "tone", once, Tone{}},
+	{"contrast Contrast", "tone", once, Tone{}},
 	{"local contrast Local radius Radius", "tone", once, Tone{}},
+	{"warmth Warmth", "tone", once, Tone{}},
 	{"chroma Chroma", "tone", once, Tone{}},
 	{"muted chroma Muted", "tone", once, Tone{}},
 
