@@ -141,7 +141,7 @@ print one on baryta {
 print two on rag {
     size 1.5 in x 1 in at 96 ppi
     enlarge with mitchell
-    wrap 0.1 in mirror
+    wrap 0.1 in continued reflected
     save tiff "two.tif"
 }
 print three {

@@ -221,7 +221,7 @@ func (d *drawer) recipe() string {
 		line("    border %d px%s", d.n("border", 1, 9), d.colour(false))
 	}
 	if d.yes("wrap") {
-		line("    wrap %d px%s", d.n("wrap", 1, 20), d.one("way", " mirror", " stretch", " picture", d.colour(true)))
+		line("    wrap %d px%s", d.n("wrap", 1, 20), d.one("way", " continued reflected", " continued repeated", " of picture", d.colour(true)))
 	}
 	line("    save %s\n}", d.one("save", `jpeg "p.jpg" quality 100 chroma full`, `jpeg "p.jpg" quality 80 chroma half`, `tiff "p.tif" bits 16`, `tiff "p.tif" bits 8`))
 	return b.String()

@@ -314,7 +314,7 @@ func (c *checker) steps(b *block) []Step {
 			if st.opens != nil {
 				c.collect(st.opens, n, "a tone block")
 				if len(st.opens.stmts) == 0 {
-					c.add("PM720", st.span, "this tone changes nothing", "", "write at least one of exposure, warmth, contrast, curve, local contrast, chroma and muted chroma inside")
+					c.add("PM720", st.span, "this tone changes nothing", "", "write at least one of exposure, curve, contrast, local contrast, warmth, chroma and muted chroma inside")
 				}
 				c.curve(n)
 			}

@@ -89,7 +89,7 @@ func TestExplainKnowsEveryWord(t *testing.T) {
 		{"half", "parameter", "one colour for each two by two pixels"},
 		{"left", "parameter", "a quarter turn left"},
 		{"sha256", "parameter", "the file's bytes"},
-		{"stretch", "parameter", "drawn out to twice its width"},
+		{"repeated", "parameter", "drawn out to twice its width"},
 		{"saturation", "intent", "strong colours"},
 		{"relative", "intent", "colorimetric"},
 		{"defaults", "chapter", "spot"},

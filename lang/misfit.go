@@ -30,7 +30,10 @@ func (r *parser) misfit(st *stmt, start int, fails []*misfit) {
 	}
 	f.tok = st.toks[f.at]
 	p := f.due()
+	now := former[st.word+" "+f.tok.Value]
 	switch {
+	case now != "" && !f.value:
+		f.say("PM209", fmt.Sprintf("`%s` is `%s`", f.tok.Value, now)).fix(f.tok.Span, now, true)
 	case !f.st.Opens && (isPunct(st.toks, f.at, "{") || isPunct(st.toks, f.at, "}")):
 		f.say("PM136", st.name()+" opens no block", "write its parameters on its line, without braces")
 		r.again(st, start)

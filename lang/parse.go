@@ -158,6 +158,8 @@ func (st *stmt) settle(start int) {
 	case *Wrap:
 		if n.Colour != nil {
 			n.Way.Value = "colour"
+		} else if n.Way.Value == "" {
+			n.Way.Value = "picture"
 		}
 	}
 }

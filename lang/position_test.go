@@ -97,7 +97,7 @@ print small {
     sharpen radius 1 px amount 50% as dull
     blend sharp over dull
     convert to sRGB
-    wrap 40 mm mirror
+    wrap 40 mm continued reflected
     save tiff "small.tif" bits 16
 }
 `

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"os"
+	"reflect"
 	"regexp"
 	"slices"
 	"sort"
@@ -54,6 +55,26 @@ func TestSpecStatesEveryStatement(t *testing.T) {
 		}
 		if !strings.Contains(sec, "Example: ") && !strings.Contains(sec, "Example:\n") {
 			t.Errorf("%s: SPEC has no example", "### "+f.heading())
+		}
+	}
+}
+
+// A tone's parameters stand in one order everywhere, light before colour, since
+// SPEC says that they act in the order of its sections.
+func TestSpecHasToneInItsOrder(t *testing.T) {
+	want := []string{"exposure", "curve", "contrast", "local", "warmth", "chroma", "muted"}
+	var headings, fields []string
+	for _, m := range regexp.MustCompile(`(?m)^### (\w+), in a tone$`).FindAllStringSubmatch(spec(t), -1) {
+		headings = append(headings, m[1])
+	}
+	for _, f := range reflect.VisibleFields(reflect.TypeFor[Tone]()) {
+		if w := strings.ToLower(f.Name); slices.Contains(want, w) {
+			fields = append(fields, w)
+		}
+	}
+	for what, got := range map[string][]string{"SPEC": headings, "the list": wordsIn("tone"), "the node": fields} {
+		if !slices.Equal(got, want) {
+			t.Errorf("%s has %v", what, got)
 		}
 	}
 }

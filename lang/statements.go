@@ -73,10 +73,10 @@ var statements = []struct {
 
 	{"tone [for For] [through Through] {", "prepare steps print", many, Tone{}},
 	{"exposure Exposure", "tone", once, Tone{}},
-	{"warmth Warmth", "tone", once, Tone{}},
-	{"contrast Contrast", "tone", once, Tone{}},
 	{"curve Curve,", "tone", once, Tone{}},
+	{"contrast Contrast", "tone", once, Tone{}},
 	{"local contrast Local radius LocalRadius", "tone", once, Tone{}},
+	{"warmth Warmth", "tone", once, Tone{}},
 	{"chroma Chroma", "tone", once, Tone{}},
 	{"muted chroma Muted", "tone", once, Tone{}},
 
@@ -84,7 +84,8 @@ var statements = []struct {
 	{"tint hue Hue chroma Chroma", "prepare steps print", many, Tint{}},
 
 	{"border Width [colour Colour]", "print", once.rank(6), Border{}},
-	{"wrap Width Way", "print", once.rank(6), Wrap{}},
+	{"wrap Width continued Way", "print", once.rank(6), Wrap{}},
+	{"wrap Width of picture", "print", once.rank(6), Wrap{}},
 	{"wrap Width colour Colour", "print", once.rank(6), Wrap{}},
 	{"edition Count [plus Proofs…proofs]", "print", once.rank(1), Edition{}},
 	{"size [Within=within] W×H at At", "print", once.rank(2), Size{}},

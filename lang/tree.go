@@ -298,11 +298,11 @@ type (
 		For         *Text        `uses:"paper"`
 		Through     *Text        `uses:"mask"`
 		Exposure    *Measure     `takes:"stops -5..5, stop -5..5"`
-		Warmth      *Measure     `takes:"mired -50..50"`
-		Contrast    *Measure     `takes:"% -50..100"`
 		Curve       []CurvePoint `takes:"0..100"`
+		Contrast    *Measure     `takes:"% -50..100"`
 		Local       *Measure     `takes:"% -100..100"`
 		LocalRadius *Measure     `takes:"% >0..2, px 0.5..100"` // of Local
+		Warmth      *Measure     `takes:"mired -50..50"`
 		Chroma      *Measure     `takes:"% -100..100"`
 		Muted       *Measure     `takes:"% -100..100"`
 		// Lines are the lines inside, each with its word and place.
@@ -311,7 +311,7 @@ type (
 	// ToneLine is one line of a tone block.
 	ToneLine struct {
 		Span
-		Param string // exposure, warmth, contrast, curve, local, chroma, muted
+		Param string // exposure, curve, contrast, local, warmth, chroma, muted
 	}
 	// CurvePoint is a point of a curve in lightness, both 0 to 100.
 	CurvePoint struct {
@@ -339,7 +339,7 @@ type (
 	Wrap struct {
 		Span
 		Width  Measure `takes:"edge" whole:"px"`
-		Way    Text    `words:"mirror stretch picture"` // or colour
+		Way    Text    `words:"reflected repeated"` // or picture, colour
 		Colour *Colour
 	}
 )

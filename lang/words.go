@@ -28,7 +28,7 @@ var laterBlocks = map[string]bool{"sheet": true}
 // laterWords are reserved for what this engine doesn't build.
 var laterWords = []string{
 	"lightness", "seed", "deconvolve", "section",
-	"strip", "wedge", "vary", "of", "by", "grey", "nan", "inf", "infinity",
+	"strip", "wedge", "vary", "by", "grey", "nan", "inf", "infinity",
 }
 
 // synonyms lead from words that people try to the word of the language.
@@ -41,6 +41,12 @@ var synonyms = map[string]string{
 	"uses": "follow", "use": "take", "bicubic": "cubic", "bilinear": "linear",
 	"lanczos": "lanczos3", "threshold": "quiet", "subtract": "less",
 	"upright": "turn", "file-format": "save", "write": "save",
+}
+
+// former leads from words of older drafts, behind those of their statement, to
+// what is written for them now.
+var former = map[string]string{
+	"wrap mirror": "continued reflected", "wrap stretch": "continued repeated", "wrap picture": "of picture",
 }
 
 // unitSynonyms lead from ways to write a unit to the unit.

@@ -33,7 +33,7 @@ type proofCmd struct {
 func (proofCmd) Help() string {
 	return `Shows on the screen what a paper and its inks will do: a page with the picture as meant and as each paper will show it, paper white and black as they are, what can't be printed and why, figures, and the places that change most, each for another reason. As meant is the print without the tone blocks for a paper. The page needs no network; the pictures also lie beside it as PNG files. A soft proof doesn't replace a hard one.
 
---fit looks for exposure, warmth, contrast, chroma and muted chroma of a "tone for PAPER" block at the end of prepare. Differences are compared relative to the paper's white, which no tone can mend; no steps of highlights or shadows may be lost for it, and greys stay grey. What it proposes is ordinary recipe text: the last word is yours.
+--fit looks for exposure, contrast, warmth, chroma and muted chroma of a "tone for PAPER" block at the end of prepare. Differences are compared relative to the paper's white, which no tone can mend; no steps of highlights or shadows may be lost for it, and greys stay grey. What it proposes is ordinary recipe text: the last word is yours.
 
 Examples:
   platemark proof salt-road.recipe

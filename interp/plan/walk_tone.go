@@ -38,6 +38,9 @@ func (w *walker) tint(s *lang.Tint) {
 	w.add("tint", s, argsOf("profile", b.profile(p)), w.cur)
 }
 
+// ways are those of a wrap, as the operation calls them.
+var ways = map[string]string{"reflected": "mirror", "repeated": "stretch", "picture": "picture", "colour": "colour"}
+
 // edge binds border and wrap. Their width is whole pixels, half up.
 func (w *walker) edge(s lang.Step) {
 	b := w.b
@@ -52,7 +55,7 @@ func (w *walker) edge(s lang.Step) {
 	case *lang.Border:
 		m, c = s.Width, &s.Colour
 	case *lang.Wrap:
-		m, c, way = s.Width, s.Colour, s.Way.Value
+		m, c, way = s.Width, s.Colour, ways[s.Way.Value]
 	}
 	r := m.Value
 	if in, ok := m.Inches(); ok {

@@ -26,8 +26,8 @@ type knob struct {
 // needs more is a matter for the photographer.
 var knobs = []knob{
 	{"exposure", " stops", "exposure", 0.01, 2, 0.01, 100, false},
-	{"warmth", " mired", "warmth", 1, 0, 1, 15, true},
 	{"contrast", "%", "contrast", 0.01, 0, 1, 40, false},
+	{"warmth", " mired", "warmth", 1, 0, 1, 15, true},
 	{"chroma", "%", "chroma", 0.01, 0, 1, 30, true},
 	{"muted chroma", "%", "muted", 0.01, 0, 1, 30, true},
 }

@@ -26,7 +26,7 @@ const fitPrint = `print p on rag {
 // A block goes where it belongs, as the canonical form has it, and every other
 // byte stays. Expected texts written by hand.
 func TestSetTone(t *testing.T) {
-	s := setting{15, -2, 0, 8, 0}
+	s := setting{15, 0, -2, 8, 0}
 	block := "    tone for rag {\n        exposure       +0.15 stops\n        warmth         -2 mired\n        chroma         +8%\n    }\n"
 	for name, c := range map[string][2]string{
 		"no prepare": {
