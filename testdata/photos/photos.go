@@ -1,0 +1,86 @@
+// Package photos opens real photographs that Debian's picture packages install,
+// for tests of quality (-tags outside). .ci/run installs the packages.
+package photos
+
+import (
+	"image"
+	"image/draw"
+	"image/jpeg"
+	"os"
+	"testing"
+)
+
+// Photo is one photograph of a package. Its colours are sRGB.
+type Photo struct {
+	Name    string // what it shows, in one word
+	Package string
+	File    string
+	By      string
+	Licence string
+	Apart   bool // no formula was chosen by looking at it
+}
+
+const (
+	lomiri = "/usr/share/backgrounds/"
+	mate   = "/usr/share/backgrounds/mate/nature/"
+)
+
+// List is every photograph.
+var List = []Photo{
+	{"beach", "lomiri-wallpapers-16.04", lomiri + "Bridge_by_Sander_Klootwijk.jpg", "Sander Klootwijk", "CC-BY-SA-4.0", false},
+	{"leaves", "lomiri-wallpapers-16.04", lomiri + "Dragonfly_by_Bolly.jpg", "Bolly", "CC-BY-SA-4.0", false},
+	{"fig", "lomiri-wallpapers-16.04", lomiri + "Picture_0B_by_freespace.jpg", "Trevor “Freespace”", "CC-BY-4.0", false},
+	{"brushes", "lomiri-wallpapers-16.04", lomiri + "Picture_1A_by_freespace.jpg", "Trevor “Freespace”", "CC-BY-4.0", false},
+	{"hills", "lomiri-wallpapers-16.04", lomiri + "aitzgorri_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", false},
+	{"sunset", "lomiri-wallpapers-16.04", lomiri + "sunset_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", false},
+	{"dune", "mate-backgrounds", mate + "Dune.jpg", "Marco Cogoni, Hylke Bons", "GPL-2+", false},
+	{"marigold", "mate-backgrounds", mate + "Garden.jpg", "Charles Barbin", "GPL-2+", false},
+	{"lamps", "lomiri-wallpapers-16.04", lomiri + "free_by_Peter_Nerlich.jpg", "Peter Nerlich", "CC-BY-SA-4.0", true},
+	{"mountains", "lomiri-wallpapers-16.04", lomiri + "picosdeeuropa_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", true},
+	{"dandelions", "lomiri-wallpapers-16.04", lomiri + "seeding_by_Clements_Engelhardt.jpg", "Clemens Engelhardt", "CC0-1.0", true},
+	{"brook", "lomiri-wallpapers-16.04", lomiri + "life_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", true},
+	{"storm", "mate-backgrounds", mate + "Storm.jpg", "Sergey Nazarov", "GPL-2+", true},
+}
+
+// Open decodes a photograph to 16-bit red, green and blue, row by row, and
+// reduces it: a pixel is the mean of reduce x reduce pixels' codes (an
+// incomplete row or column at the end falls away). A photograph that isn't
+// installed fails the test.
+func Open(t testing.TB, name string, reduce int) (pix []uint16, w, h int) {
+	t.Helper()
+	for _, p := range List {
+		if p.Name != name {
+			continue
+		}
+		f, err := os.Open(p.File)
+		if err != nil {
+			t.Fatalf("%v; install Debian's package %s", err, p.Package)
+		}
+		defer f.Close()
+		m, err := jpeg.Decode(f)
+		if err != nil {
+			t.Fatalf("%s: %v", p.File, err)
+		}
+		return means(m, reduce)
+	}
+	t.Fatalf("there is no photograph %q", name)
+	return nil, 0, 0
+}
+
+func means(m image.Image, n int) (pix []uint16, w, h int) {
+	b := m.Bounds()
+	bytes := image.NewRGBA(image.Rect(0, 0, b.Dx(), b.Dy())) // a JPEG has no alpha
+	draw.Draw(bytes, bytes.Rect, m, b.Min, draw.Src)
+	w, h = b.Dx()/n, b.Dy()/n
+	pix = make([]uint16, 0, 3*w*h)
+	for y := range h {
+		for i := range 3 * w {
+			sum := 0
+			for k := range n * n {
+				sum += int(bytes.Pix[(y*n+k/n)*bytes.Stride+(i/3*n+k%n)*4+i%3])
+			}
+			pix = append(pix, uint16((2*257*sum+n*n)/(2*n*n)))
+		}
+	}
+	return pix, w, h
+}
