@@ -33,7 +33,7 @@ type proofCmd struct {
 func (proofCmd) Help() string {
 	return `Shows on the screen what a paper and its inks will do: a page with the picture as meant and as each paper will show it, paper white and black as they are, what can't be printed and why, figures, and the places that change most, each for another reason. As meant is the print without the tone blocks for a paper. The page needs no network; the pictures also lie beside it as PNG files. A soft proof doesn't replace a hard one.
 
---fit looks for exposure, contrast, warmth, chroma and muted chroma of a "tone for PAPER" block at the end of prepare. Differences are compared relative to the paper's white, which no tone can mend; no steps of highlights or shadows may be lost for it, and greys stay grey. What it proposes is ordinary recipe text: the last word is yours.
+--fit looks for exposure, contrast, warmth, chroma and muted chroma of a "tone for PAPER" block at the end of prepare. Differences are compared relative to the paper's white, which no tone can mend. Greys stay grey; steps of highlights or shadows, and colours that can be printed, are given up for a large gain only, and it says which. Where that holds it back by more than a twentieth, it shows what would come closer yet. What it proposes is ordinary recipe text: the last word is yours.
 
 Examples:
   platemark proof salt-road.recipe
@@ -179,14 +179,23 @@ func (c *proofCmd) fitted(a *app, j *interp.Job, list []proof.Fitted, text []byt
 	if c.JSON {
 		rows := []fittedRow{}
 		for _, f := range list {
-			rows = append(rows, fittedRow{f.Paper, f.Block, figuresJSON(f.Before), figuresJSON(f.After)})
+			row := fittedRow{Paper: f.Paper, Block: f.Block, Before: figuresJSON(f.Before), After: figuresJSON(f.After), Costs: append([]string{}, f.Costs...)}
+			if c := f.Free; c != nil {
+				row.Closer = &closerRow{c.Block, figuresJSON(c.After), append([]string{}, c.Costs...)}
+			}
+			rows = append(rows, row)
 		}
 		return a.json(rows)
 	}
 	found := false
 	for _, f := range list {
 		if f.Block == nil {
-			fmt.Fprintf(a.out, "paper %s: no block brings it closer than it is\n  %s\n", f.Paper, figuresText(f.Before))
+			none := "no block brings it closer than it is"
+			if f.Free != nil {
+				none = "no block is worth what it costs"
+			}
+			fmt.Fprintf(a.out, "paper %s: %s\n  %s\n", f.Paper, none, figuresText(f.Before))
+			a.closer(f.Free)
 			continue
 		}
 		found = true
@@ -195,6 +204,10 @@ func (c *proofCmd) fitted(a *app, j *interp.Job, list []proof.Fitted, text []byt
 			fmt.Fprintf(a.out, "  beside the recipe's own: %s\n", strings.Join(f.Kept, ", "))
 		}
 		fmt.Fprintf(a.out, "  without  %s\n  with it  %s\n", figuresText(f.Before), figuresText(f.After))
+		if len(f.Costs) > 0 {
+			fmt.Fprintf(a.out, "  it costs: %s\n", strings.Join(f.Costs, "; "))
+		}
+		a.closer(f.Free)
 	}
 	switch {
 	case found && c.Write:
@@ -203,6 +216,14 @@ func (c *proofCmd) fitted(a *app, j *interp.Job, list []proof.Fitted, text []byt
 		fmt.Fprintln(a.out, "to put it into the recipe, add --write")
 	}
 	return nil
+}
+
+// closer shows what a fit was held back from.
+func (a *app) closer(c *proof.Freely) {
+	if c == nil {
+		return
+	}
+	fmt.Fprintf(a.out, "  closer yet, a mean difference of %.2f, but held back: %s\n%s\n", c.After.Mean, strings.Join(c.Costs, "; "), strings.Join(c.Block, "\n"))
 }
 
 // proofRow is what a paper does to a print, as data.
@@ -220,6 +241,15 @@ type fittedRow struct {
 	Block  []string     `json:"block"`
 	Before proofFigures `json:"before"`
 	After  proofFigures `json:"after"`
+	Costs  []string     `json:"costs"`
+	Closer *closerRow   `json:"closer,omitempty"` // what would come closer yet
+}
+
+// closerRow is a block that a fit was held back from.
+type closerRow struct {
+	Block []string     `json:"block"`
+	After proofFigures `json:"after"`
+	Costs []string     `json:"costs"`
 }
 
 type proofFigures struct {

@@ -23,22 +23,34 @@ type Fitted struct {
 	Kept []string
 	// Before is without the block, After with it.
 	Before, After Figures
+	// Costs are what the block makes worse, in words.
+	Costs []string
+	// Free is what comes closer yet by more than a twentieth; nil where nothing
+	// does.
+	Free *Freely
 	// Tried is the number of settings that were tried.
 	Tried int
 }
 
+// Freely is a block that regards nothing but the mean difference, with what
+// holds it back.
+type Freely struct {
+	Block []string
+	After Figures
+	Costs []string
+}
+
 // fitSample is the longest side of the sample that a fit is found on, px. It is
 // judged on the picture that a proof shows, so that both tell the same figures.
-const fitSample = 128
+const fitSample = 96
 
 // Fit finds for each paper the tone block that brings the print closest to what
 // was meant, by the mean CIEDE2000 of the two, media-relative: paper white isn't
 // fitted. It returns what it found and the recipe's text with the blocks in it.
 //
-// A block is proposed only if, on the reduced picture, the mean falls, no more
-// steps of highlights or shadows are lost than without it, and greys take on at
-// most a chroma of 1 (or no more than without it). The same recipe and inputs
-// give the same block.
+// A block is proposed only if, on the reduced picture, the mean falls by more
+// than what the block costs, see judged.cost; greys take on at most a chroma of
+// 1 (or no more than without it). The same recipe and inputs give the same block.
 func Fit(ctx context.Context, j *interp.Job, print string, o Options) ([]Fitted, []byte, error) {
 	pr := j.Recipe.Print(print)
 	if pr == nil {
@@ -80,69 +92,75 @@ func WriteFit(j *interp.Job, text []byte) error {
 	return disk.Rewrite(j.File, j.Source, text)
 }
 
-// fit finds the setting and judges it on the reduced picture.
+// fit finds the setting and judges it on the reduced picture: the sample isn't
+// the picture, so weaker ones are judged there too.
 func (f *fitter) fit(ctx context.Context) (*Fitted, setting, error) {
 	none := setting{}
-	var err error
-	if f.bare, err = f.judge(ctx, none); err != nil {
-		return nil, none, err
-	}
-	best, err := f.search(ctx)
+	bare, err := f.judge(ctx, asked{none, true})
 	if err != nil {
 		return nil, none, err
 	}
-	out := &Fitted{Paper: f.paper, Kept: f.words}
+	free, err := f.search(ctx, asked{none, false}, setting{20, 0, -6, 4, 3}, func(v judged) float64 { return v.mean })
+	if err != nil {
+		return nil, none, err
+	}
+	best, err := f.search(ctx, asked{none, true}, free, func(v judged) float64 { return v.cost(bare) })
+	if err != nil {
+		return nil, none, err
+	}
 	m, err := f.k.picture(ctx, f.k.plans[0])
 	if err != nil {
 		return nil, none, err
 	}
 	meant := f.k.lab(m)
-	var bare []float64
-	if out.Before, bare, err = f.figures(ctx, meant, none); err != nil {
+	out := &Fitted{Paper: f.paper, Kept: f.words}
+	if out.Before, err = f.figures(ctx, meant, none); err != nil {
 		return nil, none, err
 	}
-	out.After = out.Before
-	// The sample isn't the picture. Where a step is lost there, it is sought
-	// again with that step held; what still doesn't hold is weakened.
-	for round := 0; round < 8 && !best.zero(); round++ {
-		after, rises, err := f.figures(ctx, meant, best)
-		if err != nil {
+	out.After, out.Tried = out.Before, len(f.seen)
+	bare = judgedOf(out.Before)
+	chosen, least := none, bare.mean-0.005
+	var after Figures // at last with the free one
+	for _, s := range []setting{best, best.scaled(0.75), best.scaled(0.5), best.scaled(0.25), free} {
+		if after, err = f.figures(ctx, meant, s); err != nil {
 			return nil, none, err
 		}
-		b := out.Before
-		lost := after.Highlights.Lost > b.Highlights.Lost || after.Shadows.Lost > b.Shadows.Lost
-		if !lost && after.Mean < b.Mean-0.005 && after.Grey <= max(1, b.Grey) {
-			out.After, out.Block = after, toneBlock(f.paper, best)
-			break
-		}
-		if !lost || round > 3 {
-			best = best.scaled(0.6)
-			continue
-		}
-		held := len(f.firm)
-		for i, r := range rises {
-			if r < stepKept && bare[i] >= stepKept {
-				f.firm[i] = true
-			}
-		}
-		if len(rises) != len(f.bare.rises) || len(f.firm) == held {
-			f.firm[-1] = true
-		}
-		if best, err = f.search(ctx); err != nil {
-			return nil, none, err
+		if c := judgedOf(after).cost(bare); c < least {
+			chosen, least, out.After = s, c, after
 		}
 	}
-	if out.Block == nil {
-		best = none
+	if !chosen.zero() {
+		out.Block = toneBlock(f.paper, chosen)
+		out.Costs = costs(out.Before, out.After)
 	}
-	out.Tried = f.tried
-	return out, best, nil
+	if after.Mean < 0.95*out.After.Mean {
+		out.Free = &Freely{toneBlock(f.paper, free), after, costs(out.Before, after)}
+	}
+	return out, chosen, nil
+}
+
+// costs are what a block makes worse, in words.
+func costs(before, after Figures) (out []string) {
+	steps := func(b, a Steps, where string) {
+		if n := a.Lost - b.Lost; n > 0 {
+			out = append(out, fmt.Sprintf("%d more of %d %s steps lost", n, a.Of, where))
+		}
+	}
+	steps(before.Highlights, after.Highlights, "light")
+	steps(before.Shadows, after.Shadows, "dark")
+	if b, a := interp.ShareText(before.Share), interp.ShareText(after.Share); after.Share > before.Share && a != b {
+		out = append(out, fmt.Sprintf("what can't be printed grows from %s to %s", b, a))
+	}
+	if after.Grey > max(castMost, before.Grey) {
+		out = append(out, fmt.Sprintf("greys tinted by %.2f", after.Grey))
+	}
+	return out
 }
 
 // search finds the setting with the least cost on the sample: the simplex of
-// Nelder and Mead (1965) from fixed starts, then single steps around what it
-// found, then without what hardly helps.
-func (f *fitter) search(ctx context.Context) (setting, error) {
+// Nelder and Mead (1965) from no change and from another start, then single
+// steps around what it found, then without what hardly helps.
+func (f *fitter) search(ctx context.Context, from asked, other setting, by func(judged) float64) (setting, error) {
 	var free []int
 	for i, k := range knobs {
 		if !(f.grey && k.colour) {
@@ -151,12 +169,12 @@ func (f *fitter) search(ctx context.Context) (setting, error) {
 	}
 	var failed error
 	cost := func(s setting) float64 {
-		v, err := f.judge(ctx, s)
+		v, err := f.judge(ctx, asked{s, from.all})
 		if err != nil {
 			failed = err
 			return math.Inf(1)
 		}
-		return f.cost(v)
+		return by(v)
 	}
 	// The simplex moves in tenths of each range; outside the ranges it is
 	// turned back.
@@ -169,11 +187,13 @@ func (f *fitter) search(ctx context.Context) (setting, error) {
 		return s.clamp(), outside
 	}
 	best, least := setting{}, cost(setting{})
-	starts := [][5]float64{{}, {2, 0, -1.5, 1.5, 1}}
-	for _, start := range starts {
+	if c := cost(other); c < least {
+		best, least = other, c
+	}
+	for _, start := range []setting{from.setting, other} {
 		x := make([]float64, len(free))
 		for n, i := range free {
-			x[n] = start[i]
+			x[n] = float64(start[i]*10) / float64(knobs[i].most)
 		}
 		p := optimize.Problem{Func: func(x []float64) float64 {
 			if failed != nil {
@@ -214,7 +234,7 @@ func (f *fitter) search(ctx context.Context) (setting, error) {
 	}
 	for _, i := range free {
 		s := best
-		if s[i] = 0; s != best && cost(s) < least+max(0.01, 0.005*f.bare.mean) {
+		if s[i] = 0; s != best && cost(s) < least+max(0.005, 0.002*least) {
 			best, least = s, cost(s)
 		}
 	}

@@ -31,19 +31,32 @@ type fitter struct {
 
 	sample sample  // of the whole picture
 	ends   *sample // of its highlights and shadows; nil where sample serves
-	bare   judged
-	tried  int
-	seen   map[setting]judged
-	// firm are the steps, by their place in rises, that a setting lost on the
-	// reduced picture: they may not get flatter at all. -1 means all.
-	firm map[int]bool
+	seen   map[asked]judged
 }
 
-// judged is what one setting comes to on the sample.
+// judged is what one setting comes to.
 type judged struct {
-	mean, cast float64
-	rises      []float64 // what is left of each step of highlights and shadows
+	mean, cast, share float64
+	light, dark       float64 // lost steps
 }
+
+func judgedOf(f Figures) judged {
+	return judged{f.Mean, f.Grey, f.Share, float64(f.Highlights.Lost), float64(f.Shadows.Lost)}
+}
+
+// cost is what a fit brings down: the mean difference, and beside it what is
+// worse than without a block, in parts of the mean there: a hundredth for the
+// first lost step, two for the second, and so on; a hundredth for two in a
+// hundred pixels that can't be printed any more. Greys that take on a tint weigh
+// so much that they stay grey. The weights are ours.
+func (v judged) cost(bare judged) float64 {
+	steps := max(0, v.light-bare.light) + max(0, v.dark-bare.dark)
+	part := 0.01*steps*(steps+1)/2 + max(0, v.share-bare.share)/2
+	return v.mean + bare.mean*part + 10*max(0, v.cast-max(castMost, bare.cast))
+}
+
+// castMost is the chroma that greys may take on.
+const castMost = 1
 
 func newFitter(ctx context.Context, j *interp.Job, source []byte, print, paper string, o Options) (*fitter, error) {
 	base, _ := lang.Parse(j.File, source)
@@ -59,7 +72,7 @@ func newFitter(ctx context.Context, j *interp.Job, source []byte, print, paper s
 	if err != nil {
 		return nil, err
 	}
-	f := &fitter{k: k, base: base, paper: paper, plan: k.plans[1], seen: map[setting]judged{}, firm: map[int]bool{}}
+	f := &fitter{k: k, base: base, paper: paper, plan: k.plans[1], seen: map[asked]judged{}}
 	fail := func(err error) (*fitter, error) { k.s.Close(); return nil, err }
 	f.node = f.plan.toneAt(line)
 	if f.node < 0 {
@@ -143,7 +156,7 @@ func (f *fitter) take(ctx context.Context) error {
 	return f.takeEnds(ctx, in)
 }
 
-// takeEnds takes up to 24 pixels of every step of lightness at the ends of the
+// takeEnds takes up to 64 pixels of every step of lightness at the ends of the
 // scale, evenly over the reduced picture: a picture may have few of them. That
 // needs steps that work on each pixel alone.
 func (f *fitter) takeEnds(ctx context.Context, in int) error {
@@ -179,8 +192,8 @@ func (f *fitter) takeEnds(ctx context.Context, in int) error {
 		if len(list) < stepThere(len(lab)) {
 			continue
 		}
-		for i := range min(24, len(list)) {
-			at := list[(2*i+1)*len(list)/(2*min(24, len(list)))]
+		for i := range min(64, len(list)) {
+			at := list[(2*i+1)*len(list)/(2*min(64, len(list)))]
 			row = append(row, m.Samples[at*c:(at+1)*c]...)
 			e.meant = append(e.meant, lab[at])
 		}
@@ -203,15 +216,6 @@ func (f *fitter) startOf(m interp.Picture, node int) plan.Start {
 func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (interp.Picture, error) {
 	how.Args = map[int]ops.Args{f.node: f.args(s)}
 	return f.k.s.Small(ctx, f.plan.Print, f.plan.out, how)
-}
-
-// shown is a sample as the paper shows it with a setting.
-func (f *fitter) shown(ctx context.Context, from *sample, s setting) ([]colour.Lab, error) {
-	m, err := f.set(ctx, from.Small, s)
-	if err != nil {
-		return nil, err
-	}
-	return f.eye.relative(m, f.k.o.Workers), nil
 }
 
 // passedBy says whether the print's picture also comes from the master by a way
@@ -245,73 +249,63 @@ func (f *fitter) args(s setting) ops.Args {
 	return append(out, f.kept...)
 }
 
-// figures judges a setting on the reduced picture; rises are those of judged,
-// of the whole picture.
-func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out Figures, rises []float64, err error) {
-	k := f.k
-	m, err := f.set(ctx, k.small(), s)
+// figures judges a setting on the reduced picture.
+func (f *fitter) figures(ctx context.Context, meant []colour.Lab, s setting) (out Figures, err error) {
+	m, err := f.set(ctx, f.k.small(), s)
 	if err != nil {
-		return out, nil, err
+		return out, err
 	}
-	seen := f.eye.look(m, k.o.Workers)
-	out = figuresOf(meant, seen, k.o.Workers)
-	rises = risesOf(meant, seen.relative, stepThere(len(meant)))
+	out = figuresOf(meant, f.eye.look(m, f.k.o.Workers), f.k.o.Workers)
 	out.Grey, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(s))
-	return out, rises, err
+	return out, err
 }
 
-// risesOf lists the rises of highlights, then of shadows.
-func risesOf(meant, shown []colour.Lab, least int) []float64 {
-	light, dark := rises(meant, shown, least)
-	return append(light, dark...)
+// asked is a setting, judged by its mean alone or by all.
+type asked struct {
+	setting
+	all bool
 }
 
 // judge evaluates a setting on the sample.
-func (f *fitter) judge(ctx context.Context, s setting) (judged, error) {
-	if v, ok := f.seen[s]; ok {
+func (f *fitter) judge(ctx context.Context, t asked) (v judged, err error) {
+	if v, ok := f.seen[t]; ok {
 		return v, nil
 	}
 	if err := ctx.Err(); err != nil {
-		return judged{}, context.Cause(ctx)
+		return v, context.Cause(ctx)
 	}
-	f.tried++
-	shown, err := f.shown(ctx, &f.sample, s)
+	workers := f.k.o.Workers
+	m, err := f.set(ctx, f.sample.Small, t.setting)
 	if err != nil {
-		return judged{}, err
+		return v, err
 	}
-	var v judged
-	for _, d := range distances(f.sample.meant, shown, f.k.o.Workers) {
+	shown := f.eye.relative(m, workers)
+	for _, d := range distances(f.sample.meant, shown, workers) {
 		v.mean += float64(d)
 	}
 	v.mean /= float64(len(shown))
-	ends, least := &f.sample, 3
-	if f.ends != nil {
-		ends, least = f.ends, 1
-		if shown, err = f.shown(ctx, ends, s); err != nil {
-			return judged{}, err
+	if t.all {
+		v.share = f.eye.share(m, 4)
+		ends, least := &f.sample, 3
+		if f.ends != nil {
+			if m, err = f.set(ctx, f.ends.Small, t.setting); err != nil {
+				return v, err
+			}
+			ends, shown, least = f.ends, f.eye.relative(m, workers), 1
 		}
+		light, dark := rises(ends.meant, shown, least)
+		v.light, v.dark = nearlyLost(light), nearlyLost(dark)
+		v.cast, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(t.setting))
 	}
-	v.rises = risesOf(ends.meant, shown, least)
-	v.cast, err = greyCast(f.eye, f.greys, f.plan.Nodes[f.node], f.args(s))
-	f.seen[s] = v
+	f.seen[t] = v
 	return v, err
 }
 
-// cost is what the fit brings down: the mean difference, and dearly what costs
-// steps that are there without a block, or casts greys.
-func (f *fitter) cost(v judged) float64 {
-	c := v.mean + 2*max(0, v.cast-max(0.8, f.bare.cast))
-	for i, rise := range v.rises {
-		// A little above the threshold, for the sample isn't the picture.
-		bare := f.bare.rises[i]
-		switch {
-		case f.firm[i] || f.firm[-1]:
-			c += 10 * max(0, bare-rise)
-		case bare < stepKept: // lost already, but no worse for nothing
-			c += 0.5 * max(0, bare-rise)
-		default:
-			c += 10 * max(0, min(bare, stepKept+0.03)-rise)
-		}
+// nearlyLost counts lost steps, those near the bound in part: a search needs a
+// slope, and the sample isn't the picture.
+func nearlyLost(rises []float64) (n float64) {
+	for _, rise := range rises {
+		n += min(max((stepKept+0.04-rise)/0.08, 0), 1)
 	}
-	return c
+	return n
 }

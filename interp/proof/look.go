@@ -81,6 +81,23 @@ func (e *eye) relative(m interp.Picture, workers int) []colour.Lab {
 	return lab
 }
 
+// share is the part of every n-th pixel that the paper can't show.
+func (e *eye) share(m interp.Picture, n int) float64 {
+	var some []uint16
+	for i := 0; i < m.W*m.H; i += n {
+		some = append(some, m.Samples[i*m.C:(i+1)*m.C]...)
+	}
+	outside := make([]colour.Verdict, len(some)/m.C)
+	e.proof.Outside(outside, some)
+	count := 0
+	for _, o := range outside {
+		if o != colour.Within {
+			count++
+		}
+	}
+	return float64(count) / float64(len(outside))
+}
+
 // ends are paper white and the black of the picture's black, beside D50.
 func (e *eye) ends() (white, black colour.Lab) {
 	c := e.profile.Channels()
