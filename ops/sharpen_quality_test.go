@@ -102,7 +102,7 @@ func TestSharpenOnPhotographs(t *testing.T) {
 	args := sharp("9/5", "19/10")
 	worst := sharpness{}
 	for _, name := range []string{"leaves", "sunset", "hills", "marigold", "lamps", "mountains", "dandelions", "brook", "meadow"} {
-		p := middle(photo(t, name, 1), 400, 300)
+		p := middle(photograph(t, name, 1), 400, 300)
 		p = apply(t, enlargeV1, toSize("lanczos3", "encoded", 3*p.W, 3*p.H), p)
 		was, is := sharpenFigures(p, additive(t, args, p)), sharpenFigures(p, apply(t, sharpenV1, args, p))
 		t.Logf("%-10s newly clipped %.2f -> %.2f %%, hue %.1f -> %.1f deg, saturation %+.0f..%+.0f -> %+.0f..%+.0f %%",
@@ -159,7 +159,7 @@ func TestSharpenNoise(t *testing.T) {
 	}
 	for name, p := range map[string]*canvas{"even": even, "beach": nil, "sunset": nil, "storm": nil, "mountains": nil, "hills": nil} {
 		if p == nil {
-			p = photo(t, name, 1)
+			p = photograph(t, name, 1)
 			top := newImage(min(500, p.W), 400, 3) // where skies are
 			for y := range top.H {
 				copy(top.data[y*top.W*3:(y+1)*top.W*3], p.data[y*p.W*3:])

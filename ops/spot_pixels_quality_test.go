@@ -9,8 +9,8 @@ import (
 	"platemark/testdata/photos"
 )
 
-// photo is a photograph as a picture of ops.
-func photo(t testing.TB, name string, reduce int) *canvas {
+// photograph is a photograph as a picture of ops.
+func photograph(t testing.TB, name string, reduce int) *canvas {
 	t.Helper()
 	pix, w, h := photos.Open(t, name, reduce)
 	p := newImage(w, h, 3)
@@ -32,7 +32,7 @@ func TestSpotPixelsOnPhotographs(t *testing.T) {
 	worst := 0.0
 	var found, planted [2]int // of one channel, of all
 	for _, name := range []string{"leaves", "fig", "brushes", "hills", "dandelions", "mountains", "brook", "wood", "meadow"} {
-		p := photo(t, name, 1)
+		p := photograph(t, name, 1)
 		args := Args{{"over", "3/25"}}
 		wrong := 0
 		for i, v := range apply(t, SpotPixelsV1, args, p).data {
