@@ -154,7 +154,7 @@ func TestLikelySizeOfAJPEG(t *testing.T) {
 		}
 	}
 	folder := t.TempDir()
-	writePlain(t, filepath.Join(folder, "m.tif"), 400, 300, 20000)
+	writePlain(t, filepath.Join(folder, "m.tif"), 400, 300, 77*257) // a code of 8 bits: no dither
 	file := filepath.Join(folder, "r.recipe")
 	write(t, file, "recipe 1 draft\nmaster \"m.tif\" space grey-2.2\nlab harbour {\n    largest file 20 KB\n}\nprint p for harbour {\n    size 400 px wide at 300 ppi\n    save jpeg \"p.jpg\"\n}\n")
 	for _, state := range []OrderState{OrderBuilt, OrderThere} {
