@@ -6,15 +6,11 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"hash/crc32"
 	"image"
 	"image/color"
-	"image/jpeg"
-	stdpng "image/png"
 	"math/big"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 
@@ -22,41 +18,6 @@ import (
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 )
-
-// jpegFile is a picture as Go's library writes it, with segments behind SOI.
-func jpegFile(t testing.TB, img image.Image, segments ...[]byte) []byte {
-	t.Helper()
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: 100}); err != nil {
-		t.Fatal(err)
-	}
-	return slices.Concat(b.Bytes()[:2], slices.Concat(segments...), b.Bytes()[2:])
-}
-
-func jpegSegment(marker byte, body string) []byte {
-	n := len(body) + 2
-	return append([]byte{0xff, marker, byte(n >> 8), byte(n)}, body...)
-}
-
-// exifOf is an Exif block with an orientation and, behind it, a preview.
-func exifOf(orientation int) string {
-	return "MM\x00*\x00\x00\x00\x08" + "\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00" + string([]byte{byte(orientation)}) + "\x00\x00" + "\x00\x00\x00\x1a" +
-		"\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00\x06\x00\x00" + "\x00\x00\x00\x00"
-}
-
-func decodeFile(t testing.TB, path string) (tiff.Info, []uint16) {
-	t.Helper()
-	b := read(t, path)
-	f, err := tiff.Open(bytes.NewReader(b), int64(len(b)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	var px []uint16
-	if err := f.Decode(context.Background(), 1, func(_ int, rows []uint16) error { px = append(px, rows...); return nil }); err != nil {
-		t.Fatal(err)
-	}
-	return f.Info(), px
-}
 
 // A JPEG file is taken over with its profile, resolution, title and rights,
 // and said so; a second time nothing is overwritten.
@@ -124,50 +85,6 @@ func TestAdopt(t *testing.T) {
 	}
 }
 
-// What isn't a JPEG file, can't be decoded or has no plain colours is refused
-// and leaves no file.
-func TestAdoptRefuses(t *testing.T) {
-	folder := t.TempDir()
-	grey := jpegFile(t, image.NewGray(image.Rect(0, 0, 40, 40)))
-	frame := func(n byte) string {
-		return "\x08\x00\x08\x00\x08" + string([]byte{n}) + "\x01\x11\x00\x02\x11\x00\x03\x11\x00\x04\x11\x00"
-	}
-	inks := slices.Concat([]byte{0xff, 0xd8}, jpegSegment(0xc0, frame(4)), jpegSegment(0xda, "\x04\x01\x00\x02\x00\x03\x00\x04\x00\x00\x3f\x00"), []byte{0, 0, 0xff, 0xd9})
-	for name, c := range map[string]struct{ data, word string }{
-		"cut.jpg":     {string(grey[:len(grey)-20]), "ends at byte"},
-		"spoilt.jpg":  {string(slices.Concat(grey[:len(grey)-12], make([]byte, 4), []byte{0xff, 0xd9})), "can't be decoded"},
-		"inks.jpg":    {string(inks), "CMYK not accepted"},
-		"tiff.jpg":    {"II*\x00\x08\x00\x00\x00", "can be a master as it is"},
-		"png.jpg":     {"\x89PNG\r\n\x1a\n", "can be a master as it is"},
-		"gif.jpg":     {"GIF89a", "a GIF picture"},
-		"other.jpg":   {"something else entirely", "isn't a JPEG file"},
-		"empty.jpg":   {"", "an empty file"},
-		"profile.jpg": {string(slices.Concat(grey[:2], jpegSegment(0xe2, "ICC_PROFILE\x00\x02\x02x"), grey[2:])), "segment 1 of 2 is missing"},
-	} {
-		path := filepath.Join(folder, name)
-		write(t, path, c.data)
-		if _, err := master.Adopt(context.Background(), path, "", ""); err == nil || !strings.Contains(err.Error(), c.word) {
-			t.Errorf("%s: %v", name, err)
-		}
-	}
-	if list, _ := filepath.Glob(filepath.Join(folder, "*.tif")); len(list) != 0 {
-		t.Error(list)
-	}
-	path := filepath.Join(folder, "good.jpg")
-	write(t, path, string(grey))
-	ctx, cancel := context.WithCancel(context.Background())
-	cancel()
-	if _, err := master.Adopt(ctx, path, "", ""); err != context.Canceled {
-		t.Error(err)
-	}
-	if _, err := master.Adopt(context.Background(), path, filepath.Join(folder, "good.png"), ""); err == nil {
-		t.Error("a TIFF file named .png")
-	}
-	if _, err := master.Adopt(context.Background(), filepath.Join(folder, "missing.jpg"), "", ""); err == nil {
-		t.Error("a missing file")
-	}
-}
-
 // tone is the grey of each of 4 x 2 fields.
 func tone(x, y int) uint8 { return uint8(20 + 28*(4*y+x)) }
 
@@ -211,22 +128,6 @@ func fieldsStored(orientation int) *image.Gray {
 		}
 	}
 	return g
-}
-
-func pngWith(t testing.TB, img image.Image, name, data string) []byte {
-	t.Helper()
-	var b bytes.Buffer
-	if err := stdpng.Encode(&b, img); err != nil {
-		t.Fatal(err)
-	}
-	return withChunk(b.Bytes(), name, data)
-}
-
-// withChunk puts a chunk behind IHDR.
-func withChunk(b []byte, name, data string) []byte {
-	be := func(v uint32) []byte { return []byte{byte(v >> 24), byte(v >> 16), byte(v >> 8), byte(v)} }
-	c := append([]byte(name), data...)
-	return slices.Concat(b[:33], be(uint32(len(data))), c, be(crc32.ChecksumIEEE(c)), b[33:])
 }
 
 func tiffOf(t testing.TB, g *image.Gray, orientation int) []byte {

@@ -18,6 +18,11 @@ var (
 	write       = interptest.Write
 	read        = interptest.Read
 	smallJob    = interptest.SmallJob
+	jpegFile    = interptest.JPEG
+	jpegSegment = interptest.JPEGSegment
+	exifOf      = interptest.Exif
+	pngWith     = interptest.PNG
+	decodeFile  = interptest.Decode
 )
 
 const everyStep = interptest.EveryStep

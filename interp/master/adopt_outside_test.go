@@ -1,6 +1,6 @@
 //go:build outside
 
-package interp
+package master
 
 import (
 	"bytes"
@@ -12,8 +12,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"platemark/interp/master"
 )
 
 // These checks need libjpeg-turbo's tools (cjpeg, djpeg), ImageMagick 6
@@ -61,7 +59,7 @@ func TestOutsideAdopt(t *testing.T) {
 	} {
 		from, to := filepath.Join(folder, name+".jpg"), filepath.Join(folder, name+".tif")
 		outsideTool(t, "cjpeg", append([]string{"-outfile", from}, args...)...)
-		if _, err := master.Adopt(context.Background(), from, "", ""); err != nil {
+		if _, err := Adopt(context.Background(), from, "", ""); err != nil {
 			t.Fatal(name, err)
 		}
 		_, px := decodeFile(t, to)
@@ -78,7 +76,7 @@ func TestOutsideAdopt(t *testing.T) {
 		}
 	}
 	outsideTool(t, "cjpeg", "-arithmetic", "-outfile", filepath.Join(folder, "a.jpg"), ppm)
-	if _, err := master.Adopt(context.Background(), filepath.Join(folder, "a.jpg"), "", ""); err == nil || !strings.Contains(err.Error(), "arithmetically coded") {
+	if _, err := Adopt(context.Background(), filepath.Join(folder, "a.jpg"), "", ""); err == nil || !strings.Contains(err.Error(), "arithmetically coded") {
 		t.Error(err)
 	}
 }
@@ -93,7 +91,7 @@ func TestOutsideFaultB04(t *testing.T) {
 	outsideTool(t, "vips", "copy", at("b.v"), at("c.v"), "--interpretation", "cmyk")
 	outsideTool(t, "vips", "copy", at("c.v"), at("vips.jpg"))
 	for _, n := range []string{"pil.jpg", "magick.jpg", "vips.jpg"} {
-		if _, err := master.Adopt(context.Background(), at(n), "", ""); err == nil || !strings.Contains(err.Error(), "CMYK not accepted") {
+		if _, err := Adopt(context.Background(), at(n), "", ""); err == nil || !strings.Contains(err.Error(), "CMYK not accepted") {
 			t.Errorf("%s: %v", n, err)
 		}
 	}
@@ -111,7 +109,7 @@ func TestOutsideJPEGsOfAllKinds(t *testing.T) {
 			for _, kind := range []string{"-baseline", "-progressive"} {
 				from := filepath.Join(folder, "p.jpg")
 				outsideTool(t, "cjpeg", kind, "-sample", sample, "-restart", restart, "-outfile", from, ppm)
-				_, err := master.Adopt(context.Background(), from, to, "")
+				_, err := Adopt(context.Background(), from, to, "")
 				os.Remove(to)
 				want := ""
 				switch {
@@ -144,7 +142,7 @@ ex[0x10e] = 'Salt road'
 Image.new('RGB', (40, 24)).save(sys.argv[1], icc_profile=p, dpi=(300, 300), exif=ex, progressive=True)
 sys.stdout.buffer.write(p)
 `, from)
-	a, err := master.Adopt(context.Background(), from, "", "")
+	a, err := Adopt(context.Background(), from, "", "")
 	if err != nil {
 		t.Fatal(err)
 	}
