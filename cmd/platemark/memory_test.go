@@ -21,7 +21,7 @@ var memoryKinds = []struct{ name, prepare, steps string }{
 	{"sharpen", "", "enlarge with cubic\nsharpen radius 100 px amount 150%\nborder 300 px"},
 	{"local", "", "enlarge with cubic\ntone {\nlocal contrast 40% radius 2%\n}\nborder 300 px"},
 	{"spot", "", "enlarge with cubic\nspot at (5%, 5%) radius 0.3% from (5%, 95%)\nspot at (90%, 95%) radius 0.3% from (90%, 5%)"},
-	{"masks", "", "enlarge with lanczos3 as crisp\nenlarge with mitchell as smooth\nblend smooth over crisp through hazy at 50%\nsharpen radius 2 px amount 100% through hazy\nwrap 300 px mirror"},
+	{"masks", "", "enlarge with lanczos3 as crisp\nenlarge with mitchell as smooth\nblend smooth over crisp through hazy at 50%\nsharpen radius 2 px amount 100% through hazy\nwrap 300 px continued reflected"},
 	{"turned", "turn right\nspot pixels over 12%\ntone {\nlocal contrast 40% radius 2%\n}\n", "enlarge with lanczos3"},
 }
 
