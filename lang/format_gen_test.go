@@ -216,7 +216,9 @@ func (g *gen) recipe(t testing.TB) []string {
 				if wrong[i+1] && strings.HasPrefix(l, "mask") {
 					left = append(left, "ellipse at (50%, 50%) size 9% x 4%")
 				}
-
+				if wrong[i+1] && strings.HasPrefix(l, "print") { // its size was taken out
+					left = append(left, "size 12 in wide at 300 ppi")
+				}
 			}
 		}
 		out = left

@@ -232,8 +232,9 @@ type (
 	}
 	// Mirror swaps left and right.
 	Mirror struct{ Span }
-	// Convert has either Space, Profile, or Name (of a paper or a lab). Intent and BlackPoint that aren't written (zero span) are the
-	// paper's where Name is a paper.
+	// Convert has either Space, Profile, or Name (of a paper or a lab). Intent and
+	// BlackPoint that aren't written (zero span) are the paper's where Name is a
+	// paper.
 	Convert struct {
 		Span
 		Space      *Text `of:"space"`
@@ -241,6 +242,7 @@ type (
 		Profile    *Text `path:"profile"`
 		Intent     Text  `words:"perceptual relative saturation absolute" default:"relative"`
 		BlackPoint Text  `words:"on off" default:"on"`
+		KeepHue    bool  `words:"hue"`
 	}
 	// SpotAt fills one speck; neighbours form a run.
 	SpotAt struct {

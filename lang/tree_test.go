@@ -59,7 +59,7 @@ func TestTreeOfTheWholeRecipe(t *testing.T) {
 	if s := steps[3].(*Sharpen); s.Method.Value != "unsharp" || !s.Halo.Default || s.Halo.Value.Cmp(big.NewRat(10, 1)) != 0 || s.Radius.Value.Cmp(big.NewRat(9, 5)) != 0 {
 		t.Errorf("sharpen %+v", s)
 	}
-	if c := steps[4].(*Convert); c.Intent.Value != "relative" || c.BlackPoint.Value != "on" || c.Space.Value != "opRGB" {
+	if c := steps[4].(*Convert); c.Intent.Value != "relative" || c.BlackPoint.Value != "on" || c.Space.Value != "opRGB" || !c.KeepHue {
 		t.Errorf("convert %+v", c)
 	}
 	if s := large.Save; s.Format != "jpeg" || s.Quality.Value.Cmp(big.NewRat(100, 1)) != 0 || s.Chroma.Value != "full" || s.Bits != nil {

@@ -65,7 +65,7 @@ func valueTokens(t *testing.T, src []byte, out map[[2]int]string) {
 			continue
 		}
 		for _, b := range binds {
-			if form.Word == "master" && b.param.Word == "on" { // a yes in the tree
+			if f := b.param.fields; len(f) > 0 && f[0].Type.Kind() == reflect.Bool { // a yes in the tree
 				continue
 			}
 			toks := l.Tokens[b.from:b.to]

@@ -279,7 +279,10 @@ func (a *accountant) step(block string, s lang.Step) {
 	case *lang.SpotPixels: // two statements share the word spot
 		st.kind = "spot pixels"
 	case *lang.Convert:
-		to, intent, black := value{kind: textValue, set: true}, x.Intent, x.BlackPoint
+		to, intent, black, keep := value{kind: textValue, set: true}, x.Intent, x.BlackPoint, ""
+		if x.KeepHue {
+			keep = "hue"
+		}
 		switch {
 		case x.Space != nil:
 			to = wordOf(x.Space.Value)
@@ -298,7 +301,7 @@ func (a *accountant) step(block string, s lang.Step) {
 				to = wordOf(l.Space.Value)
 			}
 		}
-		st.params = []param{{name: "to", v: to}, {name: "intent", v: wordOf(intent.Value)}, {name: "black-point", v: wordOf(black.Value)}}
+		st.params = []param{{name: "to", v: to}, {name: "intent", v: wordOf(intent.Value)}, {name: "black-point", v: wordOf(black.Value)}, {name: "keep", v: wordOf(keep)}}
 	case *lang.Tone:
 		st.drop("for") // the paper has chosen the block already
 		st.rename("local", "local contrast")

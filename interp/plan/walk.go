@@ -299,6 +299,9 @@ func (w *walker) convert(s *lang.Convert) {
 		p = in.Profile
 	}
 	args := argsOf("profile", b.profile(p), "intent", intent, "black-point", black)
+	if s.KeepHue {
+		args = append(args, argsOf("hue", "keep")...)
+	}
 	n, ok := b.node(s.Span, w.stage, "convert", args, w.cur.node)
 	if !ok {
 		b.convertRefused(s, intent)
