@@ -52,7 +52,7 @@ func (c *lspCmd) Run(a *app) error {
 	if c.Grammar == "" {
 		return lsp.Serve(a.ctx, os.Stdin, a.out)
 	}
-	if err := disk.Write(c.Grammar, editor.Grammar, false); err != nil {
+	if err := disk.Write(c.Grammar, editor.Grammar(), false); err != nil {
 		return fmt.Errorf("the grammar can't be written: %w", err)
 	}
 	fmt.Fprintf(a.out, "%s: written\n", c.Grammar)

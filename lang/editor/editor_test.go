@@ -69,12 +69,8 @@ func (g *grammar) flat(t *testing.T, rules []rule) []rule {
 
 func read(t *testing.T) (*grammar, []rule) {
 	t.Helper()
-	b, err := os.ReadFile("platemark.tmLanguage.json")
-	if err != nil {
-		t.Fatal(err)
-	}
 	var g grammar
-	if err := json.Unmarshal(b, &g); err != nil {
+	if err := json.Unmarshal(Grammar(), &g); err != nil {
 		t.Fatal(err)
 	}
 	return &g, g.flat(t, g.Patterns)
