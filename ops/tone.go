@@ -3,7 +3,6 @@ package ops
 import (
 	"fmt"
 	"image"
-	"math"
 	"math/big"
 	"sync"
 
@@ -18,7 +17,7 @@ import (
 //
 //  1. exposure: light is multiplied by one factor s(Y)/Y, Y its luminance and s
 //     toneExposure's curve, so that the light's colour stays and 1 stop doubles;
-//     where that takes a channel to m above full, divided by the root of m.
+//     where that takes a channel to m above full, times (1 + (1 - 1/m)/8)/m.
 //  2. curve: a monotone cubic (newCubic) on L*, held to 0..100.
 //  3. contrast: toneContrast's curve on L*.
 //  4. local: L* + limit(local (L* - around)), around toneAround's surroundings of
@@ -36,11 +35,11 @@ import (
 // L* is CIELAB's (CIE 15:2004) of the luminance, chroma and hue are those of
 // hueSpace: hues stay. What a step drives to the edge of the space loses chroma
 // at its lightness and hue (hueSpace.within, held against where the pixel lay at
-// first), and so comes to white as it comes to the lightness of white. Equal
-// light in all channels is neutral exactly and, without warmth, stays equal.
-// Through a mask m the result is in + m (tone(in) - in) on encoded values in
-// float32. Light is float64; one rounding to codes, halves up, and one more
-// through a mask.
+// first; exposure may take it a quarter of the way from there), and so comes to
+// white as it comes to the lightness of white. Equal light in all channels is
+// neutral exactly and, without warmth, stays equal. Through a mask m the result is
+// in + m (tone(in) - in) on encoded values in float32. Light is float64; one
+// rounding to codes, halves up, and one more through a mask.
 var toneV1 = operation(Operation{
 	Name:    "tone",
 	Version: 1,
@@ -265,12 +264,13 @@ func toneLimit(l, x float64) float64 {
 const toneFoot = 1
 
 // exposeBy is what light of luminance y is multiplied by. A colour that would pass
-// the space's bound m times over meets it half way: its luminance is divided by
-// the root of m, and what is left over is led towards white (hueSpace.within).
+// the space's bound m times over comes back to it, but for an eighth of the share
+// 1 - 1/m that it lay over: so the lighter of two still is lighter, and led towards
+// white (hueSpace.within), but a full colour keeps nearly all of its chroma.
 func (s *tone) exposeBy(r, g, b, y float64) float64 {
 	k := s.exposure.factor(y)
 	if m := float64(max(r, g, b) * k); m > 1 {
-		k /= math.Sqrt(m)
+		k = float64(k*(1+(1-1/m)*0.125)) / m
 	}
 	return k
 }
@@ -286,9 +286,10 @@ func (s *tone) point(r, g, b, aroundA, aroundB float64) (float64, float64, float
 	h := s.space
 	r0, g0, b0 := r, g, b
 	y := h.luminance(r, g, b)
-	y0 := y
+	y0, k0 := y, 1.0
 	if s.exposure != nil {
 		k := s.exposeBy(r, g, b, y)
+		k0 = k
 		r, g, b, y = float64(r*k), float64(g*k), float64(b*k), float64(y*k)
 	}
 	k := s.chroma
@@ -330,7 +331,12 @@ func (s *tone) point(r, g, b, aroundA, aroundB float64) (float64, float64, float
 	if wellInside(r, g, b, y) {
 		return r, g, b
 	}
-	return h.within(r, g, b, y, gamutEdge(r0, g0, b0, y0))
+	was := gamutEdge(r0, g0, b0, y0)
+	if k0 > 1 {
+		moved := gamutEdge(float64(r0*k0), float64(g0*k0), float64(b0*k0), float64(y0*k0))
+		was += max(0, min(1, moved)-was) * 0.25
+	}
+	return h.within(r, g, b, y, was)
 }
 
 // level is L* of one pixel's light before local contrast.

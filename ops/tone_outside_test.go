@@ -17,11 +17,12 @@ func TestQualityOnPhotographs(t *testing.T) {
 		in := inSpace(&canvas{Pic{W: w, H: h, C: 3}, pix}, "sRGB")
 		was := perceptions(in)
 		// A steep curve and more light may take up to 5 % of a picture of full
-		// colours there; more chroma is asked for by who writes it.
+		// colours there. More chroma is asked for by who writes it: full yellows
+		// lose their last blue (measured: 31 %, dandelions; 14 %, marigold).
 		for _, c := range []struct {
 			most float64
 			Args
-		}{{3, Args{{"contrast", "3/10"}}}, {5, Args{{"curve", "0 0 25 18 75 82 100 100"}}}, {100, Args{{"chroma", "1/4"}}}, {0.1, Args{{"chroma", "-1/2"}}}, {5, Args{{"exposure", "1/2"}}}} {
+		}{{3, Args{{"contrast", "3/10"}}}, {5, Args{{"curve", "0 0 25 18 75 82 100 100"}}}, {35, Args{{"chroma", "1/4"}}}, {0.1, Args{{"chroma", "-1/2"}}}, {5, Args{{"exposure", "1/2"}}}} {
 			a := c.Args
 			out := apply(t, toneV1, a, in)
 			what := fmt.Sprintf("%s, %s %s: ", name, a[0].Name, a[0].Value)

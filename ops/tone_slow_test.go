@@ -114,7 +114,7 @@ func (s *slowTone) expose(v triple) triple {
 		k = (0.5 + 0.5*u/(1+u*(k-1)/(k-0.5))) / y
 	}
 	if m := k * math.Max(v[0], math.Max(v[1], v[2])); m > 1 {
-		k /= math.Sqrt(m)
+		k *= (1 + (1-1/m)/8) / m
 	}
 	return triple{k * v[0], k * v[1], k * v[2]}
 }
@@ -206,6 +206,9 @@ func (s *slowTone) after(v triple, around float64) triple {
 	was := slowEdge(v, s.luminance(v))
 	v = s.expose(v)
 	y := math.Max(0, math.Min(1, s.luminance(v)))
+	if s.exposure > 0 {
+		was += math.Max(0, math.Min(1, slowEdge(v, y))-was) / 4
+	}
 	l := 116*slowF(y) - 16
 	m := s.lightness(l)
 	if d := s.local * (m - around); d > 0 && m < 100 {
