@@ -47,8 +47,9 @@ import (
 // blocks (rounded down) of an earlier one on both axes, of equals the first, row
 // by row. Six are kept, whose discs are least unlike the others': the least sum of
 // V(a - b) / (sqrt(V(a) + 1) sqrt(V(b) + 1)), V the sum of squared distances from
-// the mean. Of these the least unlike the spot is taken. Then the offset is
-// aligned by steps of B/2, B/4, … 1 px: of the nine offsets around, that at which
+// the mean. Of these the least unlike the spot is taken whose disc has a mean
+// square of at most 4 times that of the spot's ring, and 2^16, from its mean. Then
+// the offset is aligned by steps of B/2, B/4, … 1 px: of the nine offsets around, that at which
 // the sum of squared differences of the rim's light is least.
 //
 // Sources: the fit, P. Perez, M. Gangnet, A. Blake, "Poisson image editing", ACM

@@ -120,8 +120,11 @@ func (w *spotsWorker) like(p *spot, near []*spot, in Rows) (image.Point, bool) {
 	if len(all) == 0 {
 		return image.Point{}, false
 	}
-	found := mostLike(all, int(radius)/2)
-	return w.align(p, b.pick(found, disc, wide).Mul(side), side, in), true
+	off, fits := b.pick(mostLike(all, int(radius)/2), disc, ring, wide)
+	if !fits {
+		return image.Point{}, false
+	}
+	return w.align(p, off.Mul(side), side, in), true
 }
 
 // distance is that of two places.
@@ -164,17 +167,26 @@ func mostLike(all []place, near int) (found []place) {
 	return found
 }
 
+// likeCalm is the variance of light that a place may have beyond four times that of
+// what lies around the spot.
+const likeCalm = 1 << 16
+
 // pick is the offset of the likest of those places, ordered by likeness, that are
-// least unlike one another on the disc: so no object comes with it.
-func (b *blocks) pick(found []place, disc []int, wide int) image.Point {
-	spreads, sums := make([]float64, len(found)), make([]float64, len(found))
-	for i, f := range found {
+// least unlike one another on the disc: so no object comes with it. False where all
+// of them are livelier than the ring.
+func (b *blocks) pick(found []place, disc, ring []int, wide int) (off image.Point, fits bool) {
+	lively := func(list []int, by int) float64 { // the spread of means at an offset
 		var sum, squares int64
-		for _, q := range disc {
-			v := b.mean[q+f.off.Y*wide+f.off.X]
+		for _, i := range list {
+			v := b.mean[i+by]
 			sum, squares = sum+v, squares+v*v
 		}
-		spreads[i] = math.Sqrt(spread(sum, squares, len(disc)) + 1)
+		return spread(sum, squares, len(list))
+	}
+	spreads, roots, sums := make([]float64, len(found)), make([]float64, len(found)), make([]float64, len(found))
+	for i, f := range found {
+		spreads[i] = lively(disc, f.off.Y*wide+f.off.X)
+		roots[i] = math.Sqrt(spreads[i] + 1)
 		for j, g := range found[:i] {
 			from, to := f.off.Y*wide+f.off.X, g.off.Y*wide+g.off.X
 			apart, apart2 := int64(0), int64(0)
@@ -182,7 +194,7 @@ func (b *blocks) pick(found []place, disc []int, wide int) image.Point {
 				d := b.mean[q+from] - b.mean[q+to]
 				apart, apart2 = apart+d, apart2+d*d
 			}
-			u := spread(apart, apart2, len(disc)) / float64(spreads[i]*spreads[j])
+			u := spread(apart, apart2, len(disc)) / float64(roots[i]*roots[j])
 			sums[i], sums[j] = sums[i]+u, sums[j]+u
 		}
 	}
@@ -192,7 +204,14 @@ func (b *blocks) pick(found []place, disc []int, wide int) image.Point {
 	}
 	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(sums[i], sums[j]) })
 	order = order[:min(len(order), likeKept)]
-	return found[slices.Min(order)].off
+	slices.Sort(order)
+	calm := 4*lively(ring, 0)/float64(len(ring)) + likeCalm
+	for _, i := range order {
+		if spreads[i]/float64(len(disc)) <= calm {
+			return found[i].off, true
+		}
+	}
+	return image.Point{}, false
 }
 
 // align moves an offset of whole blocks by less than a block to where the rim's

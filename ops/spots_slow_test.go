@@ -204,10 +204,13 @@ func (d *slowSpot) like() []image.Point {
 	slices.SortStableFunc(found, func(a, b candidate) int { return compareNear(a.u, b.u) })
 	found = found[:min(6, len(found))]
 	slices.SortStableFunc(found, func(a, b candidate) int { return a.rank - b.rank })
-	if len(found) == 0 {
-		return nil
+	calm := 4*variance(values(ring, image.Point{}))/float64(len(ring)) + 65536
+	for _, c := range found {
+		if variance(values(disc, c.off))/float64(len(disc)) <= calm {
+			return []image.Point{d.aligned(c.off.Mul(b), b)}
+		}
 	}
-	return []image.Point{d.aligned(found[0].off.Mul(b), b)}
+	return nil
 }
 
 // meets tells whether a circle around an offset place meets another spot.
