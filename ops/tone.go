@@ -270,7 +270,7 @@ const toneFoot = 1
 func (s *tone) exposeBy(r, g, b, y float64) float64 {
 	k := s.exposure.factor(y)
 	if m := float64(max(r, g, b) * k); m > 1 {
-		k = float64(k*(1+(1-1/m)*0.125)) / m
+		k = float64(k*(1+float64((1-1/m)*0.125))) / m
 	}
 	return k
 }
@@ -334,7 +334,7 @@ func (s *tone) point(r, g, b, aroundA, aroundB float64) (float64, float64, float
 	was := gamutEdge(r0, g0, b0, y0)
 	if k0 > 1 {
 		moved := gamutEdge(float64(r0*k0), float64(g0*k0), float64(b0*k0), float64(y0*k0))
-		was += max(0, min(1, moved)-was) * 0.25
+		was += float64(max(0, min(1, moved)-was) * 0.25)
 	}
 	return h.within(r, g, b, y, was)
 }
