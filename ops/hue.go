@@ -218,10 +218,10 @@ func wellInside(r, g, b, y float64) bool {
 //
 // which is at most a third of the way that was left, so that no colour is driven onto
 // the edge, and one that doesn't move outward isn't touched. Its chroma is searched
-// between 0 and what it was, in ten steps at most: by the secants of both bounds, or
-// half way where the step before hasn't halved what is between, until the outer end
-// is within 0.0005 of the aim, or the inner within 0.0003. What then lies past the
-// aim goes there in light, straight towards the grey.
+// between 0 and what it was, in ten steps at most: by the secants of both bounds
+// through the last two tries, or half way where these leave what is between, until
+// they ask for less than gamutNear. The rest goes in light, to the aim exactly, on
+// the straight line through the grey.
 func (s *hueSpace) within(r, g, b, y, was float64) (float64, float64, float64) {
 	now := gamutEdge(r, g, b, y)
 	limit := max(gamutKnee, min(1, was))
@@ -238,39 +238,36 @@ func (s *hueSpace) within(r, g, b, y, was float64) (float64, float64, float64) {
 	}
 	root := cubeRoot(y)
 	l := s.line(r, g, b, y, root)
-	in, out := gamutTry{0, -1, -1}, past(1)
-	for width, n := 2.0, 0; n < 10 && (out.over > 5e-4 || out.under > 5e-4); n++ {
-		share := 0.5
-		if w := out.z - in.z; w <= float64(width*0.5) {
-			share = 1
-			if out.over > 0 {
-				share = in.over / (in.over - out.over)
-			}
-			if out.under > 0 {
-				share = min(share, in.under/(in.under-out.under))
-			}
-			width = w
-		}
-		z := in.z + float64(share*(out.z-in.z))
-		r, g, b = s.at(&l, y, root, z)
-		if try := past(z); try.over > 0 || try.under > 0 {
-			out = try
+	in, out := 0.0, 1.0
+	last, try := gamutTry{0, -1, -1}, past(1)
+	for n := 0; n < 10; n++ {
+		if try.over > 0 || try.under > 0 {
+			out = try.z
 		} else {
-			in = try
-			if try.over > -3e-4 || try.under > -3e-4 && out.z-z < 0.01 {
-				break
-			}
+			in = try.z
 		}
+		step := try.z - last.z
+		step = max(float64(try.over*step)/(try.over-last.over), float64(try.under*step)/(try.under-last.under))
+		if step < gamutNear && step > -gamutNear {
+			break
+		}
+		z := try.z - step
+		if !(z > in && z < out) {
+			z = (in + out) * 0.5
+		}
+		r, g, b = s.at(&l, y, root, z)
+		last, try = try, past(z)
 	}
-	if p := past(0); max(p.over, p.under) > 0 {
-		z := 1 / (1 + max(p.over, p.under))
-		r, g, b = y+float64(z*(r-y)), y+float64(z*(g-y)), y+float64(z*(b-y))
-	}
-	return r, g, b
+	hi, lo := extremes3(r, g, b)
+	z := min(2, 1/max(float64((hi-y)*up), float64((y-lo)*down)))
+	return y + float64(z*(r-y)), y + float64(z*(g-y)), y + float64(z*(b-y))
 }
 
+// gamutNear is the share of the chroma at which the search ends.
+const gamutNear = 0.0005
+
 // gamutTry is a share of the chroma, and how far the colour then lies past the
-// aim, upwards and downwards.
+// aim, upwards and downwards, in shares of the room from grey to it.
 type gamutTry struct{ z, over, under float64 }
 
 // extremes3 is the largest and the smallest of three numbers.

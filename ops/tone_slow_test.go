@@ -189,10 +189,10 @@ func (s *slowTone) hold(v triple, y, was float64) triple {
 		hi, lo := math.Max(v[0], math.Max(v[1], v[2])), math.Min(v[0], math.Min(v[1], v[2]))
 		return math.Max((hi-y)/math.Max(1e-12, aim*(1-y)), (y-lo)/math.Max(1e-12, y*(1-math.Pow(1-aim, 3)))) - 1
 	}
-	// Plain bisection, to what the step takes for being there.
+	// Plain bisection.
 	in, out := 0.0, 1.0
 	for range 60 {
-		if z := (in + out) / 2; past(s.chromaTimes(v, y, z)) > 5e-4 {
+		if z := (in + out) / 2; past(s.chromaTimes(v, y, z)) > 0 {
 			out = z
 		} else {
 			in = z
