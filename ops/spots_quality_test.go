@@ -24,16 +24,16 @@ const (
 
 func (g ground) String() string { return [...]string{"smooth", "texture", "edge"}[g] }
 
-// photo is a photograph with its lightness of 0 to 255.
-type photo struct {
+// shot is a photograph with its lightness of 0 to 255.
+type shot struct {
 	w, h  int
 	pix   []uint16
 	light []float64
 }
 
-func openPhoto(t testing.TB, name string) *photo {
+func openPhoto(t testing.TB, name string) *shot {
 	pix, w, h := photos.Open(t, name, 1)
-	p := &photo{w: w, h: h, pix: pix}
+	p := &shot{w: w, h: h, pix: pix}
 	p.light = lightOf(pix)
 	return p
 }
@@ -49,7 +49,7 @@ func lightOf(pix []uint16) []float64 {
 // ground says what lies within r of a place: onSmooth where a slope leaves less
 // than 3 of 255 as a standard deviation; else an onEdge where most of the
 // gradients' squares lie along one direction, or onTexture; nothing where in doubt.
-func (p *photo) ground(x, y, r int) (ground, bool) {
+func (p *shot) ground(x, y, r int) (ground, bool) {
 	var n, sl, sll, sx, sy, sxx, sxl, syl, gxx, gyy, gxy float64
 	for dy := -r; dy <= r; dy++ {
 		for dx := -r; dx <= r; dx++ {
@@ -87,7 +87,7 @@ type planted struct {
 
 // plant lays dark and light specks on a copy of the photograph, every radius and
 // ground alike as far as there are places.
-func (p *photo) plant(seed uint64, each int) ([]uint16, []planted) {
+func (p *shot) plant(seed uint64, each int) ([]uint16, []planted) {
 	rng := rand.New(rand.NewPCG(seed, 7))
 	var list []planted
 	for _, r := range []int{40, 30, 20, 12, 8, 5, 3} {
@@ -138,7 +138,7 @@ func (q planted) apart(x, y int) float64 {
 func (q planted) radius() int { return (q.r*10 + 9) / 7 }
 
 // mend runs the spots over the picture.
-func (p *photo) mend(t testing.TB, pix []uint16, list []planted, from func(planted) string) []uint16 {
+func (p *shot) mend(t testing.TB, pix []uint16, list []planted, from func(planted) string) []uint16 {
 	var text []string
 	for _, q := range list {
 		text = append(text, fmt.Sprintf("at %d %d radius %d soft 3/10", q.x, q.y, q.radius())+from(q))
@@ -178,7 +178,7 @@ func labAt(pix []uint16, i int) colour.Lab {
 	return colour.LabFromXYZ([3]float64{0.4360747*r + 0.3850649*g + 0.1430804*b, 0.2225045*r + 0.7168786*g + 0.0606169*b, 0.0139322*r + 0.0971045*g + 0.7141733*b})
 }
 
-func (p *photo) judge(q planted, after []uint16, light []float64) figures {
+func (p *shot) judge(q planted, after []uint16, light []float64) figures {
 	f := figures{n: 1}
 	n := 0.0
 	var in, out, ni, no float64
@@ -210,7 +210,7 @@ func (p *photo) judge(q planted, after []uint16, light []float64) figures {
 // step is the step over the rims of the speck and of the spot that mends it, in
 // sixteen sectors: the root of the mean square of the differences of the 2 px
 // within and the 2 px without.
-func (p *photo) step(q planted, l []float64) float64 {
+func (p *shot) step(q planted, l []float64) float64 {
 	var all float64
 	for _, rim := range []float64{float64(q.r), float64(q.radius())} {
 		var sum [2][16]float64
@@ -241,7 +241,7 @@ func (p *photo) step(q planted, l []float64) float64 {
 }
 
 // quality adds up what mending a photograph's planted specks comes to.
-func (p *photo) quality(t testing.TB, seed uint64, from func(planted) string) (sum [grounds]figures) {
+func (p *shot) quality(t testing.TB, seed uint64, from func(planted) string) (sum [grounds]figures) {
 	pix, list := p.plant(seed, 6)
 	after := p.mend(t, pix, list, from)
 	light := lightOf(after)

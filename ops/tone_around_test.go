@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/big"
 	"testing"
+
+	"platemark/testdata/photos"
 )
 
 // slowAround is the guided filter of a plane in float64, block by block, without
@@ -156,14 +158,7 @@ func TestQualityOfLocalContrast(t *testing.T) {
 		most          float64
 	}{{"1/4", "3.1", 1.5}, {"1/2", "4.6", 2.5}, {"1", "6.0", 4}} {
 		for _, radius := range []string{"6", "20", "60"} {
-			halo := 0.0
-			for i, p := range perceptions(apply(t, toneV1, Args{{"local", c.local}, {"local-radius", radius}}, in)) {
-				if i%600 >= 300 {
-					halo = max(halo, p.l-70)
-				} else {
-					halo = max(halo, 30-p.l)
-				}
-			}
+			halo := photos.Halo(in.data, apply(t, toneV1, Args{{"local", c.local}, {"local-radius", radius}}, in).data)
 			row(t, "halo of local contrast "+c.local+" at radius "+radius+" px on 40 L*, L*", c.before, "at most "+big.NewRat(int64(10*c.most), 10).FloatString(1), halo, halo <= c.most)
 		}
 	}

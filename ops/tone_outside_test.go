@@ -26,7 +26,7 @@ func TestQualityOnPhotographs(t *testing.T) {
 			a := c.Args
 			out := apply(t, toneV1, a, in)
 			what := fmt.Sprintf("%s, %s %s: ", name, a[0].Name, a[0].Value)
-			share := newlyAtEdge(in, out)
+			share := photos.Compare(in.data, out.data).Clipped
 			row(t, what+"newly at the edge, per cent", "10.8 (contrast, a sunset)", fmt.Sprintf("< %v", c.most), share, share < c.most)
 			var ok, ipt []float64
 			for i, p := range perceptions(out) {

@@ -1,13 +1,14 @@
 package ops
 
 import (
-	"slices"
-	"strings"
-
 	"fmt"
 	"math"
-	"platemark/ops/colour"
+	"slices"
+	"strings"
 	"testing"
+
+	"platemark/ops/colour"
+	"platemark/testdata/photos"
 )
 
 // perception is how a pixel is seen.
@@ -238,25 +239,10 @@ func eveningSky() *canvas {
 	})
 }
 
-// newlyAtEdge is the share of pixels, in per cent, that have a channel within half
-// a step of 8 bits of 0 or full, and hadn't.
-func newlyAtEdge(was, now *canvas) float64 {
-	n := 0
-	at := func(p []uint16) bool {
-		return min(p[0], p[1], p[2]) <= 128 || max(p[0], p[1], p[2]) >= 65535-128
-	}
-	for i := 0; i < len(was.data); i += 3 {
-		if !at(was.data[i:i+3]) && at(now.data[i:i+3]) {
-			n++
-		}
-	}
-	return 300 * float64(n) / float64(len(was.data))
-}
-
 func TestQualityAtTheEdge(t *testing.T) {
 	in := eveningSky()
 	for _, a := range []Args{{{"contrast", "3/10"}}, {{"curve", "0 0 25 18 75 82 100 100"}}, {{"chroma", "1/4"}}, {{"muted", "1/2"}}, {{"exposure", "1/2"}}} {
-		share := newlyAtEdge(in, apply(t, toneV1, a, in))
+		share := photos.Compare(in.data, apply(t, toneV1, a, in).data).Clipped
 		row(t, fmt.Sprintf("sunset, %s %s: newly at the edge, per cent", a[0].Name, a[0].Value), "10.8 (contrast)", "< 3", share, share < 3)
 	}
 }

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"platemark/testdata/photos"
 )
 
 // eightPlain is the rule as stated, for one sample.
@@ -86,20 +88,7 @@ func TestEightSkyHasNoBands(t *testing.T) {
 				sum += d * d
 			}
 		}
-		run, most := 0, 0
-		for x := range w {
-			same := true
-			for y := range rows {
-				same = same && (y == 0 || slices.Equal(rows[y][3*x:3*x+3], rows[0][3*x:3*x+3]))
-			}
-			if same && x > 0 && slices.Equal(rows[0][3*x:3*x+3], rows[0][3*x-3:3*x]) {
-				run++
-			} else {
-				run = 1
-			}
-			most = max(most, run)
-		}
-		return float64(most) / 300, math.Sqrt(sum / (h * 3 * w))
+		return float64(photos.WidestBand(rows)) / 300, math.Sqrt(sum / (h * 3 * w))
 	}
 	before, _ := measure(func(dst []byte, y int) {
 		for i, v := range row {

@@ -1,12 +1,15 @@
 // Package photos opens real photographs that Debian's picture packages install,
-// for tests of quality (-tags outside). .ci/run installs the packages.
+// for tests of quality (-tags outside) and for looking at. .ci/run installs the
+// packages.
 package photos
 
 import (
+	"fmt"
 	"image"
 	"image/draw"
 	"image/jpeg"
 	"os"
+	"slices"
 	"testing"
 )
 
@@ -44,29 +47,35 @@ var List = []Photo{
 	{"meadow", "mate-backgrounds", mate + "GreenMeadow.jpg", "Timothy Schellhase, Lapo Calamandrei", "GPL-2+", true},
 }
 
-// Open decodes a photograph to 16-bit red, green and blue, row by row, and
-// reduces it: a pixel is the mean of reduce x reduce pixels' codes (an
-// incomplete row or column at the end falls away). A photograph that isn't
-// installed fails the test.
+// Open is Read for tests: a photograph that isn't installed fails the test.
 func Open(t testing.TB, name string, reduce int) (pix []uint16, w, h int) {
 	t.Helper()
-	for _, p := range List {
-		if p.Name != name {
-			continue
-		}
-		f, err := os.Open(p.File)
-		if err != nil {
-			t.Fatalf("%v; install Debian's package %s", err, p.Package)
-		}
-		defer f.Close()
-		m, err := jpeg.Decode(f)
-		if err != nil {
-			t.Fatalf("%s: %v", p.File, err)
-		}
-		return means(m, reduce)
+	pix, w, h, err := Read(name, reduce)
+	if err != nil {
+		t.Fatal(err)
 	}
-	t.Fatalf("there is no photograph %q", name)
-	return nil, 0, 0
+	return pix, w, h
+}
+
+// Read decodes a photograph to 16-bit red, green and blue, row by row, and
+// reduces it: a pixel is the mean of reduce x reduce pixels' codes (an
+// incomplete row or column at the end falls away).
+func Read(name string, reduce int) (pix []uint16, w, h int, err error) {
+	i := slices.IndexFunc(List, func(p Photo) bool { return p.Name == name })
+	if i < 0 {
+		return nil, 0, 0, fmt.Errorf("there is no photograph %q", name)
+	}
+	f, err := os.Open(List[i].File)
+	if err != nil {
+		return nil, 0, 0, fmt.Errorf("%w; install Debian's package %s", err, List[i].Package)
+	}
+	defer f.Close()
+	m, err := jpeg.Decode(f)
+	if err != nil {
+		return nil, 0, 0, fmt.Errorf("%s: %w", List[i].File, err)
+	}
+	pix, w, h = means(m, reduce)
+	return pix, w, h, nil
 }
 
 func means(m image.Image, n int) (pix []uint16, w, h int) {
