@@ -34,8 +34,10 @@ var rooms = map[string][]string{
 	"recipes":        {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},
-	"testdata":      {},
-	"cmd":           {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},
+	// What is looked at is what the steps make of photographs.
+	"recipes/eye": {"ops", "testdata/photos"},
+	"testdata":    {},
+	"cmd":         {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
