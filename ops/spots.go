@@ -18,7 +18,8 @@ import (
 // picture c by the weight w: with t = (1 - d/R)/S held within 0 and 1,
 // w = 3t² - 2t³ (1 where the softness S is 0), and the result is
 // floor(c + w(f - c) + 1/2). f = g + m: the pixel g at an offset, raised by a
-// membrane m that fits it to the rim. Reads are held inside the picture.
+// membrane m that fits it to the rim, but none is taken past what it is and what
+// the rim's pixels are. Reads are held inside the picture.
 //
 // The rim is the pixels of the picture at R <= d <= R + 3/2, without those on
 // another disc of the run and those whose g lies on the spot's own disc. m is
@@ -331,11 +332,12 @@ type spotsWorker struct {
 }
 
 // spotFill is what fills a spot: the pixels at an offset, unless no place fits,
-// and the membrane.
+// and the membrane, which raises none past what it is and the rim has.
 type spotFill struct {
-	off   image.Point
-	fits  bool
-	raise rimTree
+	off    image.Point
+	fits   bool
+	raise  rimTree
+	lo, hi [3]uint16
 }
 
 func (w *spotsWorker) Row(dst []uint16, y int, in []Rows) {
@@ -355,10 +357,11 @@ func (w *spotsWorker) Row(dst []uint16, y int, in []Rows) {
 		for x := lo; x < hi; x++ {
 			raise, share := f.raise.at(x, y), p.weight(x, y)
 			for k := range c {
-				v, at := raise[k], &dst[(x-s.part.Min.X)*c+k]
+				g, at := uint16(0), &dst[(x-s.part.Min.X)*c+k]
 				if f.fits {
-					v += float64(from[(x-lo)*c+k])
+					g = from[(x-lo)*c+k]
 				}
+				v := max(float64(min(g, f.lo[k])), min(float64(max(g, f.hi[k])), float64(g)+raise[k]))
 				*at = laidOver(*at, v, share)
 			}
 		}
@@ -386,7 +389,12 @@ func (w *spotsWorker) fill(p *spot, in Rows) *spotFill {
 			}
 			px := rimPixel{at: at}
 			for k := range c {
-				px.raise[k] = int(own[i*c+k])
+				v := own[i*c+k]
+				px.raise[k] = int(v)
+				if len(rim) == 0 {
+					f.lo[k], f.hi[k] = v, v
+				}
+				f.lo[k], f.hi[k] = min(f.lo[k], v), max(f.hi[k], v)
 				if f.fits {
 					px.raise[k] -= int(from[i*c+k])
 				}

@@ -48,7 +48,11 @@ func slowSpots(p *plane, spots []SpotShape) []float64 {
 			f := d.taken(x, y, i%c)
 			if len(d.rim) > 0 {
 				sum, n := d.membrane(d.rim, 1<<19, x, y, i%c)
-				f += sum / n
+				lo, hi := f, f
+				for _, q := range d.rim {
+					lo, hi = min(lo, d.sample(q.X, q.Y, i%c)), max(hi, d.sample(q.X, q.Y, i%c))
+				}
+				f = min(hi, max(lo, f+sum/n))
 			}
 			out[i] += share * (f - out[i])
 		}
