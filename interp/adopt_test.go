@@ -157,7 +157,7 @@ func tiffOf(t testing.TB, g *image.Gray, orientation int) []byte {
 // One picture in all eight orientations as TIFF, PNG and JPEG comes to one and
 // the same print: 24 files, one file's bytes; and what was adopted, described
 // or printed is upright and isn't turned again.
-func TestFaultE01OrientationOnce(t *testing.T) {
+func TestOrientationOnce(t *testing.T) {
 	folder := t.TempDir()
 	var first []byte
 	for o := 1; o <= 8; o++ {
@@ -209,7 +209,7 @@ func TestFaultE01OrientationOnce(t *testing.T) {
 }
 
 // A mask in another orientation than its master lies where it belongs.
-func TestFaultE01MaskAndMaster(t *testing.T) {
+func TestMaskAndMaster(t *testing.T) {
 	folder := t.TempDir()
 	var first []byte
 	for k := range 3 {
@@ -232,7 +232,7 @@ func TestFaultE01MaskAndMaster(t *testing.T) {
 
 // No preview and no orientation other than 1 survives in the adopted file,
 // whatever stood in Exif and XMP.
-func TestFaultE03NothingStale(t *testing.T) {
+func TestNothingStale(t *testing.T) {
 	folder := t.TempDir()
 	from := filepath.Join(folder, "s.jpg")
 	xmp := `<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description xmlns:tiff="http://ns.adobe.com/tiff/1.0/" tiff:Orientation="6"/>

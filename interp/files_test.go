@@ -31,9 +31,9 @@ func problemsOf(t testing.TB, file string, o LoadOptions) string {
 	return strings.Join(s, "\n")
 }
 
-// Fault j01: an output that is an input, by whatever name, is refused, and the
+// An output that is an input, by whatever name, is refused, and the
 // input stays as it is.
-func TestFaultJ01OutputIsInput(t *testing.T) {
+func TestOutputIsInput(t *testing.T) {
 	folder, file := smallJob(t, tiny)
 	master := filepath.Join(folder, "m.tif")
 	before := read(t, master)
@@ -76,9 +76,9 @@ func TestFaultJ01OutputIsInput(t *testing.T) {
 	}
 }
 
-// Fault j04: two prints whose names fold together are refused in the plan,
+// Two prints whose names fold together are refused in the plan,
 // both names shown; odd names work.
-func TestFaultJ04NamesThatFold(t *testing.T) {
+func TestNamesThatFold(t *testing.T) {
 	_, file := smallJob(t, tiny)
 	for _, pair := range [][2]string{{"Ete.tif", "ete.tif"}, {"\u00c9t\u00e9.tif", "E\u0301te\u0301.tif"}, {"stra\u00dfe.tif", "STRASSE.tif"}} {
 		text := strings.ReplaceAll(tiny, "small.tif", pair[0]) + strings.ReplaceAll("print more {\n    size 1.5 in x 1 in at 64 ppi\n    save tiff \"X\"\n}\n", "X", pair[1])
@@ -111,9 +111,9 @@ func TestFaultJ04NamesThatFold(t *testing.T) {
 	}
 }
 
-// Fault k08: paths are relative to the recipe, wherever the program starts;
+// Paths are relative to the recipe, wherever the program starts;
 // the log holds no absolute path; a moved folder still works.
-func TestFaultK08PathsAreRelativeToTheRecipe(t *testing.T) {
+func TestPathsAreRelativeToTheRecipe(t *testing.T) {
 	folder, file := smallJob(t, tiny)
 	old, err := os.Getwd()
 	if err != nil {
@@ -332,9 +332,9 @@ func TestStoppingLeavesNothing(t *testing.T) {
 	}
 }
 
-// Faults f01, a05: what a print file can't hold is refused in the plan, before
+// What a print file can't hold is refused in the plan, before
 // any pixel; the master's own size plays no part.
-func TestFaultF01PlanRefusesWhatAFileCannotHold(t *testing.T) {
+func TestPlanRefusesWhatAFileCannotHold(t *testing.T) {
 	_, file := smallJob(t, tiny)
 	one := func(size, save string) string {
 		write(t, file, fmt.Sprintf("recipe 1 draft\nmaster \"m.tif\"\nprint p {\n    crop to %s\n    size %s\n    enlarge with mitchell\n    save %s\n}\n", map[bool]string{true: "44:219", false: "3:2"}[strings.HasPrefix(size, "44")], size, save))
@@ -369,9 +369,9 @@ func TestFaultF01PlanRefusesWhatAFileCannotHold(t *testing.T) {
 	}
 }
 
-// Fault i04: a real plan of 24000 x 36000 at 16 bits is allowed and states its
+// A real plan of 24000 x 36000 at 16 bits is allowed and states its
 // memory need.
-func TestFaultI04LargePlanStatesItsMemory(t *testing.T) {
+func TestLargePlanStatesItsMemory(t *testing.T) {
 	folder := t.TempDir()
 	writeMaster(t, filepath.Join(folder, "m.tif"), 64, 96, 3, "opRGB")
 	file := filepath.Join(folder, "r.recipe")

@@ -162,9 +162,9 @@ func TestShapesThatDifferAreMended(t *testing.T) {
 	}
 }
 
-// Faults e01, d02 in the planner: the file's orientation is applied once, and
+// The file's orientation is applied once, and
 // the print says it stands upright; all eight give one print.
-func TestFaultE01OrientationIsAppliedOnce(t *testing.T) {
+func TestOrientationIsAppliedOnce(t *testing.T) {
 	p, _ := colour.Space("opRGB")
 	var want string
 	for o := 1; o <= 8; o++ {
@@ -247,8 +247,8 @@ func TestGreyMaster(t *testing.T) {
 	}
 }
 
-// Fault g03: 16 bits stay 16 bits through every step.
-func TestFaultG03DepthIsKept(t *testing.T) {
+// 16 bits stay 16 bits through every step.
+func TestDepthIsKept(t *testing.T) {
 	_, file := smallJob(t, everyStep)
 	for _, b := range mustBuild(t, file, LoadOptions{Prints: []string{"exact"}}, BuildOptions{}) {
 		_, _, _, px := samples(t, b.File)
@@ -262,9 +262,9 @@ func TestFaultG03DepthIsKept(t *testing.T) {
 	}
 }
 
-// Fault d03: 300.5 ppi can't stand in a JPEG's first header; what it was
+// 300.5 ppi can't stand in a JPEG's first header; what it was
 // rounded to is said in the plan and in the log.
-func TestFaultD03RoundedDensityIsSaid(t *testing.T) {
+func TestRoundedDensityIsSaid(t *testing.T) {
 	text := strings.NewReplacer("96 ppi", "300.5 ppi", "1.5 in x 1 in", "3 in x 2 in", `tiff "small.tif"`, `jpeg "small.jpg"`).Replace(tiny)
 	_, file := smallJob(t, text)
 	j := mustLoad(t, file, LoadOptions{})

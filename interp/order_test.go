@@ -89,7 +89,7 @@ func TestOrderProblems(t *testing.T) {
 		t.Cleanup(o.Close)
 		return o
 	}
-	// Fault j04: names that fold together, here of two recipes.
+	// Names that fold together, here of two recipes.
 	o := load(file, second)
 	if len(o.Problems) != 1 || !strings.Contains(o.Problems[0], "one file") || o.Build(context.Background(), BuildOptions{}, nil) == nil {
 		t.Errorf("%q", o.Problems)

@@ -45,9 +45,9 @@ func codesOf(ds []Diagnostic) string {
 	return strings.Join(out, " ")
 }
 
-// faults, row k02: one byte-order mark is skipped, UTF-16 gets a sentence, and
+// One byte-order mark is skipped, UTF-16 gets a sentence, and
 // other invisible or look-alike characters are named with their column.
-func TestFaultK02MarksAndInvisibleCharacters(t *testing.T) {
+func TestMarksAndInvisibleCharacters(t *testing.T) {
 	plain := withStep(plainStep)
 	a := parseOK(t, plain)
 	if b := parseOK(t, "\uFEFF"+plain); !reflect.DeepEqual(a, b) {
@@ -87,8 +87,8 @@ func TestFaultK02MarksAndInvisibleCharacters(t *testing.T) {
 	}
 }
 
-// faults, row k04: only the decimal point counts, whatever the locale.
-func TestFaultK04NumbersInOneForm(t *testing.T) {
+// Only the decimal point counts, whatever the locale.
+func TestNumbersInOneForm(t *testing.T) {
 	for _, locale := range []string{"C", "de_DE.UTF-8"} {
 		t.Setenv("LC_ALL", locale)
 		t.Setenv("LANG", locale)
@@ -111,9 +111,9 @@ func TestFaultK04NumbersInOneForm(t *testing.T) {
 	}
 }
 
-// faults, row k07: unknown, repeated and misplaced words stop the run, with
+// Unknown, repeated and misplaced words stop the run, with
 // the nearest valid word.
-func TestFaultK07UnknownRepeatedMisplaced(t *testing.T) {
+func TestUnknownRepeatedMisplaced(t *testing.T) {
 	for step, part := range map[string]string{
 		"sharpen { amout 80 }":                           "amount?",
 		"sharpen radius 1 px amount 80% amount 90%":      "column 25, then on line 7, column 36",
@@ -133,9 +133,9 @@ func TestFaultK07UnknownRepeatedMisplaced(t *testing.T) {
 	}
 }
 
-// faults, row j04, the language's part: two names that fold to one on some
+// Two names that fold to one on some
 // file system are refused, both shown; unusual names work.
-func TestFaultJ04NamesThatFoldTogether(t *testing.T) {
+func TestNamesThatFoldTogether(t *testing.T) {
 	two := func(a, b string) string {
 		return strings.Replace(withStep(plainStep), "salt-road-12x8.tif", a, 1) + strings.Replace(`
 print second {
@@ -158,9 +158,9 @@ print second {
 	parseOK(t, strings.Replace(withStep(plainStep), "salt-road.tif", "Été [1] #2 (50%).tif", 1))
 }
 
-// faults, row d01, the language's part: a resolution is one number with its
+// A resolution is one number with its
 // unit.
-func TestFaultD01ResolutionHasAUnit(t *testing.T) {
+func TestResolutionHasAUnit(t *testing.T) {
 	for _, bad := range []string{"300 1", "300", "300/1"} {
 		_, ds := Parse("x", []byte(strings.Replace(withStep(plainStep), "300 ppi", bad, 1)))
 		if !HasErrors(ds) || len(ds) != 1 {

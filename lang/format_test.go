@@ -107,10 +107,10 @@ func checkFormat(t *testing.T, src []byte) []byte {
 	return out
 }
 
-// Fault k06: 500 generated recipes in untidy layouts. Formatting twice equals
+// 500 generated recipes in untidy layouts. Formatting twice equals
 // formatting once, every comment survives word for word beside its statement,
 // and the meaning stays.
-func TestFaultK06FormattingKeepsWhatItFinds(t *testing.T) {
+func TestFormattingKeepsWhatItFinds(t *testing.T) {
 	g := &gen{r: rand.New(rand.NewSource(6))}
 	seen := map[string]bool{}
 	for range 500 {
@@ -135,8 +135,8 @@ func TestFaultK06FormattingKeepsWhatItFinds(t *testing.T) {
 	}
 }
 
-// Fault k06 again: the texts on which formatters elsewhere lost a comment.
-func TestFaultK06SmallTexts(t *testing.T) {
+// The texts on which formatters elsewhere lost a comment.
+func TestSmallTexts(t *testing.T) {
 	head := "recipe 1 draft\nmaster \"a.tif\"\nprint p {\nsize 3 in x 2 in at 40 ppi\n"
 	tail := "save tiff \"p.tif\"\n}"
 	for name, c := range map[string][2]string{

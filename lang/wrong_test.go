@@ -113,7 +113,7 @@ func TestWrongRecipes(t *testing.T) {
 // Every code of the table must be shown by a wrong recipe, but for those that
 // no recipe with comments can show; they have tests of their own.
 func TestEveryCodeIsShown(t *testing.T) {
-	seen := map[string]bool{"PM101": true, "PM107": true, "PM108": true} // TestFaultK02…, TestHugeFile, TestBounds
+	seen := map[string]bool{"PM101": true, "PM107": true, "PM108": true} // TestMarksAndInvisibleCharacters, TestHugeFile, TestBounds
 	for _, f := range wrongFiles(t) {
 		src, err := os.ReadFile(f)
 		if err != nil {

@@ -54,7 +54,7 @@ func TestBlendAnyOrder(t *testing.T) {
 	anyOrder(t, blendV1, Args{{"at", "2/5"}}, top, over, m)
 }
 
-func TestFaultG03BlendNothingAndAll(t *testing.T) {
+func TestBlendNothingAndAll(t *testing.T) {
 	// Source: disintegration/imaging issue 110: a step that does nothing
 	// leaves every byte.
 	top, over := newImage(64, 64, 3).noise(1), newImage(64, 64, 3).noise(2)

@@ -31,7 +31,7 @@ func gradient16(w, h, c int) *plane {
 	return p
 }
 
-func TestFaultC05CropStartsAtItsOwnCorner(t *testing.T) {
+func TestCropStartsAtItsOwnCorner(t *testing.T) {
 	for _, c := range []int{1, 3} {
 		got := cropped(t, gradient16(64, 64, c), 10, 20, 32, 32)
 		if got.pic != (Pic{W: 32, H: 32, C: c}) {
@@ -58,7 +58,7 @@ func (v view) Row(y int) []uint16 {
 	return row[v.x*c : (v.x+v.w)*c]
 }
 
-func TestFaultC05StepsDoNotSeeWhereAPictureWasCut(t *testing.T) {
+func TestStepsDoNotSeeWhereAPictureWasCut(t *testing.T) {
 	// The same samples, once as a part of a larger picture, once alone.
 	rng := rand.New(rand.NewPCG(11, 12))
 	whole := noise(rng, Pic{W: 64, H: 64, C: 3})
@@ -90,7 +90,7 @@ func TestFaultC05StepsDoNotSeeWhereAPictureWasCut(t *testing.T) {
 	}
 }
 
-func TestFaultG03CropAndTurnKeepDepth(t *testing.T) {
+func TestCropAndTurnKeepDepth(t *testing.T) {
 	// A ramp of 4096 values: nothing is lost by cropping to the whole, by four
 	// quarter turns, or by mirroring twice.
 	for _, c := range []int{1, 3} {

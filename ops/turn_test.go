@@ -26,7 +26,7 @@ func turned(t *testing.T, p *plane, o int) *plane {
 	return &plane{pic: s.Pic(), data: checkOrders(t, s, p)}
 }
 
-func TestFaultE01EveryOrientationStandsUpright(t *testing.T) {
+func TestEveryOrientationStandsUpright(t *testing.T) {
 	// The picture abcd over efgh, stored in each of the eight ways. Source:
 	// TIFF 6.0, tag 274: where the stored row 0 and column 0 stand (right for
 	// row 0 and top for column 0 in 6, and so on); the layouts below were

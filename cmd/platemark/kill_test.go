@@ -37,10 +37,10 @@ func binary(t *testing.T) string {
 	return path
 }
 
-// Fault j01: a build killed at any moment leaves the master as it was, no file
+// A build killed at any moment leaves the master as it was, no file
 // under the print's name unless it is whole, only temporary files that can be
 // told by their name; the next build succeeds.
-func TestFaultJ01KilledAtRandomMoments(t *testing.T) {
+func TestKilledAtRandomMoments(t *testing.T) {
 	bin := binary(t)
 	dir := t.TempDir()
 	master := filepath.Join(dir, "m.tif")

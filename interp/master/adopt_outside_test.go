@@ -82,7 +82,7 @@ func TestOutsideAdopt(t *testing.T) {
 }
 
 // Inks, as three programs write them, are refused by name.
-func TestOutsideFaultB04(t *testing.T) {
+func TestOutsideInks(t *testing.T) {
 	folder := t.TempDir()
 	at := func(n string) string { return filepath.Join(folder, n) }
 	outsideTool(t, "/usr/bin/python3", "-c", "import sys; from PIL import Image; Image.new('CMYK', (8, 8), (255, 0, 0, 0)).save(sys.argv[1])", at("pil.jpg"))

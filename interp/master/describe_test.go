@@ -85,7 +85,7 @@ func TestDescribeDepth(t *testing.T) {
 	write(t, png, string(pngWith(t, g, "pHYs", "\x00\x00\x2e\x23\x00\x00\x2e\x23\x01")))
 	if d := mustDescribe(t, png); d.BitsUsed != 8 || !strings.HasPrefix(d.Depth, "few tones") {
 		t.Errorf("%+v", d)
-	} else if d.PPI != "300" { // row d03
+	} else if d.PPI != "300" { // 299.9994 by the stored number
 		t.Errorf("11811 pixels a metre are shown as %s", d.PPI)
 	}
 }

@@ -106,9 +106,9 @@ func TestRounds(t *testing.T) {
 	}
 }
 
-// Fault j05: a torn end is moved aside, recorded, and the chain goes on;
+// A torn end is moved aside, recorded, and the chain goes on;
 // damage in the middle is refused with the entry's number.
-func TestFaultJ05TornRounds(t *testing.T) {
+func TestTornRounds(t *testing.T) {
 	file, _ := job(t)
 	for i := range 3 {
 		keepRound(t, file, fmt.Sprintf("note %d", i))
@@ -186,8 +186,8 @@ func TestFaultJ05TornRounds(t *testing.T) {
 	}
 }
 
-// Fault j05: two runs at once don't write into each other.
-func TestFaultJ05RoundsAtOnce(t *testing.T) {
+// Two runs at once don't write into each other.
+func TestRoundsAtOnce(t *testing.T) {
 	file, _ := job(t)
 	keepRound(t, file, "")
 	var wg sync.WaitGroup

@@ -130,10 +130,10 @@ func TestRefusedTablesNameTheReason(t *testing.T) {
 		icc  []byte
 		want string
 	}{
-		{"zeroed inverse table, fault b05", zero, "B2A0 doesn't bring white back: it comes out as L* 0.0"},
+		{"zeroed inverse table", zero, "B2A0 doesn't bring white back: it comes out as L* 0.0"},
 		{"zeroed table", flat, "A2B0 doesn't keep black, mid grey and white apart"},
-		{"no way back, fault b05", setAt(rgb, be, "zzzz"), "no table from colours to its device (tag B2A0)"},
-		{"no way there, fault b05", setAt(rgb, ae, "zzzz"), "no table from its device to colours (tag A2B0)"},
+		{"no way back", setAt(rgb, be, "zzzz"), "no table from colours to its device (tag B2A0)"},
+		{"no way there", setAt(rgb, ae, "zzzz"), "no table from its device to colours (tag A2B0)"},
 		{"no white", setAt(rgb, we, "zzzz"), "what its white looks like"},
 		{"impossible white", setAt(rgb, woff+8, "\x00\x00\x00\x00"), "can't be"},
 		{"connection space", setAt(rgb, 20, "Luv "), "connection space"},
@@ -172,7 +172,7 @@ func tagOffset(t testing.TB, icc []byte, sig string) int {
 
 // A profile without the table of the wanted intent, or its first one, is
 // refused for that intent only, by name.
-func TestFaultB05MissingIntent(t *testing.T) {
+func TestMissingIntent(t *testing.T) {
 	rgb := madeProfiles()["lut16 RGB "]
 	ae, _, _ := tagAt(t, rgb, "A2B0")
 	be, _, _ := tagAt(t, rgb, "B2A0")
@@ -204,7 +204,7 @@ func TestFaultB05MissingIntent(t *testing.T) {
 }
 
 // Good printers bring white back within Delta E 1, black and mid grey in order.
-func TestFaultB05TablesComeBack(t *testing.T) {
+func TestTablesComeBack(t *testing.T) {
 	for name, p := range proofProfiles(t) {
 		for _, intent := range []Intent{Perceptual, Relative, Saturation} {
 			from, err := NewFromLab(p, intent)

@@ -103,7 +103,7 @@ func linearOf(t testing.TB, p *Profile) *Profile {
 	return q
 }
 
-func TestFaultB06CurvesAsWritten(t *testing.T) {
+func TestCurvesAsWritten(t *testing.T) {
 	srgb := space(t, "sRGB")
 	linear := linearOf(t, srgb)
 	link := NewLink(linear, srgb)
@@ -133,7 +133,7 @@ func TestFaultB06CurvesAsWritten(t *testing.T) {
 // One step equals two within 1 where the step between adds no more than its own
 // rounding: greys from linear light through ROMM RGB, and colours through a
 // smaller space into a larger.
-func TestFaultB06OneStepEqualsTwo(t *testing.T) {
+func TestOneStepEqualsTwo(t *testing.T) {
 	rng := rand.New(rand.NewSource(4))
 	srgb, p3, romm := space(t, "sRGB"), space(t, "Display-P3"), space(t, "ROMM-RGB")
 	check := func(src, mid, dst *Profile, pixel func(i int) [3]uint16) {

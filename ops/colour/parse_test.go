@@ -89,7 +89,7 @@ func TestRefusalsNameTheReason(t *testing.T) {
 		{"para type", withTag(t, rgb, "gTRC", para(5, "1")), "parametric type 5"},
 		{"para short", withTag(t, rgb, "gTRC", para(4, "1", "1")), "cut short"},
 		{"falling table", withTag(t, rgb, "gTRC", curvTag(65535, 30000, 0)), "green channel (tag gTRC): its curve falls"},
-		{"zero table, fault b05", withTag(t, rgb, "rTRC", curvTag(0, 0, 0, 0)), "constant"},
+		{"zero table", withTag(t, rgb, "rTRC", curvTag(0, 0, 0, 0)), "constant"},
 		{"step table", withTag(t, rgb, "rTRC", curvTag(0, 0, 0, 0, 65535)), "apart"},
 		{"gamma 0", withTag(t, rgb, "rTRC", curvTag(0)), "exponent 0.00000"},
 		{"negative gamma", withTag(t, rgb, "rTRC", para(0, "-2")), "exponent -2.00000"},
@@ -156,8 +156,8 @@ func TestAcceptedForms(t *testing.T) {
 }
 
 // A good profile brings white back within 1 of 65535, mid grey and black in
-// order (fault b05); a bad one is refused within a second, see above.
-func TestFaultB05GoodProfileComesBack(t *testing.T) {
+// order; a bad one is refused within a second, see above.
+func TestGoodProfileComesBack(t *testing.T) {
 	for _, n := range SpaceNames() {
 		for _, m := range SpaceNames() {
 			a, b := space(t, n), space(t, m)

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-func TestFaultH04OutOfRangeBecomesSamples(t *testing.T) {
+func TestOutOfRangeBecomesSamples(t *testing.T) {
 	// Source: golang/go issue 45588 (what a plain conversion gives differs
 	// between processors); NaN is 0 by this package's rule.
 	nan, inf := math.NaN(), math.Inf(1)

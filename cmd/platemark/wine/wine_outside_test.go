@@ -271,7 +271,8 @@ var failed = regexp.MustCompile(`--- FAIL: TestScripts/(\S+)`)
 func TestTests(t *testing.T) {
 	for _, p := range []struct{ folder, run string }{
 		{"interp/disk", "."},
-		{"interp", "Fault[JK]|FaultE01|Adopt|Verify|Reprint|Logs|Round|Pin|Order|Overwritten|Swept|Stopping|MaskAndProfile|Glance"},
+		{"interp", "OutputIsInput|NamesThatFold|PathsAreRelative|Orientation|MaskAndMaster|Adopt|Verify|Reprint|Logs|Round|Pin|Order|Overwritten|Swept|Stopping|MaskAndProfile|Glance"},
+		{"interp/rounds", "Round"},
 		{"cmd/platemark", "Scripts/^(adopt|copy|diff|fmt|masks|names|new|orders?|outputs|rounds|usage)$|Patterns|OrderKilled"},
 	} {
 		program := strings.ReplaceAll(p.folder, "/", "-") + ".exe"

@@ -123,7 +123,7 @@ func TestCut(t *testing.T) {
 }
 
 // A long chain of directories ends.
-func TestFaultI02Chain(t *testing.T) {
+func TestChain(t *testing.T) {
 	b := []byte("MM\x00*\x00\x00\x00\x08")
 	for i := range uint32(10000) {
 		b = binary.BigEndian.AppendUint32(append(b, 0, 0), 8+6*(i+1))

@@ -188,9 +188,9 @@ func TestDensity(t *testing.T) {
 	}
 }
 
-// Fault d03, writing: 300 ppi is unit 1, 300 x 300; 300.5 ppi is rounded in
+// Written: 300 ppi is unit 1, 300 x 300; 300.5 ppi is rounded in
 // the whole numbers of JFIF, which Density tells, and exact in Exif.
-func TestFaultD03DensityIsWhole(t *testing.T) {
+func TestDensityIsWhole(t *testing.T) {
 	for ppi, want := range map[string][2]string{
 		"300":   {"\x01\x01\x2c\x01\x2c", "\x00\x00\x01\x2c\x00\x00\x00\x01"},
 		"601/2": {"\x01\x01\x2d\x01\x2d", "\x00\x00\x02\x59\x00\x00\x00\x02"},
@@ -209,9 +209,9 @@ func TestFaultD03DensityIsWhole(t *testing.T) {
 	}
 }
 
-// Fault f01: the longest sides are written and read back, longer ones refused
+// The longest sides are written and read back, longer ones refused
 // before any work, and above 65,500 there is a warning.
-func TestFaultF01LongSides(t *testing.T) {
+func TestLongSides(t *testing.T) {
 	for _, s := range [][2]int{{65535, 1}, {1, 65535}} {
 		for _, half := range []bool{false, true} {
 			o := Options{W: s[0], H: s[1], C: 3, Quality: 90, HalfChroma: half}
@@ -241,9 +241,9 @@ func TestFaultF01LongSides(t *testing.T) {
 	}
 }
 
-// Fault b02, writing: how a profile is cut into segments, and the most that
+// Written: how a profile is cut into segments, and the most that
 // there may be.
-func TestFaultB02ProfileSegments(t *testing.T) {
+func TestProfileSegments(t *testing.T) {
 	for _, c := range []struct {
 		size  int
 		parts []int

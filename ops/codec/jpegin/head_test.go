@@ -135,7 +135,7 @@ func TestHead(t *testing.T) {
 
 // A profile is put together in any order and from anywhere before the data;
 // what is missing or contradictory is refused by name.
-func TestFaultB02ProfileSegments(t *testing.T) {
+func TestProfileSegments(t *testing.T) {
 	profile := make([]byte, 140000)
 	for i := range profile {
 		profile[i] = byte(i*i>>7 ^ i)
@@ -208,7 +208,7 @@ func inks(app14 int) []byte {
 }
 
 // Inks are refused by name in all three forms.
-func TestFaultB04Inks(t *testing.T) {
+func TestInks(t *testing.T) {
 	for _, app14 := range []int{-1, 0, 2} {
 		b := inks(app14)
 		if in, err := open(b); err != nil || in.Adobe != app14 || in.Channels != 4 {
@@ -218,7 +218,7 @@ func TestFaultB04Inks(t *testing.T) {
 	}
 }
 
-func TestFaultI02ExifLoopInJPEG(t *testing.T) {
+func TestExifLoopInJPEG(t *testing.T) {
 	for name, dirs := range map[string]string{
 		"itself":      "\x00\x00\x00\x00\x00\x08",
 		"a to b to a": "\x00\x00\x00\x00\x00\x0e\x00\x00\x00\x00\x00\x08",
@@ -228,7 +228,7 @@ func TestFaultI02ExifLoopInJPEG(t *testing.T) {
 	}
 }
 
-func TestFaultI04ClaimsOfSize(t *testing.T) {
+func TestClaimsOfSize(t *testing.T) {
 	for _, kind := range []byte{0xc0, 0xc1, 0xc2, 0xc3, 0xc9} {
 		for _, side := range []int{65535, 20000} {
 			b := slices.Concat([]byte{0xff, 0xd8}, segment(kind, []byte{8, byte(side >> 8), byte(side), byte(side >> 8), byte(side), 3, 1, 0x22, 0, 2, 0x11, 0, 3, 0x11, 0}),
@@ -271,7 +271,7 @@ func exifBody(orientation, space byte) []byte {
 
 // What Exif and XMP say is taken; an orientation in XMP is never applied, and
 // is told where it differs.
-func TestFaultE03ExifAndXMP(t *testing.T) {
+func TestExifAndXMP(t *testing.T) {
 	b := plain(9, 9, false)
 	in, err := open(with(b, segment(0xe1, exifBody(6, 1))))
 	if err != nil {

@@ -49,7 +49,7 @@ func refused(t *testing.T, name string, b []byte, words ...string) {
 
 // Headers that claim great pictures with 16 bytes of data are refused with
 // their numbers before memory is set aside.
-func TestFaultI04ClaimsOfSize(t *testing.T) {
+func TestClaimsOfSize(t *testing.T) {
 	sixteen := make([]byte, 16)
 	for _, side := range []int{65535, 300000, codec.MaxSide, codec.MaxSide + 1, 1<<31 - 1} {
 		for _, k := range kinds {
@@ -77,8 +77,8 @@ func TestFaultI04ClaimsOfSize(t *testing.T) {
 	refused(t, "a profile that claims a gigabyte", p.bytes(), "claims 1073742080 bytes")
 }
 
-// Loops in the Exif block, as in the TIFF files of row i02.
-func TestFaultI02ExifLoops(t *testing.T) {
+// Loops in the Exif block, as in TIFF files.
+func TestExifLoops(t *testing.T) {
 	dir := func(entries string, n byte, next byte) string {
 		return "\x00" + string(n) + entries + "\x00\x00\x00" + string(next)
 	}

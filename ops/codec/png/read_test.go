@@ -335,7 +335,7 @@ func TestMeaning(t *testing.T) {
 
 // The stored whole numbers a metre are given exactly and shown as meant, and
 // don't drift.
-func TestFaultD03PixelsPerMetre(t *testing.T) {
+func TestPixelsPerMetre(t *testing.T) {
 	for _, c := range []struct {
 		ppi, perMetre int64
 	}{{300, 11811}, {240, 9449}, {254, 10000}, {72, 2835}, {96, 3780}, {360, 14173}, {1, 39}} { // the first three as the row says, the others common practice
@@ -384,7 +384,7 @@ func exifBlock(orientation byte, big bool) []byte {
 }
 
 // The orientation is told and not applied: one step applies it, later.
-func TestFaultE01Orientation(t *testing.T) {
+func TestOrientation(t *testing.T) {
 	plainPicture := kind(2, 8, 4, 2)
 	_, plain, err := decodeAll(plainPicture.bytes(), false)
 	if err != nil {

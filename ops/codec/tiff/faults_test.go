@@ -41,7 +41,7 @@ func all(got []uint16, r, g, b uint16) error {
 }
 
 // golang/go #11413: a fourth sample that is declared or not.
-func TestFaultA01FourthSample(t *testing.T) {
+func TestFourthSample(t *testing.T) {
 	for _, bits := range []int{8, 16} {
 		for _, planar := range []bool{false, true} {
 			for _, c := range []struct {
@@ -99,7 +99,7 @@ func TestFaultA01FourthSample(t *testing.T) {
 }
 
 // image-rs #1743: colours stored multiplied by alpha were read as plain ones.
-func TestFaultA06AssociatedAlpha(t *testing.T) {
+func TestAssociatedAlpha(t *testing.T) {
 	for _, be := range []bool{false, true} {
 		for _, c := range []struct {
 			stored []uint16
@@ -126,7 +126,7 @@ func TestFaultA06AssociatedAlpha(t *testing.T) {
 }
 
 // libvips #4615: separate colour planes.
-func TestFaultA07SeparatePlanes(t *testing.T) {
+func TestSeparatePlanes(t *testing.T) {
 	for _, bits := range []int{8, 16} {
 		twin := tifftest.Picture{W: 40, H: 24, C: 3, Bits: bits, At: func(x, y, c int) uint16 { return uint16([]int{x, y, x + y}[c]) }}
 		_, want, err := decodeAll(one(twin).Bytes(), 1)
@@ -154,7 +154,7 @@ func TestFaultA07SeparatePlanes(t *testing.T) {
 
 // Pillow #7383: orientation was applied on loading and again later. The reader
 // reports it, for one other place to apply, and leaves the pixels as stored.
-func TestFaultE01OrientationIsReportedOnly(t *testing.T) {
+func TestOrientationIsReportedOnly(t *testing.T) {
 	const w, h = 4, 2
 	// Where row 0 and column 0 of the stored picture lie (TIFF 6.0 section 8).
 	sides := [][2]string{{"top", "left"}, {"top", "right"}, {"bottom", "right"}, {"bottom", "left"}, {"left", "top"}, {"right", "top"}, {"right", "bottom"}, {"left", "bottom"}}
@@ -216,7 +216,7 @@ func TestOnlyTheMainDirectoryCounts(t *testing.T) {
 }
 
 // golang/go #80122 and #12512 for tiles, planes and every way of packing.
-func TestFaultI01I04InPlanesAndTiles(t *testing.T) {
+func TestInPlanesAndTiles(t *testing.T) {
 	for _, pack := range []int{0, 5, 8, 32773} {
 		for _, tile := range []int{0, 16} {
 			offsets, counts := uint16(273), uint16(279)

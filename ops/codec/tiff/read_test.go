@@ -131,7 +131,7 @@ func samplesOf(img image.Image, channels int) []uint16 {
 }
 
 // golang/go #24657: tiled 16-bit pictures came out scrambled.
-func TestFaultA02TileRowsInPlace(t *testing.T) {
+func TestTileRowsInPlace(t *testing.T) {
 	for _, c := range []int{1, 3} {
 		for _, tile := range [][2]int{{16, 16}, {16, 32}, {48, 32}} {
 			p := tifftest.Picture{W: 40, H: 24, C: c, Bits: 16, TileW: tile[0], TileH: tile[1], Pad: 65535,
@@ -171,7 +171,7 @@ func (s sparse) ReadAt(p []byte, off int64) (int, error) {
 }
 
 // blink1073/tifffile #47: offsets above 2^31 in classic files.
-func TestFaultA05StripsAbove2GiB(t *testing.T) {
+func TestStripsAbove2GiB(t *testing.T) {
 	rows := make([][]byte, 2)
 	var want []uint16
 	for y := range rows {
@@ -205,7 +205,7 @@ func resolution(xn, xd, unit uint64) []tifftest.Tag {
 }
 
 // libvips #4582: number and unit must go together.
-func TestFaultD02ResolutionAndUnit(t *testing.T) {
+func TestResolutionAndUnit(t *testing.T) {
 	for _, c := range []struct {
 		n, d, unit uint64
 		want       string // pixels per inch

@@ -198,7 +198,7 @@ func TestWritesTagsAsPublished(t *testing.T) {
 
 // tifffile #47: classic up to just under 4 GiB, BigTIFF above. The sizes of the
 // samples are those of the fault, at 300 ppi, 16-bit RGB.
-func TestFaultA05LargeFilesAreLaidOut(t *testing.T) {
+func TestLargeFilesAreLaidOut(t *testing.T) {
 	for _, c := range []struct {
 		w, h    int // inches
 		samples int64
@@ -252,7 +252,7 @@ func TestFaultA05LargeFilesAreLaidOut(t *testing.T) {
 }
 
 // Pillow #4013: 300 across and 300 down, as 300/1 with the inch.
-func TestFaultD01OneResolutionForBothAxes(t *testing.T) {
+func TestOneResolutionForBothAxes(t *testing.T) {
 	l, err := NewLayout(Options{W: 10, H: 10, C: 3, Bits: 16, PPI: big.NewRat(300, 1)})
 	if err != nil {
 		t.Fatal(err)
@@ -270,7 +270,7 @@ func TestFaultD01OneResolutionForBothAxes(t *testing.T) {
 
 // libvips #4582: what was read from inch and centimetre files is written as
 // the same physical size.
-func TestFaultD02ResolutionIsKeptWhenWritten(t *testing.T) {
+func TestResolutionIsKeptWhenWritten(t *testing.T) {
 	for _, ppi := range []*big.Rat{big.NewRat(300, 1), new(big.Rat).Mul(big.NewRat(30000, 254), big.NewRat(254, 100)), big.NewRat(1499997, 5000)} {
 		o := Options{W: 120, H: 180, C: 1, Bits: 8, PPI: ppi}
 		f, _, err := decodeAll(file(t, o, samplesFor(o)), 1)
