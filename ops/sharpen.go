@@ -136,8 +136,8 @@ func (s *sharpen) Worker() Worker {
 	k := &sharpenWorker{sharpen: s, mask: s.mask.worker()}
 	k.wide = make([]float32, w+2*r)
 	k.wides = shifted(k.wide, 2*r+1, w)
-	k.across = newHeldRows(2*r+1, w)
-	k.blurred = newHeldRows(2*s.near+1, w+2*s.near)
+	k.across = newRowCache[float32](2*r+1, w)
+	k.blurred = newRowCache[float32](2*s.near+1, w+2*s.near)
 	k.rows = make([][]float32, 2*r+1)
 	return k
 }
@@ -146,39 +146,15 @@ func (s *sharpen) Worker() Worker {
 type sharpenWorker struct {
 	*sharpen
 	mask    *samplerWorker
-	wide    []float32   // one row of Y, its ends repeated reach times
-	wides   [][]float32 // wide from 0, from 1, ...: what the taps of a row read
-	across  heldRows    // H
-	blurred heldRows    // B, its ends repeated near times
-	rows    [][]float32 // the rows of H that a row of B needs, in order
+	wide    []float32         // one row of Y, its ends repeated reach times
+	wides   [][]float32       // wide from 0, from 1, ...: what the taps of a row read
+	across  rowCache[float32] // H
+	blurred rowCache[float32] // B, its ends repeated near times
+	rows    [][]float32       // the rows of H that a row of B needs, in order
 	light   [pixelBlock]float32
 	most    [pixelBlock]float32
 	edge    [pixelBlock]float32
 	triple  [3 * pixelBlock]float32
-}
-
-// heldRows are the rows last asked for, by row number.
-type heldRows struct {
-	keys []int // row number + 1 of each slot
-	rows [][]float32
-}
-
-func newHeldRows(n, w int) heldRows {
-	h := heldRows{keys: make([]int, n)}
-	for range n {
-		h.rows = append(h.rows, make([]float32, w))
-	}
-	return h
-}
-
-// row is row y, which fill makes if it isn't there.
-func (h *heldRows) row(y int, fill func(row []float32)) []float32 {
-	slot := y % len(h.keys)
-	if h.keys[slot] != y+1 {
-		fill(h.rows[slot])
-		h.keys[slot] = y + 1
-	}
-	return h.rows[slot]
 }
 
 // shifted are n rows of w that begin one place further each.
@@ -240,24 +216,29 @@ func (k *sharpenWorker) level(y []float32, src []uint16) {
 // blur returns row y of B, held inside the picture.
 func (k *sharpenWorker) blur(y int, in Rows) []float32 {
 	y = max(0, min(k.pic.H-1, y))
-	return k.blurred.row(y, func(row []float32) {
-		r, p, w := k.reach(), k.near, k.pic.W
-		for t := range k.rows {
-			k.rows[t] = k.acrossRow(max(0, min(k.pic.H-1, y-r+t)), in)
-		}
-		k.sum(row[p:p+w], k.rows)
-		repeatEnds(row, p)
-	})
+	row, there := k.blurred.row(y)
+	if there {
+		return row
+	}
+	r, p, w := k.reach(), k.near, k.pic.W
+	for t := range k.rows {
+		k.rows[t] = k.acrossRow(max(0, min(k.pic.H-1, y-r+t)), in)
+	}
+	k.sum(row[p:p+w], k.rows)
+	repeatEnds(row, p)
+	return row
 }
 
 // acrossRow returns row y of H.
 func (k *sharpenWorker) acrossRow(y int, in Rows) []float32 {
-	return k.across.row(y, func(row []float32) {
+	row, there := k.across.row(y)
+	if !there {
 		r := k.reach()
 		k.level(k.wide[r:r+k.pic.W], in.Row(y)[:k.pic.Stride()])
 		repeatEnds(k.wide, r)
 		k.sum(row, k.wides)
-	})
+	}
+	return row
 }
 
 // sum weights rows by the taps.
