@@ -112,18 +112,6 @@ func (p *Print) Sizes() Sizes {
 // encoderVersion is the version of both print file encoders.
 const encoderVersion = 1
 
-// argsOf makes arguments of names and values, numbers as fractions.
-func argsOf(pairs ...any) (a ops.Args) {
-	for i := 0; i < len(pairs); i += 2 {
-		v := pairs[i+1]
-		if r, ok := v.(*big.Rat); ok {
-			v = r.RatString()
-		}
-		a = append(a, ops.Arg{Name: pairs[i].(string), Value: fmt.Sprint(v)})
-	}
-	return a
-}
-
 func argMap(a ops.Args) map[string]string {
 	m := make(map[string]string, len(a))
 	for _, x := range a {

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math/big"
-	"reflect"
 	"slices"
 	"strings"
 
@@ -206,53 +205,6 @@ func (w *walker) add(op string, s lang.Step, more ops.Args, base pic, in ...pic)
 		key := func(n int) raster.Sum { return w.b.plan.Nodes[n].Key }
 		w.b.plan.Uses = append(w.b.plan.Uses, MaskUse{through, key(n), key(nodes[len(nodes)-1]), base.covers})
 	}
-}
-
-// field is what a statement says for a parameter of its operation: the field of
-// the same name (LocalRadius is local-radius), nil where it has none or says
-// nothing.
-func field(s lang.Step, param string) any {
-	param = strings.ReplaceAll(param, "-", "")
-	f := reflect.Indirect(reflect.ValueOf(s).Elem().FieldByNameFunc(func(n string) bool { return strings.EqualFold(n, param) }))
-	if !f.IsValid() {
-		return nil
-	}
-	return f.Interface()
-}
-
-// args are the arguments that a statement's fields give its operation, then more.
-// It complains of a length that has no meaning here.
-func (w *walker) args(op string, s lang.Step, more ops.Args) (args ops.Args, ok bool) {
-	o, _ := ops.Lookup(op, ops.Version(w.b.rec.Version, op))
-	for _, p := range o.Params {
-		if _, given := more.Get(p.Name); given {
-			continue
-		}
-		var list []string
-		switch f := field(s, p.Name).(type) {
-		case lang.Measure:
-			v := f.Value
-			switch p.Unit {
-			case "1":
-				v = share(f)
-			case "px":
-				if v, ok = w.length(f); !ok {
-					return nil, false
-				}
-			}
-			list = []string{v.RatString()}
-		case lang.Text:
-			list = []string{f.Value}
-		case []lang.CurvePoint:
-			for _, at := range f {
-				list = append(list, at.X.RatString(), at.Y.RatString())
-			}
-		}
-		if list != nil {
-			args = append(args, ops.Arg{Name: p.Name, Value: strings.Join(list, " ")})
-		}
-	}
-	return append(args, more...), true
 }
 
 func (w *walker) convert(s *lang.Convert) {
