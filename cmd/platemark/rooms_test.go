@@ -28,6 +28,7 @@ var rooms = map[string][]string{
 	// A plan is made without a pixel, of a recipe and what it names.
 	"interp/plan": {"lang", "ops", "interp/disk", "interp/engine", "interp/master", "interp/audit", "testdata/frozen"},
 	// What stands above interp uses it as the command does.
+	"interp/vectors": {"lang", "ops", "interp", "interp/audit", "testdata/frozen", "testdata/standards/profiles"},
 	"interp/rounds":  {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
 	"interp/compare": {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
 	"interp/proof":   {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
@@ -41,7 +42,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/rounds", "interp/compare", "interp/proof", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/compare", "interp/proof", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.

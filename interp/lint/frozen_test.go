@@ -12,7 +12,7 @@ import (
 	"testing"
 
 	"platemark/interp"
-	"platemark/interp/lint/vectors"
+	"platemark/interp/vectors"
 	"platemark/ops"
 	"platemark/testdata/frozen"
 )

@@ -20,7 +20,7 @@ import (
 	"strings"
 
 	"platemark/interp"
-	"platemark/interp/lint/vectors"
+	"platemark/interp/vectors"
 )
 
 func main() {
