@@ -6,10 +6,12 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
 	"platemark/lang"
+	"platemark/ops"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
 )
@@ -46,6 +48,15 @@ func TestEveryCodeIsDocumented(t *testing.T) {
 	for _, c := range lang.PlannerCodes {
 		if !used[c.Code] {
 			t.Errorf("nothing gives %s", c.Code)
+		}
+	}
+}
+
+// Every operation of the table has its entry in the reference.
+func TestEveryOperationIsDocumented(t *testing.T) {
+	for _, o := range ops.Table() {
+		if !slices.ContainsFunc(lang.Explain(o.Name), func(e lang.Entry) bool { return e.Kind == "operation" }) {
+			t.Errorf("the reference has no entry for the operation %s", o.Name)
 		}
 	}
 }

@@ -11,17 +11,21 @@ import (
 	"sync"
 )
 
-// specText is the reference itself: what explain prints and what the tests
-// hold the code against are one text.
+// specText and bytesText are the reference itself, the language and what makes
+// the bytes: what explain prints and what the tests hold the code against are
+// one text.
 //
 //go:embed SPEC.md
 var specText string
+
+//go:embed BYTES.md
+var bytesText string
 
 // Entry is one entry of the reference.
 type Entry struct {
 	Word string // what it is looked up by: "sharpen", "px", "lanczos3", "PM301", "the frame"
 	Kind string // one of entryKinds
-	// Markdown is the text as SPEC.md has it, without the heading.
+	// Markdown is the text as the book has it, without the heading.
 	Markdown string
 }
 
@@ -32,7 +36,7 @@ var entryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "
 var specEntries = sync.OnceValue(func() []Entry {
 	var out []Entry
 	sections := map[string]string{}
-	for _, ch := range splitHeadings(specText, "## ") {
+	for _, ch := range chapters() {
 		for _, sec := range splitHeadings(ch.body, "### ") {
 			sections[sec.title] = sec.body
 			out = append(out, sectionEntries(ch.title, sec)...)
@@ -95,9 +99,14 @@ func splitHeadings(text, mark string) []specHeading {
 	return out
 }
 
+// chapters are the chapters of the reference's books.
+func chapters() []specHeading {
+	return append(splitHeadings(specText, "## "), splitHeadings(bytesText, "## ")...)
+}
+
 // chapterText is what a chapter says before its first section.
 func chapterText(title string) string {
-	for _, ch := range splitHeadings(specText, "## ") {
+	for _, ch := range chapters() {
 		if ch.title == title {
 			return strings.TrimSpace(splitHeadings(ch.body, "### ")[0].body) + "\n"
 		}

@@ -138,11 +138,13 @@ func TestExplainText(t *testing.T) {
 	if got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
-	if strings.Contains(specText, "\u2019") {
-		t.Error("the reference has two kinds of apostrophes")
-	}
-	b, err := os.ReadFile("SPEC.md")
-	if err != nil || string(b) != specText {
-		t.Errorf("the embedded text isn't the file: %v", err)
+	for name, text := range map[string]string{"SPEC.md": specText, "BYTES.md": bytesText} {
+		if strings.Contains(text, "\u2019") {
+			t.Errorf("%s has two kinds of apostrophes", name)
+		}
+		b, err := os.ReadFile(name)
+		if err != nil || string(b) != text {
+			t.Errorf("the embedded text isn't the file: %v", err)
+		}
 	}
 }
