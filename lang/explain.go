@@ -5,10 +5,13 @@ import (
 	_ "embed"
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"sync"
+
+	"github.com/rogpeppe/go-internal/txtar"
 )
 
 // specText and bytesText are the reference itself, the language and what makes
@@ -125,8 +128,8 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 			out = append(out, Entry{r[0], kind, strings.Join(r[1:], ": ") + "\n"})
 		}
 		return out
-	case chapter == "Messages" && sec.title != "":
-		return []Entry{{sec.title, "message", body}}
+	case chapter == "Messages":
+		return messageEntries(body)
 	case chapter == "Operations" && sec.title != "":
 		return []Entry{{strings.TrimPrefix(sec.title, "Operation "), "operation", body}}
 	case slices.Contains([]string{"Meaning", "Lexical rules", "Print files", "Digests, marks and logs"}, chapter):
@@ -318,6 +321,25 @@ func NearTopic(word string) string {
 	return nearest(word, all)
 }
 
+// messageEntries are the messages of one section, each with its example.
+func messageEntries(section string) []Entry {
+	var out []Entry
+	for _, l := range strings.Split(section, "\n") {
+		l, ok := strings.CutPrefix(l, "- **")
+		if !ok {
+			continue
+		}
+		code, text, _ := strings.Cut(l, "** ")
+		for _, x := range Examples() {
+			if x.Code == code {
+				text += "\n\n```wrong " + x.Place + "\n" + x.Wrong + "\n```\n\n```right " + x.Place + "\n" + x.Right + "\n```\n"
+			}
+		}
+		out = append(out, Entry{code, "message", text})
+	}
+	return out
+}
+
 // Example is the wrong and the right example of a message's code.
 type Example struct {
 	Code         string
@@ -325,24 +347,29 @@ type Example struct {
 	Wrong, Right string
 }
 
-// Examples returns the examples of all messages, from the reference.
-func Examples() []Example {
+// messagesText holds the examples of all messages; its head says how.
+//
+//go:embed testdata/messages.txtar
+var messagesText string
+
+// wanted is a comment by which a wrong example says what it gives.
+var wanted = regexp.MustCompile(`(?m)^# want\+1 .*\n| *# want .*$`)
+
+// Examples returns the examples of all messages, by their codes.
+var Examples = sync.OnceValue(func() []Example {
+	return readExamples(wanted.ReplaceAllString(messagesText, ""))
+})
+
+func readExamples(text string) []Example {
 	var out []Example
-	for _, e := range specEntries() {
-		if e.Kind != "message" {
-			continue
+	for _, f := range txtar.Parse([]byte(text)).Files {
+		code, what, _ := strings.Cut(f.Name, " ")
+		lines := strings.TrimSuffix(string(f.Data), "\n")
+		if place, ok := strings.CutPrefix(what, "wrong "); ok {
+			out = append(out, Example{Code: code, Place: place, Wrong: lines})
+		} else if n := len(out) - 1; n >= 0 && out[n].Code == code {
+			out[n].Right = lines
 		}
-		x := Example{Code: e.Word}
-		for _, part := range strings.Split(e.Markdown, "```") {
-			head, body, _ := strings.Cut(part, "\n")
-			body = strings.TrimSuffix(body, "\n")
-			if p, ok := strings.CutPrefix(head, "wrong "); ok {
-				x.Place, x.Wrong = p, body
-			} else if strings.HasPrefix(head, "right ") {
-				x.Right = body
-			}
-		}
-		out = append(out, x)
 	}
 	return out
 }

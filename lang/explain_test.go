@@ -21,7 +21,7 @@ func TestSpecStatesEveryCode(t *testing.T) {
 	for _, c := range append(append([]Code{}, Codes...), PlannerCodes...) {
 		x, ok := byCode[c.Code]
 		if !ok || x.Wrong == "" || x.Right == "" {
-			t.Errorf("SPEC has no examples of %s", c.Code)
+			t.Errorf("no examples of %s", c.Code)
 			continue
 		}
 		delete(byCode, c.Code)

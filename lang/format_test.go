@@ -186,11 +186,7 @@ func TestFormatLayout(t *testing.T) {
 
 // A recipe with an error isn't formatted.
 func TestFormatRefusesErrors(t *testing.T) {
-	for _, f := range wrongFiles(t) {
-		src, err := os.ReadFile(f)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for f, src := range wrongFiles(t) {
 		if _, ds := Parse(f, src); HasErrors(ds) {
 			if out, ds := Format(f, src); out != nil || !HasErrors(ds) {
 				t.Errorf("%s was formatted", f)

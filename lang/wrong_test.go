@@ -84,27 +84,39 @@ func compare(t *testing.T, src []byte, ds []Diagnostic, ws []want) {
 	}
 }
 
-func wrongFiles(t testing.TB) []string {
+// wrongFiles returns the wrong recipes by name: those of testdata/wrong, and
+// the examples of messages that want something.
+func wrongFiles(t testing.TB) map[string][]byte {
 	t.Helper()
 	files, err := filepath.Glob("testdata/wrong/*.recipe")
-	if err != nil || len(files) < 120 {
-		t.Fatalf("%d wrong recipes, %v", len(files), err)
+	if err != nil {
+		t.Fatal(err)
 	}
-	return files
+	out := map[string][]byte{}
+	for _, f := range files {
+		if out[filepath.Base(f)], err = os.ReadFile(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, x := range readExamples(messagesText) {
+		if strings.Contains(x.Wrong, "# want") {
+			out[x.Code+".recipe"] = []byte(x.Recipe(x.Wrong))
+		}
+	}
+	if len(out) < 150 {
+		t.Fatalf("%d wrong recipes", len(out))
+	}
+	return out
 }
 
 func TestWrongRecipes(t *testing.T) {
-	for _, f := range wrongFiles(t) {
-		t.Run(strings.TrimSuffix(filepath.Base(f), ".recipe"), func(t *testing.T) {
-			src, err := os.ReadFile(f)
-			if err != nil {
-				t.Fatal(err)
-			}
+	for f, src := range wrongFiles(t) {
+		t.Run(strings.TrimSuffix(f, ".recipe"), func(t *testing.T) {
 			ws := wants(t, src)
 			if len(ws) == 0 {
 				t.Fatal("wants nothing")
 			}
-			_, ds := Parse(filepath.Base(f), src)
+			_, ds := Parse(f, src)
 			compare(t, src, ds, ws)
 		})
 	}
@@ -114,11 +126,7 @@ func TestWrongRecipes(t *testing.T) {
 // no recipe with comments can show; they have tests of their own.
 func TestEveryCodeIsShown(t *testing.T) {
 	seen := map[string]bool{"PM101": true, "PM107": true, "PM108": true} // TestMarksAndInvisibleCharacters, TestHugeFile, TestBounds
-	for _, f := range wrongFiles(t) {
-		src, err := os.ReadFile(f)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for _, src := range wrongFiles(t) {
 		for _, w := range wants(t, src) {
 			seen[w.code] = true
 		}
