@@ -186,7 +186,7 @@ func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Bu
 	if err := w.Flush(); err != nil {
 		return nil, nil, disk.PlainError(err)
 	}
-	record(p, of, sums, results)
+	b.record(p, of, sums, results)
 	list := make([]plan.Result, len(p.Nodes))
 	for i, n := range p.Nodes {
 		r, ok := results[n.Key]

@@ -172,10 +172,14 @@ func compare(ctx context.Context, want *audit.Log, c *audit.Chain, made *os.File
 	}
 	for i := range min(len(want.Steps), len(got.Steps)) {
 		a, g := want.Steps[i], got.Steps[i]
-		if a.Picture == g.Picture {
+		if a.Picture == g.Picture && maps.Equal(a.Args, g.Args) {
 			continue
 		}
 		d.Line = a.Line
+		if !maps.Equal(a.Args, g.Args) {
+			d.What = fmt.Sprintf("%s measured %s; every input and every picture before it is identical", stepName(want, a), differentArgs(a.Args, g.Args))
+			return d
+		}
 		d.What = fmt.Sprintf("%s came out different: %s", stepName(want, a), differentRows(a, g))
 		d.What += "; every input and every picture before it is identical"
 		if a.Profile != g.Profile {

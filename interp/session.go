@@ -26,9 +26,10 @@ type Session struct {
 	// Progress, if set, is called from several goroutines.
 	Progress func(stage string, done, due int64)
 
-	inputs map[plan.InputFile]*loaded
-	kept   map[raster.Sum]*kept // by the node's key
-	starts map[startAt]plan.Start
+	inputs   map[plan.InputFile]*loaded
+	kept     map[raster.Sum]*kept // by the node's key
+	starts   map[startAt]plan.Start
+	measured map[raster.Sum]string // the arguments that steps lacked, by the node's key
 }
 
 // loaded is a decoded input; its store is nil once it was given back.
@@ -63,7 +64,7 @@ func NewSession(workers int, progress func(stage string, done, due int64)) *Sess
 		workers = runtime.GOMAXPROCS(0)
 	}
 	return &Session{Workers: workers, Progress: progress,
-		inputs: map[plan.InputFile]*loaded{}, kept: map[raster.Sum]*kept{}, starts: map[startAt]plan.Start{}}
+		inputs: map[plan.InputFile]*loaded{}, kept: map[raster.Sum]*kept{}, starts: map[startAt]plan.Start{}, measured: map[raster.Sum]string{}}
 }
 
 // Close gives back all that the session holds. Inputs stay open.
@@ -147,22 +148,59 @@ func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map
 		}
 		return l.store, nil
 	}
-	if g, of, err = p.Graph(out, keep, input); err != nil || results == nil {
+	if g, of, err = p.Graph(out, keep, input); err != nil {
+		return nil, nil, err
+	}
+	keys := make([]raster.Sum, len(of))
+	for i, n := range of {
+		keys[i] = p.Nodes[n].Key
+	}
+	if err := s.measure(ctx, g, keys); err != nil || results == nil {
 		return g, of, err
 	}
 	for i := range g.Nodes {
-		_, have := results[p.Nodes[of[i]].Key]
+		_, have := results[keys[i]]
 		g.Nodes[i].Digest = g.Nodes[i].Step != nil && !have
 	}
 	return g, of, nil
 }
 
+// measure completes the steps that lack what is measured, in order, each once by
+// its key; a small plan's have none.
+func (s *Session) measure(ctx context.Context, g *engine.Graph, keys []raster.Sum) (err error) {
+	for i := range g.Nodes {
+		n := &g.Nodes[i]
+		if n.Lacks == nil {
+			continue
+		}
+		v := ""
+		if keys != nil {
+			v = s.measured[keys[i]]
+		}
+		if v == "" {
+			if v, err = engine.Measure(ctx, g, i, s.engineOptions("measuring")); err != nil {
+				return err
+			}
+		}
+		if keys != nil {
+			s.measured[keys[i]] = v
+		}
+		if n.Step, err = n.Lacks.Bind(v); err != nil {
+			return err
+		}
+		n.Lacks = nil
+	}
+	return nil
+}
+
 // record adds what a run came to to the results.
-func record(p *plan.Print, of []int, sums [][]uint32, results map[raster.Sum]plan.Result) {
-	for i, s := range sums {
-		if s != nil {
+func (s *Session) record(p *plan.Print, of []int, sums [][]uint32, results map[raster.Sum]plan.Result) {
+	for i, rows := range sums {
+		if rows != nil {
 			n := p.Nodes[of[i]]
-			results[n.Key] = plan.ResultOf(n, raster.Bands(s))
+			r := plan.ResultOf(n, raster.Bands(rows))
+			r.Measured = s.measured[n.Key]
+			results[n.Key] = r
 		}
 	}
 }
@@ -196,7 +234,7 @@ func (s *Session) Prepare(ctx context.Context, p *plan.Print) error {
 		k.store.Close()
 		return err
 	}
-	record(p, of, sums, k.results)
+	s.record(p, of, sums, k.results)
 	s.kept[n.Key] = k
 	return nil
 }
@@ -351,6 +389,9 @@ func (s *Session) Small(ctx context.Context, p *plan.Print, node int, how plan.S
 		return l.store, nil
 	})
 	if err != nil {
+		return Picture{}, err
+	}
+	if err := s.measure(ctx, g, nil); err != nil {
 		return Picture{}, err
 	}
 	pic := g.Nodes[g.Out].Pic

@@ -91,13 +91,18 @@ type misfit struct {
 }
 
 // misfitOf finds the first record that a job's only plan doesn't give. It computes
-// no picture: the records are written again with the log's own digests of bands.
+// no picture: the records are written again with the log's own digests of bands
+// and measured arguments.
 func misfitOf(l *audit.Log, j *Job) *misfit {
 	p := j.Plans[0]
 	of := map[raster.Sum]plan.Result{}
 	for i, k := range p.Steps() {
 		if i < len(l.Steps) {
-			of[p.Nodes[k].Key] = plan.ResultOf(p.Nodes[k], bandsOf(l.Steps[i]))
+			r := plan.ResultOf(p.Nodes[k], bandsOf(l.Steps[i]))
+			if m := p.Lack(k); m != nil {
+				r.Measured = l.Steps[i].Args[m.Param]
+			}
+			of[p.Nodes[k].Key] = r
 		}
 	}
 	results := make([]plan.Result, len(p.Nodes))
@@ -136,6 +141,18 @@ func misfitOf(l *audit.Log, j *Job) *misfit {
 		if m := stepMisfit(l, s, now.Steps[i]); m != nil {
 			m.record = next + i
 			return m
+		}
+		if lack := p.Lack(p.Steps()[i]); lack != nil {
+			m := &misfit{record: next + i, line: s.Line}
+			v, ok := s.Args[lack.Param]
+			if !ok {
+				m.what = fmt.Sprintf("%s has nothing for %s, which is measured", stepName(l, s), lack.Param)
+				return m
+			}
+			if _, err := lack.Bind(v); err != nil {
+				m.what = fmt.Sprintf("%s was measured wrongly: %v", stepName(l, s), err)
+				return m
+			}
 		}
 	}
 	next += len(l.Steps)

@@ -49,6 +49,8 @@ type Operation struct {
 	Nanos float64
 	// Mends says that it works on a picture before a reduced plan reduces it.
 	Mends bool
+	// Measure, which may be nil, gives an argument from the picture itself.
+	Measure *Measure
 	// Reduce, which may be nil, is what Reduced does beside scaling lengths.
 	Reduce func(ps Params, a Args, r Reduction) (out Args, seen bool, err error)
 	// New binds arguments and input kinds. It checks every argument again and

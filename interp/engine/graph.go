@@ -25,6 +25,8 @@ type Node struct {
 	Pic  ops.Pic
 	Step ops.Step // nil for a source
 	In   []int
+	// Lacks is set while the step is without its measured argument; see Measure.
+	Lacks *ops.Lack
 	// Store holds a source's picture; a layout can do without.
 	Store *raster.Store
 	// Digest asks for the fingerprints of the node's rows.

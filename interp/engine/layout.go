@@ -99,7 +99,8 @@ type planner struct {
 	kept  []bool // sources, and what is kept
 }
 
-// Lay works out how to compute a graph.
+// Lay works out how to compute a graph, which may lack what is measured: its
+// memory is that of measuring too.
 func Lay(g *Graph, o Options) *Layout {
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
@@ -123,6 +124,12 @@ func Lay(g *Graph, o Options) *Layout {
 		if i := p.another(l); i >= 0 {
 			p.kept[i] = true
 			continue
+		}
+		for i, n := range g.Nodes {
+			if n.Lacks != nil {
+				m := Lay(g.measuring(i), Options{Workers: p.o.Workers, BandRows: measuredRows, MemoryLimit: p.o.MemoryLimit})
+				l.Memory = max(l.Memory, m.Memory)
+			}
 		}
 		return l
 	}

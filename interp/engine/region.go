@@ -13,6 +13,9 @@ import (
 // its samples, row by row. It costs the pixels of r and what they are computed
 // from, and keeps all of these in memory.
 func Region(ctx context.Context, g *Graph, node int, r image.Rectangle, workers int) ([]uint16, error) {
+	if err := g.complete(); err != nil {
+		return nil, err
+	}
 	need := make([]image.Rectangle, len(g.Nodes))
 	users := make([]int, len(g.Nodes))
 	need[node] = r

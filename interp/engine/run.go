@@ -14,6 +14,9 @@ import (
 // Run computes the graph into a sink and returns the row fingerprints by node, nil
 // where they weren't asked for.
 func Run(ctx context.Context, g *Graph, s Sink, o Options) ([][]uint32, error) {
+	if err := g.complete(); err != nil {
+		return nil, err
+	}
 	o.RowBytes, o.Align = s.RowBytes(), s.Align()
 	l := Lay(g, o)
 	sums := make([][]uint32, len(g.Nodes))

@@ -185,7 +185,7 @@ func (p *Print) Graph(out int, keep func(key raster.Sum) (st *raster.Store, have
 				return 0, err
 			}
 		default:
-			gn.Step = n.Step
+			gn.Step, gn.Lacks = n.Step, p.Lack(i)
 			for _, k := range n.In {
 				in, err := add(k)
 				if err != nil {
@@ -200,6 +200,31 @@ func (p *Print) Graph(out int, keep func(key raster.Sum) (st *raster.Store, have
 	}
 	g.Out, err = add(out)
 	return g, of, err
+}
+
+// Lack is what node i is without until it is measured, nil where that is nothing.
+func (p *Print) Lack(i int) *ops.Lack {
+	n := p.Nodes[i]
+	o := n.Operation()
+	if o.Measure == nil {
+		return nil
+	}
+	in := make([]ops.Pic, len(n.In))
+	for j, k := range n.In {
+		in[j] = p.Nodes[k].Pic
+	}
+	return o.Lack(n.Args, in, p.env())
+}
+
+// env lends the profiles of the plan's pictures.
+func (p *Print) env() ops.Env {
+	env := ops.Env{Profiles: map[string]*colour.Profile{}}
+	for _, n := range p.Nodes {
+		if n.Pic.Profile != nil {
+			env.Profiles[n.Pic.Profile.Digest().String()] = n.Pic.Profile
+		}
+	}
+	return env
 }
 
 // Steps are the steps of the plan in plan order, by node number. A mask that

@@ -8,10 +8,11 @@ import (
 	"platemark/testdata/frozen"
 )
 
-// A result is what one node came to.
+// A Result is what one node came to.
 type Result struct {
-	Bands []raster.Sum
-	Sum   raster.Sum
+	Bands    []raster.Sum
+	Sum      raster.Sum
+	Measured string // the argument that its step lacked in the plan, "" for none
 }
 
 // Records writes the records that the recipe and its inputs determine.
@@ -46,6 +47,9 @@ func Records(p *Print, version int, draft bool, source []byte, results []Result,
 		n := p.Nodes[k]
 		r := audit.StepRecord{Record: "step", Prev: c.Prev(), Line: n.Line, Operation: n.Op, Version: n.Ver, Args: argMap(n.Args),
 			Inputs: []string{}, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C, Profile: ProfileName(n), Picture: results[k].Sum.String()}
+		if v := results[k].Measured; v != "" {
+			r.Args[n.Operation().Measure.Param] = v
+		}
 		for _, i := range n.In {
 			r.Inputs = append(r.Inputs, results[i].Sum.String())
 		}
@@ -70,5 +74,5 @@ func ProfileSum(n Node) raster.Sum {
 }
 
 func ResultOf(n Node, bands []raster.Sum) Result {
-	return Result{bands, raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, ProfileSum(n), bands)}
+	return Result{Bands: bands, Sum: raster.PictureSum(n.Pic.W, n.Pic.H, n.Pic.C, ProfileSum(n), bands)}
 }

@@ -7,7 +7,6 @@ import (
 	"platemark/interp/engine"
 	"platemark/interp/master"
 	"platemark/ops"
-	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
 
@@ -89,7 +88,7 @@ func StartOf(plans []*Print, out, w int) (node, startW, startH int, err error) {
 }
 
 // Small is the graph that makes node out small; input gives the store of an
-// input beside the master.
+// input beside the master. What steps measure is measured of the small pictures.
 func (p *Print) Small(out int, how Small, input func(Node) (*raster.Store, error)) (*engine.Graph, error) {
 	cut := p.NodeOf(how.Key)
 	if cut < 0 {
@@ -104,12 +103,7 @@ func (p *Print) Small(out int, how Small, input func(Node) (*raster.Store, error
 			}
 		}
 	}
-	env := ops.Env{Profiles: map[string]*colour.Profile{}}
-	for _, n := range p.Nodes {
-		if n.Pic.Profile != nil {
-			env.Profiles[n.Pic.Profile.Digest().String()] = n.Pic.Profile
-		}
-	}
+	env := p.env()
 	edges, w, h, err := p.edges(need, out, how.W, how.H)
 	if err != nil {
 		return nil, err
@@ -158,7 +152,7 @@ func (p *Print) Small(out int, how Small, input func(Node) (*raster.Store, error
 			if gn.Step, err = n.Operation().New(args, in, env); err != nil {
 				return nil, fmt.Errorf("line %d, reduced for the proof: %w", n.Line, err)
 			}
-			gn.Pic = gn.Step.Pic()
+			gn.Pic, gn.Lacks = gn.Step.Pic(), n.Operation().Lack(args, in, env)
 		}
 		at[i], pics[i] = len(g.Nodes), gn.Pic
 		g.Nodes = append(g.Nodes, gn)
