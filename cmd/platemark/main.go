@@ -72,6 +72,7 @@ type cli struct {
 	Round   roundCmd   `cmd:"" group:"keep" help:"Keep the recipe and its logs as this proof round, and begin the next."`
 	Rounds  roundsCmd  `cmd:"" group:"keep" help:"List the rounds kept; approve a print."`
 	Verify  verifyCmd  `cmd:"" group:"keep" help:"Check audit logs: their chain, their inputs, their print files."`
+	Prove   proveCmd   `cmd:"" group:"keep" help:"Show that this machine makes the bytes that every machine must."`
 	Version versionCmd `cmd:"" group:"keep" help:"Say which engine this is."`
 }
 

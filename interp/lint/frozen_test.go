@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/fstest"
 
 	"platemark/interp"
 	"platemark/interp/vectors"
@@ -86,6 +87,38 @@ func TestFrozenVectors(t *testing.T) {
 			}
 			differences(t, text, got)
 		})
+	}
+}
+
+// Prove meets every file that the list names, and names the one case of each that
+// was changed.
+func TestProveMeetsEveryVector(t *testing.T) {
+	folder := fstest.MapFS{}
+	var want, got []string
+	cases := 0
+	for _, n := range vectorFiles(t) {
+		text := read(t, filepath.Join(frozenDir, n))
+		carried, err := frozen.Files.ReadFile(n)
+		if err != nil || !bytes.Equal(carried, text) {
+			t.Errorf("%s: the program carries other bytes: %v", n, err)
+		}
+		if strings.HasSuffix(n, ".txt") {
+			cases += max(bytes.Count(text, []byte("\ncase ")), 1)
+			last := &text[len(text)-2] // of a result
+			*last = "10"[*last&1]
+			want = append(want, n)
+		}
+		folder[n] = &fstest.MapFile{Data: text}
+	}
+	r, err := vectors.Prove(context.Background(), folder, 2, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range r.Different {
+		got = append(got, d.File)
+	}
+	if !slices.Equal(got, want) || r.Vectors < cases || r.Same != r.Vectors-len(want) {
+		t.Errorf("%d of %d are the same, %v differ; expected one of each of %v", r.Same, r.Vectors, got, want)
 	}
 }
 

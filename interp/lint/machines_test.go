@@ -6,34 +6,38 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/tetratelabs/wazero"
 	"github.com/tetratelabs/wazero/imports/wasi_snapshot_preview1"
+	"github.com/tetratelabs/wazero/sys"
 )
 
 // otherRelease is a second release of Go, fetched through the module proxy.
 const otherRelease = "go1.27.3"
 
-// A machine runs the program reach and gives its output.
+// A machine runs a program in a folder and gives its output.
 type machine struct {
 	name  string
 	env   []string // of the build
 	flags []string
-	run   func(t *testing.T, program, vectors, dir string) []byte
+	args  []string // of the program reach
+	run   func(t *testing.T, program, dir string, args ...string) []byte
 }
 
 var machines = []machine{
-	{name: "amd64", env: []string{"GOARCH=amd64"}, run: by()},
-	{name: "amd64, one worker", env: []string{"GOARCH=amd64"}, run: by("", "1")},
-	{name: "amd64 v3", env: []string{"GOARCH=amd64", "GOAMD64=v3"}, run: by()},
-	{name: "amd64 without assembly", env: []string{"GOARCH=amd64"}, flags: []string{"-tags", "plain"}, run: by()},
-	{name: "amd64, " + otherRelease, env: []string{"GOARCH=amd64", "GOTOOLCHAIN=" + otherRelease}, run: by()},
+	{name: "amd64", env: []string{"GOARCH=amd64"}, run: by("")},
+	{name: "amd64, one worker", env: []string{"GOARCH=amd64"}, args: []string{"1"}, run: by("")},
+	{name: "amd64 v3", env: []string{"GOARCH=amd64", "GOAMD64=v3"}, run: by("")},
+	{name: "amd64 without assembly", env: []string{"GOARCH=amd64"}, flags: []string{"-tags", "plain"}, run: by("")},
+	{name: "amd64, " + otherRelease, env: []string{"GOARCH=amd64", "GOTOOLCHAIN=" + otherRelease}, run: by("")},
 	{name: "arm64", env: []string{"GOARCH=arm64"}, run: by("qemu-aarch64")},
 	{name: "s390x", env: []string{"GOARCH=s390x"}, run: by("qemu-s390x")},
 	{name: "riscv64", env: []string{"GOARCH=riscv64"}, run: by("qemu-riscv64")},
@@ -45,15 +49,12 @@ var machines = []machine{
 	{name: "wasip1", env: []string{"GOOS=wasip1", "GOARCH=wasm"}, run: byWazero},
 }
 
-// by runs a program under an emulator ("" = none), with further arguments.
-func by(emulator ...string) func(*testing.T, string, string, string) []byte {
-	return func(t *testing.T, program, vectors, dir string) []byte {
-		line := []string{program, vectors}
-		if len(emulator) > 0 {
-			line = append(line, emulator[1:]...)
-			if emulator[0] != "" {
-				line = append([]string{emulator[0]}, line...)
-			}
+// by runs a program under an emulator, "" for none.
+func by(emulator string) func(*testing.T, string, string, ...string) []byte {
+	return func(t *testing.T, program, dir string, args ...string) []byte {
+		line := append([]string{program}, args...)
+		if emulator != "" {
+			line = append([]string{emulator}, line...)
 		}
 		c := exec.Command(line[0], line[1:]...)
 		c.Dir = dir
@@ -61,14 +62,14 @@ func by(emulator ...string) func(*testing.T, string, string, string) []byte {
 		c.Stderr = &why
 		out, err := c.Output()
 		if err != nil {
-			t.Fatalf("%v: %v: %s", line, err, why.Bytes())
+			t.Fatalf("%v: %v: %s%s", line, err, out, why.Bytes())
 		}
 		return out
 	}
 }
 
-// byWazero runs a program as WebAssembly, with the two folders mounted.
-func byWazero(t *testing.T, program, vectors, dir string) []byte {
+// byWazero runs a program as WebAssembly, with the folder mounted.
+func byWazero(t *testing.T, program, dir string, args ...string) []byte {
 	ctx := context.Background()
 	cache, err := wazero.NewCompilationCacheWithDir(t.TempDir())
 	if err != nil {
@@ -79,12 +80,14 @@ func byWazero(t *testing.T, program, vectors, dir string) []byte {
 	defer r.Close(ctx)
 	wasi_snapshot_preview1.MustInstantiate(ctx, r)
 	var out, why bytes.Buffer
-	config := wazero.NewModuleConfig().WithArgs("reach", "/vectors").WithEnv("PWD", "/work").WithEnv("TMPDIR", "/work").
+	config := wazero.NewModuleConfig().WithArgs(append([]string{filepath.Base(program)}, args...)...).WithEnv("PWD", "/work").WithEnv("TMPDIR", "/work").
 		WithStdout(&out).WithStderr(&why).WithRandSource(rand.Reader).
 		WithSysWalltime().WithSysNanotime().WithSysNanosleep().
-		WithFSConfig(wazero.NewFSConfig().WithReadOnlyDirMount(vectors, "/vectors").WithDirMount(dir, "/work"))
-	if _, err := r.InstantiateWithConfig(ctx, read(t, program), config); err != nil {
-		t.Fatalf("%v: %s", err, why.Bytes())
+		WithFSConfig(wazero.NewFSConfig().WithDirMount(dir, "/work"))
+	_, err = r.InstantiateWithConfig(ctx, read(t, program), config)
+	var exit *sys.ExitError
+	if err != nil && !(errors.As(err, &exit) && exit.ExitCode() == 0) {
+		t.Fatalf("%v: %s%s", err, out.Bytes(), why.Bytes())
 	}
 	return out.Bytes()
 }
@@ -104,10 +107,6 @@ func digests(out []byte) string {
 // the recipe with every step, print files and determined logs included, to the
 // same bytes. Each one's digests are printed.
 func TestMachines(t *testing.T) {
-	vectors, err := filepath.Abs(frozenDir)
-	if err != nil {
-		t.Fatal(err)
-	}
 	var first []byte
 	for _, m := range machines {
 		t.Run(m.name, func(t *testing.T) {
@@ -118,7 +117,7 @@ func TestMachines(t *testing.T) {
 			if err := os.Mkdir(work, 0o777); err != nil {
 				t.Fatal(err)
 			}
-			got := m.run(t, program, vectors, work)
+			got := m.run(t, program, work, m.args...)
 			t.Logf("%s: %d digests in all, those of print files and logs:\n%s", m.name, bytes.Count(got, []byte("\n")), digests(got))
 			if first == nil {
 				first = got
@@ -140,5 +139,24 @@ func TestMachines(t *testing.T) {
 				t.Errorf("%s: other bytes than %s", m.name, machines[0].name)
 			}
 		})
+	}
+}
+
+// The command itself proves on other processors, and as WebAssembly, that it
+// makes the same bytes.
+func TestProveElsewhere(t *testing.T) {
+	for _, m := range machines {
+		if !slices.Contains([]string{"amd64", "arm64", "wasip1"}, m.name) {
+			continue
+		}
+		dir := t.TempDir()
+		program := filepath.Join(dir, "platemark")
+		build(t, ".", "../../cmd/platemark", program, m.env)
+		began := time.Now()
+		out := m.run(t, program, dir, "prove")
+		t.Logf("%s: %s: %s", m.name, time.Since(began).Round(time.Second/10), out)
+		if !bytes.HasPrefix(out, []byte("this machine makes the same bytes: ")) {
+			t.Errorf("%s: %s", m.name, out)
+		}
 	}
 }

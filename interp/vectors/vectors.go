@@ -64,24 +64,30 @@ var caseFiles = map[string]func(b block) ([]string, error){
 	"decoder png":    func(b block) ([]string, error) { return decoderCase(b, openPNG) },
 }
 
+// subject is the kind, such as "encoder jpeg", and the version that a vector
+// file is about; false for a name of another form.
+func subject(file string) (kind string, version int, ok bool) {
+	m := fileName.FindStringSubmatch(file)
+	if m == nil {
+		return "", 0, false
+	}
+	version, err := strconv.Atoi(m[3])
+	return m[1] + " " + m[2], version, err == nil
+}
+
 // Run gives the text of the vector file called name with its results computed
 // again. The error says which case can't be computed.
 func Run(name string, text []byte) ([]byte, error) {
-	m := fileName.FindStringSubmatch(name)
-	if m == nil {
+	kind, version, ok := subject(name)
+	if !ok {
 		return nil, fmt.Errorf("%s: not the name of a vector file", name)
 	}
-	version, err := strconv.Atoi(m[3])
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	kind := m[1] + " " + m[2]
 	if c, ok := columnFiles[kind]; ok {
 		return columns(name, text, c.n, c.one)
 	}
 	one := caseFiles[kind]
-	if m[1] == "operation" {
-		one = func(b block) ([]string, error) { return operationCase(m[2], version, b) }
+	if operation, ok := strings.CutPrefix(kind, "operation "); ok {
+		one = func(b block) ([]string, error) { return operationCase(operation, version, b) }
 	}
 	if one == nil {
 		return nil, fmt.Errorf("%s: nothing computes this file", name)

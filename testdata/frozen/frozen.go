@@ -1,13 +1,18 @@
-// Package frozen carries the list of frozen vectors: one line a file, its
+// Package frozen carries the frozen vectors and their list: one line a file, its
 // SHA-256 and its name. While a language version is a draft, the list's digest
 // says which draft an audit log speaks of.
 package frozen
 
 import (
 	"crypto/sha256"
-	_ "embed"
+	"embed"
 	"encoding/hex"
 )
+
+// Files are the vectors as they stand in the repository.
+//
+//go:embed *.txt *.recipe
+var Files embed.FS
 
 //go:embed LIST
 var list []byte

@@ -4,7 +4,7 @@
 // their outputs. Its compiled form is what the search for fused instructions
 // reads, for it reaches the whole print path.
 //
-//	reach FOLDER-OF-VECTORS [WORKERS]
+//	reach [WORKERS]
 //
 // The working files go to a new folder below the current one and are removed.
 package main
@@ -14,13 +14,13 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
 	"platemark/interp"
 	"platemark/interp/vectors"
+	"platemark/testdata/frozen"
 )
 
 func main() {
@@ -31,31 +31,29 @@ func main() {
 }
 
 func run(args []string) error {
-	if len(args) < 1 {
-		return fmt.Errorf("which folder holds the vectors?")
-	}
 	var o interp.BuildOptions
-	if len(args) > 1 {
-		n, err := strconv.Atoi(args[1])
+	if len(args) > 0 {
+		n, err := strconv.Atoi(args[0])
 		if err != nil {
 			return err
 		}
 		o.Workers = n
 	}
-	dir, err := os.ReadDir(args[0])
+	dir, err := frozen.Files.ReadDir(".")
 	if err != nil {
 		return err
 	}
 	for _, e := range dir {
-		if filepath.Ext(e.Name()) != ".txt" {
+		base, ok := strings.CutSuffix(e.Name(), ".txt")
+		if !ok {
 			continue
 		}
-		text, err := os.ReadFile(filepath.Join(args[0], e.Name()))
+		text, err := frozen.Files.ReadFile(e.Name())
 		if err != nil {
 			return err
 		}
-		if base, ok := strings.CutPrefix(e.Name(), "language-"); ok {
-			recipe, err := os.ReadFile(filepath.Join(args[0], "language-"+strings.TrimSuffix(base, ".txt")+".recipe"))
+		if strings.HasPrefix(base, "language-") {
+			recipe, err := frozen.Files.ReadFile(base + ".recipe")
 			if err != nil {
 				return err
 			}
