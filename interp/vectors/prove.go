@@ -111,7 +111,7 @@ func casesOf(file string, text []byte) (out []frozenCase) {
 			open = true
 		}
 		c := &out[len(out)-1]
-		c.text = append(c.text, line...)
+		c.text = append(append(c.text, strings.TrimSuffix(line, "\n")...), '\n')
 		if name, ok := strings.CutPrefix(line, "case "); ok {
 			c.name = strings.TrimSpace(name)
 		} else if f := strings.Fields(line); columns {
