@@ -44,20 +44,16 @@ type Built struct {
 	Elsewhere []string
 }
 
-// A builder makes the prints of a job; what prints share is made once.
-type builder struct {
+// A making is one print in the making.
+type making struct {
 	*Session
 	job   *Job
-	o     BuildOptions
+	plan  *plan.Print
+	out   string // the print file's path
+	force bool
+	later []*plan.Print // still to come, for what is worth keeping
+	want  *audit.Log    // of a reprint: what the records are compared with
 	began time.Time
-	// later are the plans still to come, for what is worth keeping.
-	later []*plan.Print
-}
-
-func newBuilder(j *Job, o BuildOptions) *builder {
-	b := &builder{Session: NewSession(o.Workers, o.Progress), job: j, o: o}
-	b.BandRows = o.BandRows
-	return b
 }
 
 // Build makes every print that the job planned. It returns what was finished,
@@ -66,28 +62,28 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 	if j.Failed() {
 		return nil, errors.New("the recipe has errors")
 	}
-	b := newBuilder(j, o)
-	defer b.Close()
+	s := newSession(o)
+	defer s.Close()
 	var out []Built
 	for i, p := range j.Plans {
-		b.later = j.Plans[i+1:]
-		built, err := b.print(ctx, p, j.OutPath(p, o.Out), nil)
+		m := &making{Session: s, job: j, plan: p, out: j.OutPath(p, o.Out), force: o.Force, later: j.Plans[i+1:]}
+		built, err := m.print(ctx)
 		if err != nil {
 			return out, fmt.Errorf("print %s: %w", p.Name, err)
 		}
 		out = append(out, *built)
-		b.release(b.later)
+		s.release(m.later)
 	}
 	return out, nil
 }
 
-// warnings are what was found in the samples of the inputs of one print.
-func (b *builder) warnings(p *plan.Print) (out []string) {
-	for _, n := range p.Nodes {
-		if n.Input == nil || b.inputs[plan.FileOf(n.Input)] == nil {
+// warnings are what was found in the samples of the inputs of the print.
+func (m *making) warnings() (out []string) {
+	for _, n := range m.plan.Nodes {
+		if n.Input == nil || m.inputs[plan.FileOf(n.Input)] == nil {
 			continue
 		}
-		for _, w := range b.inputs[plan.FileOf(n.Input)].report {
+		for _, w := range m.inputs[plan.FileOf(n.Input)].report {
 			if w = n.Input.Path + ": " + w; !slices.Contains(out, w) {
 				out = append(out, w)
 			}
@@ -96,39 +92,38 @@ func (b *builder) warnings(p *plan.Print) (out []string) {
 	return out
 }
 
-// print makes one print. With want set (a reprint) the records are compared
-// with that log's before the file gets its name.
-func (b *builder) print(ctx context.Context, p *plan.Print, out string, want *audit.Log) (*Built, error) {
-	b.began = time.Now()
-	likely, most := p.File.Room(p.Nodes[p.Out].Pic)
-	f, err := disk.Create(out, likely, most, b.o.Force)
+// print makes the print. The records of a reprint are compared before the file
+// gets its name.
+func (m *making) print(ctx context.Context) (*Built, error) {
+	m.began = time.Now()
+	likely, most := m.plan.File.Room(m.plan.Nodes[m.plan.Out].Pic)
+	f, err := disk.Create(m.out, likely, most, m.force)
 	if err != nil {
 		return nil, err
 	}
-	built, c, err := b.picture(ctx, p, f)
-	if err == nil && want == nil {
-		err = b.olderLogs(p, out, built)
+	built, c, err := m.picture(ctx, f)
+	if err == nil && m.want == nil {
+		err = m.olderLogs(built)
 	}
 	if err != nil {
 		f.Abandon()
-		b.failed(p, out, err)
+		m.failed(err)
 		return nil, err
 	}
-	if want != nil {
-		err = compare(ctx, want, c, f.File, built.Size)
+	if m.want != nil {
+		err = compare(ctx, m.want, c, f.File, built.Size)
 	}
 	if err == nil {
-		built.Print, built.File = p.Name, out
-		built.Warnings = b.warnings(p)
-		built.Wall = time.Since(b.began)
-		err = b.log(p, c, built, want)
+		built.Warnings = m.warnings()
+		built.Wall = time.Since(m.began)
+		err = m.log(c, built)
 	}
 	if err != nil {
 		f.Abandon()
 		return nil, err
 	}
 	if err := f.Commit(built.Size); err != nil {
-		if (want == nil || built.Log != want.Path) && !f.Named() {
+		if (m.want == nil || built.Log != m.want.Path) && !f.Named() {
 			os.Remove(built.Log)
 		}
 		return nil, err
@@ -138,31 +133,32 @@ func (b *builder) print(ctx context.Context, p *plan.Print, out string, want *au
 
 // log writes the log of a print that is there but for its name: a print without
 // its log is worth less than a log that `verify` finds without its print.
-func (b *builder) log(p *plan.Print, c *audit.Chain, built *Built, want *audit.Log) error {
-	c.Close(b.run(p, filepath.Dir(built.File), filepath.Base(built.File), ""))
-	built.Log = audit.NextLogName(built.File, p.Mark.String())
+func (m *making) log(c *audit.Chain, built *Built) error {
+	c.Close(m.run(""))
+	built.Log = audit.NextLogName(m.out, m.plan.Mark.String())
 	if text := c.Bytes(); len(text) > 1<<20 {
 		if _, err := audit.ParseLog(built.Log, text); err != nil { // it would be of no use
 			return fmt.Errorf("the log of this print can't be written: %w", err)
 		}
 	}
-	if want != nil && filepath.Dir(disk.Real(want.Path)) == filepath.Dir(disk.Real(built.File)) {
-		built.Log = want.Path // it lies beside the file already
+	if m.want != nil && filepath.Dir(disk.Real(m.want.Path)) == filepath.Dir(disk.Real(m.out)) {
+		built.Log = m.want.Path // it lies beside the file already
 		return nil
 	}
 	return disk.Write(built.Log, c.Bytes(), false)
 }
 
 // picture computes the print into f and writes the determined records.
-func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Built, *audit.Chain, error) {
+func (m *making) picture(ctx context.Context, f *disk.File) (*Built, *audit.Chain, error) {
+	p := m.plan
 	if p.Shared {
-		if err := b.Prepare(ctx, p); err != nil {
+		if err := m.Prepare(ctx, p); err != nil {
 			return nil, nil, err
 		}
-		b.dropInputs(b.later)
+		m.dropInputs(m.later)
 	}
 	results := map[raster.Sum]plan.Result{}
-	g, of, err := b.graph(ctx, p, p.Out, results)
+	g, of, err := m.graph(ctx, p, p.Out, results)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -171,7 +167,7 @@ func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Bu
 	var sums [][]uint32
 	s, done, err := newFileSink(w, p.File, pic)
 	if err == nil {
-		sums, err = engine.Run(ctx, g, s, b.engineOptions("print "+p.Name))
+		sums, err = engine.Run(ctx, g, s, m.engineOptions("print "+p.Name))
 	}
 	if err == nil {
 		err = done()
@@ -179,14 +175,14 @@ func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Bu
 	if err != nil {
 		var large *TooLarge
 		if errors.As(err, &large) {
-			b.fitting(ctx, p, large)
+			m.fitting(ctx, p, large)
 		}
 		return nil, nil, err
 	}
 	if err := w.Flush(); err != nil {
 		return nil, nil, disk.PlainError(err)
 	}
-	b.record(p, of, sums, results)
+	m.record(p, of, sums, results)
 	list := make([]plan.Result, len(p.Nodes))
 	for i, n := range p.Nodes {
 		r, ok := results[n.Key]
@@ -200,20 +196,21 @@ func (b *builder) picture(ctx context.Context, p *plan.Print, f *disk.File) (*Bu
 			return nil, nil, err
 		}
 	}
-	c := plan.Records(p, b.job.Recipe.Version, b.job.Recipe.Draft, b.job.Source, list, s.n, s.digest())
-	return &Built{Size: s.n, Sum: s.digest(), Mark: p.Mark, W: pic.W, H: pic.H}, c, nil
+	c := plan.Records(p, m.job.Recipe.Version, m.job.Recipe.Draft, m.job.Source, list, s.n, s.digest())
+	return &Built{Print: p.Name, File: m.out, Size: s.n, Sum: s.digest(), Mark: p.Mark, W: pic.W, H: pic.H}, c, nil
 }
 
 // olderLogs compares with every log of the same mark beside the file: same
 // mark, same file. A log of another draft speaks of other pictures.
-func (b *builder) olderLogs(p *plan.Print, out string, built *Built) error {
-	for _, l := range audit.Beside(out, p.Mark.String()) {
-		if l.File.Mark != p.Mark.String() || l.Head.Draft != b.job.Draft() {
+func (m *making) olderLogs(built *Built) error {
+	mark := m.plan.Mark.String()
+	for _, l := range audit.Beside(m.out, mark) {
+		if l.File.Mark != mark || l.Head.Draft != m.job.Draft() {
 			continue
 		}
 		if l.File.SHA256 != built.Sum.String() {
 			return fmt.Errorf("this print has the mark %s, as the log %s, yet its bytes differ (sha256 %s…, then %s…): the same mark must give the same file; don't deliver it, and report this with both logs",
-				p.MarkShort(), filepath.Base(l.Path), built.Sum.String()[:16], l.File.SHA256[:16])
+				m.plan.MarkShort(), filepath.Base(l.Path), built.Sum.String()[:16], l.File.SHA256[:16])
 		}
 		built.Repeat = true
 	}
@@ -222,19 +219,19 @@ func (b *builder) olderLogs(p *plan.Print, out string, built *Built) error {
 
 // failed leaves a log of a build that failed, under another name. A build that
 // was stopped on purpose leaves none.
-func (b *builder) failed(p *plan.Print, out string, why error) {
+func (m *making) failed(why error) {
 	if errors.Is(why, context.Canceled) {
 		return
 	}
 	c := &audit.Chain{}
-	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: b.job.Recipe.Version, Draft: b.job.Draft()}
+	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: m.job.Recipe.Version, Draft: m.job.Draft()}
 	c.Add(head)
-	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Name, SHA256: audit.SumOf(b.job.Source), Text: string(b.job.Source)})
-	for _, in := range p.Inputs {
+	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: m.plan.Name, SHA256: audit.SumOf(m.job.Source), Text: string(m.job.Source)})
+	for _, in := range m.plan.Inputs {
 		c.Add(audit.InputRecord{Record: "input", Prev: c.Prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()})
 	}
-	c.Close(b.run(p, filepath.Dir(out), filepath.Base(out), why.Error()))
-	base := out + "." + p.MarkShort()
+	c.Close(m.run(why.Error()))
+	base := m.out + "." + m.plan.MarkShort()
 	for i := 1; i < 1000; i++ {
 		if disk.Write(fmt.Sprintf("%s.failed-%d.jsonl", base, i), c.Bytes(), false) == nil {
 			return
@@ -244,13 +241,14 @@ func (b *builder) failed(p *plan.Print, out string, why error) {
 
 // run is the run record's content: paths relative to the log's folder, so that
 // no private folder name goes out with a print.
-func (b *builder) run(p *plan.Print, folder, out, failure string) audit.Run {
-	r := audit.NewRun(b.began, b.Workers)
-	r.Out, r.Failure = out, failure
-	if b.job.File != "" {
-		r.Recipe = relative(folder, b.job.File)
+func (m *making) run(failure string) audit.Run {
+	folder := filepath.Dir(m.out)
+	r := audit.NewRun(m.began, m.Workers)
+	r.Out, r.Failure = filepath.Base(m.out), failure
+	if m.job.File != "" {
+		r.Recipe = relative(folder, m.job.File)
 	}
-	for _, in := range p.Inputs {
+	for _, in := range m.plan.Inputs {
 		r.Found[in.Path] = relative(folder, in.Found)
 	}
 	return r

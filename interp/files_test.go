@@ -193,7 +193,7 @@ func TestNothingIsOverwrittenUnasked(t *testing.T) {
 	if string(read(t, filepath.Join(folder, "small.tif"))) != "meanwhile" {
 		t.Error("the file changed")
 	}
-	if _, err := newBuilder(j, BuildOptions{}).print(context.Background(), p, filepath.Join(folder, "small.tif"), nil); err == nil {
+	if _, err := (&making{Session: NewSession(0, nil), job: j, plan: p, out: filepath.Join(folder, "small.tif")}).print(context.Background()); err == nil {
 		t.Error("a build wrote over it")
 	}
 }

@@ -277,22 +277,21 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 		return nil
 	}
 	groupOrder(todo)
-	b := newBuilder(todo[0].job, bo)
-	defer b.Close()
+	s := newSession(bo)
+	defer s.Close()
 	watch := bo.Progress
 	for i, r := range todo {
-		b.job = r.job
 		var later []*plan.Print
 		for _, l := range todo[i+1:] {
 			later = append(later, l.Plan)
 		}
-		b.later = later
 		if watch != nil {
-			b.Progress = func(stage string, done, due int64) {
+			s.Progress = func(stage string, done, due int64) {
 				watch(fmt.Sprintf("%d of %d, %s, %s", i+1, len(todo), filepath.Base(r.Recipe), stage), done, due)
 			}
 		}
-		built, err := b.print(ctx, r.Plan, r.File, nil)
+		m := &making{Session: s, job: r.job, plan: r.Plan, out: r.File, force: bo.Force, later: later}
+		built, err := m.print(ctx)
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
@@ -304,7 +303,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 			r.Warnings = append(r.Warnings, built.Warnings...)
 		}
 		tell(r)
-		b.release(b.later)
+		s.release(later)
 	}
 	return nil
 }

@@ -52,7 +52,6 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	if j.Failed() {
 		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(Errors(j.Diags), "; "))
 	}
-	p := j.Plans[0]
 	if m := misfitOf(l, j); m != nil {
 		return nil, differenceOf(l, m)
 	}
@@ -70,8 +69,8 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 			return nil, fmt.Errorf("%w; reprint with --out FOLDER, or --force to replace it", err)
 		}
 	}
-	b := newBuilder(j, o.BuildOptions)
-	defer b.Close()
+	s := newSession(o.BuildOptions)
+	defer s.Close()
 	// The run record names the recipe as before, if it is still there.
 	if l.Run.Recipe != "" {
 		for _, r := range l.At(l.Run.Recipe) {
@@ -80,7 +79,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 			}
 		}
 	}
-	built, err := b.print(ctx, p, target, l)
+	built, err := (&making{Session: s, job: j, plan: j.Plans[0], out: target, force: o.Force, want: l}).print(ctx)
 	if err != nil {
 		return nil, err
 	}

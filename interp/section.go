@@ -34,9 +34,8 @@ func Section(ctx context.Context, j *Job, p *plan.Print, x, y, w, h int, path st
 		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.Role, in.Text.Value)
 	}
 	began := time.Now()
-	se := NewSession(o.Workers, o.Progress)
+	se := newSession(o)
 	defer se.Close()
-	se.BandRows = o.BandRows
 	spec := plan.FileSpec{Format: "tiff", Bits: 16, PPI: p.Face.PPI, Profile: pic.Profile, Title: p.File.Title, Rights: p.File.Rights}
 	part := ops.Pic{W: w, H: h, C: pic.C, Profile: pic.Profile}
 	likely, most := spec.Room(part)

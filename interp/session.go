@@ -67,6 +67,13 @@ func NewSession(workers int, progress func(stage string, done, due int64)) *Sess
 		inputs: map[plan.InputFile]*loaded{}, kept: map[raster.Sum]*kept{}, starts: map[startAt]plan.Start{}, measured: map[raster.Sum]string{}}
 }
 
+// newSession begins one as a build asks for it.
+func newSession(o BuildOptions) *Session {
+	s := NewSession(o.Workers, o.Progress)
+	s.BandRows = o.BandRows
+	return s
+}
+
 // Close gives back all that the session holds. Inputs stay open.
 func (s *Session) Close() {
 	for _, l := range s.inputs {
