@@ -4,12 +4,14 @@ import (
 	"context"
 	"fmt"
 	"image"
+	"maps"
 	"os"
 	"slices"
 	"sync/atomic"
 	"testing"
 
 	"platemark/ops"
+	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
 
@@ -35,8 +37,19 @@ func (c countingWorker) Row(dst []uint16, y int, in []ops.Rows) {
 
 // builder adds nodes to a graph.
 type builder struct {
-	t testing.TB
-	g *Graph
+	t   testing.TB
+	g   *Graph
+	ops []string // added
+}
+
+// spaces are what steps convert to.
+func spaces() ops.Env {
+	env := ops.Env{Profiles: map[string]*colour.Profile{}}
+	for _, name := range colour.SpaceNames() {
+		p, _ := colour.Space(name)
+		env.Profiles[name] = p
+	}
+	return env
 }
 
 func (b *builder) add(op string, args ops.Args, in ...int) int {
@@ -45,11 +58,12 @@ func (b *builder) add(op string, args ops.Args, in ...int) int {
 	if !ok {
 		b.t.Fatalf("no operation %s", op)
 	}
+	b.ops = append(b.ops, op)
 	var pics []ops.Pic
 	for _, k := range in {
 		pics = append(pics, b.g.Nodes[k].Pic)
 	}
-	s, err := o.New(args, pics, ops.Env{})
+	s, err := o.New(args, pics, spaces())
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -67,16 +81,24 @@ func args(s ...string) (a ops.Args) {
 
 // kinds are a step of every kind, on a picture (node 0) and perhaps a mask.
 var kinds = map[string]func(b *builder, in int) int{
-	"mix":         func(b *builder, in int) int { return b.add("mix", args("red", "1/2", "green", "1/2", "blue", "0"), in) },
-	"crop":        func(b *builder, in int) int { return b.crop(in, 7, 60, 50, 90) },
-	"border":      func(b *builder, in int) int { return b.border(in, 40) },
-	"mirror wrap": func(b *builder, in int) int { return b.wrap(in, "mirror", 30) },
-	"stretched":   func(b *builder, in int) int { return b.wrap(in, "stretch", 31) },
-	"enlarge":     func(b *builder, in int) int { return b.enlarge(in, "lanczos3", 5, 3) },
-	"reduce":      func(b *builder, in int) int { return b.enlarge(in, "mitchell", 2, 7) },
-	"nearest":     func(b *builder, in int) int { return b.enlarge(in, "nearest", 1, 4) },
-	"tone":        func(b *builder, in int) int { return b.add("tone", args("exposure", "1/2"), in) },
-	"sharpen":     func(b *builder, in int) int { return b.add("sharpen", args("radius", "5/2", "amount", "1"), in) },
+	"mix":     func(b *builder, in int) int { return b.add("mix", args("red", "1/2", "green", "1/2", "blue", "0"), in) },
+	"convert": func(b *builder, in int) int { return b.add("convert", args("profile", "sRGB"), in) },
+	"tint": func(b *builder, in int) int {
+		grey := b.add("convert", args("profile", "grey-2.2"), b.add("mix", args("red", "1/2", "green", "1/2", "blue", "0"), in))
+		return b.add("tint", args("hue", "60", "chroma", "9", "profile", "sRGB"), grey)
+	},
+	"quarter turn": func(b *builder, in int) int { return b.add("turn", args("orientation", "8"), in) },
+	"mirrored":     func(b *builder, in int) int { return b.add("turn", args("orientation", "2"), in) },
+	"crop":         func(b *builder, in int) int { return b.crop(in, 7, 60, 50, 90) },
+	"border":       func(b *builder, in int) int { return b.border(in, 40) },
+	"mirror wrap":  func(b *builder, in int) int { return b.wrap(in, "mirror", 30) },
+	"stretched":    func(b *builder, in int) int { return b.wrap(in, "stretch", 31) },
+	"of picture":   func(b *builder, in int) int { return b.wrap(in, "picture", 9) },
+	"enlarge":      func(b *builder, in int) int { return b.enlarge(in, "lanczos3", 5, 3) },
+	"reduce":       func(b *builder, in int) int { return b.enlarge(in, "mitchell", 2, 7) },
+	"nearest":      func(b *builder, in int) int { return b.enlarge(in, "nearest", 1, 4) },
+	"tone":         func(b *builder, in int) int { return b.add("tone", args("exposure", "1/2"), in) },
+	"sharpen":      func(b *builder, in int) int { return b.add("sharpen", args("radius", "5/2", "amount", "1"), in) },
 	"local": func(b *builder, in int) int {
 		return b.add("tone", args("local", "1/2", "local-radius", "5"), in)
 	},
@@ -145,6 +167,19 @@ var behind = map[string]func(b *builder, in int) int{
 	},
 }
 
+// Every operation stands among the kinds.
+func TestEveryOperationIsAKind(t *testing.T) {
+	for _, o := range ops.Table() {
+		if !slices.ContainsFunc(slices.Collect(maps.Values(kinds)), func(step func(b *builder, in int) int) bool {
+			b := &builder{t: t, g: &Graph{Nodes: []Node{picture(t, 44, 150, 3)}}}
+			step(b, 0)
+			return slices.Contains(b.ops, o.Name)
+		}) {
+			t.Errorf("no kind is made by %s", o.Name)
+		}
+	}
+}
+
 // everyGraph calls f with each kind of step, with each thing behind it: all in
 // all, or each once.
 func everyGraph(t *testing.T, all bool, f func(t *testing.T, g *Graph)) {
@@ -154,7 +189,7 @@ func everyGraph(t *testing.T, all bool, f func(t *testing.T, g *Graph)) {
 				continue
 			}
 			t.Run(kind+" behind "+what, func(t *testing.T) {
-				b := &builder{t, &Graph{Nodes: []Node{picture(t, 44, 150, 3)}}}
+				b := &builder{t: t, g: &Graph{Nodes: []Node{picture(t, 44, 150, 3)}}}
 				after(b, step(b, b.add("spot-pixels", args("over", "1/2"), 0)))
 				f(t, b.g)
 			})

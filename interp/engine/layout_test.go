@@ -59,7 +59,7 @@ func TestWorkersAreKeptAtWork(t *testing.T) {
 	}
 	for name, step := range large {
 		for _, workers := range []int{2, 64} {
-			b := &builder{t, sized(18000, 12000)}
+			b := &builder{t: t, g: sized(18000, 12000)}
 			b.border(step(b, b.add("spot-pixels", args("over", "1/2"), 0)), 300)
 			l := Lay(b.g, Options{Workers: workers, RowBytes: 36000, MemoryLimit: 512 << 20})
 			if most := int64(ringsMost+workers*ringsEach) + bandsMost + 128<<20; l.Memory > most {
@@ -84,7 +84,7 @@ func TestKept(t *testing.T) {
 		radius string
 		kept   int
 	}{{"10", 0}, {"100", 1}} {
-		b := &builder{t, sized(900, 3000)}
+		b := &builder{t: t, g: sized(900, 3000)}
 		b.border(b.add("sharpen", args("radius", c.radius, "amount", "1"), b.add("spot-pixels", args("over", "1/2"), 0)), 9)
 		if l := Lay(b.g, Options{Workers: 2, MemoryLimit: math.MaxInt64}); len(l.Stages) != c.kept+1 {
 			t.Errorf("radius %s: %s", c.radius, fmt.Sprint(l.Stages))
