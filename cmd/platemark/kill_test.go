@@ -28,7 +28,7 @@ print p {
 
 // binary is the command, as the scripts have it: this test's own program by
 // another name.
-func binary(t *testing.T) string {
+func binary(t testing.TB) string {
 	t.Helper()
 	path, err := exec.LookPath("platemark")
 	if err != nil {
@@ -152,7 +152,7 @@ func TestInterruptEndsWithinASecond(t *testing.T) {
 	}
 }
 
-func write(t *testing.T, path, text string) {
+func write(t testing.TB, path, text string) {
 	t.Helper()
 	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
 		t.Fatal(err)
