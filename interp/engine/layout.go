@@ -257,17 +257,41 @@ func (p *planner) another(l *Layout) int {
 		if st.Workers >= min(p.o.Workers, st.bands()) && int64(st.Workers)*each <= p.room() {
 			continue
 		}
-		most, at := int64(0), -1
-		for i, n := range st.rings {
-			if b := 2 * int64(n) * int64(p.g.Nodes[i].Pic.Stride()); n > 8 && i != st.Node && b > most {
+		most, at := each/4, -1
+		for i := range st.rings {
+			if b := p.spares(&st, i); b > most {
 				most, at = b, i
 			}
 		}
-		if most > each/4 {
+		if at >= 0 {
 			return at
 		}
 	}
 	return -1
+}
+
+// spares is what each worker needn't hold of rows where node i is kept: as many
+// as its users read of it more than is read of themselves, of it and of all that it
+// is made from.
+func (p *planner) spares(st *Stage, i int) int64 {
+	if i == st.Node || st.rings[i] <= 8 {
+		return 0
+	}
+	read := 1
+	for u, n := range p.g.Nodes {
+		if slices.Contains(n.In, i) {
+			read = max(read, st.rings[u])
+		}
+	}
+	from := make([]bool, len(p.g.Nodes))
+	p.reach(i, from)
+	var stride int64
+	for k, in := range from {
+		if in && !p.kept[k] {
+			stride += int64(p.g.Nodes[k].Pic.Stride())
+		}
+	}
+	return 2 * int64(max(0, st.rings[i]-read)) * stride
 }
 
 // holds is what a worker takes, and what all of them take together.

@@ -56,6 +56,11 @@ func TestWorkersAreKeptAtWork(t *testing.T) {
 			return b.add("spots", args("spot-1", "at 900 900 radius 20 soft 0 from 900 11000"), in)
 		},
 		"tall reduction": func(b *builder, in int) int { return b.enlarge(in, "lanczos3", 1, 40) },
+		// The wrap's first and last rows come from 300 each, of all before it.
+		"wrapped": func(b *builder, in int) int {
+			p, q := b.enlarge(in, "cubic", 1, 1), b.enlarge(in, "lanczos3", 1, 1)
+			return b.wrap(b.add("sharpen", args("radius", "2", "amount", "1"), b.add("blend", args("at", "1/2"), p, q, b.mask(in))), "mirror", 300)
+		},
 	}
 	for name, step := range large {
 		for _, workers := range []int{2, 64} {
