@@ -16,9 +16,8 @@ import (
 // distance; where it is smaller, the same triangle is widened by (x1-x0)/n and
 // the taps outside the frame are dropped. Weights are exact quotients of whole
 // numbers, rounded once to float32; of two weights the larger is rounded and
-// the smaller is what is left to 1, so that a full mask stays exactly 1.
-// Horizontal first, then vertical, with the vertical taps added from the
-// outside in.
+// the smaller is what is left to 1. Horizontal first, then vertical, the taps
+// added from the outside in; from nearlyAll on a weight is 1.
 
 // Kinds of a mask row.
 const (
@@ -210,18 +209,19 @@ func (k *samplerWorker) row(y int, in []Rows) (w []float32, kind int) {
 		k.rows[r-lo] = k.level(r).row
 	}
 	sumRows(k.out, k.rows[:len(t)], 0, t)
-	holdTo1(k.out, len(t))
+	holdTo1(k.out)
 	return k.out, maskMixed
 }
 
-// holdTo1 mends what many rounded weights may add up to above 1. Two weights
-// never do.
-func holdTo1(w []float32, taps int) {
-	if taps <= 2 {
-		return
-	}
+// nearlyAll is the share from which a weight is all of it: many rounded weights
+// add up to a little less or more than 1.
+const nearlyAll = 1 - 1.0/(1<<20)
+
+// holdTo1 makes weights of nearlyAll and more 1, so that a full part of a mask is
+// full, whatever else its rows hold.
+func holdTo1(w []float32) {
 	for i, v := range w {
-		if v > 1 {
+		if v >= nearlyAll {
 			w[i] = 1
 		}
 	}
@@ -291,5 +291,5 @@ func (k *samplerWorker) across(m *maskRow, src []uint16) {
 		k.in[i] = float32(v) / 65535
 	}
 	across(m.row, k.in, k.s.x, 1)
-	holdTo1(m.row, k.s.x.most)
+	holdTo1(m.row)
 }

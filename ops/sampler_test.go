@@ -146,15 +146,15 @@ func TestSamplerAgainstFractions(t *testing.T) {
 
 func TestSamplerOnesStayOne(t *testing.T) {
 	// A picture whose right half is all ones and whose first column isn't:
-	// rows are mixed, yet the full part must be exactly 1 when enlarged.
-	m := Pic{W: 50, H: 4, C: 1}
+	// rows are mixed, yet the full part must be exactly 1, enlarged and reduced.
+	m := Pic{W: 50, H: 40, C: 1}
 	data := make([]uint16, m.W*m.H)
 	for i := range data {
 		if i%m.W > 0 {
 			data[i] = 65535
 		}
 	}
-	for _, n := range []int{50, 51, 99, 150, 333, 365} {
+	for _, n := range []int{3, 7, 11, 13, 50, 51, 99, 150, 333, 365} {
 		s, err := newSampler("", m, Pic{W: n, H: 7})
 		if err != nil {
 			t.Fatal(err)

@@ -84,9 +84,11 @@ func tintTable(grey *colour.Tone, space *hueSpace, hue, chroma *big.Rat) [][3]ui
 		fy := labF(v)
 		u := float64((float64(116*fy) - 16) * 0.01)
 		w := float64(float64(4*u) * (1 - u))
-		x, z := colour.LabInv(fy+float64(w*ca)/500), colour.LabInv(fy-float64(w*cb)/200)
-		r, g, b := space.light(x, v, z)
-		r, g, b = space.within(r, g, b, v, 1)
+		r, g, b := v, v, v
+		if a, bb := float64(w*ca), float64(w*cb); a != 0 || bb != 0 { // else neutral, exactly
+			r, g, b = space.light(colour.LabInv(fy+a/500), v, colour.LabInv(fy-bb/200))
+			r, g, b = space.within(r, g, b, v, 1)
+		}
 		code[i] = [3]uint16{t[0].Encode64(r), t[1].Encode64(g), t[2].Encode64(b)}
 	}
 	return code

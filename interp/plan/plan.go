@@ -130,9 +130,9 @@ func keyOf(op string, ver int, args ops.Args, in []raster.Sum) raster.Sum {
 }
 
 // inputKey names an input picture's meaning: what it is for, its bytes, and
-// the profile it is read with.
+// the profile it is read with, zeros for none.
 func inputKey(role master.Role, sum raster.Sum, profile *colour.Profile, white bool) raster.Sum {
-	m := map[string]any{"role": string(role), "sha256": sum.String(), "profile": ""}
+	m := map[string]any{"role": string(role), "sha256": sum.String(), "profile": raster.Sum{}.String()}
 	if profile != nil {
 		m["profile"] = profile.Digest().String()
 	}

@@ -112,8 +112,8 @@ func (c *curve) at(x float64) float64 {
 	return math.Min(y, 1)
 }
 
-// power64 is x^g; 0 for x at or below 0 (infinite where g is below 0 too, then
-// held).
+// power64 is the float64 nearest to x^g; 0 for x at or below 0 (infinite where g
+// is below 0 too, then held).
 func power64(x, g float64) float64 {
 	switch {
 	case g == 1:
@@ -121,7 +121,7 @@ func power64(x, g float64) float64 {
 	case !(x > 0):
 		return 0
 	case x > 1e-200 && g > 0 && g <= maxQuick:
-		if y, ok := quickPow(x, 1, g); ok {
+		if y, ok := quickPow(x, 1, g); ok && certain(y, float64(y.Hi*powerError)) {
 			return y.Hi
 		}
 	}

@@ -11,7 +11,7 @@ import (
 type forward struct {
 	lut   *lut         // nil: light and m
 	light [3][]float64 // each code's light
-	m     [3][3]float64
+	m     mixing
 	grey  bool
 }
 
@@ -22,8 +22,8 @@ func (f *forward) isLab() bool { return f.lut != nil && f.lut.pcs != pcsXYZ }
 //
 // Colorants and curves: light by the curves, X, Y, Z by the colorants as
 // shares of white's, in exact fractions rounded once. Where the colorants add
-// up to D50 within 2^-12 a share is of their own sum, so that equal light in
-// all channels is exactly neutral.
+// up to D50 within 2^-12 a share is of their own sum, and equal light in all
+// channels gives equal shares, exactly.
 func newForward(p *Profile, intent Intent) (*forward, error) {
 	l, err := p.table(true, intent)
 	if err != nil {
@@ -37,18 +37,20 @@ func newForward(p *Profile, intent Intent) (*forward, error) {
 		f.light[i] = t.Decode64()
 	}
 	if !f.grey {
-		f.m = p.shares().floats()
+		m, even := p.shares()
+		f.m = mixing{m.floats(), even}
 	}
 	return f, nil
 }
 
-// shares is RGB light -> X, Y, Z as shares of white's.
-func (p *Profile) shares() matrix3 {
+// shares is RGB light -> X, Y, Z as shares of white's; even says that each row
+// adds up to 1.
+func (p *Profile) shares() (m matrix3, even bool) {
 	sum := p.whiteSum()
-	if !sameWhite(sum, d50) {
+	if even = sameWhite(sum, d50); !even {
 		sum = d50
 	}
-	return p.matrixOver(sum)
+	return p.matrixOver(sum), even
 }
 
 // matrixOver is RGB light -> X, Y, Z as shares of a white in 65536ths.
@@ -71,7 +73,21 @@ func (m matrix3) floats() (f [3][3]float64) {
 	return f
 }
 
-func times(m *[3][3]float64, x, y, z float64) (float64, float64, float64) {
+// mixing makes three numbers of three others. Where the rows of its matrix add up
+// to 1 (even), three equal numbers stay as they are.
+type mixing struct {
+	m    [3][3]float64
+	even bool
+}
+
+func (a *mixing) times(x, y, z float64) (float64, float64, float64) {
+	m := &a.m
+	if a.even {
+		x, z = x-y, z-y
+		return y + (float64(m[0][0]*x) + float64(m[0][2]*z)),
+			y + (float64(m[1][0]*x) + float64(m[1][2]*z)),
+			y + (float64(m[2][0]*x) + float64(m[2][2]*z))
+	}
 	return float64(m[0][0]*x) + float64(m[0][1]*y) + float64(m[0][2]*z),
 		float64(m[1][0]*x) + float64(m[1][1]*y) + float64(m[1][2]*z),
 		float64(m[2][0]*x) + float64(m[2][1]*y) + float64(m[2][2]*z)
@@ -92,7 +108,7 @@ func (f *forward) at(src []uint16, v *[4]float64) {
 		v[0], v[1], v[2] = r, r, r
 		return
 	}
-	v[0], v[1], v[2] = times(&f.m, r, f.light[1][src[1]], f.light[2][src[2]])
+	v[0], v[1], v[2] = f.m.times(r, f.light[1][src[1]], f.light[2][src[2]])
 }
 
 // lab is the colour of device codes that needn't be whole (a table's only) or
@@ -117,7 +133,7 @@ func (f *forward) lab(v [4]float64) Lab {
 // backward is the way from the connection space to a device.
 type backward struct {
 	lut   *lut // nil: m and tones
-	m     [3][3]float64
+	m     mixing
 	tones []*Tone
 }
 
@@ -137,7 +153,8 @@ func newBackward(p *Profile, intent Intent) (*backward, error) {
 		b.tones = append(b.tones, t.ready())
 	}
 	if p.channels == 3 {
-		b.m = p.shares().inverse().floats()
+		m, even := p.shares()
+		b.m = mixing{m.inverse().floats(), even}
 	}
 	return b, nil
 }
@@ -156,7 +173,7 @@ func (b *backward) at(dst []uint16, v *[4]float64) {
 		dst[0] = b.tones[0].encode(v[1])
 		return
 	}
-	x, y, z := times(&b.m, v[0], v[1], v[2])
+	x, y, z := b.m.times(v[0], v[1], v[2])
 	dst[0], dst[1], dst[2] = b.tones[0].encode(x), b.tones[1].encode(y), b.tones[2].encode(z)
 }
 
