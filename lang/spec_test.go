@@ -115,6 +115,8 @@ func TestSpecListsTheDefaults(t *testing.T) {
 	}
 }
 
+func oneOf(words []string) string { return `"` + strings.Join(words, `" | "`) + `"` }
+
 // ebnf is the grammar of the statements in SPEC's way of writing: a rule a
 // block, a rule a statement.
 func ebnf() string {
@@ -190,7 +192,10 @@ func ebnf() string {
 		blocks = append(blocks, b+"-line = "+all+" .")
 	}
 	return strings.Join(append(append(blocks, rules...),
-		`measure = NUMBER UNIT? .`, `point = "(" measure "," measure ")" .`, `colour = "white" | "black" | "grey" NUMBER .`), "\n")
+		`measure = NUMBER UNIT? .`, `point = "(" measure "," measure ")" .`, `colour = "white" | "black" | "grey" NUMBER .`,
+		`RATIO = digits ("." digits)? ":" digits ("." digits)? .`, `NUMBER = ("+" | "-")? digits ("." digits)? .`, `digits = digit+ .`,
+		`NAME = letter (letter | digit | "-")* .`, `STRING = "\"" (character | "\\\"" | "\\\\")* "\"" .`, `letter = "a" … "z" .`, `digit = "0" … "9" .`,
+		"UNIT = "+oneOf(Units)+" .", "SPACE = "+oneOf(Spaces)+" .", "KERNEL = "+oneOf(Kernels)+" ."), "\n")
 }
 
 // SPEC's grammar is that of the statements.
