@@ -35,6 +35,14 @@ func testProfile() []byte {
 	return b
 }
 
+// smallProfile is the profile of grey-2.2 or opRGB.
+func smallProfile(channels int) []byte {
+	if channels == 1 {
+		return spaces()["grey-2.2"].Bytes()
+	}
+	return spaces()["opRGB"].Bytes()
+}
+
 // jpegLine: picture bits width height channels quality chroma header sha256.
 func jpegLine(f []string) (string, error) {
 	p, err := input(strings.Join(f[:5], " ") + " -")
@@ -45,9 +53,13 @@ func jpegLine(f []string) (string, error) {
 	if o.Quality, err = strconv.Atoi(f[5]); err != nil {
 		return "", err
 	}
-	if f[7] == "texts" {
+	switch f[7] {
+	case "texts":
 		o.PPI, _ = ratio("601/2")
 		o.Title, o.Rights, o.ICC = title, rights, testProfile()
+	case "small":
+		o.PPI, _ = ratio("300")
+		o.Title, o.Rights, o.ICC = title, rights, smallProfile(p.c)
 	}
 	e, err := jpeg.New(o)
 	if err != nil {
@@ -63,7 +75,15 @@ func jpegLine(f []string) (string, error) {
 		}
 		parts[i] = w.Encode(nil, i, rows)
 	}
-	return sum(slices.Concat(e.Header(), slices.Concat(parts...), e.Trailer())), nil
+	return file(slices.Concat(e.Header(), slices.Concat(parts...), e.Trailer())), nil
+}
+
+// file is a small file in hexadecimal, a larger one by its digest.
+func file(b []byte) string {
+	if len(b) <= 2048 {
+		return hex.EncodeToString(b)
+	}
+	return sum(b)
 }
 
 // tiffLine: picture bits width height channels bits-written ppi header sha256.
@@ -79,11 +99,14 @@ func tiffLine(f []string) (string, error) {
 	if o.PPI, err = ratio(f[6]); err != nil {
 		return "", err
 	}
-	if f[7] == "texts" {
+	switch f[7] {
+	case "texts":
 		o.Title, o.Rights, o.ICC, o.XMP = title, rights, testProfile(), meta.XMP(title, rights)
+	case "small":
+		o.Title, o.Rights, o.ICC, o.XMP = title, rights, smallProfile(p.c), meta.XMP(title, rights)
 	}
 	b, err := p.tiff(o)
-	return sum(b), err
+	return file(b), err
 }
 
 // tiff is a file of the picture.
@@ -232,6 +255,15 @@ func hexBits(x ...float64) string {
 	return strings.Join(out, ",")
 }
 
+// profileLine: a profile's name and its bytes in hexadecimal.
+func profileLine(f []string) (string, error) {
+	p := spaces()[f[0]]
+	if p == nil {
+		return "", fmt.Errorf("no profile %s", f[0])
+	}
+	return hex.EncodeToString(p.Bytes()), nil
+}
+
 // functions are those of table-functions; y is 0 for functions of one argument.
 var functions = map[string]func(x, y exact.DD) exact.DD{
 	"sinpi": func(x, _ exact.DD) exact.DD { return exact.Sinpi(x) },
@@ -242,7 +274,7 @@ var functions = map[string]func(x, y exact.DD) exact.DD{
 }
 
 // functionLine: function arguments result, where arguments are fractions
-// separated by commas and the result is the two parts as bits.
+// separated by commas and the result is the nearest float64 and float32 as bits.
 func functionLine(f []string) (string, error) {
 	var x [2]exact.DD
 	for i, s := range strings.Split(f[1], ",") {
@@ -257,5 +289,6 @@ func functionLine(f []string) (string, error) {
 		return "", fmt.Errorf("no function %s", f[0])
 	}
 	y := function(x[0], x[1])
-	return hexBits(y.Hi, y.Lo), nil
+	// A zero has no sign here.
+	return fmt.Sprintf("%016x,%08x", math.Float64bits(y.Hi+0), math.Float32bits(y.Float32()+0)), nil
 }

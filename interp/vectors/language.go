@@ -2,6 +2,7 @@ package vectors
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -47,13 +48,14 @@ func Language(ctx context.Context, dir string, text, recipe []byte, o interp.Bui
 		return nil, nil, err
 	}
 	logs = map[string][]byte{}
-	for _, p := range built {
+	for k, p := range built {
 		l, err := audit.ReadLog(p.Log)
 		if err != nil {
 			return nil, nil, err
 		}
 		fmt.Fprintf(&b, "= print %s %d %s\n= mark %s\n", p.Print, p.Size, p.Sum, p.Mark)
 		var records bytes.Buffer
+		var whole [][]byte
 		lines := l.Lines[:len(l.Lines)-1]
 		for i, line := range lines {
 			var r struct {
@@ -69,16 +71,23 @@ func Language(ctx context.Context, dir string, text, recipe []byte, o interp.Bui
 			}
 			switch r.Record {
 			case "input":
-				fmt.Fprintf(&b, "= input %s %s\n", r.Path, r.Picture)
+				fmt.Fprintf(&b, "= input %s %s\n", r.Path, cmp.Or(r.Picture, "-"))
 			case "step":
 				fmt.Fprintf(&b, "= step %d %s %d %s\n", r.Line, r.Operation, r.Version, r.Picture)
 			}
 			if i > 0 {
-				records.Write(prevMember.ReplaceAll(line, []byte(`"prev":"`+strings.Repeat("0", 64)+`"`)))
+				record := prevMember.ReplaceAll(line, []byte(`"prev":"`+strings.Repeat("0", 64)+`"`))
+				records.Write(record)
 				records.WriteByte('\n')
+				whole = append(whole, record)
 			}
 		}
 		fmt.Fprintf(&b, "= records %s\n", sum(records.Bytes()))
+		if k == 0 { // one whole log a recipe will do
+			for _, record := range whole {
+				fmt.Fprintf(&b, "= log %s\n", record)
+			}
+		}
 		logs[p.Print] = append(bytes.Join(lines, []byte("\n")), '\n')
 	}
 	return b.Bytes(), logs, nil
@@ -99,8 +108,12 @@ func Build(ctx context.Context, file string, o interp.BuildOptions) ([]interp.Bu
 	return interp.Build(ctx, j, o)
 }
 
-// writeInput writes a picture as a 16-bit TIFF with its space's profile.
+// writeInput writes a profile, or a picture as a 16-bit TIFF with its space's
+// profile.
 func writeInput(path, what string) error {
+	if name, ok := strings.CutPrefix(what, "profile "); ok && spaces()[name] != nil {
+		return os.WriteFile(path, spaces()[name].Bytes(), 0o666)
+	}
 	p, err := input(what)
 	if err != nil {
 		return err

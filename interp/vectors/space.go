@@ -8,18 +8,15 @@ import (
 	"platemark/testdata/standards/profiles"
 )
 
-// spaces are the profiles that vectors name: the built-in spaces, two printers
+// spaces are the profiles that vectors name: the built-in spaces, invented ones
 // with tables, and two of curves whose black gives light.
 var spaces = sync.OnceValue(func() map[string]*colour.Profile {
 	all := map[string]*colour.Profile{}
 	for _, n := range colour.SpaceNames() {
 		all[n], _ = colour.Space(n)
 	}
-	for n, b := range map[string][]byte{
-		"rgbprint_v2": profiles.PrinterV2, "rgbprint_v4": profiles.PrinterV4,
-		"rgb_lifted": profiles.LiftedRGB, "grey_lifted": profiles.LiftedGrey,
-	} {
-		p, err := colour.Parse(b)
+	for _, n := range profiles.Names() {
+		p, err := colour.Parse(profiles.Bytes(n))
 		if err != nil {
 			panic(err) // vectors name them all
 		}

@@ -55,6 +55,7 @@ var columnFiles = map[string]struct {
 	"encoder tiff":    {9, tiffLine},
 	"table spaces":    {3, spaceLine},
 	"table functions": {3, functionLine},
+	"table profiles":  {2, profileLine},
 }
 
 // caseFiles are the other files but those of operations.
@@ -174,24 +175,31 @@ func (p picture) bytes() []byte {
 	return b
 }
 
-// results writes the picture: its size, and its samples or their digest.
+// results writes the picture: its size, and its samples, or their digest and those
+// of eight pixels in the middle of two rows.
 func (p picture) results() []string {
 	space := p.space
 	if space == "" {
 		space = "-"
 	}
 	head := fmt.Sprintf("%d %d %d %s", p.w, p.h, p.c, space)
+	numbers := func(word string, list []uint16) string {
+		for _, v := range list {
+			word += " " + strconv.Itoa(int(v))
+		}
+		return word
+	}
 	if len(p.px) > few {
-		return []string{head + " sha256 " + sum(p.bytes())}
+		out := []string{head + " sha256 " + sum(p.bytes())}
+		x := max(0, p.w-8) / 2
+		for _, y := range []int{0, p.h / 2} {
+			out = append(out, numbers(fmt.Sprintf("at %d %d", x, y), p.row(y)[x*p.c:min(x+8, p.w)*p.c]))
+		}
+		return out
 	}
 	out := []string{head}
 	for y := range p.h {
-		var b strings.Builder
-		b.WriteString("row")
-		for _, v := range p.row(y) {
-			fmt.Fprintf(&b, " %d", v)
-		}
-		out = append(out, b.String())
+		out = append(out, numbers("row", p.row(y)))
 	}
 	return out
 }
@@ -264,6 +272,11 @@ func pattern(kind string, bits, w, h, c int) ([]uint16, error) {
 				px[i] = 65535
 			}
 			continue
+		case "calm":
+			// A calm square amid noise.
+			if v = next(); max(x-w/2, w/2-x, y-h/2, h/2-y) < 14 {
+				v = 120 + v%3
+			}
 		case "corners":
 			// Every triple of five levels in turn.
 			n := x + y*w

@@ -3,21 +3,30 @@
 // says where each comes from and under what terms.
 package profiles
 
-import _ "embed"
-
-// An RGB printer with tables, once as version 2 writes them and once as
-// version 4 does.
-var (
-	//go:embed rgbprint_v2.icc
-	PrinterV2 []byte
-	//go:embed rgbprint_v4.icc
-	PrinterV4 []byte
+import (
+	"embed"
+	"slices"
+	"strings"
 )
 
-// Profiles of curves whose black gives light.
-var (
-	//go:embed rgb_lifted.icc
-	LiftedRGB []byte
-	//go:embed grey_lifted.icc
-	LiftedGrey []byte
-)
+//go:embed *_lifted.icc *-2.icc *-4.icc
+var files embed.FS
+
+// Names lists them, sorted: of curves whose black gives light, and of tables.
+func Names() (names []string) {
+	list, err := files.ReadDir(".")
+	if err != nil {
+		panic(err) // they are in the program
+	}
+	for _, e := range list {
+		names = append(names, strings.TrimSuffix(e.Name(), ".icc"))
+	}
+	slices.Sort(names)
+	return names
+}
+
+// Bytes is a profile by its name, nil for any other.
+func Bytes(name string) []byte {
+	b, _ := files.ReadFile(name + ".icc")
+	return b
+}
