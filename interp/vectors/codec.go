@@ -86,9 +86,16 @@ func file(b []byte) string {
 	return sum(b)
 }
 
-// tiffLine: picture bits width height channels bits-written ppi header sha256.
+// tiffLine: picture bits width height channels bits-written ppi header file. The
+// picture "none" asks for what stands before the samples.
 func tiffLine(f []string) (string, error) {
-	p, err := input(strings.Join(f[:5], " ") + " -")
+	var p picture
+	var err error
+	if f[0] == "none" {
+		_, err = fmt.Sscan(strings.Join(f[2:5], " "), &p.w, &p.h, &p.c)
+	} else {
+		p, err = input(strings.Join(f[:5], " ") + " -")
+	}
 	if err != nil {
 		return "", err
 	}
@@ -117,6 +124,9 @@ func (p picture) tiff(o tiff.Options) ([]byte, error) {
 		return nil, err
 	}
 	b := slices.Clone(l.Header())
+	if p.px == nil {
+		return b, nil
+	}
 	for y := range p.h {
 		b = l.AppendRow(b, p.row(y), y)
 	}
