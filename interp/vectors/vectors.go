@@ -262,6 +262,9 @@ func pattern(kind string, bits, w, h, c int) ([]uint16, error) {
 		case "ramp":
 			px[i] = uint16(65535 * int64(i) / int64(max(len(px)-1, 1)))
 			continue
+		case "greys":
+			px[i] = uint16(37 * (x + y*w))
+			continue
 		case "impulse":
 			if x == w/2 && y == h/2 {
 				px[i] = 65535
