@@ -14,7 +14,7 @@ import (
 // connection space (ICC.1:2010, annex F), in exact fractions, rounded once;
 // colour.Link states the arithmetic and what keeps greys grey. Light outside
 // the destination's range is clipped channel by channel, or with hue keep brought
-// back as in tone (keepHue). Grey to RGB is the
+// to near the least different colour of its hue (keepHue). Grey to RGB is the
 // same light in all channels, RGB to grey is luminance. The relative,
 // perceptual and saturation intents are the same there, and absolute differs
 // only where the profiles state different media whites. Black point compensation
@@ -29,15 +29,15 @@ var convertV1 = operation(Operation{
 	Doc: `Carries the picture into another profile. Colorants and curves: curves, one 3 x 3 matrix through XYZ D50,
 inverse curves; relative, perceptual and saturation are the same. Tables: the intent's own (else A2B0, B2A0), read
 tetrahedrally by device codes and trilinearly by Lab. Black point compensation scales XYZ (ISO 18619); absolute keeps
-the papers' whites. Halves round up, what lies outside is clipped, or with hue keep (curves alone) loses chroma at its
-lightness and hue as in tone. ICC.1:2010.`,
+the papers' whites. Halves round up, what lies outside is clipped, or with hue keep (curves alone) goes to near the
+least different colour of its hue in OKLab (CIE 156:2004). ICC.1:2010.`,
 	Takes: 1,
 	Nanos: 45,
 	Params: Params{
 		{Name: "profile", Unit: "sha256", Doc: "the destination profile"},
 		{Name: "intent", Unit: "word", Words: []string{"relative", "perceptual", "saturation", "absolute"}, Default: "relative", Doc: "rendering intent"},
 		{Name: "black-point", Unit: "word", Words: []string{"on", "off"}, Default: "on", Doc: "black point compensation"},
-		{Name: "hue", Unit: "word", Words: []string{"clip", "keep"}, Default: "clip", Doc: "what happens to colours outside the destination: clipped channel by channel, or less chroma at their lightness and hue; keep takes spaces of curves in RGB and not the absolute intent"},
+		{Name: "hue", Unit: "word", Words: []string{"clip", "keep"}, Default: "clip", Doc: "what happens to colours outside the destination: clipped channel by channel, or brought in at their hue; keep takes spaces of curves in RGB and not the absolute intent"},
 	},
 }, newConvert)
 
@@ -76,8 +76,8 @@ func newConvert(a convertParams, in []Pic, env Env) (Step, error) {
 }
 
 // keepHue gives the row of a conversion that brings colours outside the destination
-// back by less chroma at their lightness and hue (hueSpace.within); all others are
-// those of convert.
+// back by less light (hueSpace.nearest) and then less chroma (hueSpace.within) at
+// their hue; all others are those of convert.
 func keepHue(from, to *colour.Profile, intent colour.Intent, compensate bool, convert func(dst, src []uint16)) (func(dst, src []uint16), error) {
 	src, ok := newHueSpace(from)
 	dst, ok2 := newHueSpace(to)
@@ -101,7 +101,8 @@ func keepHue(from, to *colour.Profile, intent colour.Intent, compensate bool, co
 				continue
 			}
 			y := max(0, min(1, dst.luminance(r, g, b)))
-			r, g, b = dst.within(r, g, b, y, 1)
+			k := dst.nearest(r, g, b, y)
+			r, g, b = dst.within(float64(r*k), float64(g*k), float64(b*k), float64(y*k), 1)
 			out[i], out[i+1], out[i+2] = dst.tones[0].Encode64(r), dst.tones[1].Encode64(g), dst.tones[2].Encode64(b)
 		}
 	}, nil

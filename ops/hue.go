@@ -106,9 +106,9 @@ func (s *hueSpace) line(r, g, b, y, root float64) (l hueLine) {
 	l.m, l.u, l.v = s.split(r, g, b)
 	if l.root > 0 {
 		l.over = 1 / l.root
-		p, q := holdTo1s(float64(l.u*l.over)), holdTo1s(float64(l.v*l.over))
-		l.du = float64(float64(q*q) * (1.0 / 6))
-		l.dv = float64((float64(l.u*p) - float64(l.v*q)) * 0.25)
+		q := holdTo1s(float64(l.v * l.over))
+		l.du = float64(float64(q*q) * 0.2)
+		l.dv = float64(q * (float64(0.28*l.u) + float64(0.36*l.v)))
 		lu, sv := float64(s.wl*l.u), float64(s.ws*l.v)
 		s1 := lu + sv
 		l.a2 = float64((float64(s1*s1) - (float64(lu*l.u) + float64(sv*l.v))) * l.over)
@@ -132,15 +132,14 @@ func holdTo1s(x float64) float64 {
 // chroma is k times that of the line's colour.
 //
 // Where k is cbrt(y1/y) the light's colour stays and u and v are multiplied by k.
-// Otherwise, with e = k / cbrt(y1/y), and p = u / cbrt(y), q = v / cbrt(y) held to
-// -1..1, they become
+// Otherwise, with e = k / cbrt(y1/y), and q = v / cbrt(y) held to -1..1, they become
 //
-//	k u (1 - (1 - e^2) q^2 / 6)   and   k (v + (1 - e) (u p - v q) / 4)
+//	k u (1 - (1 - e^2) q^2 / 5)   and   k (v - (1 - e) q (0.28 u + 0.36 v))
 //
 // which turns OKLab's straight lines of hue by up to 3 degrees towards those of
-// IPT (Ebner and Fairchild 1998): the two differ by 4 where full yellows and
-// oranges lose their chroma, and so no hue of sRGB is further than 3 from either.
-// The two terms are our own, found by search.
+// IPT (Ebner and Fairchild 1998): the two differ by over 4 where full yellows and
+// greens lose their chroma, and so no hue of sRGB or opRGB is further than 3 from
+// either. The two terms are our own, found by search.
 func (s *hueSpace) at(l *hueLine, y1, root1, k float64) (r, g, b float64) {
 	if l.u == 0 && l.v == 0 || l.root == 0 || root1 == 0 {
 		return y1, y1, y1
@@ -149,7 +148,7 @@ func (s *hueSpace) at(l *hueLine, y1, root1, k float64) (r, g, b float64) {
 	e := k / c
 	e2 := float64(e * e)
 	u := float64(float64(k*l.u) * (1 - float64((1-e2)*l.du)))
-	v := float64(k * (l.v + float64((1-e)*l.dv)))
+	v := float64(k * (l.v - float64((1-e)*l.dv)))
 	return s.join(s.solve(y1, u, v, root1+float64(float64(c*e2)*(l.a2+float64(l.a3*e)))), u, v)
 }
 
@@ -188,23 +187,25 @@ func (s *hueSpace) solve(y, u, v, guess float64) float64 {
 
 // gamutEdge tells how far a colour of luminance y lies on its way out of the
 // space, as seen from the grey of the same luminance: 0 for that grey, 1 on the
-// edge, more outside. It is the larger of (max - y)/(1 - y), by the largest of
-// red, green and blue light, and 1 - cbrt(min/y), by the smallest; both grow
-// nearly as the chroma does.
+// edge, more outside. It is the larger of ((max - y)/(1 - y))^3, by the largest of
+// red, green and blue light, and 1 - cbrt(min/y), by the smallest: what keeps a
+// channel from full light by little is seen less than what keeps one from dark.
 func gamutEdge(r, g, b, y float64) float64 {
 	up, down := max(1e-9, 1-y), max(1e-9, y)
-	return max((max(r, g, b)-y)/up, 1-cubeRoot(1-(y-min(r, g, b))/down))
+	e := (max(r, g, b) - y) / up
+	return max(float64(float64(e*e)*e), 1-cubeRoot(1-(y-min(r, g, b))/down))
 }
 
 // gamutKnee is how near to the edge a colour may come before it is held back.
 const (
 	gamutKnee  = 0.8
+	kneeLight  = 0.9283 // below its cube root
 	kneeShadow = (1 - gamutKnee) * (1 - gamutKnee) * (1 - gamutKnee)
 )
 
-// wellInside tells at little cost whether gamutEdge is at most gamutKnee.
+// wellInside tells at little cost that gamutEdge is at most gamutKnee.
 func wellInside(r, g, b, y float64) bool {
-	hi, lo := y+float64(gamutKnee*(1-y)), float64(kneeShadow*y)
+	hi, lo := y+float64(kneeLight*(1-y)), float64(kneeShadow*y)
 	return r <= hi && g <= hi && b <= hi && r >= lo && g >= lo && b >= lo
 }
 
@@ -214,9 +215,9 @@ func wellInside(r, g, b, y float64) bool {
 // With limit the larger of gamutKnee and was, was up to 1, a colour whose
 // gamutEdge x is up to limit stays; above, it comes to
 //
-//	limit + (1 - limit) (x - limit) / (1 + 3 x - 4 limit)
+//	limit + (1 - limit) (x - limit) / (1 + 8 x - 9 limit)
 //
-// which is at most a third of the way that was left, so that no colour is driven onto
+// which is at most an eighth of the way that was left, so that no colour is driven onto
 // the edge, and one that doesn't move outward isn't touched. Its chroma is searched
 // between 0 and what it was, in ten steps at most: by the secants of both bounds
 // through the last two tries, or half way where these leave what is between, until
@@ -228,10 +229,10 @@ func (s *hueSpace) within(r, g, b, y, was float64) (float64, float64, float64) {
 	if !(now > limit) {
 		return r, g, b
 	}
-	aim := limit + float64((1-limit)*(now-limit))/((1-limit)+float64(3*(now-limit)))
+	aim := limit + float64((1-limit)*(now-limit))/((1-limit)+float64(8*(now-limit)))
 	// The room from grey to the aim, upwards and downwards.
 	rest := 1 - aim
-	up, down := 1/max(1e-12, float64(aim*(1-y))), 1/max(1e-12, float64(y*(1-float64(float64(rest*rest)*rest))))
+	up, down := 1/max(1e-12, float64(cubeRoot(aim)*(1-y))), 1/max(1e-12, float64(y*(1-float64(float64(rest*rest)*rest))))
 	past := func(z float64) gamutTry {
 		hi, lo := extremes3(r, g, b)
 		return gamutTry{z, float64((hi-y)*up) - 1, float64((y-lo)*down) - 1}
@@ -261,6 +262,36 @@ func (s *hueSpace) within(r, g, b, y, was float64) (float64, float64, float64) {
 	hi, lo := extremes3(r, g, b)
 	z := min(2, 1/max(float64((hi-y)*up), float64((y-lo)*down)))
 	return y + float64(z*(r-y)), y + float64(z*(g-y)), y + float64(z*(b-y))
+}
+
+// nearest is what the light of a colour of luminance y, 0..1, is multiplied by
+// before it is brought into the space by less chroma, so that it comes near to the
+// colour of the space that differs least from it at its hue (hue-preserving minimum
+// difference, CIE 156:2004), in cbrt(y) and twice OKLab's chroma: lightness counts
+// half, as in CMC(2:1) (ISO 105-J03), so that full colours stay full. A colour no
+// channel of which is above 1 once its darkest is brought to 0 keeps its luminance;
+// for another it is the point nearest on the straight line between the two colours
+// that reach 1 by less light alone and by less chroma alone, that taken in light. The
+// approximation is our own.
+func (s *hueSpace) nearest(r, g, b, y float64) float64 {
+	hi, lo := extremes3(r, g, b)
+	up, held := hi-y, 1.0
+	if lo < 0 {
+		held = y / (y - lo)
+		up = float64(held * up)
+	}
+	if up <= 1-y || y >= 1 {
+		return 1
+	}
+	root := cubeRoot(y)
+	_, u, v := s.split(r, g, b)
+	c := float64(2 * float64(held*math.Sqrt(okChroma2(u, v))))
+	less := 1 - 1/cubeRoot(y+up) // what either loses by less light, as a share
+	l := float64(less * root)
+	d := float64(((1 - (1-y)/up) - less) * c) // what less chroma alone loses more
+	t := (float64(l*l) - float64(float64(less*c)*d)) / (float64(l*l) + float64(d*d))
+	k := 1 - float64((1-max(0, min(1, t)))*less)
+	return float64(float64(k*k) * k)
 }
 
 // gamutNear is the share of the chroma at which the search ends.

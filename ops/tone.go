@@ -15,9 +15,10 @@ import (
 // one that is 0 (a curve that is straight) is left out altogether, and with none
 // left every sample stays. Light comes first:
 //
-//  1. exposure: light is multiplied by one factor s(Y)/Y, Y its luminance and s
-//     toneExposure's curve, so that the light's colour stays and 1 stop doubles;
-//     where that takes a channel to m above full, times (1 + (1 - 1/m)/8)/m.
+//  1. exposure: light is multiplied by one factor s(N)/N, N the amount of light
+//     (exposeBy) and s toneExposure's curve, so that the light's colour stays and 1
+//     stop doubles; where that takes a channel to m above full, times
+//     (1 + (1 - 1/m)/8)/m.
 //  2. curve: a monotone cubic (newCubic) on L*, held to 0..100.
 //  3. contrast: toneContrast's curve on L*.
 //  4. local: L* + limit(local (L* - around)), around toneAround's surroundings of
@@ -35,8 +36,7 @@ import (
 // L* is CIELAB's (CIE 15:2004) of the luminance, chroma and hue are those of
 // hueSpace: hues stay. What a step drives to the edge of the space loses chroma
 // at its lightness and hue (hueSpace.within, held against where the pixel lay at
-// first; exposure may take it a quarter of the way from there), and so comes to
-// white as it comes to the lightness of white. Equal light in all channels is
+// first), and so comes to white as it comes to the lightness of white. Equal light in all channels is
 // neutral exactly and, without warmth, stays equal. Through a mask m the result is
 // in + m (tone(in) - in) on encoded values in float32. Light is float64; one
 // rounding to codes, halves up, and one more through a mask.
@@ -44,8 +44,8 @@ var toneV1 = operation(Operation{
 	Name:    "tone",
 	Version: 1,
 	Doc: `Changes tones and colours, in this order: exposure multiplies linear light by
-2^stops with a hyperbolic shoulder on luminance above 1/2 that reaches white where
-white was; curve and contrast (slope 1 + contrast at L* 50) are monotone cubics in
+2^stops with a hyperbolic shoulder above 1/2, on an amount of light between luminance
+and the largest channel, that reaches white where white was; curve and contrast (slope 1 + contrast at L* 50) are monotone cubics in
 L* (Fritsch and Carlson 1980); local adds local times L* less its surroundings, a
 guided filter (He, Sun and Tang 2010), held back towards 12 and towards black and
 white; chroma follows L*; warmth is a linear Bradford adaptation between daylights
@@ -263,13 +263,25 @@ func toneLimit(l, x float64) float64 {
 // near blacks doesn't run away where they are lifted.
 const toneFoot = 1
 
-// exposeBy is what light of luminance y is multiplied by. A colour that would pass
-// the space's bound m times over comes back to it, but for an eighth of the share
-// 1 - 1/m that it lay over: so the lighter of two still is lighter, and led towards
-// white (hueSpace.within), but a full colour keeps nearly all of its chroma.
+// exposeBy is what light of luminance y is multiplied by. The amount of light that
+// the shoulder bends is, with top the largest channel and d = (top - y)/top,
+//
+//	N = top (1 - d^3)
+//
+// A grey and a dull colour have their luminance, a light and full one, such as
+// yellow, nearly its largest channel: so where one runs into the other, the full one
+// isn't overtaken. A colour that would pass the space's bound m times over comes back
+// to it, but for an eighth of the share 1 - 1/m that it lay over: so the lighter of
+// two still is lighter, and led towards white (hueSpace.within), but a full colour
+// keeps nearly all of its chroma. Our own choice.
 func (s *tone) exposeBy(r, g, b, y float64) float64 {
-	k := s.exposure.factor(y)
-	if m := float64(max(r, g, b) * k); m > 1 {
+	top := max(r, g, b)
+	if !(top > 0) {
+		return s.exposure.gain
+	}
+	d := (top - y) / top
+	k := s.exposure.factor(float64(top * (1 - float64(float64(d*d)*d))))
+	if m := float64(top * k); m > 1 {
 		k = float64(k*(1+float64((1-1/m)*0.125))) / m
 	}
 	return k
@@ -286,10 +298,9 @@ func (s *tone) point(r, g, b, aroundA, aroundB float64) (float64, float64, float
 	h := s.space
 	r0, g0, b0 := r, g, b
 	y := h.luminance(r, g, b)
-	y0, k0 := y, 1.0
+	y0 := y
 	if s.exposure != nil {
 		k := s.exposeBy(r, g, b, y)
-		k0 = k
 		r, g, b, y = float64(r*k), float64(g*k), float64(b*k), float64(y*k)
 	}
 	k := s.chroma
@@ -331,12 +342,7 @@ func (s *tone) point(r, g, b, aroundA, aroundB float64) (float64, float64, float
 	if wellInside(r, g, b, y) {
 		return r, g, b
 	}
-	was := gamutEdge(r0, g0, b0, y0)
-	if k0 > 1 {
-		moved := gamutEdge(float64(r0*k0), float64(g0*k0), float64(b0*k0), float64(y0*k0))
-		was += float64(max(0, min(1, moved)-was) * 0.25)
-	}
-	return h.within(r, g, b, y, was)
+	return h.within(r, g, b, y, gamutEdge(r0, g0, b0, y0))
 }
 
 // level is L* of one pixel's light before local contrast.

@@ -129,7 +129,7 @@ func TestToneWarmthKeepsGreysInOrder(t *testing.T) {
 
 func TestToneChromaKeepsLightnessAndScalesChroma(t *testing.T) {
 	// L* and OKLab's chroma by plain formulas (perceptions, in the test of
-	// quality). The turn towards IPT's hues moves up to 3 % of the chroma.
+	// quality). The turn towards IPT's hues moves up to 4 % of the chroma.
 	for _, space := range []string{"sRGB", "opRGB"} {
 		in := inSpace(newImage(300, 60, 3), space)
 		rng := rand.New(rand.NewPCG(1, 2))
@@ -149,10 +149,10 @@ func TestToneChromaKeepsLightnessAndScalesChroma(t *testing.T) {
 			full := 0
 			for i, p := range got {
 				want := was[i].okChroma * c.gain(was[i].okChroma)
-				if math.Abs(p.l-was[i].l) > 0.01 || p.okChroma > want*1.03+1e-4 {
+				if math.Abs(p.l-was[i].l) > 0.01 || p.okChroma > want*1.04+1e-4 {
 					t.Fatalf("%v: %v becomes %v", c.args, was[i], p)
 				}
-				if p.okChroma > want*0.97-1e-4 {
+				if p.okChroma > want*0.96-1e-4 {
 					full++
 				}
 			}

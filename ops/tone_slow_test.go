@@ -109,11 +109,13 @@ func (s *slowTone) luminance(v triple) float64 { return apply3(s.shares, v)[1] }
 func (s *slowTone) expose(v triple) triple {
 	y := s.luminance(v)
 	k := math.Pow(2, s.exposure)
-	if x := k * y; k > 1 && x > 0.5 {
+	top := math.Max(v[0], math.Max(v[1], v[2]))
+	n := top - math.Pow(top-y, 3)/(top*top)
+	if x := k * n; k > 1 && x > 0.5 {
 		u := (x - 0.5) / 0.5
-		k = (0.5 + 0.5*u/(1+u*(k-1)/(k-0.5))) / y
+		k = (0.5 + 0.5*u/(1+u*(k-1)/(k-0.5))) / n
 	}
-	if m := k * math.Max(v[0], math.Max(v[1], v[2])); m > 1 {
+	if m := k * top; m > 1 {
 		k *= (1 + (1-1/m)/8) / m
 	}
 	return triple{k * v[0], k * v[1], k * v[2]}
@@ -157,8 +159,8 @@ func (s *slowTone) chromaTimes(v triple, y, k float64) triple {
 	}
 	e := k * root / root1
 	hold := func(x float64) float64 { return math.Max(-1, math.Min(1, x)) }
-	p, q := hold(u/root), hold(w/root)
-	u, w = k*u*(1-(1-e*e)*q*q/6), k*(w+(1-e)/4*(u*p-w*q))
+	q := hold(w / root)
+	u, w = k*u*(1-(1-e*e)*q*q/5), k*(w-(1-e)*q*(0.28*u+0.36*w))
 	lum := func(m float64) float64 {
 		return s.weights[0]*math.Pow(m+u, 3) + s.weights[1]*m*m*m + s.weights[2]*math.Pow(m+w, 3)
 	}
@@ -176,7 +178,7 @@ func (s *slowTone) chromaTimes(v triple, y, k float64) triple {
 
 func slowEdge(v triple, y float64) float64 {
 	hi, lo := math.Max(v[0], math.Max(v[1], v[2])), math.Min(v[0], math.Min(v[1], v[2]))
-	return math.Max((hi-y)/math.Max(1e-9, 1-y), 1-math.Cbrt(1-(y-lo)/math.Max(1e-9, y)))
+	return math.Max(math.Pow((hi-y)/math.Max(1e-9, 1-y), 3), 1-math.Cbrt(1-(y-lo)/math.Max(1e-9, y)))
 }
 
 func (s *slowTone) hold(v triple, y, was float64) triple {
@@ -184,10 +186,10 @@ func (s *slowTone) hold(v triple, y, was float64) triple {
 	if now <= limit {
 		return v
 	}
-	aim := limit + (1-limit)*(now-limit)/(1+3*now-4*limit)
+	aim := limit + (1-limit)*(now-limit)/(1+8*now-9*limit)
 	past := func(v triple) float64 {
 		hi, lo := math.Max(v[0], math.Max(v[1], v[2])), math.Min(v[0], math.Min(v[1], v[2]))
-		return math.Max((hi-y)/math.Max(1e-12, aim*(1-y)), (y-lo)/math.Max(1e-12, y*(1-math.Pow(1-aim, 3)))) - 1
+		return math.Max((hi-y)/math.Max(1e-12, math.Cbrt(aim)*(1-y)), (y-lo)/math.Max(1e-12, y*(1-math.Pow(1-aim, 3)))) - 1
 	}
 	// Plain bisection.
 	in, out := 0.0, 1.0
@@ -206,9 +208,6 @@ func (s *slowTone) after(v triple, around float64) triple {
 	was := slowEdge(v, s.luminance(v))
 	v = s.expose(v)
 	y := math.Max(0, math.Min(1, s.luminance(v)))
-	if s.exposure > 0 {
-		was += math.Max(0, math.Min(1, slowEdge(v, y))-was) / 4
-	}
 	l := 116*slowF(y) - 16
 	m := s.lightness(l)
 	if d := s.local * (m - around); d > 0 && m < 100 {
