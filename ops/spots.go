@@ -44,14 +44,20 @@ import (
 // disc and ring there lie in what is read, n = floor(5q) + floor(q) + 13 blocks
 // from the spot's pixel to all sides, and are nearer to no other spot than its
 // radius. How unlike a place is: the sum of squared differences of its ring from
-// the spot's. The nine least unlike are found in turn, none within floor(q)/2
-// blocks (rounded down) of an earlier one on both axes, of equals the first, row
-// by row. Six are kept, whose discs are least unlike the others': the least sum of
-// V(a - b) / (sqrt(V(a) + 1) sqrt(V(b) + 1)), V the sum of squared distances from
-// the mean. Of these the least unlike the spot is taken whose disc has a mean
-// square of at most 4 times that of the spot's ring, and 2^16, from its mean. Then
-// the offset is aligned by steps of B/2, B/4, … 1 px: of the nine offsets around, that at which
-// the sum of squared differences of the rim's light is least.
+// the spot's. The 24 least unlike are found in turn, none within floor(q)/2 blocks
+// (rounded down) of an earlier one on both axes, of equals the first, row by row.
+// Each is aligned by steps of B/2, B/4, … 1 px: of the nine offsets around, row by
+// row, to the first at which the rim's pixels are least unlike, by the sum of the
+// squared differences of red, blue and twice green, times 4 (of grey, times 1). Its
+// misfit is the mean of that over the rim and of how unlike the place was over the
+// ring's blocks, added. Of the nine of least misfit, without those above 1.5 times
+// the least, two thirds, rounded up, are kept, whose discs are least unlike the
+// others': the least sum of V(a - b) / (sqrt(V(a) + 1) sqrt(V(b) + 1)), V the sum of
+// squared distances from the mean, before they were aligned. Dropped are those
+// whose V over the number of blocks is above 4 times that of the spot's ring and
+// 2^16 more. Of the rest the one of least misfit is taken whose grain is at least
+// 0.6 of the ring's, or else the one of least misfit; grain is the mean squared
+// difference of two blocks side by side, both of the disc, or of the ring.
 //
 // Sources: the fit, P. Perez, M. Gangnet, A. Blake, "Poisson image editing", ACM
 // Trans. Graphics 22(3), 2003; squares, J. Barnes, P. Hut, Nature 324, 1986;

@@ -9,10 +9,10 @@ import (
 
 // Places like a spot's are looked for in blocks; SpotsV1 says how.
 const (
-	likeRadius = 8 // blocks at most, of a disc
-	likeRing   = 3 // blocks around it that are compared
-	likeFound  = 9 // places most like it
-	likeKept   = 6 // of them, those most like one another; one is taken
+	likeRadius = 8  // blocks at most, of a disc
+	likeRing   = 3  // blocks around it that are compared
+	likeFound  = 24 // places most like it, to be aligned
+	likeKept   = 9  // of them, those that fit best; one is taken
 )
 
 // likeness measures a spot in blocks: their side, the radius of the disc, and how
@@ -75,10 +75,13 @@ func spread(sum, squares int64, n int) float64 {
 	return max(0, float64(squares)-float64(s*s)/float64(n))
 }
 
-// place is an offset in blocks, and how unlike the spot's place it is.
+// place is an offset in blocks, how unlike the spot's place it is, and the offset
+// aligned by pixels and how badly it fits there.
 type place struct {
 	off    image.Point
 	unlike int64
+	to     image.Point
+	misfit float64
 }
 
 // like finds the offset of the place that fills a spot; false where none fits.
@@ -113,18 +116,29 @@ func (w *spotsWorker) like(p *spot, near []*spot, in Rows) (image.Point, bool) {
 			}
 			x, y := p.x+float64(dx*side), p.y+float64(dy*side)
 			if !slices.ContainsFunc(near, func(q *spot) bool { return distance(x, y, q.x, q.y) < float64((radius+likeRing)*unit)+q.r }) {
-				all = append(all, place{image.Pt(dx, dy), b.unlike(ring, dy*wide+dx)})
+				all = append(all, place{off: image.Pt(dx, dy), unlike: b.unlike(ring, dy*wide+dx)})
 			}
 		}
 	}
 	if len(all) == 0 {
 		return image.Point{}, false
 	}
-	off, fits := b.pick(mostLike(all, int(radius)/2), disc, ring, wide)
-	if !fits {
-		return image.Point{}, false
+	var rim []uint16
+	for _, run := range p.rim {
+		rim = append(rim, w.samples(in, run.Min.Y, run.Min.X, run.Max.X)...)
 	}
-	return w.align(p, off.Mul(side), side, in), true
+	found := mostLike(all, int(radius)/2)
+	for i := range found {
+		f := &found[i]
+		to, least := w.align(p, rim, f.off.Mul(side), side, in)
+		f.to, f.misfit = to, float64(least)/float64(len(rim)/w.s.pic.C)+float64(f.unlike)/float64(len(ring))
+	}
+	slices.SortStableFunc(found, func(a, b place) int { return cmp.Compare(a.misfit, b.misfit) })
+	n := 1
+	for n < min(len(found), likeKept) && found[n].misfit <= float64(1.5*found[0].misfit) {
+		n++
+	}
+	return b.pick(found[:n], disc, ring, wide)
 }
 
 // distance is that of two places.
@@ -171,21 +185,14 @@ func mostLike(all []place, near int) (found []place) {
 // what lies around the spot.
 const likeCalm = 1 << 16
 
-// pick is the offset of the likest of those places, ordered by likeness, that are
-// least unlike one another on the disc: so no object comes with it. False where all
-// of them are livelier than the ring.
+// pick is the offset of the best fitting of those places, best first, of the two
+// thirds that are least unlike one another on the disc, so that no object comes
+// with it. None may be livelier than the ring, and one nearly as lively is
+// preferred; false where all are livelier.
 func (b *blocks) pick(found []place, disc, ring []int, wide int) (off image.Point, fits bool) {
-	lively := func(list []int, by int) float64 { // the spread of means at an offset
-		var sum, squares int64
-		for _, i := range list {
-			v := b.mean[i+by]
-			sum, squares = sum+v, squares+v*v
-		}
-		return spread(sum, squares, len(list))
-	}
 	spreads, roots, sums := make([]float64, len(found)), make([]float64, len(found)), make([]float64, len(found))
 	for i, f := range found {
-		spreads[i] = lively(disc, f.off.Y*wide+f.off.X)
+		spreads[i] = b.lively(disc, f.off.Y*wide+f.off.X)
 		roots[i] = math.Sqrt(spreads[i] + 1)
 		for j, g := range found[:i] {
 			from, to := f.off.Y*wide+f.off.X, g.off.Y*wide+g.off.X
@@ -203,40 +210,80 @@ func (b *blocks) pick(found []place, disc, ring []int, wide int) (off image.Poin
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(sums[i], sums[j]) })
-	order = order[:min(len(order), likeKept)]
+	order = order[:(2*len(order)+2)/3]
 	slices.Sort(order)
-	calm := 4*lively(ring, 0)/float64(len(ring)) + likeCalm
+	calm := 4*b.lively(ring, 0)/float64(len(ring)) + likeCalm
+	order = slices.DeleteFunc(order, func(i int) bool { return spreads[i]/float64(len(disc)) > calm })
+	if len(order) == 0 {
+		return image.Point{}, false
+	}
+	grain := float64(0.6 * b.grain(ring, 0))
 	for _, i := range order {
-		if spreads[i]/float64(len(disc)) <= calm {
-			return found[i].off, true
+		if b.grain(disc, found[i].off.Y*wide+found[i].off.X) >= grain {
+			return found[i].to, true
 		}
 	}
-	return image.Point{}, false
+	return found[order[0]].to, true
 }
 
-// align moves an offset of whole blocks by less than a block to where the rim's
-// pixels are least unlike.
-func (w *spotsWorker) align(p *spot, off image.Point, side int, in Rows) image.Point {
-	c := w.s.pic.C
+// lively is the spread of blocks at an offset.
+func (b *blocks) lively(list []int, by int) float64 {
+	var sum, squares int64
+	for _, i := range list {
+		v := b.mean[i+by]
+		sum, squares = sum+v, squares+v*v
+	}
+	return spread(sum, squares, len(list))
+}
+
+// grain is the mean squared difference of blocks at an offset that lie beside one
+// another, both in a list.
+func (b *blocks) grain(list []int, by int) float64 {
+	var squares, n int64
+	for k, i := range list {
+		if k > 0 && list[k-1] == i-1 {
+			d := b.mean[i+by] - b.mean[i+by-1]
+			squares, n = squares+d*d, n+1
+		}
+	}
+	return float64(squares) / float64(max(1, n))
+}
+
+// align moves an offset of whole blocks by less than a block to where the rim is
+// least unlike, and gives how unlike that is.
+func (w *spotsWorker) align(p *spot, rim []uint16, off image.Point, side int, in Rows) (to image.Point, least int64) {
+	to, least = off, w.unlike(p, rim, off, in)
 	for step := side / 2; step > 0; step /= 2 {
-		var sums [9]int64 // of squared differences, by offset around
-		var own []int64
-		for _, run := range p.rim {
-			own = own[:0]
-			for x, row := 0, w.samples(in, run.Min.Y, run.Min.X, run.Max.X); x < len(row); x += c {
-				own = append(own, light(row[x:x+c]))
-			}
-			for k := range sums {
-				at := run.Add(off).Add(image.Pt(step*(k%3-1), step*(k/3-1)))
-				row := w.samples(in, at.Min.Y, at.Min.X, at.Max.X)
-				for x, o := range own {
-					d := o - light(row[x*c:(x+1)*c])
-					sums[k] += d * d
-				}
+		off, least = to, math.MaxInt64
+		for k := range 9 {
+			at := off.Add(image.Pt(step*(k%3-1), step*(k/3-1)))
+			if u := w.unlike(p, rim, at, in); u < least {
+				to, least = at, u
 			}
 		}
-		best := slices.Index(sums[:], slices.Min(sums[:]))
-		off = off.Add(image.Pt(step*(best%3-1), step*(best/3-1)))
 	}
-	return off
+	return to, least
+}
+
+// unlike is the sum of the squared differences of the rim from its pixels at an
+// offset: of red, blue and twice of green, times four, as large as that of light
+// where all channels differ alike.
+func (w *spotsWorker) unlike(p *spot, rim []uint16, off image.Point, in Rows) (sum int64) {
+	c := w.s.pic.C
+	for _, run := range p.rim {
+		run = run.Add(off)
+		for i, v := range w.samples(in, run.Min.Y, run.Min.X, run.Max.X) {
+			d := int64(rim[i]) - int64(v)
+			switch {
+			case c == 1:
+				sum += d * d
+			case i%3 == 1:
+				sum += 8 * d * d
+			default:
+				sum += 4 * d * d
+			}
+		}
+		rim = rim[run.Dx()*c:]
+	}
+	return sum
 }

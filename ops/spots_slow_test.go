@@ -159,9 +159,9 @@ func (d *slowSpot) like() []image.Point {
 		return nil
 	}
 	type candidate struct {
-		off  image.Point
-		u    float64
-		rank int
+		off, to image.Point
+		u       float64
+		rank    int
 	}
 	var places []candidate
 	values := func(px []image.Point, off image.Point) (list []float64) {
@@ -183,7 +183,7 @@ func (d *slowSpot) like() []image.Point {
 			for _, v := range minus(values(ring, image.Point{}), there) {
 				sum += v * v
 			}
-			places = append(places, candidate{off, sum, 0})
+			places = append(places, candidate{off: off, u: sum})
 		}
 	}
 	slices.SortStableFunc(places, func(a, b candidate) int { return compareNear(a.u, b.u) })
@@ -192,13 +192,21 @@ func (d *slowSpot) like() []image.Point {
 		near := func(f candidate) bool {
 			return max(math.Abs(float64(f.off.X-c.off.X)), math.Abs(float64(f.off.Y-c.off.Y))) <= math.Floor(math.Floor(q)/2)
 		}
-		if len(found) < 9 && !slices.ContainsFunc(found, near) {
-			c.rank = len(found)
+		if len(found) < 24 && !slices.ContainsFunc(found, near) {
 			found = append(found, c)
 		}
 	}
 	for i := range found {
-		found[i].u = 0
+		f := &found[i]
+		f.to = d.aligned(f.off.Mul(b), b)
+		u, n := d.rimApart(f.to)
+		f.u = f.u/float64(len(ring)) + u/n
+	}
+	slices.SortStableFunc(found, func(a, b candidate) int { return compareNear(a.u, b.u) })
+	found = found[:min(9, len(found))]
+	found = slices.DeleteFunc(found, func(c candidate) bool { return c.u > 1.5*found[0].u })
+	for i := range found {
+		found[i].rank, found[i].u = i, 0
 		a := values(disc, found[i].off)
 		for j := range found {
 			b := values(disc, found[j].off)
@@ -206,15 +214,29 @@ func (d *slowSpot) like() []image.Point {
 		}
 	}
 	slices.SortStableFunc(found, func(a, b candidate) int { return compareNear(a.u, b.u) })
-	found = found[:min(6, len(found))]
+	found = found[:int(math.Ceil(float64(len(found))*2/3))]
 	slices.SortStableFunc(found, func(a, b candidate) int { return a.rank - b.rank })
 	calm := 4*variance(values(ring, image.Point{}))/float64(len(ring)) + 65536
+	grain := func(px []image.Point, off image.Point) float64 {
+		sum, n := 0.0, 0.0
+		for _, at := range px {
+			if left := at.Sub(image.Pt(1, 0)); slices.Contains(px, left) {
+				sum, n = sum+math.Pow(float64(mean[at.Add(off)]-mean[left.Add(off)]), 2), n+1
+			}
+		}
+		return sum / max(1, n)
+	}
+	var first []image.Point
 	for _, c := range found {
-		if variance(values(disc, c.off))/float64(len(disc)) <= calm {
-			return []image.Point{d.aligned(c.off.Mul(b), b)}
+		switch {
+		case variance(values(disc, c.off))/float64(len(disc)) > calm:
+		case grain(disc, c.off) >= 0.6*grain(ring, image.Point{}):
+			return []image.Point{c.to}
+		case first == nil:
+			first = []image.Point{c.to}
 		}
 	}
-	return nil
+	return first
 }
 
 // meets tells whether a circle around an offset place meets another spot.
@@ -229,26 +251,30 @@ func (d *slowSpot) aligned(off image.Point, b int) image.Point {
 		best, least := off, math.Inf(1)
 		for k := range 9 {
 			o := off.Add(image.Pt(k%3-1, k/3-1).Mul(step))
-			var own, there []float64
-			for y := range d.p.pic.H {
-				for x := range d.p.pic.W {
-					if e := d.dist(x, y); e >= d.r && e <= d.r+1.5 {
-						own = append(own, float64(d.light(x, y)))
-						there = append(there, float64(d.light(x+o.X, y+o.Y)))
-					}
-				}
-			}
-			sum := 0.0
-			for _, v := range minus(own, there) {
-				sum += v * v
-			}
-			if sum < least {
-				best, least = o, sum
+			if u, _ := d.rimApart(o); u < least {
+				best, least = o, u
 			}
 		}
 		off = best
 	}
 	return off
+}
+
+// rimApart is how unlike the n pixels of the rim those at an offset are.
+func (d *slowSpot) rimApart(off image.Point) (sum, n float64) {
+	c := d.p.pic.C
+	for y := range d.p.pic.H {
+		for x := range d.p.pic.W {
+			if e := d.dist(x, y); e < d.r || e > d.r+1.5 {
+				continue
+			}
+			n++
+			for k, weight := range map[int][]float64{1: {1}, 3: {4, 8, 4}}[c] {
+				sum += weight * math.Pow(d.sample(x, y, k)-d.sample(x+off.X, y+off.Y, k), 2)
+			}
+		}
+	}
+	return sum, n
 }
 
 func (d *slowSpot) light(x, y int) int {
