@@ -70,6 +70,11 @@ func check(ps *problems, top *block) *Recipe {
 	c.unused()
 	c.idleTones()
 	c.paths()
+	c.rec.Uses = top.uses()
+	if d := Drafts(c.rec.Uses); c.rec.Version != 0 && !c.rec.Draft && len(d) > 0 {
+		e := NotFrozen(d)
+		c.add(e.Code, e.Span, e.Summary, e.Detail, e.Hints...)
+	}
 	return c.rec
 }
 
@@ -166,11 +171,9 @@ func (c *checker) version(v *version) {
 	n := v.Version
 	switch {
 	case rat(n.Value).Cmp(big.NewRat(1, 1)) != 0:
-		c.add("PM702", n.Span, fmt.Sprintf("this engine doesn't know version %s of the language", n.Value), "It knows version 1, as a draft.", "write recipe 1 draft, or use a newer engine")
+		c.add("PM702", n.Span, fmt.Sprintf("this engine doesn't know version %s of the language", n.Value), "It knows version 1.", "write recipe 1 draft, or use a newer engine")
 	case n.Value != "1":
 		c.add("PM702", n.Span, "a version is written as a plain whole number", "", "write recipe 1 draft")
-	case !v.Draft:
-		c.add("PM703", v.Span, "version 1 isn't frozen yet", "Until it is, results may change from one engine to the next, and a recipe says that it knows.", "write recipe 1 draft")
 	default:
 		c.rec.Version = 1
 	}

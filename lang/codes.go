@@ -96,7 +96,7 @@ var Codes = []Code{
 
 	{"PM701", Error, "the first statement isn't `recipe`", "begin with recipe 1 draft"},
 	{"PM702", Error, "a version of the language that this engine doesn't know", "write recipe 1 draft"},
-	{"PM703", Error, "version 1 isn't frozen yet", "write recipe 1 draft"},
+	{"PM703", Error, "a piece that isn't frozen yet in a recipe without `draft`", "write recipe 1 draft"},
 	{"PM704", Error, "no print", "add a print block"},
 	{"PM705", Error, "no master", "add a master line"},
 	{"PM706", Error, "a statement that may stand once stands twice", "keep one of the two"},

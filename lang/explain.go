@@ -125,13 +125,14 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 	case kind != "":
 		var out []Entry
 		for _, r := range tableRows(body)[1:] {
-			out = append(out, Entry{r[0], kind, strings.Join(r[1:], ": ") + "\n"})
+			out = append(out, Entry{r[0], kind, strings.Join(r[1:], ": ") + "\n" + state(kind+" "+r[0]+" 1")})
 		}
 		return out
 	case chapter == "Messages":
 		return messageEntries(body)
 	case chapter == "Operations" && sec.title != "":
-		return []Entry{{strings.TrimPrefix(sec.title, "Operation "), "operation", body}}
+		name := strings.TrimPrefix(sec.title, "Operation ")
+		return []Entry{{name, "operation", body + state("operation "+name+" 1")}}
 	case slices.Contains([]string{"Meaning", "Lexical rules", "Print files", "Digests, marks and logs"}, chapter):
 		var out []Entry
 		for _, p := range strings.Split(body, "\n") {
@@ -146,7 +147,7 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 		return out
 	case slices.Contains([]string{"Statements", "Papers and labs", "Masks", "Steps", "Tones", "Prints"}, chapter) && sec.title != "":
 		word, _, _ := strings.Cut(sec.title, ",")
-		return []Entry{{word, "statement", body}}
+		return []Entry{{word, "statement", body + state("statement "+sec.title)}}
 	case sec.title != "":
 		return []Entry{{strings.ToLower(sec.title), "chapter", body}}
 	}

@@ -134,7 +134,7 @@ func TestExplainText(t *testing.T) {
 		}
 	}
 	got := Explain("mirror")[0].Text(72)
-	want := "    mirror\n\nStands in prepare. Swaps left and right. Only at the head of prepare.\n\nExample:\n    mirror\n"
+	want := "    mirror\n\nStands in prepare. Swaps left and right. Only at the head of prepare.\n\nExample:\n    mirror\n\nDraft: it may still change, and needs recipe 1 draft.\n"
 	if got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}

@@ -77,6 +77,7 @@ type Recipe struct {
 	Steps   []*StepBlock // steps NAME { … }
 	Prints  []*Print
 	Inputs  *Inputs // nil where there is none
+	Uses    []Use   // the statements, block by block in the order written
 }
 
 // version is the recipe line.

@@ -56,6 +56,14 @@ type planRow struct {
 	Spots     []interp.SpotLook  `json:"spots"`
 	Workers   int                `json:"workers"`
 	Kept      []planKept         `json:"kept"`
+	Pieces    []planPiece        `json:"pieces"`
+}
+
+// planPiece is a piece of the language that the print depends on.
+type planPiece struct {
+	Piece  string `json:"piece"`
+	Line   int    `json:"line"`
+	Frozen bool   `json:"frozen"`
 }
 
 // planKept is a picture in between that is kept whole while it is read.
@@ -132,6 +140,9 @@ func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers 
 	for _, k := range e.Kept {
 		r.Kept = append(r.Kept, planKept(k))
 	}
+	for _, u := range p.Pieces {
+		r.Pieces = append(r.Pieces, planPiece{u.Piece, u.Line, len(lang.Drafts([]lang.Use{u})) == 0})
+	}
 	for _, k := range p.Steps() {
 		n := p.Nodes[k]
 		s := planStep{Line: n.Line, Text: n.Text, Operation: n.Op, Version: n.Ver, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C}
@@ -149,6 +160,7 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 	}
 	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Name, p.MarkShort())
 	line("language", "%s: %s", r.Language, p.Operations())
+	line("frozen", "%s", frozenText(r.Pieces))
 	line("picture", "%s, at %s ppi", r.Sizes.Picture, inchText(p.Face.PPI))
 	line("face", "%s", r.Sizes.Face)
 	for _, in := range p.Inputs {
@@ -212,6 +224,26 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 			text += " (and its neighbours)"
 		}
 		fmt.Fprintf(a.out, "    %5s  %-58s %6d x %-6d %s\n", number, cutText(text, 58), s.Width, s.Height, s.Profile)
+	}
+}
+
+// frozenText says how far the pieces of the language that a print uses are frozen,
+// and which are drafts where those are few.
+func frozenText(pieces []planPiece) string {
+	var drafts []string
+	for _, p := range pieces {
+		if !p.Frozen {
+			drafts = append(drafts, fmt.Sprintf("%s (line %d)", p.Piece, p.Line))
+		}
+	}
+	n := len(pieces)
+	switch d := len(drafts); {
+	case d == n:
+		return fmt.Sprintf("none of the %d pieces of the language that it uses: they may still change", n)
+	case d == 0:
+		return fmt.Sprintf("all %d pieces of the language that it uses: it needs no `draft`", n)
+	default:
+		return fmt.Sprintf("%d of the %d pieces of the language that it uses; drafts: %s", n-d, n, strings.Join(drafts, ", "))
 	}
 }
 

@@ -15,7 +15,7 @@ import (
 // rooms says what each room may import of ours: lang and ops don't know each
 // other, interp joins them, cmd only talks; interp/disk knows nothing of ours.
 var rooms = map[string][]string{
-	"lang":        {"lang"},
+	"lang":        {"lang", "testdata/frozen"},
 	"ops":         {"ops"},
 	"interp":      {"lang", "ops", "interp", "testdata"},
 	"interp/disk": {},

@@ -15,8 +15,9 @@ import (
 
 // Picture is an input picture of any kind of file that can be a master.
 type Picture struct {
-	info tiff.Info
-	says string
+	Reader string // "tiff" or "png"
+	info   tiff.Info
+	says   string
 	// decode hands all rows to emit, from the top, as 16-bit samples. report says
 	// in sentences what was found in them: how many were clipped, say.
 	decode func(ctx context.Context, workers int, emit emitter) (report []string, err error)
@@ -66,7 +67,7 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (*Picture, 
 		if err != nil {
 			return nil, err
 		}
-		p := &Picture{info: pngInfo(f.Info()), says: f.Info().Says}
+		p := &Picture{Reader: "png", info: pngInfo(f.Info()), says: f.Info().Says}
 		if white {
 			f = f.OnWhite()
 		} else if p.info.Alpha != "" {
@@ -89,7 +90,7 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (*Picture, 
 		if white {
 			f = f.OnWhite()
 		}
-		p := &Picture{info: f.Info()}
+		p := &Picture{Reader: "tiff", info: f.Info()}
 		if opaque {
 			p.info.Warnings = append(p.info.Warnings, alphaWarning)
 		}

@@ -46,6 +46,10 @@ type shared struct {
 	// picture that each leaves.
 	prepared map[*lang.Paper]behindPrepare
 	work     int // see maxWork
+	// uses are the statements of the recipe, each once, and spans those of each
+	// line.
+	uses  []lang.Use
+	spans map[int]lang.Span
 }
 
 type behindPrepare struct {
@@ -62,7 +66,11 @@ const (
 
 func (s *Inputs) share(source []byte) *shared {
 	if s.bound.masks == nil {
-		s.bound = shared{lines: LinesOf(string(source)), masks: map[string]*lang.Mask{}, series: map[string]*lang.StepBlock{}, prepared: map[*lang.Paper]behindPrepare{}}
+		s.bound = shared{lines: LinesOf(string(source)), masks: map[string]*lang.Mask{}, series: map[string]*lang.StepBlock{}, prepared: map[*lang.Paper]behindPrepare{},
+			uses: lang.Distinct(s.rec.Uses), spans: map[int]lang.Span{0: s.rec.Master.Span}}
+		for _, u := range s.rec.Uses {
+			s.bound.spans[u.Line] = u.Span
+		}
 		for _, m := range s.rec.Masks {
 			s.bound.masks[m.Name.Value] = m
 		}
@@ -196,6 +204,10 @@ func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto 
 	}
 	b.plan.Mark = markOf(rec.Version, b.plan.Nodes[cur.node].Key, b.plan.File)
 	b.prune()
+	b.plan.Pieces = b.pieces(pr)
+	if d := lang.Drafts(b.plan.Pieces); !rec.Draft && len(d) > 0 {
+		return nil, append(b.diags, lang.NotFrozen(d))
+	}
 	b.plan.Notes = b.diags
 	return b.plan, b.diags
 }

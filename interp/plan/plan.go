@@ -35,9 +35,10 @@ type Print struct {
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
 
-	Picture Extent    // without border and wrap
-	Covers  Rect      // what the print shows of the frame
-	Uses    []MaskUse // the steps that work through masks
+	Picture Extent     // without border and wrap
+	Covers  Rect       // what the print shows of the frame
+	Uses    []MaskUse  // the steps that work through masks
+	Pieces  []lang.Use // of the language, each once; which are frozen is in testdata/frozen
 }
 
 // Node is one picture of a plan: an input (Input set) or the result of a step.
