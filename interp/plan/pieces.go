@@ -26,6 +26,7 @@ func (b *binder) pieces(pr *lang.Print) []lang.Use {
 		}
 		for _, n := range colour.SpaceNames() {
 			if s, _ := colour.Space(n); s.Digest() == q.Digest() {
+				use(at, "table profiles 1")
 				use(at, "table spaces 1")
 				return
 			}

@@ -89,6 +89,7 @@ var pieces = append([]Piece{
 	{"digest", "picture", 1, false, "ops/raster.TestPictureSum", "ops/raster.TestRowSum"},
 
 	{"table", "functions", 1, false, "", "ops/exact.TestDoubledAgainstBig"},
+	{"table", "profiles", 1, false, "", "ops/colour.TestBuiltinsAreMadeOfPublishedNumbers"},
 	{"table", "spaces", 1, false, "ops/colour.TestTablesAreCorrectlyRounded", "ops/colour.TestBuiltinsAreMadeOfPublishedNumbers"},
 }, statements...)
 
