@@ -48,18 +48,26 @@ func middle(p *canvas, w, h int) *canvas {
 //	hue, 99th percentile  19.7 deg     below 7 deg
 //	saturation            -21..+47 %   -13..+15 %
 //	noise of flat ground  x 2.4        at most x 1.5, `quiet 0%` as before
+//
+// The numbers of sharpening were chosen on photographs of the group "tuned"; those of
+// "others" had no part in it.
 func TestSharpenOnPhotographs(t *testing.T) {
 	args := sharp("9/5", "19/10")
-	worst := photos.Change{}
+	worst := map[string]photos.Change{}
 	for _, name := range []string{"leaves", "sunset", "hills", "marigold", "lamps", "mountains", "dandelions", "brook", "meadow"} {
 		p := middle(photograph(t, name, 1), 400, 300)
 		p = apply(t, enlargeV1, toSize("lanczos3", "encoded", 3*p.W, 3*p.H), p)
 		is := photos.Compare(p.data, apply(t, sharpenV1, args, p).data)
 		t.Logf("%-10s before: %v; now: %v", name, photos.Compare(p.data, additive(t, args, p).data), is)
-		worst = photos.Change{Clipped: max(worst.Clipped, is.Clipped), Hue: max(worst.Hue, is.Hue), Less: min(worst.Less, is.Less), More: max(worst.More, is.More)}
+		w := worst[photos.Group(name)]
+		worst[photos.Group(name)] = photos.Change{Clipped: max(w.Clipped, is.Clipped), Hue: max(w.Hue, is.Hue), Less: min(w.Less, is.Less), More: max(w.More, is.More)}
 	}
-	if worst.Clipped >= 1.5 || worst.Hue >= 7 || worst.Less < -13 || worst.More > 15 {
-		t.Errorf("not as wanted: %+v", worst)
+	for _, group := range []string{"tuned", "others"} {
+		w := worst[group]
+		t.Logf("worst of %s: %v", group, w)
+		if w.Clipped >= 1.5 || w.Hue >= 7 || w.Less < -13 || w.More > 15 {
+			t.Errorf("%s: not as wanted", group)
+		}
 	}
 }
 
@@ -75,8 +83,10 @@ func TestSharpenNoise(t *testing.T) {
 			even.data[i] = even.data[i-1]
 		}
 	}
-	for name, p := range map[string]*canvas{"even": even, "beach": nil, "sunset": nil, "storm": nil, "mountains": nil, "hills": nil} {
-		if p == nil {
+	for _, name := range []string{"even", "beach", "sunset", "mountains", "hills", "storm", "meadow", "dandelions", "wood"} {
+		p, group := even, "even"
+		if name != "even" {
+			group = photos.Group(name)
 			p = photograph(t, name, 1)
 			top := newImage(min(500, p.W), 400, 3) // where skies are
 			for y := range top.H {
@@ -94,7 +104,7 @@ func TestSharpenNoise(t *testing.T) {
 		for _, f := range squares {
 			in, was, off, is = in+f[0], was+f[1], off+f[2], is+f[3]
 		}
-		t.Logf("%-10s noise of %.2f: x %.2f before, x %.2f now, x %.2f with quiet 0%%", name, in/24, was/in, is/in, off/in)
+		t.Logf("%-6s %-10s noise of %.2f: x %.2f before, x %.2f now, x %.2f with quiet 0%%", group, name, in/24, was/in, is/in, off/in)
 		if is > 1.5*in || off < 0.9*was {
 			t.Error("not as wanted")
 		}

@@ -27,10 +27,14 @@ func photograph(t testing.TB, name string, reduce int) *canvas {
 //	found of planted    210/263   98 %
 //
 // The planted pixels are raised (three of four) or lowered by 12 to 72 %, in one
-// channel or in all of them.
+// channel or in all of them. The rule's numbers were chosen on photographs of the
+// group "tuned"; those of "others" had no part in it.
 func TestSpotPixelsOnPhotographs(t *testing.T) {
-	worst := 0.0
-	var found, planted [2]int // of one channel, of all
+	type counts struct {
+		worst          float64 // false per 10 MP
+		found, planted int
+	}
+	groups := map[string]*counts{"tuned": {}, "others": {}}
 	for _, name := range []string{"leaves", "fig", "brushes", "hills", "dandelions", "mountains", "brook", "wood", "meadow"} {
 		p := photograph(t, name, 1)
 		args := Args{{"over", "3/25"}}
@@ -41,7 +45,8 @@ func TestSpotPixelsOnPhotographs(t *testing.T) {
 			}
 		}
 		perTen := float64(wrong) * 1e7 / float64(p.W*p.H)
-		worst = max(worst, perTen)
+		sum := groups[photos.Group(name)]
+		sum.worst = max(sum.worst, perTen)
 
 		rng := rand.New(rand.NewPCG(12, uint64(p.W)))
 		faulty := &canvas{p.Pic, append([]uint16(nil), p.data...)}
@@ -90,15 +95,18 @@ func TestSpotPixelsOnPhotographs(t *testing.T) {
 			}
 		}
 		for k := range 2 {
-			found[k] += here[k]
-			planted[k] += all[k]
+			sum.found += here[k]
+			sum.planted += all[k]
 		}
 		t.Logf("%-10s %5.1f false per 10 MP; found %.1f %% of %d in one channel, %.1f %% of %d in all", name, perTen,
 			100*float64(here[0])/float64(all[0]), all[0], 100*float64(here[1])/float64(all[1]), all[1])
 	}
-	share := float64(found[0]+found[1]) / float64(planted[0]+planted[1])
-	t.Logf("false per 10 MP: before 24,933, wanted 2, now at most %.1f; found: before 79.8 %%, wanted 98 %%, now %.2f %%", worst, 100*share)
-	if worst > 2 || share < 0.98 {
-		t.Error("not as wanted")
+	for _, group := range []string{"tuned", "others"} {
+		sum := groups[group]
+		share := float64(sum.found) / float64(sum.planted)
+		t.Logf("%s: false per 10 MP: before 24,933, wanted 2, now at most %.1f; found: before 79.8 %%, wanted 98 %%, now %.2f %%", group, sum.worst, 100*share)
+		if sum.worst > 2 || share < 0.98 {
+			t.Errorf("%s: not as wanted", group)
+		}
 	}
 }

@@ -39,12 +39,22 @@ var List = []Photo{
 	{"dune", "mate-backgrounds", mate + "Dune.jpg", "Marco Cogoni, Hylke Bons", "GPL-2+", false},
 	{"marigold", "mate-backgrounds", mate + "Garden.jpg", "Charles Barbin", "GPL-2+", false},
 	{"lamps", "lomiri-wallpapers-16.04", lomiri + "free_by_Peter_Nerlich.jpg", "Peter Nerlich", "CC-BY-SA-4.0", true},
-	{"mountains", "lomiri-wallpapers-16.04", lomiri + "picosdeeuropa_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", true},
+	{"mountains", "lomiri-wallpapers-16.04", lomiri + "picosdeeuropa_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", false},
 	{"dandelions", "lomiri-wallpapers-16.04", lomiri + "seeding_by_Clements_Engelhardt.jpg", "Clemens Engelhardt", "CC0-1.0", true},
 	{"brook", "lomiri-wallpapers-16.04", lomiri + "life_by_Aitzol_Berasategi.jpg", "Aitzol Berasategi", "CC-BY-4.0", true},
 	{"storm", "mate-backgrounds", mate + "Storm.jpg", "Sergey Nazarov", "GPL-2+", true},
 	{"wood", "mate-backgrounds", mate + "Wood.jpg", "Jean-François Fortin Tam", "GPL-2+", true},
 	{"meadow", "mate-backgrounds", mate + "GreenMeadow.jpg", "Timothy Schellhase, Lapo Calamandrei", "GPL-2+", true},
+}
+
+// Group is "tuned" where a formula may have been chosen by looking at the
+// photograph of that name, and "others" where none was.
+func Group(name string) string {
+	i := slices.IndexFunc(List, func(p Photo) bool { return p.Name == name })
+	if i < 0 || !List[i].Apart {
+		return "tuned"
+	}
+	return "others"
 }
 
 // Open is Read for tests: a photograph that isn't installed fails the test.
