@@ -22,6 +22,12 @@ import (
 	"slices"
 	"strings"
 
+	xdraw "golang.org/x/image/draw"
+	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/goregular"
+	"golang.org/x/image/font/opentype"
+	"golang.org/x/image/math/fixed"
+
 	"platemark/ops/raster"
 )
 
@@ -39,12 +45,11 @@ func main() {
 
 const head = `<!DOCTYPE html><meta charset="utf-8"><title>Steps, before and after</title><style>
 body { background: #808080; font: 14px sans-serif; margin: 16px } figure { display: inline-block; margin: 0 8px 12px 0; vertical-align: top }
-figcaption { width: 0; min-width: 100%; padding-top: 4px } img { display: block; max-width: 480px; image-rendering: pixelated } h2 { margin: 8px 0 }
+img { display: block; max-width: 480px } h2 { margin: 8px 0 }
 </style>
 `
 
-// draw draws rows and the page. A picture's caption lies beside it as a text, for
-// another version to show.
+// draw draws rows and the page.
 func draw(dir, with string, rows []row) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
@@ -66,14 +71,13 @@ func draw(dir, with string, rows []row) error {
 				if err := write(filepath.Join(dir, name), p); err != nil {
 					return err
 				}
-				page += figure(name+".png", p.name+": "+p.caption, p)
+				page += figure(name+".png", p.name+": "+p.caption)
 				if with == "" || p.name != "after" {
 					continue
 				}
-				caption, err := os.ReadFile(filepath.Join(other, name+".txt"))
-				switch {
+				switch _, err := os.Stat(filepath.Join(other, name+".png")); {
 				case err == nil:
-					page += figure("file://"+filepath.ToSlash(filepath.Join(other, name+".png")), "the other version: "+string(caption), p)
+					page += "the other version: " + figure("file://"+filepath.ToSlash(filepath.Join(other, name+".png")), "the other version")
 				case !os.IsNotExist(err): // that version may have no such row
 					return err
 				}
@@ -84,11 +88,15 @@ func draw(dir, with string, rows []row) error {
 	return os.WriteFile(filepath.Join(dir, "eye.html"), []byte(page), 0o666)
 }
 
-func figure(file, caption string, p panel) string {
-	return fmt.Sprintf("<figure><img src=%q width=%d><figcaption>%s</figcaption></figure>\n", file, p.W*p.zoom, html.EscapeString(caption))
+// pageWide is the most that a picture is wide on the page, px.
+const pageWide = 480
+
+func figure(file, caption string) string {
+	return fmt.Sprintf("<figure><img src=\"%s\" alt=\"%[2]s\" title=\"%[2]s\"></figure>\n", html.EscapeString(file), html.EscapeString(caption))
 }
 
-// write writes a panel's picture by 8 bits as print files have them, and its caption.
+// write writes a panel's picture by 8 bits as print files have them, with its
+// caption below it.
 func write(name string, p panel) error {
 	m := image.NewNRGBA(image.Rect(0, 0, p.W, p.H))
 	for y := range p.H {
@@ -98,12 +106,46 @@ func write(name string, p panel) error {
 		}
 		raster.Eight(m.Pix[y*m.Stride:], row, 4, 0, y)
 	}
+	captioned, err := under(m, p.zoom, p.name+": "+p.caption)
+	if err != nil {
+		return err
+	}
 	var b bytes.Buffer
-	if err := png.Encode(&b, m); err != nil {
+	if err := png.Encode(&b, captioned); err != nil {
 		return err
 	}
-	if err := os.WriteFile(name+".png", b.Bytes(), 0o666); err != nil {
-		return err
+	return os.WriteFile(name+".png", b.Bytes(), 0o666)
+}
+
+// under is a picture zoom times as large with a caption below it, of a size that can
+// be read where pageWide px of the page show it.
+func under(m image.Image, zoom int, caption string) (image.Image, error) {
+	w, h := m.Bounds().Dx()*zoom, m.Bounds().Dy()*zoom
+	f, err := opentype.Parse(goregular.TTF)
+	if err != nil {
+		return nil, err
 	}
-	return os.WriteFile(name+".txt", []byte(p.caption), 0o666)
+	line := max(18, 18*w/pageWide)
+	face, err := opentype.NewFace(f, &opentype.FaceOptions{Size: float64(line) * 0.75, DPI: 72, Hinting: font.HintingFull})
+	if err != nil {
+		return nil, err
+	}
+	defer face.Close()
+	lines := []string{""}
+	for _, word := range strings.Fields(caption) {
+		if last := &lines[len(lines)-1]; *last == "" || font.MeasureString(face, *last+" "+word).Ceil() > w {
+			lines = append(lines, word)
+		} else {
+			*last += " " + word
+		}
+	}
+	lines = lines[1:]
+	out := image.NewNRGBA(image.Rect(0, 0, w, h+line*len(lines)+line/3))
+	xdraw.Draw(out, out.Rect, image.White, image.Point{}, xdraw.Src)
+	xdraw.NearestNeighbor.Scale(out, image.Rect(0, 0, w, h), m, m.Bounds(), xdraw.Src, nil)
+	for i, s := range lines {
+		d := font.Drawer{Dst: out, Src: image.Black, Face: face, Dot: fixed.P(0, h+line*(i+1))}
+		d.DrawString(s)
+	}
+	return out, nil
 }
