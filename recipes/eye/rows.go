@@ -144,7 +144,7 @@ func (s subject) draw() (panels []panel, err error) {
 		}
 		panels = append(panels, panel{p, name, caption, max(1, s.zoom)})
 	}
-	of, args, before := s.photo, s.args, p
+	of, args, before, photograph := s.photo, s.args, p, p
 	if s.from != nil {
 		of = "chart"
 	}
@@ -164,15 +164,15 @@ func (s subject) draw() (panels []panel, err error) {
 	if err != nil {
 		return nil, err
 	}
-	show("after", s.step+" "+s.args+s.figures(before, after), after)
+	show("after", strings.TrimSpace(s.step+" "+s.args)+s.figures(photograph, before, after), after)
 	return panels, nil
 }
 
-// figures are those of the step that the tests of ops measure too.
-func (s subject) figures(before, after picture) string {
+// figures are those of the step that the tests of ops measure too, and distances.
+func (s subject) figures(photograph, before, after picture) string {
 	switch {
 	case s.step == "8 bits":
-		return fmt.Sprintf("widest band %d px", photos.WidestBand(slices.Collect(slices.Chunk(after.pix, after.Stride()))))
+		return fmt.Sprintf(": widest band %d px", photos.WidestBand(slices.Collect(slices.Chunk(after.pix, after.Stride()))))
 	case s.step == "spot-pixels":
 		n := 0
 		for i := 0; i < len(after.pix); i += 3 {
@@ -181,8 +181,11 @@ func (s subject) figures(before, after picture) string {
 			}
 		}
 		return fmt.Sprintf(": %d pixels changed", n)
-	case s.harm != nil || s.plain != "":
-		return ""
+	case s.harm != nil:
+		return fmt.Sprintf(": where the specks were, %.1f from the photograph (OKLab x 100), before %.1f",
+			photos.Apart(photograph.pix, after.pix, before.pix), photos.Apart(photograph.pix, before.pix, before.pix))
+	case s.plain != "":
+		return fmt.Sprintf(": where they differ, %.1f apart (OKLab x 100)", photos.Apart(before.pix, after.pix, after.pix))
 	case s.photo == "" && strings.Contains(s.args, "radius"):
 		return fmt.Sprintf(": %.1f L* beyond the edge's sides", photos.Halo(before.pix, after.pix))
 	}

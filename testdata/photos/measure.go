@@ -68,6 +68,21 @@ func Compare(in, out []uint16) (c Change) {
 	return c
 }
 
+// Apart is the mean distance in OKLab, times 100, between two pictures in sRGB, of
+// the pixels in which a third differs from the first.
+func Apart(a, b, where []uint16) float64 {
+	sum, n := 0.0, 0.0
+	for i := 0; i < len(a); i += 3 {
+		if slices.Equal(a[i:i+3], where[i:i+3]) {
+			continue
+		}
+		l, x, y := okLab(a[i : i+3])
+		m, u, v := okLab(b[i : i+3])
+		sum, n = sum+100*math.Sqrt((l-m)*(l-m)+(x-u)*(x-u)+(y-v)*(y-v)), n+1
+	}
+	return sum / max(1, n)
+}
+
 // Noise is the deviation from a plane, of 255, of each of the 24 flattest squares
 // of 40 pixels of a picture w pixels wide that aren't quite even, and of the same
 // in others.
