@@ -75,11 +75,15 @@ func spread(sum, squares int64, n int) float64 {
 	return max(0, float64(squares)-float64(s*s)/float64(n))
 }
 
-// place is an offset in blocks, how unlike the spot's place it is, and the offset
-// aligned by pixels and how badly it fits there.
+// place is an offset in blocks, and how unlike the spot's place it is.
 type place struct {
 	off    image.Point
 	unlike int64
+}
+
+// aligned is a place with its offset aligned in pixels, and how badly it fits there.
+type aligned struct {
+	place
 	to     image.Point
 	misfit float64
 }
@@ -116,7 +120,7 @@ func (w *spotsWorker) like(p *spot, near []*spot, in Rows) (image.Point, bool) {
 			}
 			x, y := p.x+float64(dx*side), p.y+float64(dy*side)
 			if !slices.ContainsFunc(near, func(q *spot) bool { return distance(x, y, q.x, q.y) < float64((radius+likeRing)*unit)+q.r }) {
-				all = append(all, place{off: image.Pt(dx, dy), unlike: b.unlike(ring, dy*wide+dx)})
+				all = append(all, place{image.Pt(dx, dy), b.unlike(ring, dy*wide+dx)})
 			}
 		}
 	}
@@ -127,13 +131,13 @@ func (w *spotsWorker) like(p *spot, near []*spot, in Rows) (image.Point, bool) {
 	for _, run := range p.rim {
 		rim = append(rim, w.samples(in, run.Min.Y, run.Min.X, run.Max.X)...)
 	}
-	found := mostLike(all, int(radius)/2)
-	for i := range found {
-		f := &found[i]
+	var found []aligned
+	for _, f := range mostLike(all, int(radius)/2) {
 		to, least := w.align(p, rim, f.off.Mul(side), side, in)
-		f.to, f.misfit = to, float64(least)/float64(len(rim)/w.s.pic.C)+float64(f.unlike)/float64(len(ring))
+		misfit := float64(least)/float64(len(rim)/w.s.pic.C) + float64(f.unlike)/float64(len(ring))
+		found = append(found, aligned{f, to, misfit})
 	}
-	slices.SortStableFunc(found, func(a, b place) int { return cmp.Compare(a.misfit, b.misfit) })
+	slices.SortStableFunc(found, func(a, b aligned) int { return cmp.Compare(a.misfit, b.misfit) })
 	n := 1
 	for n < min(len(found), likeKept) && found[n].misfit <= float64(1.5*found[0].misfit) {
 		n++
@@ -189,7 +193,7 @@ const likeCalm = 1 << 16
 // thirds that are least unlike one another on the disc, so that no object comes
 // with it. None may be livelier than the ring, and one nearly as lively is
 // preferred; false where all are livelier.
-func (b *blocks) pick(found []place, disc, ring []int, wide int) (off image.Point, fits bool) {
+func (b *blocks) pick(found []aligned, disc, ring []int, wide int) (off image.Point, fits bool) {
 	spreads, roots, sums := make([]float64, len(found)), make([]float64, len(found)), make([]float64, len(found))
 	for i, f := range found {
 		spreads[i] = b.lively(disc, f.off.Y*wide+f.off.X)
