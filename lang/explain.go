@@ -24,6 +24,11 @@ var specText string
 //go:embed BYTES.md
 var bytesText string
 
+// guideText leads photographers through one job.
+//
+//go:embed GUIDE.md
+var guideText string
+
 // Entry is one entry of the reference.
 type Entry struct {
 	Word string // what it is looked up by: "sharpen", "px", "lanczos3", "PM301", "the frame"
@@ -33,7 +38,7 @@ type Entry struct {
 }
 
 // entryKinds are the kinds of entries in the order in which Topics has them.
-var entryKinds = []string{"statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
+var entryKinds = []string{"guide page", "statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
 
 // specEntries reads the reference once.
 var specEntries = sync.OnceValue(func() []Entry {
@@ -62,6 +67,11 @@ var specEntries = sync.OnceValue(func() []Entry {
 		if !slices.Contains([]string{"grey", "nan", "inf", "infinity"}, w) {
 			out = append(out, laterEntry(w))
 		}
+	}
+	out = append(out, Entry{"guide", "guide page", guideText})
+	for _, page := range splitHeadings(guideText, "## ")[1:] {
+		_, title, _ := strings.Cut(page.title, " ")
+		out = append(out, Entry{strings.ToLower(title), "guide page", page.body})
 	}
 	for _, s := range Statements {
 		for i := range s.Params {

@@ -93,6 +93,8 @@ func TestExplainKnowsEveryWord(t *testing.T) {
 		{"saturation", "intent", "strong colours"},
 		{"relative", "intent", "colorimetric"},
 		{"defaults", "chapter", "spot"},
+		{"guide", "guide page", "from master to reprint"},
+		{"dust and hot pixels", "guide page", "spot pixels over"},
 	} {
 		found := false
 		for _, e := range Explain(c.word) {
@@ -138,7 +140,7 @@ func TestExplainText(t *testing.T) {
 	if got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
-	for name, text := range map[string]string{"SPEC.md": specText, "BYTES.md": bytesText} {
+	for name, text := range map[string]string{"SPEC.md": specText, "BYTES.md": bytesText, "GUIDE.md": guideText} {
 		if strings.Contains(text, "\u2019") {
 			t.Errorf("%s has two kinds of apostrophes", name)
 		}

@@ -50,6 +50,7 @@ func (e Entry) Text(width int) string {
 			b.WriteString("Example:\n    " + strings.Trim(strings.TrimPrefix(l, "Example: "), "`") + "\n")
 		case strings.HasPrefix(l, "- "):
 			put(l, "  ")
+		case strings.HasPrefix(l, "!["): // a picture
 		case strings.HasPrefix(l, "#"):
 			put(strings.TrimLeft(l, "# "), "")
 		case l == "":

@@ -95,7 +95,7 @@ func TestMarshMendsEverySpeck(t *testing.T) {
 }
 
 func TestOtherRecipesMendSpecks(t *testing.T) {
-	for _, name := range []string{"square.recipe", "transfer.recipe"} {
+	for _, name := range []string{"square.recipe", "transfer.recipe", "evening.recipe"} {
 		list := spotsOf(t, name)
 		if len(list) == 0 {
 			t.Errorf("%s mends no spot", name)

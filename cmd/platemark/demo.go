@@ -57,7 +57,7 @@ func (c *demoCmd) show(a *app) error {
 	in := func(name string) string { return filepath.Join(c.Folder, name) }
 
 	fmt.Fprintf(a.out, "1. An invented master, drawn by code: %s\n", in("marsh.tif"))
-	if err := drawMaster(a.ctx, in("marsh.tif"), a.bar.tell); err != nil {
+	if err := drawMaster(a.ctx, in("marsh.tif"), demoW, demoH, a.bar.tell); err != nil {
 		return err
 	}
 	fmt.Fprintf(a.out, "2. Its recipe: %s\n", in("marsh.recipe"))
@@ -137,32 +137,32 @@ func writePapers(folder string) error {
 	return disk.Write(filepath.Join(folder, "marsh-papers.recipe"), text, false)
 }
 
-// drawMaster draws the scene straight into a 16-bit TIFF. A master that isn't
-// whole gets no name.
-func drawMaster(ctx context.Context, path string, tell func(string, int64, int64)) error {
+// drawMaster draws the scene, w x h px, straight into a 16-bit TIFF. A master
+// that isn't whole gets no name.
+func drawMaster(ctx context.Context, path string, w, h int, tell func(string, int64, int64)) error {
 	space, _ := colour.Space("opRGB")
-	l, err := tiff.NewLayout(tiff.Options{W: demoW, H: demoH, C: 3, Bits: 16, PPI: big.NewRat(300, 1), ICC: space.Bytes()})
+	l, err := tiff.NewLayout(tiff.Options{W: w, H: h, C: 3, Bits: 16, PPI: big.NewRat(300, 1), ICC: space.Bytes()})
 	if err != nil {
 		return err
 	}
-	return disk.Make(path, false, func(w *os.File) error {
-		if _, err := w.Write(l.Header()); err != nil {
+	return disk.Make(path, false, func(f *os.File) error {
+		if _, err := f.Write(l.Header()); err != nil {
 			return err
 		}
 		var buf []byte
 		progress := func(done, due int) { tell("drawing the master", int64(done), int64(due)) }
-		err := marsh.Draw(ctx, demoW, demoH, func(_ int, rows []uint16) error {
+		err := marsh.Draw(ctx, w, h, func(_ int, rows []uint16) error {
 			buf = buf[:0]
-			for n := demoW * 3; len(rows) > 0; rows = rows[n:] {
+			for n := w * 3; len(rows) > 0; rows = rows[n:] {
 				buf = l.AppendRow(buf, rows[:n], 0)
 			}
-			_, err := w.Write(buf)
+			_, err := f.Write(buf)
 			return err
 		}, progress)
 		if err != nil {
 			return err
 		}
-		_, err = w.Write(l.Trailer())
+		_, err = f.Write(l.Trailer())
 		return err
 	})
 }

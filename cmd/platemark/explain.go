@@ -8,17 +8,19 @@ import (
 )
 
 type explainCmd struct {
-	Word []string `arg:"" optional:"" help:"A statement, parameter, unit, kernel, space, term or code; none lists them all."`
+	Word []string `arg:"" optional:"" help:"A statement, parameter, unit, kernel, space, term or code, or guide; none lists them all."`
 }
 
 func (explainCmd) Help() string {
-	return `Prints the entry of the language's reference for a word, or for the code of a message.
+	return `Prints the entry of the language's reference for a word, or for the code of a message; or the guide, which leads through one job from the master to a reprint, whole or a page of it.
 
 Examples:
   platemark explain sharpen
   platemark explain px
   platemark explain PM301
-  platemark explain current picture`
+  platemark explain current picture
+  platemark explain guide
+  platemark explain dust and hot pixels`
 }
 
 func (c *explainCmd) Run(a *app) error {

@@ -1,12 +1,13 @@
-// Command pictures makes the pictures of README.md again: it runs the
-// demonstration, a proof and a comparison as a photographer would, and takes
-// pictures of both pages with Chromium, which must be on the path.
+// Command pictures makes the pictures of README.md and lang/GUIDE.md again: it
+// runs the demonstration, proofs and a comparison as a photographer would, and
+// takes pictures of two pages with Chromium, which must be on the path.
 //
 //	go run ./recipes/pictures
 package main
 
 import (
 	"bytes"
+	"image"
 	"image/jpeg"
 	"image/png"
 	"log"
@@ -35,19 +36,28 @@ func main() {
 	diff.Run()
 	photograph(filepath.Join(demo, "wall.html"), "recipes/proof.jpg")
 	photograph(filepath.Join(demo, "diff.html"), "recipes/diff.jpg")
+	guidePictures(tool, demo)
 }
 
 // photograph takes a picture of the head of a page.
 func photograph(page, to string) {
 	run(".", "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--user-data-dir="+page+".browser",
 		"--window-size=1000,940", "--screenshot="+page+".png", "file://"+page)
-	b, err := os.ReadFile(page + ".png")
+	writeJPEG(to, readPNG(page+".png"), 88)
+}
+
+func readPNG(name string) image.Image {
+	b, err := os.ReadFile(name)
 	check(err)
 	m, err := png.Decode(bytes.NewReader(b))
 	check(err)
+	return m
+}
+
+func writeJPEG(name string, m image.Image, quality int) {
 	var out bytes.Buffer
-	check(jpeg.Encode(&out, m, &jpeg.Options{Quality: 88}))
-	check(os.WriteFile(to, out.Bytes(), 0o666))
+	check(jpeg.Encode(&out, m, &jpeg.Options{Quality: quality}))
+	check(os.WriteFile(name, out.Bytes(), 0o666))
 }
 
 func run(dir, name string, args ...string) {
