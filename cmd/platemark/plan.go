@@ -17,7 +17,7 @@ type planCmd struct {
 	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
 	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
-	Force   bool     `help:"Plan to replace print files that exist."`
+	Force   bool     `help:"Plan to replace print files that exist; replace the picture."`
 	Picture string   `help:"Draw one print small with each mask over it in a hatch of its own, as a PNG file." placeholder:"FILE"`
 	JSON    bool     `help:"Say the plan as JSON."`
 	workersFlag
@@ -127,7 +127,13 @@ func (c *planCmd) draw(a *app, j *interp.Job, p *plan.Print) error {
 	if err != nil {
 		return err
 	}
-	return disk.Write(c.Picture, b, false)
+	if err := disk.Write(c.Picture, b, c.Force); err != nil {
+		return err
+	}
+	if !c.JSON {
+		fmt.Fprintf(a.out, "  look at %s\n", c.Picture)
+	}
+	return nil
 }
 
 func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers int) planRow {
