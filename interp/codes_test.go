@@ -67,6 +67,8 @@ func TestExamplesOfPlannerCodes(t *testing.T) {
 	folder := t.TempDir()
 	writeMaster(t, filepath.Join(folder, "salt-road.tif"), 900, 600, 3, "opRGB")
 	writeMaster(t, filepath.Join(folder, "untagged.tif"), 900, 600, 3, "")
+	writeMaster(t, filepath.Join(folder, "crafted.tif"), 900, 600, 3, "opRGB")
+	writeMaster(t, filepath.Join(folder, "other-colours.tif"), 900, 600, 3, "sRGB")
 	writeMaster(t, filepath.Join(folder, "square.tif"), 60, 60, 1, "grey-2.2")
 	write(t, filepath.Join(folder, "baryta.icc"), string(read(t, filepath.Join("..", "testdata", "standards", "profiles", "rgbprint_v4.icc"))))
 	writeMaster(t, filepath.Join(folder, "reeds.tif"), 90, 60, 1, "grey-2.2")

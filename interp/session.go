@@ -388,12 +388,23 @@ func (s *Session) reduce(ctx context.Context, g *engine.Graph, at startAt) (plan
 // Small runs a plan small. Where the print crops, the picture may come out a
 // pixel larger or smaller than asked for; see Fitted.
 func (s *Session) Small(ctx context.Context, p *plan.Print, node int, how plan.Small) (Picture, error) {
-	g, err := p.Small(node, how, func(n plan.Node) (*raster.Store, error) {
+	g, err := p.Small(node, how, func(n plan.Node, w, h int) (*raster.Store, error) {
+		at := startAt{n.Key, w, h}
+		if st, ok := s.starts[at]; ok {
+			return st.Store, nil
+		}
 		l, err := s.input(ctx, n)
 		if err != nil {
 			return nil, err
 		}
-		return l.store, nil
+		if n.Pic.W == w && n.Pic.H == h {
+			return l.store, nil
+		}
+		st, err := s.reduce(ctx, &engine.Graph{Nodes: []engine.Node{{Pic: n.Pic, Store: l.store}}}, at)
+		if err == nil {
+			s.starts[at] = st
+		}
+		return st.Store, err
 	})
 	if err != nil {
 		return Picture{}, err

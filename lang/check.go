@@ -152,6 +152,8 @@ func (c *checker) head() {
 			c.version(n)
 		case *Master:
 			c.rec.Master = n
+		case *Picture:
+			c.rec.Pictures = append(c.rec.Pictures, n)
 		case *Recipe:
 			st.is.merge(c.rec, n)
 		}

@@ -82,6 +82,7 @@ var Codes = []Code{
 	{"PM453", Note, "a paper that nothing uses", "print on it, or take it out"},
 	{"PM454", Note, "a lab that nothing uses", "print for it, or take it out"},
 	{"PM455", Warning, "a tone for a paper that acts in no print", "print on that paper, or name another one"},
+	{"PM456", Note, "a picture made elsewhere that nothing uses", "use it with take or blend, or take it out"},
 
 	{"PM601", Error, "a path that isn't relative, or not with forward slashes", "write it relative to the recipe, with /"},
 	{"PM602", Error, "the file's ending doesn't match its format", "change the ending or the format"},
@@ -159,4 +160,6 @@ var PlannerCodes = []Code{
 	{"PM531", Error, "a profile that isn't this paper's", "name the profile that the paper's maker or the lab gives"},
 	{"PM532", Warning, "a step through a mask that covers nothing, or everything", "look at the mask with plan --picture"},
 	{"PM533", Note, "a spot where nothing stands out from the noise", "check the spot's place, or take it out"},
+	{"PM534", Error, "a picture made elsewhere that doesn't fit where it is used", "use it where a picture has its size"},
+	{"PM535", Note, "a picture made elsewhere in other colours", "none is needed"},
 }

@@ -66,6 +66,7 @@ type picture struct {
 	turned   int // line of the last conversion on its way
 	used     bool
 	unclear  bool // a line on its way couldn't be read
+	outside  bool // made elsewhere: the planner sees its size
 	dropped  int  // the line that put another picture in its place
 }
 
@@ -155,7 +156,7 @@ func (f *flow) step(it item) {
 func (f *flow) next() *picture {
 	f.cur.used = true
 	p := *f.cur
-	return &picture{enlarged: p.enlarged, cropped: p.cropped, turned: p.turned, unclear: p.unclear}
+	return &picture{enlarged: p.enlarged, cropped: p.cropped, turned: p.turned, unclear: p.unclear || p.outside}
 }
 
 // result makes a step's picture the current one, or gives it its name.
@@ -201,6 +202,7 @@ func (f *flow) take(s *Take) {
 		p = &picture{unclear: true}
 		f.cur.used = true
 	}
+	f.cropped(p)
 	if p != f.cur {
 		f.cur.dropped = s.Line
 	}
@@ -208,15 +210,26 @@ func (f *flow) take(s *Take) {
 	f.cur = p
 }
 
+// cropped marks the current picture, where it is a crop, as what says which part of
+// the frame pictures made elsewhere show.
+func (f *flow) cropped(all ...*picture) {
+	if s := f.cur.item.stmt; s != nil && s.word == "crop" && !slices.ContainsFunc(all, func(p *picture) bool { return p == nil || !p.outside }) {
+		f.cur.used = true
+	}
+}
+
 func (f *flow) blend(s *Blend) *picture {
 	t, o := f.lookup(s.Top), f.lookup(s.Over)
+	f.cropped(t, o)
 	next := &picture{unclear: true}
-	if t != nil {
-		t.used = true
-		next = &picture{enlarged: t.enlarged, cropped: t.cropped, turned: t.turned, unclear: t.unclear}
-	}
-	if o != nil {
-		o.used = true
+	for _, p := range []*picture{o, t} {
+		if p == nil {
+			continue
+		}
+		p.used = true
+		if !p.outside {
+			next = &picture{enlarged: p.enlarged, cropped: p.cropped, turned: p.turned, unclear: p.unclear}
+		}
 	}
 	if t != nil && o != nil {
 		if t == o {
@@ -230,6 +243,11 @@ func (f *flow) blend(s *Blend) *picture {
 // lookup finds a picture by its name, or the one that was likely meant.
 func (f *flow) lookup(t Text) *picture {
 	p := f.named[t.Value]
+	if n := f.scope.find(t.Value); p == nil && n != nil && n.Kind == "picture" {
+		n.used = true
+		p = &picture{name: &n.text, outside: true}
+		f.named[t.Value] = p
+	}
 	if p == nil && !f.mayBeGiven[t.Value] {
 		p = f.noPicture(t)
 	}
@@ -248,12 +266,13 @@ func (f *flow) noPicture(t Text) *picture {
 	}
 	var meant *picture
 	hint := "name a picture with as, such as enlarge with lanczos3 as crisp"
-	w := f.scope.nearest(t.Value, f.given)
+	names := slices.Concat(f.given, f.scope.ofKind["picture"])
+	w := f.scope.nearest(t.Value, names)
 	if w != "" {
-		meant = f.named[w]
+		meant = f.lookup(Text{Value: w})
 		hint = fmt.Sprintf("did you mean %s, line %d?", w, meant.name.Line)
-	} else if len(f.given) > 0 {
-		hint = namedSoFar(f.given)[0]
+	} else if len(names) > 0 {
+		hint = namedSoFar(names)[0]
 	}
 	f.add("PM403", t.Span, fmt.Sprintf("no picture is named %s in %s", t.Value, f.in.called()), "", hint).fixNear(t.Span, w)
 	return meant
@@ -286,7 +305,7 @@ func (f *flow) enlarge(it item) {
 func (f *flow) match(s *Blend, t, o *picture) {
 	a, b := s.Top.Value, s.Over.Value
 	switch {
-	case t.unclear || o.unclear:
+	case t.unclear || o.unclear || t.outside || o.outside:
 	case (t.enlarged == nil) != (o.enlarged == nil):
 		big := a
 		if t.enlarged == nil {

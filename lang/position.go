@@ -29,6 +29,9 @@ type NameAt struct {
 	Block *Block // the block of the top that it stands in or names; nil outside one
 }
 
+// elsewhere says that a picture made elsewhere gets its name here.
+func (n *NameAt) elsewhere() bool { return n.Of == NamePicture && n.Gives && n.Block == nil }
+
 // Outline is a recipe cut into blocks, whatever is wrong with it.
 type Outline struct {
 	*Source
@@ -165,9 +168,10 @@ func (o *Outline) sets() [][]*Block {
 }
 
 // reach finds the blocks in which a picture's name means the same picture:
-// those joined by prints that see the name in both. It is nil for other names.
+// those joined by prints that see the name in both. It is nil for other names,
+// and for that of a picture made elsewhere, which means one thing everywhere.
 func (o *Outline) reach(n *NameAt) map[*Block]bool {
-	if n.Of != NamePicture {
+	if n.Of != NamePicture || slices.ContainsFunc(o.Names, func(x NameAt) bool { return x.Value == n.Value && x.elsewhere() }) {
 		return nil
 	}
 	has := map[*Block]bool{}
@@ -206,7 +210,7 @@ func (o *Outline) Taken(n *NameAt, value string) string {
 	}
 	in := o.reach(n)
 	for _, x := range o.Names {
-		if x.Value == value && (n.Of != NamePicture || x.Of != NamePicture || o.meet(in, x.Block)) {
+		if x.Value == value && (in == nil || x.Of != NamePicture || x.elsewhere() || o.meet(in, x.Block)) {
 			return value + " is the name of a " + kindOf(string(x.Of)) + " already; a name means one thing in a recipe"
 		}
 	}
@@ -234,7 +238,7 @@ func (o *Outline) Given(of NameKind, at int) []NameAt {
 		if n.Of != of || !n.Gives || slices.ContainsFunc(out, func(x NameAt) bool { return x.Value == n.Value }) {
 			continue
 		}
-		if of == NamePicture && !o.meet(map[*Block]bool{block: true}, n.Block) {
+		if of == NamePicture && !n.elsewhere() && !o.meet(map[*Block]bool{block: true}, n.Block) {
 			continue
 		}
 		out = append(out, n)

@@ -11,6 +11,7 @@ type PathUse string
 
 const (
 	PathMaster  PathUse = "master"
+	PathPicture PathUse = "picture"
 	PathMask    PathUse = "mask"
 	PathProfile PathUse = "profile"
 	PathSave    PathUse = "save"

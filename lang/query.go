@@ -7,7 +7,7 @@ import (
 )
 
 // Files returns every path that the recipe reads, in the order of the file's
-// meaning: the master, mask files, profiles; each path once (paths that are
+// meaning: the master, pictures made elsewhere, mask files, profiles; each path once (paths that are
 // the same after cleaning count as one).
 func (r *Recipe) Files() []Text {
 	var out []Text
@@ -20,6 +20,9 @@ func (r *Recipe) Files() []Text {
 	}
 	if r.Master != nil {
 		add(r.Master.Path)
+	}
+	for _, p := range r.Pictures {
+		add(p.Path)
 	}
 	for _, m := range r.Masks {
 		for _, e := range m.Elements {
@@ -55,6 +58,11 @@ func (r *Recipe) Files() []Text {
 // Mask returns the mask of a name, nil where there is none.
 func (r *Recipe) Mask(name string) *Mask {
 	return find(r.Masks, func(m *Mask) bool { return m.Name.Value == name })
+}
+
+// Picture returns the picture made elsewhere of a name, nil where there is none.
+func (r *Recipe) Picture(name string) *Picture {
+	return find(r.Pictures, func(p *Picture) bool { return p.Name.Value == name })
 }
 
 // Paper returns the paper of a name, nil where there is none.

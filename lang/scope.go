@@ -28,17 +28,22 @@ var unknownName = map[string]string{"mask": "PM401", "steps": "PM402", "paper": 
 // names collects the names of the top.
 func (c *checker) names() *scope {
 	out := &scope{byName: map[string]*named{}, ofKind: map[string][]string{}}
+	give := func(b *block, name Text) {
+		n := &named{b, name, b.Kind == "print"}
+		if o := out.find(name.Value); o != nil {
+			c.givenTwice(name, o.text, fmt.Sprintf("It is the name of a %s already; a name means one thing in a recipe.", kindOf(o.Kind)))
+			return
+		}
+		out.all, out.byName[name.Value] = append(out.all, n), n
+		out.ofKind[b.Kind] = append(out.ofKind[b.Kind], name.Value)
+	}
+	for _, p := range c.rec.Pictures {
+		give(&block{Block: &Block{Kind: "picture"}}, p.Name)
+	}
 	for _, b := range c.blocks {
-		if b.Name == nil {
-			continue
+		if b.Name != nil {
+			give(b, b.name())
 		}
-		n := &named{b, b.name(), b.Kind == "print"}
-		if o := out.find(n.text.Value); o != nil {
-			c.givenTwice(n.text, o.text, fmt.Sprintf("It is the name of a %s already; a name means one thing in a recipe.", kindOf(o.Kind)))
-			continue
-		}
-		out.all, out.byName[n.text.Value] = append(out.all, n), n
-		out.ofKind[b.Kind] = append(out.ofKind[b.Kind], n.text.Value)
 	}
 	return out
 }
@@ -230,6 +235,8 @@ func (c *checker) unused() {
 			c.add("PM453", n.text.Span, "nothing uses paper "+v, "", "write print … on "+v+", or take it out")
 		case "lab":
 			c.add("PM454", n.text.Span, "nothing uses lab "+v, "", "write print … for "+v+", or take it out")
+		case "picture":
+			c.add("PM456", n.text.Span, "nothing uses picture "+v, "", "use it with take or blend, or take it out")
 		case "steps":
 			c.add("PM452", n.text.Span, "nothing follows steps "+v, "", "write follow "+v+" in a print, or take it out")
 		}

@@ -29,6 +29,7 @@ var statements = []struct {
 	{"rights Rights", "top", once, Recipe{}},
 	{"round Round", "top", once, Recipe{}},
 	{"master Path [space Space] [on OnWhite]", "top", once, Master{}},
+	{"picture Name Path [space Space]", "top", many, Picture{}},
 	{"paper Name {", "top", many, Paper{}},
 	{"lab Name {", "top", many, Lab{}},
 	{"mask Name {", "top", many, Mask{}},

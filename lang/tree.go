@@ -63,21 +63,22 @@ type Ratio struct {
 
 // Recipe is a whole file's meaning before any picture is looked at.
 type Recipe struct {
-	Version int  // 1
-	Draft   bool // "recipe 1 draft"
-	Head    Span // of the recipe line
-	Title   *Text
-	Rights  *Text
-	Round   *Number `label:"number" takes:"1..100000"`
-	Master  *Master
-	Papers  []*Paper
-	Labs    []*Lab
-	Masks   []*Mask      // in the order written
-	Prepare *Prepare     // nil where there is none
-	Steps   []*StepBlock // steps NAME { … }
-	Prints  []*Print
-	Inputs  *Inputs // nil where there is none
-	Uses    []Use   // the statements, block by block in the order written
+	Version  int  // 1
+	Draft    bool // "recipe 1 draft"
+	Head     Span // of the recipe line
+	Title    *Text
+	Rights   *Text
+	Round    *Number `label:"number" takes:"1..100000"`
+	Master   *Master
+	Pictures []*Picture // made elsewhere
+	Papers   []*Paper
+	Labs     []*Lab
+	Masks    []*Mask      // in the order written
+	Prepare  *Prepare     // nil where there is none
+	Steps    []*StepBlock // steps NAME { … }
+	Prints   []*Print
+	Inputs   *Inputs // nil where there is none
+	Uses     []Use   // the statements, block by block in the order written
 }
 
 // version is the recipe line.
@@ -95,6 +96,14 @@ type Master struct {
 	// OnWhite lays a picture with alpha on white; without it one with alpha
 	// that isn't solid is refused.
 	OnWhite bool `words:"white"`
+}
+
+// Picture is a picture made elsewhere, an input as the master is.
+type Picture struct {
+	Span
+	Name  Text  `gives:"picture"`
+	Path  Text  `path:"picture"`
+	Space *Text `of:"space"` // nil: the file's own profile
 }
 
 // Paper is a paper with the inks it is printed with: what its profile says.

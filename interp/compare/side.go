@@ -117,7 +117,7 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 	}
 	if j.Recipe.Inputs != nil {
 		for _, l := range j.Recipe.Inputs.Lines {
-			for _, r := range []master.Role{master.RoleMaster, master.RoleMask, master.RoleProfile} {
+			for _, r := range []master.Role{master.RoleMaster, master.RolePicture, master.RoleMask, master.RoleProfile} {
 				s.files[plan.InputName{Role: r, Path: l.Path.Value}] = strings.ToLower(l.SHA256.Value)
 			}
 		}

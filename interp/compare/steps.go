@@ -37,7 +37,7 @@ func (c *comparison) sameParam(s, t *statement, p, q param, pair map[int]int) bo
 }
 
 func (s *Side) fileDigest(path string) string {
-	for _, r := range []master.Role{master.RoleProfile, master.RoleMask, master.RoleMaster} {
+	for _, r := range []master.Role{master.RoleProfile, master.RoleMask, master.RolePicture, master.RoleMaster} {
 		if d := s.digest(r, path); d != "" {
 			return d
 		}

@@ -214,7 +214,7 @@ func (a *Adopted) options(in jpegin.Info) tiff.Options {
 		}
 	default:
 		space, words := Untagged(a.Channels, in.Bits, in.Space)
-		a.Recipe = RecipeLine(filepath.Base(a.To), space)
+		a.Recipe = RecipeLine("master", filepath.Base(a.To), space)
 		a.note("the file has no profile, so the recipe must say its space; %s. With --space %s adopt writes the profile into the TIFF", words, space)
 	}
 	switch {

@@ -261,7 +261,7 @@ func (r *describer) colours(icc []byte, channels int, guess string) {
 			bits = 8
 		}
 		space, words := Untagged(channels, bits, guess)
-		r.d.Recipe = RecipeLine(filepath.Base(r.d.File), space)
+		r.d.Recipe = RecipeLine("master", filepath.Base(r.d.File), space)
 		r.need("it carries no profile: the recipe must say its space, one of %s; %s", strings.Join(SpacesFor(channels), ", "), words)
 		return
 	}

@@ -21,6 +21,7 @@ type Role string
 const (
 	RoleMaster  Role = "master"
 	RoleMask    Role = "mask"
+	RolePicture Role = "picture" // made elsewhere
 	RoleProfile Role = "profile"
 )
 
@@ -122,7 +123,7 @@ func (in *Input) changed() error {
 // head reads what the file says before its pixels.
 func (in *Input) head() (err error) {
 	switch in.Role {
-	case RoleMaster, RoleMask:
+	case RoleMaster, RoleMask, RolePicture:
 		in.Picture, err = openPicture(in.file, in.Size, quoted(in.Path), in.White)
 	case RoleProfile:
 		if in.Size > MaxProfile {
@@ -159,8 +160,8 @@ func (in *Input) Warnings() []string {
 	info := in.Picture.Info()
 	w := slices.Clone(info.Warnings)
 	for i := range w {
-		if w[i] == alphaWarning && in.Role == RoleMask { // a mask has no `on white`
-			w[i] = maskAlpha
+		if w[i] == alphaWarning && in.Role != RoleMaster { // only that has `on white`
+			w[i] = fmt.Sprintf(otherAlpha, in.Role, in.Role)
 		}
 	}
 	for _, o := range info.Others {

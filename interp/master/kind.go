@@ -43,7 +43,7 @@ func pngInfo(in png.Info) tiff.Info {
 
 const alphaWarning = "the file has an alpha channel; building stops if anything in it is translucent (`on white` behind the master lays it on white)"
 
-const maskAlpha = "the file has an alpha channel, which a mask doesn't use; building stops if anything in it is translucent (save the mask without alpha)"
+const otherAlpha = "the file has an alpha channel, which a %s doesn't use; building stops if anything in it is translucent (save the %s without alpha)"
 
 // KindError says that a file is of a kind that can't be a master.
 type KindError struct {
@@ -136,13 +136,14 @@ func SpacesFor(channels int) []string {
 	return out
 }
 
-// RecipeLine is the line for a master without a profile; where its space isn't
-// known, SPACE stands in its place, and no recipe takes that word.
-func RecipeLine(path, space string) string {
+// RecipeLine is the line for a picture without a profile, which begins with head;
+// where its space isn't known, SPACE stands in its place, and no recipe takes that
+// word.
+func RecipeLine(head, path, space string) string {
 	if space == "" {
 		space = "SPACE"
 	}
-	return fmt.Sprintf("master %s space %s", Quote(path), space)
+	return fmt.Sprintf("%s %s space %s", head, Quote(path), space)
 }
 
 // ChannelWord names a picture of so many channels: "grey" or "RGB".

@@ -216,13 +216,26 @@ func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto 
 func (b *binder) prune() {
 	p := b.plan
 	need := make([]bool, len(p.Nodes))
-	need[p.Out], need[p.Ready] = true, true
-	for i := len(p.Nodes) - 1; i >= 0; i-- {
-		if need[i] {
-			for _, k := range p.Nodes[i].In {
-				need[k] = true
+	mark := func(node int) {
+		need[node] = true
+		for i := node; i >= 0; i-- {
+			if need[i] {
+				for _, k := range p.Nodes[i].In {
+					need[k] = true
+				}
 			}
 		}
+	}
+	mark(p.Out)
+	if !need[p.Ready] {
+		// A picture made elsewhere was taken in its place, or a mask is asked for.
+		for i, n := range p.Nodes {
+			if need[i] && n.Input != nil && n.Input.Role == master.RolePicture {
+				p.Ready = i
+				break
+			}
+		}
+		mark(p.Ready)
 	}
 	to := make([]int, len(p.Nodes))
 	var keep []Node
@@ -272,7 +285,7 @@ func (b *binder) prepare() (pic, bool) {
 	if in == nil {
 		return pic{}, false // reported when it was opened
 	}
-	profile, ok := b.masterProfile(in)
+	profile, ok := b.profileOf(in, m.Path, m.Space, "master")
 	if !ok {
 		return pic{}, false
 	}
@@ -323,42 +336,44 @@ func HeadTurns(o int, steps []lang.Step) (orientation, n int) {
 	return o, n
 }
 
-func (b *binder) masterProfile(in *master.Input) (*colour.Profile, bool) {
-	m, info := b.rec.Master, in.Picture.Info()
+// profileOf says what the colours of an input mean, whose line begins with head
+// and names its file and, perhaps, its space.
+func (b *binder) profileOf(in *master.Input, path lang.Text, named *lang.Text, head string) (*colour.Profile, bool) {
+	info := in.Picture.Info()
 	var p *colour.Profile
 	switch {
-	case info.ICC == nil && m.Space == nil:
+	case info.ICC == nil && named == nil:
 		space, words := master.Untagged(info.Channels, info.Bits, "")
 		detail := "Guessing a colour space can shift every colour of a print without a word."
 		if says := in.Says(); says != "" {
 			detail += " All that the file says of its colours: " + says + "."
 		}
-		b.err(CodeUntagged, m.Path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", m.Path.Value), detail,
-			fmt.Sprintf("write its space: %s (one of %s); %s", master.RecipeLine(m.Path.Value, space), strings.Join(master.SpacesFor(info.Channels), ", "), words))
+		b.err(CodeUntagged, path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", path.Value), detail,
+			fmt.Sprintf("write its space: %s (one of %s); %s", master.RecipeLine(head, path.Value, space), strings.Join(master.SpacesFor(info.Channels), ", "), words))
 		return nil, false
 	case info.ICC == nil:
-		p, _ = colour.Space(m.Space.Value)
+		p, _ = colour.Space(named.Value)
 	default:
 		var err error
 		if p, err = colour.Parse(info.ICC); err != nil {
-			b.err(CodeProfile, m.Path.Span, fmt.Sprintf("the profile in %s can't be used: %v", m.Path.Value, err), "",
-				"convert the master to a matrix profile such as opRGB or ROMM-RGB in the program that made it, and save it again")
+			b.err(CodeProfile, path.Span, fmt.Sprintf("the profile in %s can't be used: %v", path.Value, err), "",
+				"convert it to a matrix profile such as opRGB or ROMM-RGB in the program that made it, and save it again")
 			return nil, false
 		}
-		if m.Space != nil {
-			b.err(CodeUntagged, m.Space.Span, fmt.Sprintf("%s carries a profile of its own, %q, and the line says %s", m.Path.Value, p.Description(), m.Space.Value),
+		if named != nil {
+			b.err(CodeUntagged, named.Span, fmt.Sprintf("%s carries a profile of its own, %q, and the line says %s", path.Value, p.Description(), named.Value),
 				"Two answers to what the colours mean: one must go.",
-				fmt.Sprintf("remove `space %s` to read the picture as its file says", m.Space.Value))
+				fmt.Sprintf("remove `space %s` to read the picture as its file says", named.Value))
 			return nil, false
 		}
 	}
 	if p == nil {
-		b.err(CodeProfile, m.Space.Span, fmt.Sprintf("there is no space named %s", m.Space.Value), "", "spaces: "+strings.Join(colour.SpaceNames(), ", "))
+		b.err(CodeProfile, named.Span, fmt.Sprintf("there is no space named %s", named.Value), "", "spaces: "+strings.Join(colour.SpaceNames(), ", "))
 		return nil, false
 	}
 	if p.Channels() != info.Channels {
-		b.err(CodeProfile, m.Path.Span, fmt.Sprintf("%s is %s, but its profile %q is for %s", m.Path.Value, master.ChannelWord(info.Channels), p.Description(), master.ChannelWord(p.Channels())), "",
-			"save the master again with a profile that fits, or without one and with `space` in the recipe")
+		b.err(CodeProfile, path.Span, fmt.Sprintf("%s is %s, but its profile %q is for %s", path.Value, master.ChannelWord(info.Channels), p.Description(), master.ChannelWord(p.Channels())), "",
+			"save it again with a profile that fits, or without one and with `space` in the recipe")
 		return nil, false
 	}
 	b.profile(p)

@@ -23,4 +23,6 @@ const (
 	CodePaperProfile = "PM531"
 	CodeMaskCovers   = "PM532"
 	CodeSpotIdle     = "PM533"
+	CodePicture      = "PM534"
+	CodePictureSpace = "PM535"
 )

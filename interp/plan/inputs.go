@@ -148,6 +148,9 @@ func (s *Inputs) Named() []NamedInput {
 	if s.rec.Master != nil {
 		put(master.RoleMaster, s.rec.Master.Path)
 	}
+	for _, p := range s.rec.Pictures {
+		put(master.RolePicture, p.Path)
+	}
 	for _, m := range s.rec.Masks {
 		for _, e := range m.Elements {
 			if e.Path != nil {

@@ -110,7 +110,7 @@ func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (
 		line("# It carries no profile: a line must say its space, one of %s.", strings.Join(master.SpacesFor(info.Channels), ", "))
 		line("# %s.", strings.ToUpper(words[:1])+words[1:])
 		line("# A wrong one shifts every colour of the print. Replace the line above by this one:")
-		line("# %s", strings.Replace(master.RecipeLine(path, space), "master ", "master  ", 1))
+		line("# %s", strings.Replace(master.RecipeLine("master", path, space), "master ", "master  ", 1))
 	}
 	if info.Alpha != "" && info.Alpha != tiff.AlphaNone {
 		line("# It has an alpha channel. If anything in it is translucent, write `on white` behind the master.")

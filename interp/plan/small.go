@@ -32,10 +32,10 @@ type Small struct {
 	Args map[int]ops.Args
 }
 
-// mended lists the nodes from the master on that mending alone makes, as long
+// mended lists the nodes from the master on, or what was taken in its place, that mending alone makes, as long
 // as nothing else uses them.
 func (p *Print) mended() []int {
-	at := slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Input != nil && n.Input.Role == master.RoleMaster })
+	at := slices.IndexFunc(p.Nodes, func(n Node) bool { return n.Input != nil && n.Input.Role != master.RoleMask })
 	if at < 0 {
 		return nil
 	}
@@ -88,8 +88,8 @@ func StartOf(plans []*Print, out, w int) (node, startW, startH int, err error) {
 }
 
 // Small is the graph that makes node out small; input gives the store of an
-// input beside the master. What steps measure is measured of the small pictures.
-func (p *Print) Small(out int, how Small, input func(Node) (*raster.Store, error)) (*engine.Graph, error) {
+// input beside the master, reduced to w x h px where it is a picture. What steps measure is measured of the small pictures.
+func (p *Print) Small(out int, how Small, input func(n Node, w, h int) (*raster.Store, error)) (*engine.Graph, error) {
 	cut := p.NodeOf(how.Key)
 	if cut < 0 {
 		return nil, fmt.Errorf("internal: print %s lacks the picture that it is run small from", p.Name)
@@ -121,7 +121,10 @@ func (p *Print) Small(out int, how Small, input func(Node) (*raster.Store, error
 			gn.Pic, gn.Store = how.Pic, how.Store
 		case n.Input != nil:
 			gn.Pic = n.Pic
-			if gn.Store, err = input(n); err != nil {
+			if n.Input.Role == master.RolePicture {
+				gn.Pic.W, gn.Pic.H = p.smallElsewhere(i, pics, p.Nodes[cut].Pic, how.Pic, w, h)
+			}
+			if gn.Store, err = input(n, gn.Pic.W, gn.Pic.H); err != nil {
 				return nil, err
 			}
 		default:

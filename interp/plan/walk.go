@@ -110,24 +110,9 @@ func (w *walker) step(s lang.Step) {
 	case *lang.Enlarge:
 		w.enlarge(s)
 	case *lang.Take:
-		if p, ok := w.names[s.Name.Value]; ok {
-			w.cur = p
-			b.atLine[s.Line] = p.node
-		} else {
-			b.err(CodeStep, s.Name.Span, fmt.Sprintf("no picture is named %s yet", s.Name.Value), "")
-		}
+		w.take(s)
 	case *lang.Blend:
-		top, ok1 := w.names[s.Top.Value]
-		over, ok2 := w.names[s.Over.Value]
-		if !ok1 || !ok2 {
-			t := s.Top
-			if ok1 {
-				t = s.Over
-			}
-			b.err(CodeStep, t.Span, fmt.Sprintf("no picture is named %s yet", t.Value), "")
-			return
-		}
-		w.add("blend", s, nil, over, top, over)
+		w.blend(s)
 	case *lang.Tone:
 		w.tone(s)
 	case *lang.Tint:

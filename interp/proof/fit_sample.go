@@ -218,8 +218,8 @@ func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (interp.Pic
 	return f.k.s.Small(ctx, f.plan.Print, f.plan.out, how)
 }
 
-// passedBy says whether the print's picture also comes from the master by a way
-// that doesn't lead through a node.
+// passedBy says whether the print's picture also comes from the master, or from
+// elsewhere, by a way that doesn't lead through a node.
 func (f *fitter) passedBy(node int) bool {
 	need := make([]bool, len(f.plan.Nodes))
 	need[f.plan.out] = true
@@ -227,7 +227,7 @@ func (f *fitter) passedBy(node int) bool {
 		if !need[i] || i == node {
 			continue
 		}
-		if n := f.plan.Nodes[i]; n.Input != nil && n.Input.Role == master.RoleMaster {
+		if n := f.plan.Nodes[i]; n.Input != nil && n.Input.Role != master.RoleMask {
 			return true
 		}
 		for _, k := range f.plan.Nodes[i].In {

@@ -95,7 +95,7 @@ var pieces = append([]Piece{
 
 // statements are those of language version 1, by state.
 var statements = func() (out []Piece) {
-	const drafts = `recipe; title; rights; round; master; paper; lab; mask; prepare; steps; print; inputs; a line of inputs;
+	const drafts = `recipe; title; rights; round; master; picture; paper; lab; mask; prepare; steps; print; inputs; a line of inputs;
 		profile, in a paper; intent, in a paper; black-point, in a paper;
 		takes, in a lab; space, in a lab; resolution, in a lab; bits, in a lab; largest, in a lab;
 		stroke; ellipse; rectangle; polygon; gradient; file; mask, in a mask; invert; soften;

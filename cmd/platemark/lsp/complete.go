@@ -85,6 +85,7 @@ func usage(n lang.Next, word string) string {
 // endings are the files that a path may name.
 var endings = map[lang.PathUse][]string{
 	lang.PathMaster:  {".tif", ".tiff", ".png"},
+	lang.PathPicture: {".tif", ".tiff", ".png"},
 	lang.PathMask:    {".tif", ".tiff", ".png"},
 	lang.PathProfile: {".icc", ".icm"},
 	lang.PathSave:    {".jpg", ".jpeg", ".tif", ".tiff"},
