@@ -45,7 +45,7 @@ func TestCompletion(t *testing.T) {
 		want     []string // exactly these, in this order
 		from     int      // characters of the word that is replaced
 	}{
-		{"title ", "ti| ", []string{"recipe", "title", "rights", "round", "master", "paper", "lab", "mask", "prepare", "steps", "print", "inputs"}, 2},
+		{"title ", "ti| ", []string{"recipe", "title", "rights", "round", "master", "picture", "paper", "lab", "mask", "prepare", "steps", "print", "inputs"}, 2},
 		{large, large + "    |\n", print, 0},
 		{large, large + "    sh|\n", print, 2},
 		{"    polygon", "    |\n    polygon", append(slices.Clone(shapes), "invert", "soften", "less", "within"), 0},
