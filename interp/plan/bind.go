@@ -100,10 +100,9 @@ type pic struct {
 
 // sizing is what the print's size statement says.
 type sizing struct {
-	st    *lang.Size
-	ppi   *big.Rat
-	w, h  int // the print's pixels, once known
-	known bool
+	st   *lang.Size
+	ppi  *big.Rat
+	w, h int // the print's pixels, 0 until known
 }
 
 func (b *binder) report(sev lang.Severity, code string, at lang.Span, summary, detail string, hints ...string) {

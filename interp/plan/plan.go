@@ -54,8 +54,7 @@ type Node struct {
 	Pic   ops.Pic
 	// Key names the node's meaning: its operation, arguments and everything
 	// above it, by digest. Equal keys are equal pictures.
-	Key raster.Sum
-	// prof is the profile of an input picture, from its file or the recipe.
+	Key  raster.Sum
 	Text string // the recipe's words for it, for plans and reports
 	// Spots are the places in the recipe of a run of spots, as its arguments are
 	// ordered.

@@ -103,7 +103,6 @@ func (w *walker) resolve() bool {
 		b.shapeError(s, p, rw, rh)
 		return false
 	}
-	z.known = true
 	b.plan.Picture = Extent{z.w, z.h, z.ppi}
 	f := &b.plan.Face
 	f.W, f.H, f.PPI = quo(rat(z.w), z.ppi), quo(rat(z.h), z.ppi), z.ppi

@@ -33,7 +33,7 @@ type walker struct {
 func (w *walker) space(p pic) space {
 	n := w.b.plan.Nodes[p.node].Pic
 	s := space{frameW: w.b.frameW, frameH: w.b.frameH, w: n.W, h: n.H, covers: p.covers}
-	if w.b.size != nil && w.b.size.known {
+	if w.b.size != nil && w.b.size.w > 0 {
 		s.ppi, s.printW, s.printH = w.b.size.ppi, w.b.size.w, w.b.size.h
 	}
 	return s

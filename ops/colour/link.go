@@ -161,10 +161,6 @@ func (l *Link) light(k int) []float64 {
 	return l.src.tones[k].Decode64()
 }
 
-// Same says that both ends are the same profile, byte for byte, so that codes
-// stay as they are.
-func (l *Link) Same() bool { return l.same }
-
 // Row converts n pixels: src holds n times the source's channels, interleaved,
 // dst n times the destination's.
 func (l *Link) Row(dst, src []uint16) {
