@@ -67,7 +67,7 @@ func (w *walker) picture(name lang.Text, like pic, atPrint bool) (pic, bool) {
 		b.plan.Nodes[n].Text = fmt.Sprintf("stand %s upright, as the file's orientation %d says", name.Value, o)
 	}
 	is, want := b.plan.Nodes[n].Pic, b.plan.Nodes[like.node].Pic
-	printed := atPrint && b.size != nil && b.size.known && is.W == b.size.w && is.H == b.size.h
+	printed := atPrint && b.size != nil && is.W == b.size.w && is.H == b.size.h
 	if (is.W != want.W || is.H != want.H) && !printed {
 		w.otherSize(name, is, want, atPrint)
 		return pic{}, false
@@ -88,7 +88,7 @@ func (w *walker) otherSize(name lang.Text, is, want ops.Pic, atPrint bool) {
 	b := w.b
 	here := fmt.Sprintf("the picture that it is used with %d x %d px", want.W, want.H)
 	hint := fmt.Sprintf("make it %d x %d px, or use it in another line", want.W, want.H)
-	if atPrint && b.size != nil && b.size.known {
+	if atPrint && b.size != nil && b.size.w > 0 {
 		here = fmt.Sprintf("the picture here %d x %d px, the print %d x %d px", want.W, want.H, b.size.w, b.size.h)
 		hint = fmt.Sprintf("make it %d x %d px, from the master as it is cropped here", b.size.w, b.size.h)
 	}

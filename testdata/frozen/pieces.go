@@ -37,7 +37,7 @@ func (p Piece) Vectors() (file, words string) {
 	case "digest log":
 		return fmt.Sprintf("language-%d.txt", p.Version), "= records "
 	case "reader icc":
-		return fmt.Sprintf("operation-convert-%d.txt", p.Version), "profile rgbprint"
+		return fmt.Sprintf("table-profiles-%d.txt", p.Version), "\npaper-4 "
 	}
 	switch p.Kind {
 	case "statement":
