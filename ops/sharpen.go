@@ -132,37 +132,19 @@ func (s *sharpen) Part(r image.Rectangle) (Step, int) {
 }
 
 func (s *sharpen) Worker() Worker {
-	r, w := s.reach(), s.pic.W
 	k := &sharpenWorker{sharpen: s, mask: s.mask.worker()}
-	k.wide = make([]float32, w+2*r)
-	k.wides = shifted(k.wide, 2*r+1, w)
-	k.across = newRowCache[float32](2*r+1, w)
-	k.blurred = newRowCache[float32](2*s.near+1, w+2*s.near)
-	k.rows = make([][]float32, 2*r+1)
+	k.blur = newBlur(s.taps, s.near, s.pic, k.level)
 	return k
 }
 
-// sharpenWorker keeps the rows last blurred.
 type sharpenWorker struct {
 	*sharpen
-	mask    *samplerWorker
-	wide    []float32         // one row of Y, its ends repeated reach times
-	wides   [][]float32       // wide from 0, from 1, ...: what the taps of a row read
-	across  rowCache[float32] // H
-	blurred rowCache[float32] // B, its ends repeated near times
-	rows    [][]float32       // the rows of H that a row of B needs, in order
-	light   [pixelBlock]float32
-	most    [pixelBlock]float32
-	edge    [pixelBlock]float32
-	triple  [3 * pixelBlock]float32
-}
-
-// shifted are n rows of w that begin one place further each.
-func shifted(row []float32, n, w int) (out [][]float32) {
-	for i := range n {
-		out = append(out, row[i:i+w])
-	}
-	return out
+	mask   *samplerWorker
+	blur   *blur // B
+	light  [pixelBlock]float32
+	most   [pixelBlock]float32
+	edge   [pixelBlock]float32
+	triple [3 * pixelBlock]float32
 }
 
 func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
@@ -174,8 +156,8 @@ func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
 		return
 	}
 	p := k.near
-	up, down := k.blur(y-p, in[0]), k.blur(y+p, in[0])
-	blur := k.blur(y, in[0])
+	up, down := k.blur.row(y-p, in[0]), k.blur.row(y+p, in[0])
+	blur := k.blur.row(y, in[0])
 	src = in[0].Row(y)[:len(dst)] // more rows than may be held were asked for since
 	c := k.pic.C
 	for x := 0; x < k.pic.W; x += pixelBlock {
@@ -210,48 +192,5 @@ func (k *sharpenWorker) level(y []float32, src []uint16) {
 		lumaRow(y, src, &k.luma)
 	} else {
 		floatRow(y, src)
-	}
-}
-
-// blur returns row y of B, held inside the picture.
-func (k *sharpenWorker) blur(y int, in Rows) []float32 {
-	y = max(0, min(k.pic.H-1, y))
-	row, there := k.blurred.row(y)
-	if there {
-		return row
-	}
-	r, p, w := k.reach(), k.near, k.pic.W
-	for t := range k.rows {
-		k.rows[t] = k.acrossRow(max(0, min(k.pic.H-1, y-r+t)), in)
-	}
-	k.sum(row[p:p+w], k.rows)
-	repeatEnds(row, p)
-	return row
-}
-
-// acrossRow returns row y of H.
-func (k *sharpenWorker) acrossRow(y int, in Rows) []float32 {
-	row, there := k.across.row(y)
-	if !there {
-		r := k.reach()
-		k.level(k.wide[r:r+k.pic.W], in.Row(y)[:k.pic.Stride()])
-		repeatEnds(k.wide, r)
-		k.sum(row, k.wides)
-	}
-	return row
-}
-
-// sum weights rows by the taps.
-func (k *sharpenWorker) sum(dst []float32, rows [][]float32) {
-	for x := 0; x < len(dst); x += pixelBlock {
-		symRows(dst[x:min(x+pixelBlock, len(dst))], rows, x, k.taps)
-	}
-}
-
-// repeatEnds sets the n places at both ends of a row to those next to them.
-func repeatEnds(row []float32, n int) {
-	w := len(row) - 2*n
-	for i := range n {
-		row[i], row[n+w+i] = row[n], row[n+w-1]
 	}
 }

@@ -19,7 +19,7 @@ func additive(t testing.TB, args Args, p *canvas) *canvas {
 	in := &rowsOf{pic: p.Pic, data: p.data, hi: p.H}
 	luma := make([]float32, p.W)
 	for y := range p.H {
-		blur := k.blur(y, in)[s.near:]
+		blur := k.blur.row(y, in)[s.near:]
 		row := p.data[y*3*p.W:][:3*p.W]
 		lumaRow(luma, row, &s.luma)
 		for i, v := range row {

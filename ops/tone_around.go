@@ -2,7 +2,6 @@ package ops
 
 import (
 	"math/big"
-	"slices"
 	"sync"
 )
 
@@ -28,11 +27,8 @@ import (
 // So no order matters, a mirrored plane gives mirrored surroundings, and a flat
 // one itself, to its border.
 type toneAround struct {
-	w, h   int // of the picture
-	f, r   int
-	bw, bh int // blocks
-	ex, ey int // what the first blocks lack of f
-	x      []aroundPlace
+	blockGrid
+	r int
 	// once and rows are, in a run, the rows of means that all workers share.
 	once []sync.Once
 	rows [][]int32
@@ -46,44 +42,14 @@ const toneEdge = 10
 // enough to be shared: below, all of them would be a tenth of a picture and more.
 const sharedAround = 5
 
-// aroundPlace is a block and the share of its right neighbour in 2f-ths.
-type aroundPlace struct{ at, share int32 }
-
 func newToneAround(w, h int, radius *big.Rat) *toneAround {
 	floor := func(r *big.Rat) int { return int(new(big.Int).Div(r.Num(), r.Denom()).Int64()) }
 	f := max(1, floor(new(big.Rat).Quo(radius, big.NewRat(3, 1))))
 	f -= 1 - f%2
-	a := &toneAround{w: w, h: h, f: f}
+	a := &toneAround{blockGrid: newBlockGrid(w, h, f)}
 	reach := new(big.Rat).Quo(radius, big.NewRat(int64(f), 1))
 	a.r = halfUp(reach.Mul(reach, big.NewRat(1225, 1000)))
-	blocks := func(n int) (count, lack int) {
-		count = (n + f - 1) / f
-		if (count*f-n)%2 != 0 {
-			count++
-		}
-		return count, (count*f - n) / 2
-	}
-	a.bw, a.ex = blocks(w)
-	a.bh, a.ey = blocks(h)
-	a.x = make([]aroundPlace, w)
-	for i := range a.x {
-		a.x[i] = a.place(i+a.ex, a.bw)
-	}
 	return a
-}
-
-// place is where pixel i of an axis of n blocks is read, counted from where the
-// first block would begin if it were whole.
-func (a *toneAround) place(i, n int) aroundPlace {
-	num, den := 2*i+1-a.f, 2*a.f
-	if num <= 0 {
-		return aroundPlace{}
-	}
-	k := num / den
-	if k >= n-1 {
-		return aroundPlace{at: int32(n - 1)}
-	}
-	return aroundPlace{int32(k), int32(num % den)}
 }
 
 // memory is what a worker, and all of them, hold.
@@ -97,40 +63,16 @@ func (a *toneAround) memory() (worker, shared int64) {
 }
 
 // window is which rows of the picture the surroundings of row y come from.
-func (a *toneAround) window(y int) (lo, hi int) {
-	return a.span(a.place(y+a.ey, a.bh), a.place(y+a.ey, a.bh), a.ey, a.bh, a.h)
-}
+func (a *toneAround) window(y int) (lo, hi int) { return a.rowsFor(y, 2*a.r) }
 
 // columns are those of the input that columns from <= x < till come from.
-func (a *toneAround) columns(from, till int) (lo, hi int) {
-	return a.span(a.x[from], a.x[till-1], a.ex, a.bw, a.w)
-}
-
-// span is the pixels of an axis of n blocks and size pixels that the places from
-// first to last come from.
-func (a *toneAround) span(first, last aroundPlace, lack, n, size int) (lo, hi int) {
-	l, h := int(first.at)-2*a.r, int(last.at)+2*a.r
-	if last.share > 0 {
-		h++
-	}
-	return max(0, a.f*max(0, l)-lack), min(size, a.f*(min(n-1, h)+1)-lack)
-}
+func (a *toneAround) columns(from, till int) (lo, hi int) { return a.columnsFor(from, till, 2*a.r) }
 
 // part is the surroundings of columns from <= x < till, of an input that is cut to
 // what they come from. Blocks near a cut are wrong as far as two windows reach,
 // which is short of those read.
 func (a *toneAround) part(from, till int) *toneAround {
-	lo, hi := a.columns(from, till)
-	first := (lo + a.ex) / a.f
-	p := &toneAround{w: hi - lo, h: a.h, f: a.f, r: a.r, bh: a.bh, ey: a.ey, x: slices.Clone(a.x[from:till])}
-	if first == 0 {
-		p.ex = a.ex
-	}
-	p.bw = (p.w + p.ex + p.f - 1) / p.f
-	for i := range p.x {
-		p.x[i].at -= int32(first)
-	}
-	return p
+	return &toneAround{blockGrid: a.cut(from, till, 2*a.r), r: a.r}
 }
 
 // aroundWorker keeps rows of blocks by number: means, a and b, and both averaged.
@@ -138,42 +80,13 @@ type aroundWorker struct {
 	*toneAround
 	level  func(dst []int32, row []uint16)
 	in     Rows
-	line   []int32 // a row of the picture's lightness
-	block  []int64 // sums of a row of blocks
-	means  rowCache[int32]
+	line   []int32         // a row of the picture's lightness
+	block  []int64         // sums of a row of blocks
+	kept   rowCache[int32] // means
 	ab     rowCache[int64]
 	smooth rowCache[int64]
 	sums   [2]rowSums // of means, their 256ths and squares; of a and b
 	mixed  []int64    // a and b at the loaded row, times 2f
-}
-
-// rowSums are sums over the rows up to reach away from one, kept from row to row.
-type rowSums struct {
-	at  int // the row summed around, + 1
-	sum []int64
-}
-
-// around loads the sums around row j of n and returns how many rows there are; add
-// adds a row, sign times.
-func (s *rowSums) around(j, reach, n int, add func(sum []int64, j int, sign int64)) int {
-	lo, hi := max(0, j-reach), min(n, j+reach+1)
-	switch {
-	case s.at == j+1:
-	case s.at == j && j > 0:
-		if j-1-reach >= 0 {
-			add(s.sum, j-1-reach, -1)
-		}
-		if j+reach < n {
-			add(s.sum, j+reach, 1)
-		}
-	default:
-		clear(s.sum)
-		for i := lo; i < hi; i++ {
-			add(s.sum, i, 1)
-		}
-	}
-	s.at = j + 1
-	return hi - lo
 }
 
 func (a *toneAround) worker(level func([]int32, []uint16)) *aroundWorker {
@@ -181,7 +94,7 @@ func (a *toneAround) worker(level func([]int32, []uint16)) *aroundWorker {
 	k := &aroundWorker{toneAround: a, level: level, line: make([]int32, a.w), block: make([]int64, a.bw),
 		ab: newRowCache[int64](ring, 2*a.bw), smooth: newRowCache[int64](2, 2*a.bw), mixed: make([]int64, 2*a.bw)}
 	if a.rows == nil {
-		k.means = newRowCache[int32](ring, a.bw)
+		k.kept = newRowCache[int32](ring, a.bw)
 	}
 	k.sums[0].sum, k.sums[1].sum = make([]int64, 3*a.bw), make([]int64, 2*a.bw)
 	return k
@@ -231,37 +144,14 @@ func (k *aroundWorker) smoothRow(j int) []int64 {
 	rows := k.sums[1].around(j, k.r, k.bh, k.addAB)
 	for part := range 2 {
 		sum := k.sums[1].sum[part*k.bw:][:k.bw]
-		total, n := k.open(sum), int64(0)
+		total, n := openSum(k.r, sum), int64(0)
 		for i := range sum {
-			total += k.slide(sum, i)
-			n = int64(rows) * k.columnsAround(i)
+			total += slideSum(k.r, sum, i)
+			n = int64(rows) * k.columnsAround(k.r, i)
 			out[part*k.bw+i] = (2*total + n) / (2 * n)
 		}
 	}
 	return out
-}
-
-// open is the sum of the window before the first block's; slide what a step to
-// block i adds; columnsAround how many blocks a window around i has across.
-func (k *aroundWorker) open(sum []int64) (total int64) {
-	for _, v := range sum[:min(k.r, k.bw)] {
-		total += v
-	}
-	return total
-}
-
-func (k *aroundWorker) slide(sum []int64, i int) (d int64) {
-	if i+k.r < k.bw {
-		d = sum[i+k.r]
-	}
-	if i-k.r-1 >= 0 {
-		d -= sum[i-k.r-1]
-	}
-	return d
-}
-
-func (k *aroundWorker) columnsAround(i int) int64 {
-	return int64(min(k.bw, i+k.r+1) - max(0, i-k.r))
 }
 
 func (k *aroundWorker) addAB(sum []int64, j int, sign int64) {
@@ -278,10 +168,10 @@ func (k *aroundWorker) abRow(j int) []int64 {
 	}
 	rows := int64(k.sums[0].around(j, k.r, k.bh, k.addMeans))
 	sum, coarse, square := k.sums[0].sum[:k.bw], k.sums[0].sum[k.bw:][:k.bw], k.sums[0].sum[2*k.bw:]
-	s, c, q := k.open(sum), k.open(coarse), k.open(square)
+	s, c, q := openSum(k.r, sum), openSum(k.r, coarse), openSum(k.r, square)
 	for i := range sum {
-		s, c, q = s+k.slide(sum, i), c+k.slide(coarse, i), q+k.slide(square, i)
-		n := rows * k.columnsAround(i)
+		s, c, q = s+slideSum(k.r, sum, i), c+slideSum(k.r, coarse, i), q+slideSum(k.r, square, i)
+		n := rows * k.columnsAround(k.r, i)
 		v := float64(n*q - c*c)
 		a := int64(float64(65536*(v/(v+float64(n*n*(toneEdge*toneEdge*65536))))) + 0.5)
 		out[i], out[k.bw+i] = a, (2*s+n)/(2*n)*(65536-a)
@@ -308,7 +198,7 @@ func (k *aroundWorker) meanRow(j int) []int32 {
 		})
 		return k.rows[j]
 	}
-	out, there := k.means.row(j)
+	out, there := k.kept.row(j)
 	if !there {
 		k.mean(out, j)
 	}
@@ -316,27 +206,5 @@ func (k *aroundWorker) meanRow(j int) []int32 {
 }
 
 func (k *aroundWorker) mean(dst []int32, j int) {
-	if k.f == 1 {
-		k.level(dst, k.in.Row(j))
-		return
-	}
-	clear(k.block)
-	y0, y1 := max(0, j*k.f-k.ey), min(k.h, (j+1)*k.f-k.ey)
-	edges := func(i int) (lo, hi int) { return max(0, i*k.f-k.ex), min(k.w, (i+1)*k.f-k.ex) }
-	for y := y0; y < y1; y++ {
-		k.level(k.line, k.in.Row(y))
-		for i := range k.block {
-			lo, hi := edges(i)
-			s := int64(0)
-			for _, v := range k.line[lo:hi] {
-				s += int64(v)
-			}
-			k.block[i] += s
-		}
-	}
-	for i, s := range k.block {
-		lo, hi := edges(i)
-		n := int64((y1 - y0) * (hi - lo))
-		dst[i] = int32((2*s + n) / (2 * n))
-	}
+	k.blockGrid.means(dst, k.block, k.line, j, k.in, k.level)
 }
