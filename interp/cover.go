@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"image"
+	"slices"
 
 	"platemark/interp/plan"
 	"platemark/lang"
@@ -50,6 +51,16 @@ func (s *Session) coverMasks(ctx context.Context, j *Job, p *plan.Print) error {
 	pic := p.Nodes[0].Pic
 	scale := float64(maskLong) / float64(max(pic.W, pic.H, maskLong))
 	pic.W, pic.H = max(1, int(float64(pic.W)*scale)), max(1, int(float64(pic.H)*scale))
+	start := plan.Start{Key: p.Nodes[0].Key, Pic: pic}
+	if slices.ContainsFunc(p.Nodes, func(n plan.Node) bool { return n.Op == "range" || n.Op == "edges" }) {
+		g, _, err := s.graph(ctx, p, 0, nil)
+		if err != nil {
+			return err
+		}
+		if start, err = s.reduce(ctx, g, startAt{start.Key, pic.W, pic.H}); err != nil {
+			return err
+		}
+	}
 	var masks []MaskCover
 	seen := map[raster.Sum]bool{}
 	for i, n := range p.Nodes {
@@ -57,7 +68,7 @@ func (s *Session) coverMasks(ctx context.Context, j *Job, p *plan.Print) error {
 			continue
 		}
 		seen[n.Key] = true
-		drawn, err := s.Small(ctx, p, i, plan.Small{Start: plan.Start{Key: p.Nodes[0].Key, Pic: pic}})
+		drawn, err := s.Small(ctx, p, i, plan.Small{Start: start})
 		if err != nil {
 			return err
 		}

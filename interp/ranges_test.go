@@ -16,7 +16,8 @@ import (
 // their names differ. Positions (at, from, to of crop and spot) and lines of masks
 // have no range of their own in an operation; they are built below.
 var bound = map[string]string{
-	"spot over":         "spot-pixels over",
+	"spot over":  "spot-pixels over",
+	"fringe hue": "fringe hue-from", "fringe to": "fringe hue-to",
 	"exposure exposure": "tone exposure", "warmth warmth": "tone warmth", "contrast contrast": "tone contrast", "curve points": "tone curve",
 	"local contrast": "tone local", "local radius": "tone local-radius", "chroma chroma": "tone chroma", "muted chroma": "tone muted",
 }
@@ -103,6 +104,8 @@ func TestLinesAtTheEndsOfTheirRangesAreBuilt(t *testing.T) {
 	_, file := smallJob(t, "")
 	lines := map[string][]string{
 		"spot pixels over %":                     {"0.0001%", "100%"},
+		"fringe radius %":                        {"1 px", "60 px"},
+		"fringe radius 9 px hue % to 20 deg":     {"0 deg", "360 deg"},
 		"sharpen radius % amount 50%%":           {"0.1 px", "100 px"},
 		"sharpen radius 1 px amount %":           {"0%", "500%"},
 		"sharpen radius 1 px amount 9%% quiet %": {"0%", "100%"},
@@ -130,5 +133,10 @@ func TestLinesAtTheEndsOfTheirRangesAreBuilt(t *testing.T) {
 			write(t, file, fmt.Sprintf("recipe 1 draft\nmaster \"m.tif\"\n\nprint p {\n    size 96 px x 64 px at 300 ppi\n    %s\n    save tiff \"p.tif\"\n}\n", line))
 			mustLoad(t, file, LoadOptions{})
 		}
+	}
+	for _, shape := range []string{"range lightness 0 to 100 soft 100", "range lightness 0 to 0", "range chroma 0% to 200% soft 200%", "range chroma 200% to 200%",
+		"range hue 0 deg to 360 deg soft 90 deg", "range hue 360 deg to 0 deg", "edges radius 0.25 px over 1%", "edges radius 50 px over 100%", "edges radius 0.0001% over 50%", "edges radius 0.2% over 50%"} {
+		write(t, file, fmt.Sprintf("recipe 1 draft\nmaster \"m.tif\"\n\nmask a {\n    %s\n}\n\nprint p {\n    size 96 px x 64 px at 300 ppi\n    sharpen radius 1 px amount 9%% through a\n    save tiff \"p.tif\"\n}\n", shape))
+		mustLoad(t, file, LoadOptions{})
 	}
 }

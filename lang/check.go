@@ -196,7 +196,7 @@ func (c *checker) mask(b *block) {
 	m := &Mask{b.span(), b.name(), nodes[*Element](b)}
 	c.rec.Masks = append(c.rec.Masks, m)
 	if len(b.stmts) == 0 {
-		c.add("PM717", b.head.span, "this mask has no shape", "", "draw at least one: stroke, ellipse, rectangle, polygon, gradient, file or mask")
+		c.add("PM717", b.head.span, "this mask has no shape", "", "draw at least one: "+orList(shapes))
 		return
 	}
 	if e, ok := b.stmts[0].node.(*Element); ok {
@@ -216,6 +216,8 @@ func (c *checker) mask(b *block) {
 			c.add("PM307", e.Span, fmt.Sprintf("a polygon has at least three points, this one has %d", n), "", "add the missing corners")
 		case e.Shape == "gradient" && samePoint(e.Points[0], e.Points[1]):
 			c.add("PM307", e.Span, "a gradient begins and ends at two different points", "", "move one of them")
+		case e.Shape == "range" && e.Of != "hue" && e.Low.Value.Cmp(e.High.Value) > 0:
+			c.add("PM303", e.Span, fmt.Sprintf("this range of %s ends below where it begins", e.Of), "Only hues run in a circle.", "write the lower number first")
 		}
 	}
 }

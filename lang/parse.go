@@ -203,14 +203,14 @@ func (r *parser) unknown(st *stmt, t Token) {
 }
 
 // shapes are the mask's lines that less and within may stand before.
-var shapes = []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "file", "mask"}
+var shapes = []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "range", "edges", "file", "mask"}
 
 // prefixed reads a mask line that begins with less or within.
 func (r *parser) prefixed(st *stmt) {
 	op := st.toks[0]
 	if len(st.toks) < 2 {
 		st.broken = true
-		r.add("PM206", op.Span, op.Value+" lacks its shape", "It is written: less|within SHAPE …", "write a shape behind it: stroke, ellipse, rectangle, polygon, gradient, file or mask")
+		r.add("PM206", op.Span, op.Value+" lacks its shape", "It is written: less|within SHAPE …", "write a shape behind it: "+orList(shapes))
 		return
 	}
 	t := st.toks[1]
@@ -221,8 +221,6 @@ func (r *parser) prefixed(st *stmt) {
 	}
 	st.broken = true
 	switch {
-	case laterStatements[t.Value] == "mask":
-		r.later(t)
 	case t.Value == "invert" || t.Value == "soften":
 		r.add("PM210", op.Span, fmt.Sprintf("%s takes no %s", t.Value, op.Value), "It works on the mask so far, not on a shape.", "write "+t.Value+" alone")
 	default:

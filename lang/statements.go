@@ -16,7 +16,8 @@ import (
 //
 // A line is its words, in small letters, and the node's fields: [ … ] may be
 // left out, Field, is a list with commas, W×H a size, A|B one of two, Field=word
-// a word that sets a field, Field…word a word behind a value, { opens a block.
+// a word that sets a field, Field…word a word behind a value, Field:list one whose
+// ranges are that list's in this way, { opens a block.
 // A node that is also its block's holds the values of all the block's lines.
 var statements = []struct {
 	line  string
@@ -53,6 +54,10 @@ var statements = []struct {
 	{"rectangle at Points size Size [soft Soft]", "mask", many, Element{}},
 	{"polygon Points, [soft Soft]", "mask", many, Element{}},
 	{"gradient from Points to Points", "mask", many, Element{}},
+	{"range Of=lightness Low:lightness to High:lightness [soft Fade:lightness]", "mask", many, Element{}},
+	{"range Of=chroma Low:chroma to High:chroma [soft Fade:chroma]", "mask", many, Element{}},
+	{"range Of=hue Low:hue to High:hue [soft Fade:turn]", "mask", many, Element{}},
+	{"edges radius Radius:near over Over", "mask", many, Element{}},
 	{"file Path", "mask", many, Element{}},
 	{"mask Mask", "mask", many, Element{}},
 	{"invert", "mask", many, Element{}},
@@ -66,6 +71,8 @@ var statements = []struct {
 	{"convert to profile Profile [intent Intent] [black-point BlackPoint] [keep KeepHue]", "prepare steps print", once.rank(5), Convert{}},
 	{"spot at At radius Radius [soft Soft] [from From]", "prepare steps print", many, SpotAt{}},
 	{"spot pixels over Over [through Through]", "prepare steps print", many, SpotPixels{}},
+	{"fringe [through Through] radius Radius", "prepare steps print", many, Fringe{}},
+	{"fringe [through Through] radius Radius hue HueFrom to HueTo", "prepare steps print", many, Fringe{}},
 	{"enlarge with Kernel [light Light] [as As]", "steps print", many, Enlarge{}},
 	{"take Name", "prepare steps print", many, Take{}},
 	{"follow Name", "prepare print", many, Follow{}},
@@ -118,6 +125,12 @@ var ranges = map[string]string{
 	"side":  "in >0..1000, cm >0..2540, mm >0..25400, px 1..300000",
 	"place": "% 0..100, px 0..300000, in 0..1000, cm 0..2540, mm 0..25400",
 	"frame": "% -100..200, px -300000..300000",
+
+	"lightness": "0..100",
+	"chroma":    "% 0..200",
+	"hue":       "deg 0..360",
+	"turn":      "deg 0..90",
+	"near":      "% >0..0.2, px 0.25..50",
 }
 
 // A Statement is one way to write a statement: its word, and its parameters in
@@ -203,6 +216,7 @@ func isField(item string) bool { return item[0] >= 'A' && item[0] <= 'Z' }
 // from reads what the fields of an item say.
 func (p *Param) from(node reflect.Type, item string) {
 	item, p.Tail, _ = strings.Cut(item, "…")
+	item, ranges, _ := strings.Cut(item, ":")
 	name, list := strings.CutSuffix(item, ",")
 	name, word, sets := strings.Cut(name, "=")
 	for _, f := range strings.FieldsFunc(name, func(r rune) bool { return r == '×' || r == '|' }) {
@@ -226,12 +240,12 @@ func (p *Param) from(node reflect.Type, item string) {
 	p.read = readers[t]
 	get := f.Tag.Get
 	p.Words = strings.Fields(get("words"))
-	p.takes(get("takes"))
+	p.takes(cmp.Or(ranges, get("takes")))
 	p.Gives = get("gives") != ""
 	p.Of = NameKind(get("gives") + p.fields[len(p.fields)-1].Tag.Get("uses"))
 	p.Path = PathUse(get("path"))
 	p.Kind = p.kind(t, list || f.Type == reflect.TypeFor[[]CurvePoint]())
-	p.Whole = get("whole") != "" || p.Kind == valueCount && p.Ranges != nil
+	p.Whole = get("whole") != "" || t == reflect.TypeFor[Number]() && p.Ranges != nil
 	if p.Word == "" {
 		p.Label = cmp.Or(kinds[p.Kind].label, get("label"), strings.ToLower(f.Name))
 	}
@@ -284,6 +298,9 @@ func (p *Param) kind(t reflect.Type, list bool) valueKind {
 	case reflect.TypeFor[Measure]():
 		if len(p.fields) == 2 || p.fields[0].Type.Kind() == reflect.Slice {
 			return valuePair
+		}
+		if !p.measured() {
+			return valueCount
 		}
 		return valueMeasure
 	case reflect.TypeFor[Point](), reflect.TypeFor[CurvePoint]():

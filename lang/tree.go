@@ -134,8 +134,8 @@ type Mask struct {
 }
 
 // Element is one line of a mask. Op is "add", "less" or "within" for shapes.
-// Shape is "stroke", "ellipse", "rectangle", "polygon", "gradient", "file",
-// "mask", or the operations on the plane so far: "invert", "soften".
+// Shape is "stroke", "ellipse", "rectangle", "polygon", "gradient", "range",
+// "edges", "file", "mask", or the operations on the plane so far: "invert", "soften".
 type Element struct {
 	Span
 	Op    string
@@ -145,10 +145,16 @@ type Element struct {
 	Points []Point   `takes:"frame"`
 	Size   []Measure `takes:"% >0..400, px >0..300000"` // ellipse, rectangle: width, height
 	Width  *Measure  `takes:"% >0..400, px >0..300000"` // stroke
-	Radius *Measure  `takes:"% >0..10, px 0.125..1000"` // soften
-	Path   *Text     `path:"mask"`
-	Mask   *Text     `uses:"mask"`
-	Soft   *Measure  `takes:"% 0..100" default:"0%"` // of a shape's half-width, which fades
+	Radius *Measure  `takes:"% >0..10, px 0.125..1000"` // soften, edges
+	// Of is what a range is of: "lightness", "chroma" or "hue". It runs from Low to
+	// High, a hue upwards and through 0 where it must, and fades over Fade at both ends.
+	Of        string
+	Low, High *Measure
+	Fade      *Measure
+	Over      *Measure `takes:"% 1..100"` // edges: the step in lightness
+	Path      *Text    `path:"mask"`
+	Mask      *Text    `uses:"mask"`
+	Soft      *Measure `takes:"% 0..100" default:"0%"` // of a shape's half-width, which fades
 }
 
 // Prepare holds the steps at the master's own size.
@@ -268,6 +274,15 @@ type (
 		Over    Measure `takes:"% >0..100"`
 		Through *Text   `uses:"mask"`
 	}
+	// Fringe smooths the colour left over at edges; HueFrom and HueTo are nil, or
+	// the hues from one to the other, upwards.
+	Fringe struct {
+		Span
+		Through *Text    `uses:"mask"`
+		Radius  Measure  `takes:"px 1..60"`
+		HueFrom *Measure `takes:"deg 0..360"`
+		HueTo   *Measure `takes:"deg 0..360"`
+	}
 	// Enlarge brings the picture to the print's size.
 	Enlarge struct {
 		Span
@@ -369,6 +384,7 @@ func (*Mirror) Word() string     { return "mirror" }
 func (*Convert) Word() string    { return "convert" }
 func (*SpotAt) Word() string     { return "spot" }
 func (*SpotPixels) Word() string { return "spot" }
+func (*Fringe) Word() string     { return "fringe" }
 func (*Enlarge) Word() string    { return "enlarge" }
 func (*Take) Word() string       { return "take" }
 func (*Follow) Word() string     { return "follow" }

@@ -315,10 +315,14 @@ func extremes3(a, b, c float64) (hi, lo float64) {
 	return a, b
 }
 
+// okPlane is OKLab's a and b.
+func okPlane(u, v float64) (a, b float64) {
+	return float64(1.9779984951*u) + float64(0.4505937099*v), float64(0.0259040371*u) - float64(0.8086757660*v)
+}
+
 // okChroma2 is the square of OKLab's chroma.
 func okChroma2(u, v float64) float64 {
-	a := float64(1.9779984951*u) + float64(0.4505937099*v)
-	b := float64(0.0259040371*u) - float64(0.8086757660*v)
+	a, b := okPlane(u, v)
 	return float64(a*a) + float64(b*b)
 }
 

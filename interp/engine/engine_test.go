@@ -109,6 +109,14 @@ var kinds = map[string]func(b *builder, in int) int{
 	"spots": func(b *builder, in int) int {
 		return b.add("spots", args("spot-1", "at 20 25 radius 6 soft 1/2", "spot-2", "at 36 60 radius 7 soft 0 from 12 140", "spot-3", "at 30 120 radius 5 soft 1 from 45 90"), in)
 	},
+	"fringe": func(b *builder, in int) int { return b.add("fringe", args("radius", "7"), in) },
+	"masked by the picture": func(b *builder, in int) int {
+		p := b.g.Nodes[in].Pic
+		r := b.add("range", args("of", "lightness", "from", "20", "to", "60", "soft", "20"), in)
+		e := b.add("edges", args("radius", "2", "over", "1/20"), in)
+		m := b.add("mask", args("width", fmt.Sprint(p.W), "height", fmt.Sprint(p.H), "shape-1", "add mask", "shape-2", "less mask"), r, e)
+		return b.add("fringe", args("radius", "5/2", "hue-from", "300", "hue-to", "200"), in, m)
+	},
 	"masked sharpen": func(b *builder, in int) int {
 		return b.add("sharpen", args("radius", "1", "amount", "2"), in, b.mask(in))
 	},

@@ -39,7 +39,7 @@ func (r *reducer) Emit(b []byte) error {
 		spread(r.y, r.srcH, r.h, func(i int, share float64) {
 			dst := r.sums[i*n : (i+1)*n]
 			for k := range dst {
-				dst[k] += share * math.Float64frombits(binary.LittleEndian.Uint64(b[8*k:]))
+				dst[k] += float64(share * math.Float64frombits(binary.LittleEndian.Uint64(b[8*k:])))
 			}
 		})
 		b = b[8*n:]
@@ -71,7 +71,7 @@ func (w *reducerRows) Row(_ int, samples []uint16) error {
 		for k := lo / r.srcW; k < r.w && k*r.srcW < hi; k++ {
 			share := float64(min(hi, (k+1)*r.srcW)-max(lo, k*r.srcW)) / float64(r.srcW)
 			for c := range r.c {
-				w.sum[k*r.c+c] += share * float64(samples[x*r.c+c])
+				w.sum[k*r.c+c] += float64(share * float64(samples[x*r.c+c]))
 			}
 		}
 	}

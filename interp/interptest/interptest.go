@@ -98,6 +98,12 @@ mask sky {
     invert
 }
 
+mask fine {
+    edges radius 1 px over 5%
+    within range lightness 20 to 90 soft 5
+    less range hue 300 deg to 20 deg soft 10 deg
+}
+
 prepare {
     spot pixels over 12% through sky
     spot at (22%, 11%) radius 0.9%
@@ -130,6 +136,7 @@ print card {
 print exact {
     size within 2 in x 2 in at 150 ppi
     enlarge with cubic
+    fringe through fine radius 3 px
     convert to ROMM-RGB intent relative black-point on
     save tiff "exact.tif" bits 16
 }

@@ -28,6 +28,7 @@ type binder struct {
 	frameW int
 	frameH int
 	masks  map[string]int // name -> node
+	frame  int            // the node of the upright master
 	paper  *lang.Paper    // the print's, or nil
 	lab    *lang.Lab      // the print's, or nil
 	size   *sizing        // nil in prepare
@@ -311,7 +312,7 @@ func (b *binder) prepare() (pic, bool) {
 		}
 	}
 	p := b.plan.Nodes[n].Pic
-	b.frameW, b.frameH = p.W, p.H
+	b.frame, b.frameW, b.frameH = n, p.W, p.H
 	cur := pic{n, Whole(p.W, p.H)}
 	w := &walker{b: b, cur: cur, names: map[string]pic{}, stage: 0}
 	w.steps(steps)
@@ -489,6 +490,19 @@ func (b *binder) element(e *lang.Element, s space, stage int) (ops.MaskShape, in
 			return sh, -1, false
 		}
 		return sh, n, ok
+	case "range", "edges":
+		// A plane of the frame before any step, taken as another mask is.
+		var args ops.Args
+		if e.Shape == "range" {
+			args = argsOf("of", e.Of, "from", bare(*e.Low), "to", bare(*e.High))
+			if e.Fade != nil {
+				args = append(args, argsOf("soft", bare(*e.Fade))...)
+			}
+		} else {
+			args = argsOf("radius", sh.W, "over", share(*e.Over))
+		}
+		n, fine := b.node(e.Span, stage, e.Shape, args, b.frame)
+		return ops.MaskShape{Op: e.Op, Shape: "mask"}, n, ok && fine
 	case "mask":
 		n, fine := b.mask(e.Mask, stage)
 		return sh, n, ok && fine

@@ -16,6 +16,14 @@ func sub(a, b *big.Rat) *big.Rat { return new(big.Rat).Sub(a, b) }
 // share is a percentage as a share of 1.
 func share(m lang.Measure) *big.Rat { return quo(m.Value, rat(100)) }
 
+// bare is a measure as an operation's number: a percentage as a share of 1.
+func bare(m lang.Measure) *big.Rat {
+	if m.Unit == "%" {
+		return share(m)
+	}
+	return m.Value
+}
+
 // Rect is the part of the frame that a picture shows, in frame pixels.
 type Rect struct{ X0, Y0, X1, Y1 *big.Rat }
 

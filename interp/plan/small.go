@@ -12,7 +12,8 @@ import (
 
 // Looking at a print as a whole, on a screen, takes far fewer pixels than the
 // print has, so its plan is run small, from a reduced master. Specks are mended
-// at full size first, since a mean would smear them; every later step works on
+// at full size first, since a mean would smear them (small, where a mask
+// reads the master beside them); every later step works on
 // the reduced picture, its measures in pixels reduced alike. Sharpening finer
 // than a third of a reduced pixel is left out, for nothing of it would be seen.
 

@@ -92,6 +92,13 @@ func (p picture) do(step, args string) (picture, error) {
 	for y := range out.H {
 		k.Row(out.Row(y), y, []ops.Rows{p})
 	}
+	if out.C == 1 { // a plane, shown as grey
+		plane := out.pix
+		out.Pic, out.pix = p.Pic, nil
+		for _, v := range plane {
+			out.pix = append(out.pix, v, v, v)
+		}
+	}
 	return out, nil
 }
 
@@ -186,6 +193,32 @@ func hotPixels(p picture, args string) (picture, string) {
 			if i%4 == c || i%4 == 3 {
 				q.pix[at+c] = uint16(min(65535, int(q.pix[at+c])+12000+1000*i))
 			}
+		}
+	}
+	return q, args
+}
+
+// fringes draws red a little larger than blue, as a lens does, and lets the light of
+// bright places spread in red and blue; Y' stays.
+func fringes(p picture, args string) (picture, string) {
+	q := picture{p.Pic, slices.Clone(p.pix)}
+	luma := p.Profile.Luma()
+	at := func(x, y, c int) float64 {
+		return float64(p.pix[3*(max(0, min(p.H-1, y))*p.W+max(0, min(p.W-1, x)))+c])
+	}
+	for i := range p.W * p.H {
+		x, y := i%p.W, i/p.W
+		v := [3]float64{at(x+2, y+1, 0), at(x, y, 1), at(x-1, y-1, 2)}
+		if x < p.W/2 {
+			glow := max(0, at(x, y-3, 1)-v[1])
+			v = [3]float64{at(x, y, 0) + 0.3*glow, v[1], at(x, y, 2) + 0.5*glow}
+		}
+		off := 0.0
+		for c := range v {
+			off += luma[c] * (at(x, y, c) - v[c])
+		}
+		for c := range v {
+			q.pix[3*i+c] = uint16(max(0, min(65535, v[c]+off+0.5)))
 		}
 	}
 	return q, args

@@ -75,6 +75,20 @@ var rows = []row{
 		{photo: "brook", cutAt: 0.5, harm: specks, step: "spots", args: "from", zoom: 2},
 		{photo: "hills", cutAt: 0.3, harm: specks, step: "spots", args: "from", zoom: 2},
 	}},
+	{"fringe", []subject{
+		{photo: "sunset", reduce: 2, cutAt: 0.45, harm: fringes, step: "fringe", args: "radius 7", zoom: 2},
+		{photo: "lamps", reduce: 2, cutAt: 0.5, harm: fringes, step: "fringe", args: "radius 7", zoom: 2},
+		{photo: "mountains", reduce: 2, cutAt: 0.4, harm: fringes, step: "fringe", args: "radius 7", zoom: 2},
+		{photo: "marigold", reduce: 2, cutAt: 0.5, harm: fringes, step: "fringe", args: "radius 7, hue-from 260, hue-to 340", zoom: 2},
+		{photo: "leaves", reduce: 2, cutAt: 0.5, step: "fringe", args: "radius 7", zoom: 2},
+	}},
+	{"masks from the picture", []subject{
+		{from: hues, step: "range", args: "of hue, from 340, to 60, soft 15"},
+		{photo: "marigold", reduce: 4, step: "range", args: "of hue, from 20, to 60, soft 15"},
+		{photo: "sunset", reduce: 4, step: "range", args: "of lightness, from 0, to 30, soft 6"},
+		{photo: "lamps", reduce: 4, step: "range", args: "of chroma, from 2/5, to 2, soft 1/10"},
+		{photo: "mountains", reduce: 4, step: "edges", args: "radius 1, over 2/25"},
+	}},
 	{"8 bits", []subject{
 		{from: sky, step: "8 bits", gain: 16},
 	}},
@@ -181,6 +195,8 @@ func (s subject) figures(photograph, before, after picture) string {
 			}
 		}
 		return fmt.Sprintf(": %d pixels changed", n)
+	case s.step == "fringe" || s.step == "range" || s.step == "edges":
+		return ""
 	case s.harm != nil:
 		return fmt.Sprintf(": where the specks were, %.1f from the photograph (OKLab x 100), before %.1f",
 			photos.Apart(photograph.pix, after.pix, before.pix), photos.Apart(photograph.pix, before.pix, before.pix))

@@ -1,0 +1,364 @@
+package ops
+
+import (
+	"fmt"
+	"image"
+	"math"
+	"math/big"
+
+	"platemark/ops/exact"
+)
+
+// fringeV1 smooths the colour that a lens left over at edges.
+//
+// Y' is the profile's luminance weights on the encoded values, P = R - Y' and
+// Q = B - Y'. A plane is cut into blocks as toneAround's, f = 2 floor(radius/6) + 1 px
+// wide; y, r and b are a block's means of Y' (each rounded to a code), R and B,
+// p = r - y, q = b - y. With s the standard deviation of y in the window of blocks up
+// to d = max(1, floor(radius/2f + 1/2)) away, and E 2 % of full scale, a block is an
+// edge's by u = 3v^2 - 2v^3, v = s/E - 1 held to 0..1, and its colour is trusted by
+// t = floor(256 (1 - u) + 1/2). In the window of blocks up to
+// floor(7 radius/5f + 1/2) away, T the sum of t, those of y, p and q times t give
+// their means, and of y^2, y p and y q
+//
+//	V = the variance of y, a = cov(y, p)/(V + e^2), c = cov(y, q)/(V + e^2)
+//
+// e 1 % of full scale, and k = u T/(T + 256 n/50), n the window's blocks. These seven
+// are read at a pixel as toneAround's. There Y' less the mean of y, held to twice the
+// root of V, is z; P* = (mean of p + a z) g and Q* likewise, g = Y'/(mean of y + z)
+// where that is less than 1: a darker pixel than those trusted keeps their saturation.
+// P goes to P + k m (P* - P) N/(N + E^2), Q likewise, N = (P* - P)^2 + (Q* - Q)^2, m the
+// mask and the share of the hue (rangeV1's, fading over 15 degrees): what hardly differs
+// stays. Green is what Y' leaves; all three differences are led towards 0 by one share
+// where a channel would leave the space.
+var fringeV1 = operation(Operation{
+	Name:    "fringe",
+	Version: 1,
+	Doc: `Smooths colour at edges across the radius; Y', the profile's luminance weights on
+encoded values, stays within a code. Blocks of a third of the radius whose surroundings
+vary in Y' by more than 2 to 4 % of full scale are an edge's, and their colour isn't
+trusted; each pixel there takes the colour that Y' has in the trusted blocks around, a
+line through R - Y' and B - Y' by Y' (K. He, J. Sun and X. Tang, "Guided image
+filtering", ECCV 2010, with weights), as far as it differs by more than 2 %. Where
+nothing around is trusted, colours stay.
+Given hues, only colours of OKLab's hues from hue-from upwards to hue-to change, fading
+over 15 degrees and to greys. Inputs: picture, perhaps a mask.`,
+	Takes:  1,
+	Masked: true,
+	Nanos:  16,
+	Params: Params{
+		covers,
+		{Name: "radius", Unit: "px", Min: "1/2", Max: "100", Length: true, Doc: "how wide a fringe is, about"},
+		{Name: "hue-from", Unit: "deg", Min: "0", Max: "360", Optional: true, Doc: "the first hue that is changed; all without"},
+		{Name: "hue-to", Unit: "deg", Min: "0", Max: "360", Optional: true, Doc: "the last"},
+	},
+	// Fringes finer than a reduced pixel would not be seen.
+	Reduce: func(_ Params, a Args, r Reduction) (Args, bool, error) {
+		radius, _ := a.Get("radius")
+		return a, !r.smaller() || ratOf(radius).Cmp(big.NewRat(1, 1)) >= 0, nil
+	},
+}, newFringe)
+
+const (
+	fringeEdge  = 0.02 * 65535 // E
+	fringeLeast = 0.01 * 65535 // e
+	fringeWhole = 256          // the most that a block is trusted
+)
+
+type fringeParams struct {
+	Radius, HueFrom, HueTo *big.Rat
+	Covers                 string
+}
+
+type fringe struct {
+	pic Pic
+	blockGrid
+	near, far int // windows, in blocks: of the spread, and of the colours
+	luma      [3]float32
+	light     *lightness // nil without hues
+	hues      hueArc
+	mask      *sampler // nil without
+	skip      int      // columns of the input before the result's
+}
+
+func newFringe(a fringeParams, in []Pic, _ Env) (Step, error) {
+	p := in[0]
+	if err := greyOrRGB("fringe", p); err != nil {
+		return nil, err
+	}
+	switch {
+	case p.C == 1:
+		return nil, fmt.Errorf("fringe: this picture is grey and has no colour to smooth; put it before the mix")
+	case p.Profile == nil:
+		return nil, fmt.Errorf("fringe needs the picture's profile for its luminance weights, and this picture has none")
+	case (a.HueFrom == nil) != (a.HueTo == nil):
+		return nil, fmt.Errorf("fringe: hue from and hue to belong together")
+	}
+	s := &fringe{pic: p}
+	for i, v := range p.Profile.Luma() {
+		s.luma[i] = float32(v)
+	}
+	if s.luma[1] < 0.1 {
+		return nil, fmt.Errorf("fringe: the green of the profile %q gives too little light", p.Profile.Description())
+	}
+	var err error
+	if a.HueFrom != nil {
+		if s.light, err = newLightness("fringe", p); err != nil {
+			return nil, err
+		}
+		s.hues = newHueArc(a.HueFrom, a.HueTo, big.NewRat(15, 1))
+	}
+	sixth := new(big.Rat).Quo(a.Radius, big.NewRat(6, 1))
+	f := 2*int(new(big.Int).Div(sixth.Num(), sixth.Denom()).Int64()) + 1
+	blocks := func(num int64, den int) int { return halfUp(times(a.Radius, big.NewRat(num, int64(den*f)))) }
+	s.blockGrid, s.near, s.far = newBlockGrid(p.W, p.H, f), max(1, blocks(1, 2)), max(1, blocks(7, 5))
+	s.mask, err = maskFor(a.Covers, in[1:], p)
+	return s, err
+}
+
+func (s *fringe) Pic() Pic { return s.pic }
+
+func (s *fringe) reach() int { return s.near + s.far }
+
+func (s *fringe) Window(in, y int) (lo, hi int) {
+	if in == 1 {
+		return s.mask.window(y)
+	}
+	return s.rowsFor(y, s.reach())
+}
+
+func (s *fringe) Memory() (worker, shared int64) {
+	rows := 2*s.reach() + 4
+	return s.mask.memory() + 16*int64(s.w) + int64(s.bw)*(12*int64(rows)+4*int64(2*s.far+2)+8*9+4*7*3), 0
+}
+
+func (s *fringe) Needs(in int, r image.Rectangle) image.Rectangle {
+	if in == 1 {
+		return s.mask.needs(r)
+	}
+	n := sameColumns(s, in, r)
+	n.Min.X, n.Max.X = s.columnsFor(r.Min.X, r.Max.X, s.reach())
+	return n
+}
+
+func (s *fringe) Part(r image.Rectangle) (Step, int) {
+	p := *s
+	lo, _ := s.columnsFor(r.Min.X, r.Max.X, s.reach())
+	p.pic.W, p.mask, p.skip = r.Dx(), s.mask.part(r), r.Min.X-lo
+	p.blockGrid = s.cut(r.Min.X, r.Max.X, s.reach())
+	return &p, r.Min.X
+}
+
+func (s *fringe) Worker() Worker {
+	means := min(2*s.reach()+3, s.bh)
+	k := &fringeWorker{fringe: s, mask: s.mask.worker(), luminance: make([]float32, s.w), line: make([]int32, 3*s.w), block: make([]int64, 3*s.bw),
+		kept: newRowCache[int32](means, 3*s.bw), trust: newRowCache[int32](min(2*s.far+2, s.bh), s.bw), fits: newRowCache[float32](2, fringeFits*s.bw)}
+	k.spread.sum, k.colour.sum = make([]int64, 2*s.bw), make([]int64, 7*s.bw)
+	k.mixed = make([]float32, fringeFits*s.bw)
+	return k
+}
+
+// The numbers of a block that pixels read, one plane after the other.
+const (
+	fitY = iota // means
+	fitP
+	fitQ
+	fitA // slopes
+	fitC
+	fitSpread // twice the root of V
+	fitK
+	fringeFits
+)
+
+// fringeWorker keeps rows of blocks by number: means of Y', R and B, how far they are
+// trusted, and what pixels read.
+type fringeWorker struct {
+	*fringe
+	mask      *samplerWorker
+	in        Rows
+	luminance []float32 // Y' of a row
+	line      []int32   // and rounded, then R, then B
+	block     []int64
+	kept      rowCache[int32]
+	trust     rowCache[int32]
+	fits      rowCache[float32]
+	spread    rowSums   // of y and y^2
+	colour    rowSums   // of t, and of t times y, p, q, y^2, y p and y q
+	mixed     []float32 // what the loaded row reads
+}
+
+func (k *fringeWorker) Row(dst []uint16, y int, in []Rows) {
+	k.in = in[0]
+	dst = dst[:k.pic.Stride()]
+	m, kind := k.mask.row(y, in[1:])
+	active := kind != maskZero && k.load(y)
+	src := in[0].Row(y)[3*k.skip:][:len(dst)]
+	copy(dst, src)
+	if !active {
+		return
+	}
+	lumaRow(k.luminance[:k.pic.W], src, &k.luma)
+	edge := k.mixed[fitK*k.bw:]
+	for x := range k.pic.W {
+		p := k.x[x]
+		j, n := int(p.at), min(int(p.at)+1, k.bw-1)
+		if edge[j] == 0 && edge[n] == 0 || m != nil && m[x] == 0 {
+			continue
+		}
+		var fit [fringeFits]float32
+		share := float32(p.share) / float32(2*k.f)
+		for i := range fit {
+			v := k.mixed[i*k.bw+j]
+			fit[i] = v + float32(share*(k.mixed[i*k.bw+n]-v))
+		}
+		if m != nil {
+			fit[fitK] *= m[x]
+		}
+		if k.light != nil {
+			fit[fitK] *= float32(k.light.hueShare(src[3*x:], &k.hues))
+		}
+		k.pixel(dst[3*x:3*x+3], k.luminance[x], &fit)
+	}
+}
+
+// pixel gives a pixel of luminance y the colour of its fit, as far as that asks.
+func (k *fringeWorker) pixel(d []uint16, y float32, fit *[fringeFits]float32) {
+	if fit[fitK] == 0 {
+		return
+	}
+	z := max(-fit[fitSpread], min(fit[fitSpread], y-fit[fitY]))
+	g := float32(1)
+	if near := fit[fitY] + z; near > y {
+		g = y / near
+	}
+	p, q := float32(d[0])-y, float32(d[2])-y
+	dp, dq := float32((fit[fitP]+float32(fit[fitA]*z))*g)-p, float32((fit[fitQ]+float32(fit[fitC]*z))*g)-q
+	n := float32(dp*dp) + float32(dq*dq)
+	if n == 0 {
+		return
+	}
+	k2 := float32(fit[fitK]*n) / (n + fringeEdge*fringeEdge)
+	p, q = p+float32(k2*dp), q+float32(k2*dq)
+	v := [3]float32{p, -(float32(k.luma[0]*p) + float32(k.luma[2]*q)) / k.luma[1], q}
+	room := float32(1)
+	for _, x := range v {
+		if x > 0 && x > 65535-y {
+			room = min(room, max(0, 65535-y)/x)
+		} else if x < 0 && -x > y {
+			room = min(room, y/-x)
+		}
+	}
+	for c, x := range v {
+		d[c] = exact.RoundU16(y + float32(room*x))
+	}
+}
+
+// load makes what row y of the picture reads, and tells whether any of it asks for a
+// change.
+func (k *fringeWorker) load(y int) (asks bool) {
+	p := k.place(y+k.ey, k.bh)
+	above := k.fitRow(int(p.at))
+	below := above
+	if p.share > 0 {
+		below = k.fitRow(int(p.at) + 1)
+	}
+	share := float32(p.share) / float32(2*k.f)
+	for i, v := range above {
+		k.mixed[i] = v + float32(share*(below[i]-v))
+	}
+	return !allZero(k.mixed[fitK*k.bw:])
+}
+
+// fitRow is row j of what pixels read.
+func (k *fringeWorker) fitRow(j int) []float32 {
+	out, there := k.fits.row(j)
+	if there {
+		return out
+	}
+	rows := int64(k.colour.around(j, k.far, k.bh, k.addColours))
+	trust := k.trustRow(j)
+	var sums [7]int64
+	for n := range sums {
+		sums[n] = openSum(k.far, k.colour.sum[n*k.bw:][:k.bw])
+	}
+	for i := range k.bw {
+		for n := range sums {
+			sums[n] += slideSum(k.far, k.colour.sum[n*k.bw:][:k.bw], i)
+		}
+		fit := [fringeFits]float64{}
+		if t := float64(sums[0]); t > 0 && trust[i] < fringeWhole {
+			y, p, q := float64(sums[1])/t, float64(sums[2])/t, float64(sums[3])/t
+			v := max(0, float64(sums[4])/t-float64(y*y))
+			over := 1 / (v + fringeLeast*fringeLeast)
+			fit = [fringeFits]float64{y, p, q,
+				float64((float64(sums[5])/t - float64(y*p)) * over), float64((float64(sums[6])/t - float64(y*q)) * over),
+				2 * math.Sqrt(v), float64((fringeWhole-float64(trust[i]))*t) / float64(fringeWhole*(t+float64(rows*k.columnsAround(k.far, i)*fringeWhole)/50))}
+		}
+		for n, v := range fit {
+			out[n*k.bw+i] = float32(v)
+		}
+	}
+	return out
+}
+
+func (k *fringeWorker) addColours(sum []int64, j int, sign int64) {
+	means, trust := k.meanRow(j), k.trustRow(j)
+	n := k.bw
+	for i, t := range trust {
+		y := int64(means[i])
+		p, q := int64(means[n+i])-y, int64(means[2*n+i])-y
+		t := sign * int64(t)
+		ty := t * y
+		sum[i] += t
+		sum[n+i] += ty
+		sum[2*n+i] += t * p
+		sum[3*n+i] += t * q
+		sum[4*n+i] += ty * y
+		sum[5*n+i] += ty * p
+		sum[6*n+i] += ty * q
+	}
+}
+
+// trustRow is row j of how far blocks are trusted.
+func (k *fringeWorker) trustRow(j int) []int32 {
+	out, there := k.trust.row(j)
+	if there {
+		return out
+	}
+	rows := int64(k.spread.around(j, k.near, k.bh, k.addSpread))
+	sum, square := k.spread.sum[:k.bw], k.spread.sum[k.bw:]
+	s, q := openSum(k.near, sum), openSum(k.near, square)
+	for i := range out {
+		s, q = s+slideSum(k.near, sum, i), q+slideSum(k.near, square, i)
+		n := rows * k.columnsAround(k.near, i)
+		deviation := math.Sqrt(float64(n*q-s*s)) / float64(n)
+		out[i] = int32(float64(fringeWhole*(1-fade(deviation/fringeEdge-1))) + 0.5)
+	}
+	return out
+}
+
+func (k *fringeWorker) addSpread(sum []int64, j int, sign int64) {
+	for i, v := range k.meanRow(j)[:k.bw] {
+		sum[i] += sign * int64(v)
+		sum[k.bw+i] += sign * int64(v) * int64(v)
+	}
+}
+
+// meanRow is row j of the blocks' means of Y', R and B, one plane after the other.
+func (k *fringeWorker) meanRow(j int) []int32 {
+	out, there := k.kept.row(j)
+	if !there {
+		k.means(out, k.block, k.line, j, k.in, k.level)
+	}
+	return out
+}
+
+// level sets dst to Y', rounded, of a row, then to R, then to B.
+func (k *fringeWorker) level(dst []int32, src []uint16) {
+	lumaRow(k.luminance, src[:3*k.w], &k.luma)
+	y, r, b := dst[:k.w], dst[k.w:][:k.w], dst[2*k.w:][:k.w]
+	for i, v := range k.luminance {
+		p := src[3*i : 3*i+3 : 3*i+3]
+		y[i], r[i], b[i] = int32(v+0.5), int32(p[0]), int32(p[2])
+	}
+}
