@@ -57,9 +57,12 @@ var pieces = append([]Piece{
 	{"operation", "border", 1, false, "", "ops.TestBorderByHand"},
 	{"operation", "convert", 1, false, "ops/colour.TestRowsAgainstPlainMatrix ops/colour.TestTablesAgainstPlainReading", "ops/colour.TestTransformsNearLittleCMS ops/colour.TestTransformsOfOutsideProfiles"},
 	{"operation", "crop", 1, false, "ops.TestCropStartsAtItsOwnCorner", ""},
+	{"operation", "edges", 1, false, "ops.TestEdgesEqualSlow", "ops.TestEdgesMeasureAStep"},
 	{"operation", "enlarge", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestEnlargeAgainstOwnFloat64AndPillow ops.TestEnlargeAgreesWithLibraries"},
+	{"operation", "fringe", 1, false, "ops.TestFringeEqualsSlow", ""},
 	{"operation", "mask", 1, false, "ops.TestMaskSkipsEqualPlain ops.TestMaskAgainstFloat64", "ops.TestMaskHandWorked"},
 	{"operation", "mix", 1, false, "ops.TestMixByHand", ""},
+	{"operation", "range", 1, false, "ops.TestRangeEqualsSlow", "ops.TestRangeOfGreys"},
 	{"operation", "sharpen", 1, false, "ops.TestSharpenEqualsSlow", "ops.TestSharpenAgainstTextbook"},
 	{"operation", "spot-pixels", 1, false, "ops.TestSpotPixelsAgainstPlain", "ops.TestSpotPixelsHandWorked"},
 	{"operation", "spots", 1, false, "ops.TestSpotsAgainstFloat64", "ops.TestSpotsHandWorked ops.TestMembraneIsHarmonic"},
@@ -98,8 +101,8 @@ var statements = func() (out []Piece) {
 	const drafts = `recipe; title; rights; round; master; picture; paper; lab; mask; prepare; steps; print; inputs; a line of inputs;
 		profile, in a paper; intent, in a paper; black-point, in a paper;
 		takes, in a lab; space, in a lab; resolution, in a lab; bits, in a lab; largest, in a lab;
-		stroke; ellipse; rectangle; polygon; gradient; file; mask, in a mask; invert; soften;
-		turn; mirror; crop; convert; spot; enlarge; take; follow; blend; sharpen; mix; tint; tone;
+		stroke; ellipse; rectangle; polygon; gradient; range; edges; file; mask, in a mask; invert; soften;
+		turn; mirror; crop; convert; spot; fringe; enlarge; take; follow; blend; sharpen; mix; tint; tone;
 		exposure, in a tone; curve, in a tone; contrast, in a tone; local, in a tone; warmth, in a tone; chroma, in a tone; muted, in a tone;
 		border; wrap; edition; size; save`
 	const frozen = ``
