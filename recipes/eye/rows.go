@@ -76,7 +76,6 @@ var rows = []row{
 		{photo: "hills", cutAt: 0.3, harm: specks, step: "spots", args: "from", zoom: 2},
 	}},
 	{"fringe", []subject{
-		{photo: "sunset", reduce: 2, cutAt: 0.45, harm: fringes, step: "fringe", args: "radius 7", zoom: 2},
 		{photo: "lamps", reduce: 2, cutAt: 0.5, harm: fringes, step: "fringe", args: "radius 7", zoom: 2},
 		{photo: "mountains", reduce: 2, cutAt: 0.4, harm: fringes, step: "fringe", args: "radius 7", zoom: 2},
 		{photo: "marigold", reduce: 2, cutAt: 0.5, harm: fringes, step: "fringe", args: "radius 7, hue-from 260, hue-to 340", zoom: 2},
