@@ -38,7 +38,7 @@ func TestCompletion(t *testing.T) {
 			print = append(print, s.Word)
 		}
 	}
-	shapes := []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "file", "mask"}
+	shapes := []string{"stroke", "ellipse", "rectangle", "polygon", "gradient", "range", "edges", "file", "mask"}
 	large := "print large {\n    size 60 in x 40 in at 300 ppi\n"
 	for _, row := range []struct {
 		old, new string   // what the recipe has at the marker
