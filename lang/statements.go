@@ -88,6 +88,7 @@ var statements = []struct {
 	{"chroma Chroma", "tone", once, Tone{}},
 	{"muted chroma Muted", "tone", once, Tone{}},
 
+	{"grain amount Amount size Size seed Seed", "steps print", many, Grain{}},
 	{"mix red Red green Green blue Blue", "prepare steps print", many, Mix{}},
 	{"tint hue Hue chroma Chroma", "prepare steps print", many, Tint{}},
 

@@ -345,6 +345,13 @@ type (
 		Span
 		X, Y *big.Rat
 	}
+	// Grain lays film-like grain over the picture.
+	Grain struct {
+		Span
+		Amount Measure `takes:"% 0..25"`
+		Size   Measure `takes:"mm 0.01..1"` // on the print
+		Seed   Number  `takes:"0..4294967295"`
+	}
 	// Mix makes grey from shares of red, green and blue.
 	Mix struct {
 		Span
@@ -391,6 +398,7 @@ func (*Follow) Word() string     { return "follow" }
 func (*Blend) Word() string      { return "blend" }
 func (*Sharpen) Word() string    { return "sharpen" }
 func (*Tone) Word() string       { return "tone" }
+func (*Grain) Word() string      { return "grain" }
 func (*Mix) Word() string        { return "mix" }
 func (*Tint) Word() string       { return "tint" }
 func (*Border) Word() string     { return "border" }

@@ -71,7 +71,7 @@ func (r *parser) scale(s *Param, toks []Token) {
 func (p *Param) factor(v *big.Rat) string {
 	most := int64(0)
 	switch {
-	case p.Word == "amount":
+	case p.Word == "amount" && p.Ranges[0].max.Cmp(big.NewRat(100, 1)) > 0:
 		most = 5
 	case p.Word == "at" && p.Kind == valueMeasure && p.Ranges[0].Unit == "%":
 		most = 1

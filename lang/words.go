@@ -18,7 +18,7 @@ var Spaces = []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
 // laterStatements are the statements of version 1 that this engine doesn't
 // build, with the block that they stand in.
 var laterStatements = map[string]string{
-	"sheet": "top", "denoise": "steps", "grain": "steps",
+	"sheet": "top", "denoise": "steps",
 }
 
 // laterBlocks are those of them that open a block.
@@ -26,7 +26,7 @@ var laterBlocks = map[string]bool{"sheet": true}
 
 // laterWords are reserved for what this engine doesn't build.
 var laterWords = []string{
-	"seed", "deconvolve", "section",
+	"deconvolve", "section",
 	"strip", "wedge", "vary", "by", "grey", "nan", "inf", "infinity",
 }
 

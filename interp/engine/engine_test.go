@@ -102,6 +102,9 @@ var kinds = map[string]func(b *builder, in int) int{
 	"local": func(b *builder, in int) int {
 		return b.add("tone", args("local", "1/2", "local-radius", "5"), in)
 	},
+	"grain": func(b *builder, in int) int {
+		return b.add("grain", args("amount", "1/10", "size", "5", "seed", "3"), in)
+	},
 	"wide local": func(b *builder, in int) int {
 		return b.add("tone", args("local", "1/2", "local-radius", "47", "contrast", "1/4"), in)
 	},

@@ -55,6 +55,8 @@ func (w *walker) args(op string, s lang.Step, more ops.Args) (args ops.Args, ok 
 				}
 			}
 			list = []string{v.RatString()}
+		case lang.Number:
+			list = []string{f.Value.RatString()}
 		case lang.Text:
 			list = []string{f.Value}
 		case []lang.CurvePoint:

@@ -12,7 +12,7 @@ package raster
 func Eight(dst []byte, row []uint16, channels, x, y int) {
 	dst = dst[:len(row)]
 	for len(row) > 0 {
-		four := scattered(uint64(y)<<32 + uint64(x)/4)
+		four := Scattered(uint64(y)<<32 + uint64(x)/4)
 		if x%4 == 0 && channels == 3 && len(row) >= 12 {
 			in, out := (*[12]uint16)(row), (*[12]byte)(dst)
 			for i := range 4 {
@@ -40,8 +40,9 @@ func by257(v uint16, d uint32) byte {
 	return byte((n - n>>8) >> 8)
 }
 
-// scattered is number n of splitmix64 from the state 0.
-func scattered(n uint64) uint64 {
+// Scattered is number n, from 0 on, of splitmix64 from the state 0: random for tests
+// of it, and a function of n alone.
+func Scattered(n uint64) uint64 {
 	z := (n + 1) * 0x9e3779b97f4a7c15
 	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
 	z = (z ^ z>>27) * 0x94d049bb133111eb

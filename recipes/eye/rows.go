@@ -88,6 +88,11 @@ var rows = []row{
 		{photo: "lamps", reduce: 4, step: "range", args: "of chroma, from 2/5, to 2, soft 1/10"},
 		{photo: "mountains", reduce: 4, step: "edges", args: "radius 1, over 2/25"},
 	}},
+	{"grain", []subject{
+		{photo: "sunset", reduce: 4, step: "grain", args: "amount 1/25, size 2, seed 7"},
+		{photo: "marigold", reduce: 4, step: "grain", args: "amount 1/25, size 5, seed 7"},
+		{from: hues, step: "grain", args: "amount 1/10, size 3, seed 7"},
+	}},
 	{"8 bits", []subject{
 		{from: sky, step: "8 bits", gain: 16},
 	}},
@@ -194,7 +199,7 @@ func (s subject) figures(photograph, before, after picture) string {
 			}
 		}
 		return fmt.Sprintf(": %d pixels changed", n)
-	case s.step == "fringe" || s.step == "range" || s.step == "edges":
+	case s.step == "fringe" || s.step == "range" || s.step == "edges" || s.step == "grain":
 		return ""
 	case s.harm != nil:
 		return fmt.Sprintf(": where the specks were, %.1f from the photograph (OKLab x 100), before %.1f",

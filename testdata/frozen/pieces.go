@@ -60,6 +60,7 @@ var pieces = append([]Piece{
 	{"operation", "edges", 1, false, "ops.TestEdgesEqualSlow", "ops.TestEdgesMeasureAStep"},
 	{"operation", "enlarge", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestEnlargeAgainstOwnFloat64AndPillow ops.TestEnlargeAgreesWithLibraries"},
 	{"operation", "fringe", 1, false, "ops.TestFringeEqualsSlow", ""},
+	{"operation", "grain", 1, false, "ops.TestGrainEqualsSlow", "ops.TestGrainSpectrum"},
 	{"operation", "mask", 1, false, "ops.TestMaskSkipsEqualPlain ops.TestMaskAgainstFloat64", "ops.TestMaskHandWorked"},
 	{"operation", "mix", 1, false, "ops.TestMixByHand", ""},
 	{"operation", "range", 1, false, "ops.TestRangeEqualsSlow", "ops.TestRangeOfGreys"},
@@ -102,7 +103,7 @@ var statements = func() (out []Piece) {
 		profile, in a paper; intent, in a paper; black-point, in a paper;
 		takes, in a lab; space, in a lab; resolution, in a lab; bits, in a lab; largest, in a lab;
 		stroke; ellipse; rectangle; polygon; gradient; range; edges; file; mask, in a mask; invert; soften;
-		turn; mirror; crop; convert; spot; fringe; enlarge; take; follow; blend; sharpen; mix; tint; tone;
+		turn; mirror; crop; convert; spot; fringe; enlarge; take; follow; blend; sharpen; grain; mix; tint; tone;
 		exposure, in a tone; curve, in a tone; contrast, in a tone; local, in a tone; warmth, in a tone; chroma, in a tone; muted, in a tone;
 		border; wrap; edition; size; save`
 	const frozen = ``
