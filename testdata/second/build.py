@@ -6,6 +6,7 @@ import os
 import colour
 import containers
 import geometry
+import grain
 import jpeg
 import masks
 import nodes
@@ -23,6 +24,7 @@ OPERATIONS = {
     "blend": geometry.blend, "enlarge": resample.enlarge, "mask": masks.mask,
     "convert": colour.convert, "mix": colour.mix, "spots": spots.spots, "tone": tone.tone, "tint": tone.tint,
     "range": ranges.range_plane, "edges": ranges.edges, "fringe": ranges.fringe,
+    "grain": grain.grain,
     "sharpen": sharpen.sharpen, "spot-pixels": sharpen.spot_pixels,
 }
 

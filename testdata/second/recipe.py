@@ -271,6 +271,13 @@ def step(l):
             first = l.number_of("deg").value
             l.need("to")
             v.update(hues=(first, l.number_of("deg").value))
+    elif word == "grain":
+        l.need("amount")
+        v.update(amount=l.share())
+        l.need("size")
+        v.update(size=l.number_of("mm"))
+        l.need("seed")
+        v.update(seed=l.number_of("").value)
     elif word in ("take", "follow"):
         v.update(name=name(l))
     elif word == "blend":

@@ -58,10 +58,14 @@ class Way:
         return self.node.width / (x1 - x0) if axis == 0 else self.node.height / (y1 - y0)
 
     def length(self, n):
-        """A length of a spot or of surroundings in pixels of the picture."""
+        """A length of a spot, of surroundings or of grain in pixels of the picture."""
         if n.unit == "px":
             return n.value
         w, h = self.planner.frame
+        if n.unit in INCH:
+            axis = 0 if w >= h else 1
+            px = (self.node.width, self.node.height)[axis]
+            return n.value * INCH[n.unit] * self.ppi * px / self.print_px[axis]
         return n.value / 100 * max(w, h) * self.scale(0 if w >= h else 1)
 
     def place(self, p):
@@ -173,6 +177,10 @@ class Way:
             args["hue-from"], args["hue-to"] = (text(v) for v in s.hues)
         self.through(s.through, args, inputs)
         self.node = self.step(s, "fringe", args, inputs)
+
+    def do_grain(self, s):
+        args = {"amount": text(s.amount), "size": text(self.length(s.size)), "seed": text(s.seed)}
+        self.node = self.step(s, "grain", args, [self.node])
 
     def do_spot(self, s):
         args, inputs = {"over": text(s.over)}, [self.node]

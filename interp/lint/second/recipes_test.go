@@ -246,7 +246,13 @@ func (r *writer) step() {
 		return fmt.Sprintf("sharpen radius %s px amount %s%%%s%s%s", r.num(0.2, 4), r.num(20, 400),
 			r.may(3, " quiet "+r.num(0, 3)+"%"), r.may(2, " halo "+r.num(0, 40)+"%"), r.through())
 	}
-	switch r.IntN(8) {
+	switch r.IntN(9) {
+	case 8:
+		if r.in != "print" {
+			r.linef("    %s", sharpen())
+			return
+		}
+		r.linef("    grain amount %s%% size %s mm seed %d", r.num(0, 25), r.num(0.02, 1), r.IntN(1<<32))
 	case 7:
 		if r.grey {
 			r.linef("    %s", sharpen())
