@@ -73,7 +73,7 @@ func TestExplainKnowsEveryWord(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ word, kind, part string }{
-		{"sharpen", "statement", "sharpen radius N px amount N %"},
+		{"sharpen", "statement", "sharpen radius N px|mm|% amount N %"},
 		{"mask", "statement", "Opens a mask."},
 		{"px", "unit", "pixels of the picture"},
 		{"lanczos3", "kernel", "3 lobes"},

@@ -311,7 +311,7 @@ type (
 	// Sharpen is an unsharp mask.
 	Sharpen struct {
 		Span
-		Radius  Measure  `takes:"px 0.1..100"`
+		Radius  Measure  `takes:"px 0.1..100, mm 0.01..1, % >0..0.1"`
 		Amount  Measure  `takes:"% 0..500"`
 		Method  Text     `words:"unsharp" default:"unsharp"`
 		Quiet   *Measure `takes:"% 0..100"`

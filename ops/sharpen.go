@@ -32,7 +32,7 @@ mask.`,
 	Nanos:  24,
 	Params: Params{
 		covers,
-		{Name: "radius", Unit: "px", Min: "1/10", Max: "100", Length: true, Doc: "standard deviation of the blur"},
+		{Name: "radius", Unit: "px", Min: "0", Above: true, Max: "400", Length: true, Doc: "standard deviation of the blur"},
 		{Name: "amount", Unit: "1", Min: "0", Max: "10", Doc: "share of the difference that is added"},
 		{Name: "quiet", Unit: "1", Min: "0", Max: "1", Optional: true, Doc: "differences up to this share of full scale are left alone; without it, what lies below the noise is damped away from edges"},
 		{Name: "halo", Unit: "1", Min: "0", Max: "1", Default: "1/10", Doc: "what sharpening may lighten or darken a pixel by comes near to this share of full scale"},

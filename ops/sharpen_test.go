@@ -312,7 +312,7 @@ func TestSharpenRefuses(t *testing.T) {
 		in   []Pic
 		part string
 	}{
-		{sharp("0", "1"), []Pic{p}, "radius is 0, expected 0.1 to 100 px"},
+		{sharp("0", "1"), []Pic{p}, "radius is 0, expected above 0 to 400 px"},
 		{sharp("1", "11"), []Pic{p}, "amount is 11, expected 0 to 10"},
 		{sharp("1", "1", Arg{"halo", "2"}), []Pic{p}, "halo is 2"},
 		{sharp("1", "1", Arg{"quiet", "-1"}), []Pic{p}, "quiet is -1"},

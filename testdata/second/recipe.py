@@ -287,7 +287,7 @@ def step(l):
         v.update(options(l, ("through", lambda: name(l)), ("at", l.share), ("as", lambda: name(l))))
     elif word == "sharpen":
         l.need("radius")
-        v.update(radius=l.number_of("px").value)
+        v.update(radius=l.number_of("px", "mm", "%"))
         l.need("amount")
         v.update(amount=l.share())
         v.update(options(l, ("method", lambda: l.choice("unsharp")), ("quiet", l.share), ("halo", l.share),

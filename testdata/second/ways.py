@@ -58,7 +58,7 @@ class Way:
         return self.node.width / (x1 - x0) if axis == 0 else self.node.height / (y1 - y0)
 
     def length(self, n):
-        """A length of a spot, of surroundings or of grain in pixels of the picture."""
+        """A length of a spot, of sharpening, of surroundings or of grain in pixels of the picture."""
         if n.unit == "px":
             return n.value
         w, h = self.planner.frame
@@ -163,7 +163,7 @@ class Way:
         self.result(node, s.__dict__["as"])
 
     def do_sharpen(self, s):
-        args = {"radius": text(s.radius), "amount": text(s.amount),
+        args = {"radius": text(self.length(s.radius)), "amount": text(s.amount),
                 "halo": text(s.halo if s.halo is not None else Fraction(1, 10))}
         if s.quiet is not None:
             args["quiet"] = text(s.quiet)

@@ -243,7 +243,11 @@ func (r *writer) spots() {
 // step writes a step that leaves the size.
 func (r *writer) step() {
 	sharpen := func() string {
-		return fmt.Sprintf("sharpen radius %s px amount %s%%%s%s%s", r.num(0.2, 4), r.num(20, 400),
+		radius := r.of(r.num(0.2, 4)+" px", r.num(0.01, 0.1)+"%")
+		if r.in == "print" && r.one(3) {
+			radius = r.num(0.02, 1) + " mm"
+		}
+		return fmt.Sprintf("sharpen radius %s amount %s%%%s%s%s", radius, r.num(20, 400),
 			r.may(3, " quiet "+r.num(0, 3)+"%"), r.may(2, " halo "+r.num(0, 40)+"%"), r.through())
 	}
 	switch r.IntN(9) {
