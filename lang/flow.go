@@ -266,13 +266,18 @@ func (f *flow) noPicture(t Text) *picture {
 	}
 	var meant *picture
 	hint := "name a picture with as, such as enlarge with lanczos3 as crisp"
-	names := slices.Concat(f.given, f.scope.ofKind["picture"])
-	w := f.scope.nearest(t.Value, names)
+	elsewhere := f.scope.ofKind["picture"]
+	w := f.scope.nearest(t.Value, f.given)
+	if w == "" {
+		w = f.scope.nearest(t.Value, elsewhere)
+	}
 	if w != "" {
 		meant = f.lookup(Text{Value: w})
 		hint = fmt.Sprintf("did you mean %s, line %d?", w, meant.name.Line)
-	} else if len(names) > 0 {
-		hint = namedSoFar(names)[0]
+	} else if len(f.given) > 0 {
+		hint = namedSoFar(f.given)[0]
+	} else if len(elsewhere) > 0 {
+		hint = namedSoFar(elsewhere)[0]
 	}
 	f.add("PM403", t.Span, fmt.Sprintf("no picture is named %s in %s", t.Value, f.in.called()), "", hint).fixNear(t.Span, w)
 	return meant
