@@ -1,6 +1,7 @@
 package ops
 
 import (
+	"fmt"
 	"image"
 	"math/big"
 
@@ -39,10 +40,7 @@ Input: the picture.`,
 	},
 }, newGrain)
 
-type grainParams struct {
-	Amount, Size *big.Rat
-	Seed         int
-}
+type grainParams struct{ Amount, Size, Seed *big.Rat }
 
 type grain struct {
 	pic  Pic
@@ -63,7 +61,10 @@ func newGrain(a grainParams, in []Pic, _ Env) (Step, error) {
 	if err := greyOrRGB("grain", in[0]); err != nil {
 		return nil, err
 	}
-	s := &grain{pic: in[0], taps: gaussian(times(a.Size, big.NewRat(3, 10))), seed: raster.Scattered(uint64(a.Seed))}
+	if !a.Seed.IsInt() {
+		return nil, fmt.Errorf("grain: seed is %s, expected a whole number", decimal(a.Seed))
+	}
+	s := &grain{pic: in[0], taps: gaussian(times(a.Size, big.NewRat(3, 10))), seed: raster.Scattered(a.Seed.Num().Uint64())}
 	// Blurring across and down leaves the sum of the squares of the taps of it.
 	n := len(s.taps) - 1
 	squares := 0.0
