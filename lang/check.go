@@ -71,9 +71,11 @@ func check(ps *problems, top *block) *Recipe {
 	c.idleTones()
 	c.paths()
 	c.rec.Uses = top.uses()
-	if d := Drafts(c.rec.Uses); c.rec.Version != 0 && !c.rec.Draft && len(d) > 0 {
-		e := NotFrozen(d)
-		c.add(e.Code, e.Span, e.Summary, e.Detail, e.Hints...)
+	if c.rec.Version != 0 && !c.rec.Draft {
+		if d := Drafts(c.rec.Uses); len(d) > 0 {
+			e := NotFrozen(d)
+			c.add(e.Code, e.Span, e.Summary, e.Detail, e.Hints...)
+		}
 	}
 	return c.rec
 }

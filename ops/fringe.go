@@ -89,27 +89,24 @@ func newFringe(a fringeParams, in []Pic, _ Env) (Step, error) {
 	switch {
 	case p.C == 1:
 		return nil, fmt.Errorf("fringe: this picture is grey and has no colour to smooth; put it before the mix")
-	case p.Profile == nil:
-		return nil, fmt.Errorf("fringe needs the picture's profile for its luminance weights, and this picture has none")
 	case (a.HueFrom == nil) != (a.HueTo == nil):
 		return nil, fmt.Errorf("fringe: hue from and hue to belong together")
 	}
-	s := &fringe{pic: p}
-	for i, v := range p.Profile.Luma() {
-		s.luma[i] = float32(v)
+	luma, err := lumaOf("fringe", p)
+	if err != nil {
+		return nil, err
 	}
+	s := &fringe{pic: p, luma: luma}
 	if s.luma[1] < 0.1 {
 		return nil, fmt.Errorf("fringe: the green of the profile %q gives too little light", p.Profile.Description())
 	}
-	var err error
 	if a.HueFrom != nil {
 		if s.light, err = newLightness("fringe", p); err != nil {
 			return nil, err
 		}
 		s.hues = newHueArc(a.HueFrom, a.HueTo, big.NewRat(15, 1))
 	}
-	sixth := new(big.Rat).Quo(a.Radius, big.NewRat(6, 1))
-	f := 2*int(new(big.Int).Div(sixth.Num(), sixth.Denom()).Int64()) + 1
+	f := 2*floorRat(times(a.Radius, big.NewRat(1, 6))) + 1
 	blocks := func(num int64, den int) int { return halfUp(times(a.Radius, big.NewRat(num, int64(den*f)))) }
 	s.blockGrid, s.near, s.far = newBlockGrid(p.W, p.H, f), max(1, blocks(1, 2)), max(1, blocks(7, 5))
 	s.mask, err = maskFor(a.Covers, in[1:], p)

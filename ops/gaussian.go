@@ -10,9 +10,7 @@ import (
 // centre last, whose mirrored whole sums to 1; each rounded once to float32.
 func gaussian(sigma *big.Rat) []float32 {
 	// floor(4 sigma + 1/2) and -k^2 / 2 sigma^2, in whole numbers
-	r := new(big.Rat).Mul(sigma, big.NewRat(4, 1))
-	r.Add(r, big.NewRat(1, 2))
-	reach := max(1, int(new(big.Int).Div(r.Num(), r.Denom()).Int64()))
+	reach := max(1, halfUp(times(sigma, big.NewRat(4, 1))))
 	scale := new(big.Rat).Mul(sigma, sigma)
 	scale.Mul(scale, big.NewRat(-2, 1)).Inv(scale)
 	g := make([]exact.DD, 0, reach+1)

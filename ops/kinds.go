@@ -23,6 +23,17 @@ func greyOrRGB(what string, p Pic) error {
 	return nil
 }
 
+// lumaOf is the luminance weights of a colour picture's profile.
+func lumaOf(what string, p Pic) (w [3]float32, err error) {
+	if p.Profile == nil {
+		return w, fmt.Errorf("%s needs a colour picture's profile for its luminance weights, and this picture has none", what)
+	}
+	for i, v := range p.Profile.Luma() {
+		w[i] = float32(v)
+	}
+	return w, nil
+}
+
 // somePixels refuses empty pictures.
 func somePixels(what string, p Pic) error {
 	if p.W < 1 || p.H < 1 || p.C < 1 {

@@ -235,3 +235,6 @@ func decimal(r *big.Rat) string { return exact.Decimals(r, 4) }
 
 // halfUp is the whole number nearest to r, halves upwards.
 func halfUp(r *big.Rat) int { return exact.Nearest(r) }
+
+// floorRat is the largest whole number that isn't above r.
+func floorRat(r *big.Rat) int { return int(new(big.Int).Div(r.Num(), r.Denom()).Int64()) }

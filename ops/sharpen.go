@@ -1,7 +1,6 @@
 package ops
 
 import (
-	"fmt"
 	"image"
 	"math/big"
 )
@@ -67,16 +66,14 @@ type sharpen struct {
 
 func newSharpen(a sharpenParams, in []Pic, _ Env) (Step, error) {
 	p := in[0]
-	if err := greyOrRGB("sharpen", p); err != nil {
+	err := greyOrRGB("sharpen", p)
+	if err != nil {
 		return nil, err
 	}
 	s := &sharpen{pic: p, taps: gaussian(a.Radius), amount: a.Amount}
 	if p.C == 3 {
-		if p.Profile == nil {
-			return nil, fmt.Errorf("sharpen needs a colour picture's profile for its luminance weights, and this picture has none")
-		}
-		for i, v := range p.Profile.Luma() {
-			s.luma[i] = float32(v)
+		if s.luma, err = lumaOf("sharpen", p); err != nil {
+			return nil, err
 		}
 	}
 	s.near = max(1, halfUp(a.Radius))
@@ -86,7 +83,6 @@ func newSharpen(a sharpenParams, in []Pic, _ Env) (Step, error) {
 		s.quiet, _ = times(a.Quiet, big.NewRat(65535, 1)).Float32()
 	}
 	s.half, _ = times(a.Halo, big.NewRat(65535, 2)).Float32()
-	var err error
 	s.mask, err = maskFor(a.Covers, in[1:], p)
 	return s, err
 }

@@ -43,8 +43,7 @@ const toneEdge = 10
 const sharedAround = 5
 
 func newToneAround(w, h int, radius *big.Rat) *toneAround {
-	floor := func(r *big.Rat) int { return int(new(big.Int).Div(r.Num(), r.Denom()).Int64()) }
-	f := max(1, floor(new(big.Rat).Quo(radius, big.NewRat(3, 1))))
+	f := max(1, floorRat(times(radius, big.NewRat(1, 3))))
 	f -= 1 - f%2
 	a := &toneAround{blockGrid: newBlockGrid(w, h, f)}
 	reach := new(big.Rat).Quo(radius, big.NewRat(int64(f), 1))

@@ -102,7 +102,7 @@ func (w *walker) otherSize(name lang.Text, is, want ops.Pic, atPrint bool) {
 func (p *Print) smallElsewhere(i int, pics []ops.Pic, cut, start ops.Pic, w, h int) (int, int) {
 	// The steps of its own line stand it upright and bring it to other colours.
 	end := i
-	for k := i + 1; k < len(p.Nodes) && p.Nodes[k].Line == p.Nodes[i].Line && p.Nodes[k].In[0] == end; k++ {
+	for k := i + 1; k < len(p.Nodes) && p.Nodes[k].Line == p.Nodes[i].Line && slices.Equal(p.Nodes[k].In, []int{end}); k++ {
 		end = k
 	}
 	is := p.Nodes[end].Pic
