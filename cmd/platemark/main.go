@@ -63,6 +63,7 @@ type cli struct {
 
 	Plan  planCmd  `cmd:"" group:"look" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
 	Proof proofCmd `cmd:"" group:"look" help:"Show how a paper will show a print, with figures; with --fit, propose the tone block for it."`
+	Wedge wedgeCmd `cmd:"" group:"look" help:"Say whether a printed wedge, measured, is what its profile promises or what another printer made."`
 	Diff  diffCmd  `cmd:"" group:"look" help:"Say what changed between two recipes, logs or rounds, in what they make."`
 
 	Build   buildCmd   `cmd:"" group:"make" help:"Build the print files of recipes, each with its audit log."`

@@ -32,7 +32,9 @@ var rooms = map[string][]string{
 	"interp/rounds":  {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
 	"interp/compare": {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
 	"interp/proof":   {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
-	"recipes":        {},
+	// What was measured of a proof is held against profiles alone.
+	"interp/wedge": {"ops/colour"},
+	"recipes":      {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},
 	// What is looked at is what the steps make of photographs.
@@ -42,7 +44,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/compare", "interp/proof", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.

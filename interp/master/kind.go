@@ -8,6 +8,7 @@ import (
 
 	"platemark/interp/disk"
 	"platemark/ops/codec"
+	"platemark/ops/codec/jpegin"
 	"platemark/ops/codec/png"
 	"platemark/ops/codec/tiff"
 	"platemark/ops/colour"
@@ -27,6 +28,44 @@ type emitter = func(y0 int, rows []uint16) error
 
 // Info tells of the picture in the words of TIFF.
 func (p *Picture) Info() tiff.Info { return p.info }
+
+// ProfileOf is the profile that a file is, or that a picture in it bears, TIFF,
+// PNG or JPEG: nil for a file that is neither. A picture without a profile is an
+// error.
+func ProfileOf(path string) (*colour.Profile, error) {
+	f, st, err := disk.Open(path)
+	if err != nil {
+		return nil, missing(path, err)
+	}
+	defer f.Close()
+	head, err := firstBytes(f, st.Size())
+	if err != nil {
+		return nil, err
+	}
+	var icc []byte
+	switch fileKind(head) {
+	case kindProfile:
+		icc, err = io.ReadAll(io.NewSectionReader(f, 0, min(st.Size(), MaxProfile)))
+	case kindJPEG:
+		var info jpegin.Info
+		info, err = jpegin.Open(f, st.Size())
+		icc = info.ICC
+	case kindTIFF, kindPNG:
+		var p *Picture
+		if p, err = openPicture(f, st.Size(), path, true); err == nil {
+			icc = p.info.ICC
+		}
+	default:
+		return nil, nil
+	}
+	switch {
+	case err != nil:
+		return nil, err
+	case icc == nil:
+		return nil, fmt.Errorf("%s has no profile, so nothing says what its numbers mean", path)
+	}
+	return colour.Parse(icc)
+}
 
 // pngInfo says in the words of TIFF what a PNG file holds. A space that the
 // file names by number is its built-in profile.

@@ -1,0 +1,127 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"platemark/cmd/platemark/view"
+	"platemark/interp/disk"
+	"platemark/interp/master"
+	"platemark/interp/wedge"
+)
+
+type wedgeCmd struct {
+	Read   string `arg:"" help:"What was measured of the wedge: a table (CSV) or the text form of ISO 28178 (CGATS)." type:"readablefile"`
+	Beside string `arg:"" help:"What to hold it against: the sheet that was printed, its paper's profile, or what was measured of another print of it." type:"readablefile"`
+	JSON   bool   `help:"Say it as JSON."`
+	All    bool   `help:"List every patch, the worst first (default: the five worst)."`
+	Page   string `help:"Write a page with swatches and drawings." placeholder:"FILE.html"`
+	Force  bool   `help:"Replace the page if it exists."`
+}
+
+func (wedgeCmd) Help() string {
+	return `Says whether a proof is what its paper's profile promises: the colour difference CIEDE2000 of each patch, the paper's white, the greys' tint, the dark end. With two measured files it says how the second printer's wedge differs from the first's.
+
+Patches are matched by name. Those of our wedges bear in their names what they are printed with, in per cent: grey-50, rgb-100-50-0. Measure under D50 (condition M1, or M2 where the paper has no brighteners), 2 degrees, on white backing, a day after printing.
+
+Exit codes: 0 all is within tolerance, 1 something isn't, 2 wrong use.
+
+Examples:
+  platemark wedge measured.csv salt-road-trial.tif
+  platemark wedge measured.txt papers/baryta.icc --page measured.html
+  platemark wedge mine.csv theirs.csv`
+}
+
+func (c *wedgeCmd) Run(a *app) error {
+	first, err := readWedge(c.Read)
+	if err != nil {
+		return usageError{err.Error()}
+	}
+	var r *wedge.Result
+	profile, err := master.ProfileOf(c.Beside)
+	switch {
+	case err != nil:
+		return usageError{err.Error()}
+	case profile != nil:
+		var expected *wedge.Chart
+		if expected, err = wedge.Expect(profile, first.Names()); err == nil {
+			r, err = wedge.Compare(expected, first)
+		}
+		if err != nil {
+			return usageError{c.Read + " and " + c.Beside + ": " + err.Error()}
+		}
+		r.Judge()
+	default:
+		second, err := readWedge(c.Beside)
+		if err != nil {
+			return usageError{err.Error()}
+		}
+		if r, err = wedge.Compare(first, second); err != nil {
+			return usageError{c.Read + " and " + c.Beside + ": " + err.Error()}
+		}
+		first.Notes = append(first.Notes, second.Notes...)
+		r.Agree()
+	}
+	r.Notes = first.Notes
+	if c.Page != "" {
+		var b bytes.Buffer
+		names := [2]string{"expected", "measured"}
+		if profile == nil {
+			names = [2]string{"mine", "theirs"}
+		}
+		if err := view.WriteWedge(&b, r, filepath.Base(c.Read), filepath.Base(c.Beside), names); err != nil {
+			return err
+		}
+		if err := disk.Write(c.Page, b.Bytes(), c.Force); err != nil {
+			return err
+		}
+	}
+	if !c.JSON {
+		a.tellWedge(r, c.All)
+		if c.Page != "" {
+			fmt.Fprintf(a.out, "\nthe page: %s\n", c.Page)
+		}
+	}
+	return a.end(c.JSON, r, !r.Good())
+}
+
+func readWedge(path string) (*wedge.Chart, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, disk.PlainError(err)
+	}
+	c, err := wedge.Read(b)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return c, nil
+}
+
+func (a *app) tellWedge(r *wedge.Result, all bool) {
+	painted := a.outColour()
+	for _, v := range r.Verdict {
+		word := paint(painted, green, "within ")
+		if !v.Good {
+			word = paint(painted, red, "beyond ")
+		}
+		fmt.Fprintf(a.out, "  %s  %s\n", word, v.Text)
+	}
+	rows := r.Sorted()
+	if !all {
+		rows = rows[:min(5, len(rows))]
+	}
+	fmt.Fprintf(a.out, "\n  %d patches, 95 %% within %.1f. The worst:\n", len(r.Rows), r.P95)
+	for _, row := range rows {
+		fmt.Fprintf(a.out, "  %-16s %5.1f   L* %5.1f a* %5.1f b* %5.1f  ->  %5.1f %5.1f %5.1f\n", row.Name, row.Delta,
+			row.Expected.L, row.Expected.A, row.Expected.B, row.Measured.L, row.Measured.A, row.Measured.B)
+	}
+	if len(r.Missing) > 0 {
+		fmt.Fprintf(a.out, "  only in one of both: %s\n", strings.Join(r.Missing, ", "))
+	}
+	for _, n := range r.Notes {
+		a.say(aNote, "%s", n)
+	}
+}
