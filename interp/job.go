@@ -58,6 +58,8 @@ type LoadOptions struct {
 	Masks bool
 	// Spots looks at what spots mend.
 	Spots bool
+	// NoSheets leaves sheets out, unless they are among Prints.
+	NoSheets bool
 	// NoPins skips the inputs block.
 	NoPins bool
 	// open, if set, opens inputs instead of master.Open; with master.Glance they
@@ -122,7 +124,7 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 	}
 	j.Inputs.NoPins, j.Inputs.Found, j.Inputs.Known = o.NoPins, o.Found, o.known
 	for _, pr := range j.Recipe.Prints {
-		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) {
+		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) || len(o.Prints) == 0 && o.NoSheets && pr.Sheet != nil {
 			continue
 		}
 		p, ds := plan.Bind(j.Recipe, source, pr, j.Inputs, o.Upto)

@@ -47,6 +47,8 @@ func check(ps *problems, top *block) *Recipe {
 			c.rec.Steps = append(c.rec.Steps, &StepBlock{b.span(), b.name(), c.steps(b)})
 		case "print":
 			c.print(b)
+		case "sheet":
+			c.sheet(b)
 		case "inputs":
 			if c.rec.Inputs == nil {
 				c.rec.Inputs = &Inputs{b.span(), nodes[*Input](b)}
@@ -63,8 +65,11 @@ func check(ps *problems, top *block) *Recipe {
 		}
 	}
 	for _, b := range c.blocks {
-		if b.Kind == "prepare" || b.Kind == "print" {
+		switch b.Kind {
+		case "prepare", "print":
 			c.flow(b)
+		case "sheet":
+			c.order(b, c.flatten(b))
 		}
 	}
 	c.unused()
@@ -277,12 +282,18 @@ func (c *checker) circle(e *Element, round []string) {
 
 // print makes a print of its block and checks that it has what it needs.
 func (c *checker) print(b *block) {
-	p := &Print{Span: b.span(), Name: b.name(), Steps: c.steps(b)}
-	if h, ok := b.head.node.(*Print); ok {
-		p.On, p.For = h.On, h.For
-	}
+	p := &Print{Steps: c.steps(b)}
 	if all := nodes[*Edition](b); len(all) > 0 {
 		p.Edition = all[0]
+	}
+	c.file(b, p, "size 60 in x 40 in at 300 ppi")
+}
+
+// file is what prints and sheets have in common: head, size and save.
+func (c *checker) file(b *block, p *Print, size string) {
+	p.Span, p.Name = b.span(), b.name()
+	if h, ok := b.head.node.(*Print); ok {
+		p.On, p.For = h.On, h.For
 	}
 	if all := nodes[*Size](b); len(all) > 0 {
 		p.Size = all[0]
@@ -292,12 +303,34 @@ func (c *checker) print(b *block) {
 		p.Save = all[0]
 	}
 	if !b.has("size") {
-		c.add("PM708", b.head.span, "this print has no size", "", "add a line such as size 60 in x 40 in at 300 ppi")
+		c.add("PM708", b.head.span, fmt.Sprintf("this %s has no size", b.Kind), "", "add a line such as "+size)
 	}
 	if !b.has("save") {
-		c.add("PM708", b.head.span, "this print isn't saved", "", `end it with a line such as save jpeg "print.jpg" or save tiff "print.tif"`)
+		c.add("PM708", b.head.span, fmt.Sprintf("this %s isn't saved", b.Kind), "", fmt.Sprintf(`end it with a line such as save jpeg "%s.jpg" or save tiff "%[1]s.tif"`, b.Kind))
 	}
 	c.rec.Prints = append(c.rec.Prints, p)
+}
+
+// sheet makes a sheet of its block.
+func (c *checker) sheet(b *block) {
+	p := &Print{Sheet: &Sheet{Pieces: nodes[*Piece](b)}}
+	if all := nodes[*Simulate](b); len(all) > 0 {
+		p.Sheet.Simulate = all[0]
+	}
+	c.file(b, p, "size 19 in x 13 in at 300 ppi")
+	if len(p.Sheet.Pieces) == 0 && !slices.ContainsFunc(b.stmts, func(st *stmt) bool { return st.broken }) {
+		c.add("PM723", b.head.span, "nothing lies on this sheet", "", "add a line such as show PRINT, section of PRINT at (50%, 50%) size 8 in x 6 in, or wedge grey 11")
+	}
+	for _, x := range p.Sheet.Pieces {
+		if x.Kind != "strip" {
+			continue
+		}
+		if n := x.Values(); n == nil {
+			c.add("PM724", x.Span, "this strip doesn't end where its steps lead", fmt.Sprintf("From %s by %s, %s isn't met; all three have one unit, and the last is above the first.", x.From, x.By, x.To), "change one of the three")
+		} else if len(n) > maxStrip {
+			c.add("PM724", x.Span, fmt.Sprintf("this strip has %d pieces", len(n)), fmt.Sprintf("A strip has %d at most.", maxStrip), "take larger steps")
+		}
+	}
 }
 
 // pixels refuses prints of less than a pixel or more than 300000 a side.

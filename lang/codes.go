@@ -77,6 +77,7 @@ var Codes = []Code{
 	{"PM409", Error, "a name of another kind of thing", "use a name of the right kind"},
 	{"PM410", Error, "no paper has this name", "name the paper as it is defined"},
 	{"PM411", Error, "no lab has this name", "name the lab as it is defined"},
+	{"PM412", Error, "no print has this name", "name the print as it is defined"},
 	{"PM451", Note, "a mask that nothing uses", "use it, or take it out"},
 	{"PM452", Note, "a steps block that nothing follows", "follow it, or take it out"},
 	{"PM453", Note, "a paper that nothing uses", "print on it, or take it out"},
@@ -117,6 +118,8 @@ var Codes = []Code{
 	{"PM720", Error, "a tone block that changes nothing", "write at least one parameter"},
 	{"PM721", Error, "a curve that doesn't rise from point to point", "write its points from dark to light, each higher or level"},
 	{"PM722", Error, "shares of a mix that don't sum to 100 %", "change one of them"},
+	{"PM723", Error, "a sheet with nothing on it", "write what lies on it"},
+	{"PM724", Error, "a strip whose steps don't lead from its first value to its last", "change one of the three"},
 
 	{"PM901", Error, "a word of version 1 that this engine doesn't build yet", "leave it out for now"},
 }
@@ -162,4 +165,5 @@ var PlannerCodes = []Code{
 	{"PM533", Note, "a spot where nothing stands out from the noise", "check the spot's place, or take it out"},
 	{"PM534", Error, "a picture made elsewhere that doesn't fit where it is used", "use it where a picture has its size"},
 	{"PM535", Note, "a picture made elsewhere in other colours", "none is needed"},
+	{"PM536", Error, "a sheet that can't be laid out as it is written", "change the sheet as the message says"},
 }

@@ -389,7 +389,7 @@ func (c *checker) order(b *block, items []item) {
 		case high.stmt == nil || ways[0].place >= statementsOf(high.word, b.Kind)[0].place:
 			high = it
 		default:
-			c.misplaced(it, high)
+			c.misplaced(b, it, high)
 		}
 	}
 }
@@ -408,9 +408,13 @@ func (c *checker) headFirst(it, other item) item {
 	return other
 }
 
-// misplaced complains about a line of a print behind one that it stands before.
-func (c *checker) misplaced(it, behind item) {
-	const rule = "A print is written in the order edition, size, crop, steps (enlarge among them), convert, border or wrap, save."
+// misplaced complains about a line of a print or sheet behind one that it stands
+// before.
+func (c *checker) misplaced(b *block, it, behind item) {
+	rule := "A print is written in the order edition, size, crop, steps (enlarge among them), convert, border or wrap, save."
+	if b.Kind == "sheet" {
+		rule = "A sheet is written in the order size, what lies on it, save."
+	}
 	if behind.word == "save" {
 		c.add("PM709", it.at().span, fmt.Sprintf("%s stands behind save, line %d", it.word, behind.span.Line), rule, "move it before save")
 		return

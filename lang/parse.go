@@ -155,6 +155,8 @@ func (st *stmt) settle(start int) {
 		case n.Shape != "invert" && n.Shape != "soften":
 			n.Op = "add"
 		}
+	case *Piece:
+		n.Kind = st.word
 	case *Wrap:
 		if n.Colour != nil {
 			n.Way.Value = "colour"
@@ -230,7 +232,7 @@ func (r *parser) prefixed(st *stmt) {
 
 var allWords = sync.OnceValue(func() []string {
 	var out []string
-	for _, b := range []string{"top", "paper", "lab", "prepare", "print", "steps", "mask", "tone"} {
+	for _, b := range []string{"top", "paper", "lab", "prepare", "print", "sheet", "steps", "mask", "tone"} {
 		out = append(out, wordsIn(b)...)
 	}
 	return out

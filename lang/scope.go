@@ -23,13 +23,13 @@ type scope struct {
 }
 
 // codes of a name that isn't given, by the kind of thing.
-var unknownName = map[string]string{"mask": "PM401", "steps": "PM402", "paper": "PM410", "lab": "PM411"}
+var unknownName = map[string]string{"mask": "PM401", "steps": "PM402", "paper": "PM410", "lab": "PM411", "print": "PM412"}
 
 // names collects the names of the top.
 func (c *checker) names() *scope {
 	out := &scope{byName: map[string]*named{}, ofKind: map[string][]string{}}
 	give := func(b *block, name Text) {
-		n := &named{b, name, b.Kind == "print"}
+		n := &named{b, name, b.Kind == "print" || b.Kind == "sheet"}
 		if o := out.find(name.Value); o != nil {
 			c.givenTwice(name, o.text, fmt.Sprintf("It is the name of a %s already; a name means one thing in a recipe.", kindOf(o.Kind)))
 			return

@@ -3,7 +3,6 @@ package lang
 import (
 	"cmp"
 	"fmt"
-	"maps"
 	"math/big"
 	"reflect"
 	"slices"
@@ -37,6 +36,7 @@ var statements = []struct {
 	{"prepare {", "top", once, Prepare{}},
 	{"steps Name {", "top", many, StepBlock{}},
 	{"print Name [on On] [for For] {", "top", many, Print{}},
+	{"sheet Name on On {", "top", many, Print{}},
 	{"inputs {", "top", once, Inputs{}},
 
 	{"profile Profile", "paper", once, Paper{}},
@@ -100,8 +100,17 @@ var statements = []struct {
 	{"size [Within=within] W×H at At", "print", once.rank(2), Size{}},
 	{"size W…wide at At", "print", once.rank(2), Size{}},
 	{"size H…high at At", "print", once.rank(2), Size{}},
-	{"save Format=jpeg Path [quality Quality] [chroma Chroma]", "print", once.rank(7), Save{}},
-	{"save Format=tiff Path [bits Bits]", "print", once.rank(7), Save{}},
+	{"save Format=jpeg Path [quality Quality] [chroma Chroma]", "print sheet", once.rank(7), Save{}},
+	{"save Format=tiff Path [bits Bits]", "print sheet", once.rank(7), Save{}},
+
+	{"size W×H at At", "sheet", once.rank(2), Size{}},
+	{"simulate Paper", "sheet", once, Simulate{}},
+	{"show Of", "sheet", many, Piece{}},
+	{"section of Of at At size Size", "sheet", many, Piece{}},
+	{"strip of Of at At size Size vary Step Param From to To by By", "sheet", many, Piece{}},
+	{"ring of Of at At size Size warmth Warmth exposure Exposure", "sheet", many, Piece{}},
+	{"wedge grey Greys", "sheet", many, Piece{}},
+	{"wedge Colours=colour", "sheet", many, Piece{}},
 
 	{"Path sha256 SHA256", "inputs", many, Input{}},
 }
@@ -138,7 +147,7 @@ var ranges = map[string]string{
 // their fixed order.
 type Statement struct {
 	Word   string   // "" for a line of inputs, which begins with the file
-	Blocks []string // where it may stand: top, paper, lab, mask, prepare, steps, print, tone, inputs
+	Blocks []string // where it may stand: top, paper, lab, mask, prepare, steps, print, sheet, tone, inputs
 	Opens  bool     // it ends with { and opens a block of its own name
 	Params []Param
 	often
@@ -341,7 +350,7 @@ var (
 	statementIndex = map[[2]string][]*Statement{}
 	blockIndex     = map[string][]string{}
 	wordIndex      = map[string][]string{}
-	openers        = maps.Clone(laterBlocks)
+	openers        = map[string]bool{}
 )
 
 func init() {

@@ -170,7 +170,7 @@ type StepBlock struct {
 	Steps []Step
 }
 
-// Print is one print file to make.
+// Print is one print file to make, or with Sheet a sheet of proofs.
 type Print struct {
 	Span
 	Name    Text  `gives:"print"`
@@ -180,6 +180,41 @@ type Print struct {
 	Size    *Size
 	Steps   []Step
 	Save    *Save
+	Sheet   *Sheet // nil for a print
+}
+
+// Sheet is what lies on a sheet of proofs.
+type Sheet struct {
+	Pieces   []*Piece
+	Simulate *Simulate // nil: the sheet's own paper shows as it is
+}
+
+// Piece is a line of a sheet. Kind is "show", "section", "strip", "ring" or
+// "wedge".
+type Piece struct {
+	Span
+	Kind string
+	Of   *Text     `uses:"print"`
+	At   *Point    `takes:"place"` // the middle of a section
+	Size []Measure `takes:"edge"`  // of a section: width, height
+	// A strip repeats its section with a parameter of a step of the print from one
+	// value to another.
+	Step  Text    `words:"sharpen grain denoise fringe blend tone" label:"step"`
+	Param Text    `words:"amount radius quiet halo size at lightness chroma exposure contrast warmth" label:"parameter"`
+	From  Measure `takes:"% -400..1000, px 0..1000, mm 0..20, stops -5..5, stop -5..5, mired -50..50" label:"first value"`
+	To    Measure `takes:"% -400..1000, px 0..1000, mm 0..20, stops -5..5, stop -5..5, mired -50..50"`
+	By    Measure `takes:"% >0..400, px >0..1000, mm >0..20, stops >0..5, stop >0..5, mired >0..50"`
+	// A ring has its section as it is, and around it warmer, colder, lighter, darker.
+	Warmth   *Measure `takes:"mired >0..25"`
+	Exposure *Measure `takes:"stops >0..2, stop >0..2"`
+	Colours  string   // of a wedge: "colour"; "" for greys
+	Greys    *Number  `takes:"3..51"`
+}
+
+// Simulate names the paper that a sheet shows as it will look.
+type Simulate struct {
+	Span
+	Paper Text `uses:"paper"`
 }
 
 // Edition is "edition 10 plus 2 proofs".

@@ -18,16 +18,12 @@ var Spaces = []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
 // laterStatements are the statements of version 1 that this engine doesn't
 // build, with the block that they stand in.
 var laterStatements = map[string]string{
-	"sheet": "top", "denoise": "steps",
+	"denoise": "steps",
 }
-
-// laterBlocks are those of them that open a block.
-var laterBlocks = map[string]bool{"sheet": true}
 
 // laterWords are reserved for what this engine doesn't build.
 var laterWords = []string{
-	"deconvolve", "section",
-	"strip", "wedge", "vary", "by", "grey", "nan", "inf", "infinity",
+	"deconvolve", "grey", "nan", "inf", "infinity",
 }
 
 // synonyms lead from words that people try to the word of the language.

@@ -24,7 +24,7 @@ const orderFile = "order.csv"
 // order builds several recipes in one run.
 func (c *buildCmd) order(a *app) error {
 	began := time.Now()
-	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force, Masks: true})
+	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force, Masks: true, NoSheets: true})
 	if err != nil {
 		return err
 	}

@@ -63,7 +63,7 @@ func (c *proofCmd) Run(a *app) error {
 			return fmt.Errorf("the display's profile %s can't be used: %w", c.Display, disk.PlainError(err))
 		}
 	}
-	j, err := a.load(c.Recipe, interp.LoadOptions{Prints: c.Print, NoOutputs: true})
+	j, err := a.load(c.Recipe, interp.LoadOptions{Prints: c.Print, NoOutputs: true, NoSheets: true})
 	if err != nil {
 		return err
 	}
@@ -79,10 +79,18 @@ func (c *proofCmd) Run(a *app) error {
 // prints are the names of the prints to show.
 func (c *proofCmd) prints(j *interp.Job) ([]string, error) {
 	if len(c.Print) > 0 {
+		for _, p := range j.Plans {
+			if p.Sheet {
+				return nil, usageError{p.Name + " is a sheet of proofs already; name a print that it shows"}
+			}
+		}
 		return c.Print, nil
 	}
 	var on, all []string
 	for _, p := range j.Recipe.Prints {
+		if p.Sheet != nil {
+			continue
+		}
 		all = append(all, p.Name.Value)
 		if p.On != nil {
 			on = append(on, p.Name.Value)

@@ -33,7 +33,7 @@ var rooms = map[string][]string{
 	"interp/compare": {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
 	"interp/proof":   {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
 	// What was measured of a proof is held against profiles alone.
-	"interp/wedge": {"ops/colour"},
+	"interp/wedge": {"ops"},
 	"recipes":      {},
 	// The demonstration's papers are computed by the formulas that proofs use.
 	"recipes/paper": {"ops"},

@@ -235,6 +235,21 @@ func (a *accountant) steps(block string, list []lang.Step) {
 	}
 }
 
+// sheet lists what lies on a sheet; a print has none.
+func (a *accountant) sheet(block string, s *lang.Sheet) {
+	if s == nil {
+		return
+	}
+	if s.Simulate != nil {
+		a.out = append(a.out, a.statement("simulate", block, s.Simulate.Line, paramsOf(s.Simulate)))
+	}
+	for _, x := range s.Pieces {
+		st := a.statement(x.Kind, block, x.Line, paramsOf(x))
+		st.drop("kind")
+		a.out = append(a.out, st)
+	}
+}
+
 // link says of the statements from one on what they work on. A name given by a
 // statement and taken by the next one alone is left out: it says what the
 // statement alone would say.

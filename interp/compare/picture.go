@@ -82,6 +82,8 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 		return nil, nil, a.unbuilt(x)
 	case y.plan == nil:
 		return nil, nil, b.unbuilt(y)
+	case x.plan.Sheet || y.plan.Sheet:
+		return nil, nil, fmt.Errorf("%s is a sheet: build both and lay them beside each other, or compare a print that it shows", x.name)
 	}
 	return x, y, nil
 }

@@ -283,6 +283,7 @@ func (s *Side) account(pr *lang.Print, v solved) *account {
 	acc.link(0)
 	from := len(acc.out)
 	acc.steps("print "+a.name, pr.Steps)
+	acc.sheet("sheet "+a.name, pr.Sheet)
 	acc.link(from)
 	a.steps = acc.out
 	for _, st := range a.steps {

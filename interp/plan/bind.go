@@ -167,6 +167,12 @@ func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto 
 	if pr.For != nil {
 		b.lab = rec.Lab(pr.For.Value)
 	}
+	if pr.Sheet != nil {
+		if upto != 0 {
+			return nil, nil
+		}
+		return bindSheet(b, source, pr)
+	}
 	var cur pic
 	ok := true
 	switch ready, done := b.shared.prepared[b.paper]; {

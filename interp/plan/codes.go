@@ -25,4 +25,5 @@ const (
 	CodeSpotIdle     = "PM533"
 	CodePicture      = "PM534"
 	CodePictureSpace = "PM535"
+	CodeSheet        = "PM536"
 )

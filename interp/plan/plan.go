@@ -22,7 +22,8 @@ import (
 // size, stage 1 makes the print from it.
 type Print struct {
 	Name   string
-	Line   int // of the print block
+	Line   int  // of the print block
+	Sheet  bool // it is a sheet of proofs
 	Nodes  []Node
 	Ready  int // the node that prepare leaves
 	Out    int // the node that is saved

@@ -12,9 +12,9 @@ import (
 	"math"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
+	"platemark/ops"
 	"platemark/ops/colour"
 )
 
@@ -170,30 +170,8 @@ func (c *Chart) join(lab bool, xyz []colour.Lab) error {
 	return nil
 }
 
-var named = regexp.MustCompile(`^(?:grey-([0-9]{1,3})|rgb-([0-9]{1,3})-([0-9]{1,3})-([0-9]{1,3}))$`)
-
-// Device is what a patch of our wedges is printed with, red, green and blue in
-// per cent: grey-50 has 50 of each, rgb-100-50-0 what it says.
-func Device(name string) (rgb [3]int, ok bool) {
-	m := named.FindStringSubmatch(name)
-	if m == nil {
-		return rgb, false
-	}
-	for i := range rgb {
-		s := m[1]
-		if s == "" {
-			s = m[2+i]
-		}
-		rgb[i], _ = strconv.Atoi(s)
-		if rgb[i] > 100 {
-			return rgb, false
-		}
-	}
-	return rgb, true
-}
-
 func isWhite(name string) bool {
-	rgb, ok := Device(name)
+	rgb, ok := ops.Patch(name)
 	return ok && rgb == [3]int{100, 100, 100}
 }
 
@@ -209,23 +187,19 @@ func Expect(p *colour.Profile, names []string) (*Chart, error) {
 	}
 	c := &Chart{}
 	for _, name := range names {
-		rgb, ok := Device(name)
+		rgb, ok := ops.Patch(name)
 		if !ok {
 			return nil, fmt.Errorf("patch %q is none of a wedge of ours: they are named like grey-50 and rgb-100-50-0, red, green and blue in per cent", name)
 		}
 		px, lab := make([]uint16, 3), make([]colour.Lab, 1)
 		for i, v := range rgb {
-			px[i] = Code(v)
+			px[i] = ops.PatchCode(v)
 		}
 		look.Row(lab, px)
 		c.Patches = append(c.Patches, Patch{name, lab[0]})
 	}
 	return c, nil
 }
-
-// Code is the 16-bit code that a patch's per cent is printed with, rounded half
-// up.
-func Code(percent int) uint16 { return uint16((percent*65535 + 50) / 100) }
 
 // Names are the patches' names.
 func (c *Chart) Names() []string {

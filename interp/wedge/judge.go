@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"platemark/ops"
 	"platemark/ops/colour"
 )
 
@@ -113,7 +114,7 @@ func (r *Result) figures() {
 		if row.Delta > r.Worst.Delta || i == 0 {
 			r.Worst = *row
 		}
-		rgb, ok := Device(row.Name)
+		rgb, ok := ops.Patch(row.Name)
 		if !ok {
 			continue
 		}

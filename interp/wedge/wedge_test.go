@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"platemark/ops"
 	"platemark/ops/colour"
 )
 
@@ -210,7 +211,7 @@ func TestSentences(t *testing.T) {
 // The names of a wedge's patches are all that is needed to print them.
 func TestCodes(t *testing.T) {
 	for percent, want := range map[int]uint16{0: 0, 1: 655, 50: 32768, 99: 64880, 100: 65535} {
-		if got := Code(percent); got != want {
+		if got := ops.PatchCode(percent); got != want {
 			t.Errorf("%d %% is %d, want %d", percent, got, want)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"platemark/interp/wedge"
+	"platemark/ops"
 	"platemark/ops/colour"
 )
 
@@ -41,12 +42,12 @@ func WriteWedge(w io.Writer, r *wedge.Result, read, beside string, names [2]stri
 			template.CSS(fmt.Sprintf("%.0f%%", 100*row.Delta/max(r.Worst.Delta, 1)))})
 	}
 	greys := slices.DeleteFunc(slices.Clone(r.Rows), func(row wedge.Row) bool {
-		rgb, ok := wedge.Device(row.Name)
+		rgb, ok := ops.Patch(row.Name)
 		return !ok || rgb[0] != rgb[1] || rgb[1] != rgb[2]
 	})
 	slices.SortFunc(greys, func(x, y wedge.Row) int {
-		a, _ := wedge.Device(x.Name)
-		b, _ := wedge.Device(y.Name)
+		a, _ := ops.Patch(x.Name)
+		b, _ := ops.Patch(y.Name)
 		return a[0] - b[0]
 	})
 	if s.NeutralsDrawn = len(greys) > 1; s.NeutralsDrawn {

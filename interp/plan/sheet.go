@@ -1,0 +1,498 @@
+package plan
+
+import (
+	"fmt"
+	"math/big"
+	"slices"
+	"strings"
+
+	"platemark/interp/master"
+	"platemark/lang"
+	"platemark/ops"
+	"platemark/ops/colour"
+	"platemark/ops/exact"
+)
+
+// sheetBinder makes a sheet of proofs: a plan of pieces of prints' plans.
+type sheetBinder struct {
+	*binder
+	source []byte
+	pr     *lang.Print
+	layout
+	paper   *colour.Profile // the sheet's
+	seen    *lang.Paper     // simulated, nil where none is
+	ready   bool            // plan.Ready is set
+	lacking []rune          // characters that there are no letters for
+}
+
+// bindSheet makes the plan of a sheet. Its pieces are planned as the prints that
+// they are of, so that a section has the very samples of its print.
+func bindSheet(b *binder, source []byte, pr *lang.Print) (*Print, []lang.Diagnostic) {
+	s := &sheetBinder{binder: b, source: source, pr: pr}
+	if !s.begin() {
+		return nil, b.diags
+	}
+	for _, x := range pr.Sheet.Pieces {
+		s.piece(x)
+	}
+	if b.failed {
+		return nil, b.diags
+	}
+	if w, h := s.place(); w > 0 || h > 0 {
+		s.tooFull(w, h)
+		return nil, b.diags
+	}
+	foot := fmt.Sprintf("%s on %s", pr.Name.Value, b.paper.Name.Value)
+	if s.seen != nil {
+		foot += ", which shows " + s.seen.Name.Value
+	}
+	args, in := s.args(foot)
+	for _, a := range args {
+		_, lacking := ops.LetterWidth(a.Value)
+		s.lacking = append(s.lacking, lacking...)
+	}
+	if len(in) == 0 {
+		b.err(CodeSheet, pr.Span, "this sheet shows no picture", "A wedge is judged beside a picture of the same print run.", "add show PRINT or section of PRINT at (50%, 50%) size 4 in x 3 in")
+		return nil, b.diags
+	}
+	out, ok := b.node(pr.Span, 1, "sheet", args, in...)
+	p := b.plan
+	if ok {
+		p.Covers, p.Out = Whole(b.frameW, b.frameH), out
+		ok = b.save(pr, pic{out, p.Covers})
+	}
+	if !ok {
+		return nil, b.diags
+	}
+	if len(s.lacking) > 0 {
+		slices.Sort(s.lacking)
+		b.report(lang.Note, CodeSheet, pr.Span, fmt.Sprintf("the captions' type has no letter for %s", string(slices.Compact(s.lacking))), "An empty box stands in its place.")
+	}
+	p.Mark = markOf(b.rec.Version, p.Nodes[out].Key, p.File)
+	b.prune()
+	p.Pieces = b.pieces(pr)
+	if !b.rec.Draft {
+		if d := lang.Drafts(p.Pieces); len(d) > 0 {
+			return nil, append(b.diags, lang.NotFrozen(d))
+		}
+	}
+	p.Notes = b.diags
+	return p, b.diags
+}
+
+// begin takes the sheet's size and paper.
+func (s *sheetBinder) begin() bool {
+	b, pr := s.binder, s.pr
+	if pr.Size == nil || pr.Save == nil || b.paper == nil {
+		b.err(CodeSize, pr.Span, fmt.Sprintf("sheet %s needs a paper, a size and a save line", pr.Name.Value), "")
+		return false
+	}
+	if b.size = b.newSizing(pr.Size); b.size == nil {
+		return false
+	}
+	z := b.size
+	z.w, z.h = exact.Nearest(z.want(pr.Size.W)), exact.Nearest(z.want(pr.Size.H))
+	s.w, s.h, s.ppi = z.w, z.h, z.ppi
+	s.black = "0 0 0"
+	if s.paper = s.profileOf(b.paper); s.paper == nil {
+		return false
+	}
+	if s.paper.Channels() != 3 {
+		b.err(CodePaperProfile, pr.On.Span, fmt.Sprintf("the profile of paper %s is no RGB profile (%s)", b.paper.Name.Value, s.paper.Description()), "A sheet's pieces are of any colour.", "name the paper's profile for colour prints")
+		return false
+	}
+	if sim := pr.Sheet.Simulate; sim != nil {
+		s.seen = b.rec.Paper(sim.Paper.Value)
+	}
+	b.plan.Sheet = true
+	b.plan.Picture = Extent{z.w, z.h, z.ppi}
+	b.plan.Face = Face{W: quo(rat(z.w), z.ppi), H: quo(rat(z.h), z.ppi), PPI: z.ppi, Effective: z.ppi}
+	return true
+}
+
+// profileOf is a paper's profile, an input of the sheet.
+func (s *sheetBinder) profileOf(p *lang.Paper) *colour.Profile {
+	in := s.inputs.Get(master.RoleProfile, *p.Profile)
+	if in == nil {
+		s.failed = true // said where it was opened
+		return nil
+	}
+	s.uses(in)
+	return in.Profile
+}
+
+func (s *sheetBinder) tooFull(w, h int) {
+	missing, side := w, "width"
+	if w <= 0 {
+		missing, side = h, "height"
+	}
+	hints := []string{"take a piece off, make one smaller, or take a larger sheet"}
+	turned := s.layout
+	turned.w, turned.h = s.h, s.w
+	if w, h := turned.place(); w <= 0 && h <= 0 {
+		size := s.pr.Size
+		hints = []string{fmt.Sprintf("on the sheet turned it fits: size %s x %s at %s", size.H, size.W, size.At)}
+	}
+	s.err(CodeSheet, s.pr.Size.Span, fmt.Sprintf("this sheet is too full: %s in of %s are missing", exact.Decimals(quo(rat(missing), s.ppi), 2), side),
+		"Pieces lie in rows, the tallest first, with 8 mm free at the edges and 5 mm between.", hints...)
+}
+
+// piece makes the boxes of one line.
+func (s *sheetBinder) piece(x *lang.Piece) {
+	if x.Kind == "wedge" {
+		s.wedge(x)
+		return
+	}
+	pr := s.rec.Print(x.Of.Value)
+	if pr == nil || pr.Sheet != nil {
+		s.failed = true // said by the checker
+		return
+	}
+	switch x.Kind {
+	case "show":
+		if q, n := s.take(x, pr, nil); q != nil {
+			pic := s.plan.Nodes[n].Pic
+			room := s.mm(cutRoom)
+			b := s.add(pic.W+2*room, pic.H+2*room, s.caption(q, pr, true), boxPart{x: room, y: room, node: n})
+			s.marks(b, room, room, pic.W, pic.H)
+		}
+	case "section":
+		if q, n := s.take(x, pr, x.Size); q != nil {
+			pic := s.plan.Nodes[n].Pic
+			s.add(pic.W, pic.H, s.caption(q, pr, true, "section "+s.at(x)), boxPart{node: n})
+		}
+	case "strip":
+		s.strip(x, pr)
+	case "ring":
+		s.ring(x, pr)
+	}
+}
+
+// at says where a section lies.
+func (s *sheetBinder) at(x *lang.Piece) string {
+	return fmt.Sprintf("at (%s, %s)", x.At.X, x.At.Y)
+}
+
+// caption names a piece: title, round, print and size, what is special, edition,
+// mark.
+func (s *sheetBinder) caption(q *Print, pr *lang.Print, marked bool, special ...string) []string {
+	var out []string
+	if s.rec.Title != nil {
+		out = append(out, s.rec.Title.Value)
+	}
+	if s.rec.Round != nil {
+		out = append(out, "round "+s.rec.Round.Value.RatString())
+	}
+	w, h := q.Sizes().Whole.W, q.Sizes().Whole.H
+	out = append(out, fmt.Sprintf("%s %s x %s in", pr.Name.Value, exact.Decimals(quo(rat(w), q.Face.PPI), 2), exact.Decimals(quo(rat(h), q.Face.PPI), 2)))
+	out = append(out, special...)
+	if pr.Edition != nil {
+		out = append(out, "edition "+pr.Edition.Count.Value.RatString())
+	}
+	if marked {
+		out = append(out, "mark "+q.MarkShort())
+	}
+	return out
+}
+
+// varied is the one step of a print whose parameter a strip varies, among its
+// steps with followed blocks in place; below 0 where there is none, or several.
+func (s *sheetBinder) varied(x *lang.Piece, pr *lang.Print) int {
+	steps, at := s.rec.Expand(pr.Steps), -1
+	var why error
+	for i, st := range steps {
+		if st.Word() != x.Step.Value {
+			continue
+		}
+		if t, ok := st.(*lang.Tone); ok && t.For != nil && (pr.On == nil || pr.On.Value != t.For.Value) {
+			continue // it acts on another paper
+		}
+		if _, err := lang.Vary(st, x.Param.Value, x.From); err != nil {
+			why = err
+			continue
+		}
+		if at >= 0 {
+			s.err(CodeSheet, x.Step.Span, fmt.Sprintf("print %s has two such steps, on line %d and on line %d", pr.Name.Value, steps[at].Where().Line, st.Where().Line),
+				"A strip varies one.", "name the two in different prints, or take one of them out for the strip")
+			return -1
+		}
+		at = i
+	}
+	switch {
+	case at >= 0:
+	case why != nil:
+		s.err(CodeSheet, x.Param.Span, why.Error(), "", "write a parameter of the step with values in its range")
+	default:
+		s.err(CodeSheet, x.Step.Span, fmt.Sprintf("print %s has no %s", pr.Name.Value, x.Step.Value), "A strip varies a step that its print has.", "write the step into the print first")
+	}
+	return at
+}
+
+// cell is a picture of a strip or a ring, with what tells it from the others.
+type cell struct {
+	node  int
+	label string
+}
+
+// grid lays pictures of one size in columns, each with its label below.
+func (s *sheetBinder) grid(cells []cell, columns int, caption []string) {
+	pic := s.plan.Nodes[cells[0].node].Pic
+	gap, line, wide := s.mm(2), s.pt(lineHeight), pic.W
+	for _, c := range cells {
+		wide = max(wide, s.letters(c.label))
+	}
+	if most := (s.w - 2*s.mm(sheetMargin) + gap) / (wide + gap); columns == 0 {
+		columns = max(1, min(most, len(cells)))
+	}
+	var parts box
+	for i, c := range cells {
+		x, y := i%columns*(wide+gap), i/columns*(pic.H+line+gap)
+		parts.parts = append(parts.parts, boxPart{x: x, y: y, node: c.node})
+		parts.letter(x, y+pic.H+s.pt(letterSize), c.label)
+	}
+	rows := (len(cells) + columns - 1) / columns
+	s.add(columns*(wide+gap)-gap, rows*(pic.H+line+gap), caption, parts.parts...)
+}
+
+// strip lays a section with a parameter from one value to another.
+func (s *sheetBinder) strip(x *lang.Piece, pr *lang.Print) {
+	step := s.varied(x, pr)
+	if step < 0 {
+		return
+	}
+	var cells []cell
+	var first *Print
+	for _, v := range x.Values() {
+		other := *pr
+		other.Steps = slices.Clone(s.rec.Expand(pr.Steps))
+		var err error
+		if other.Steps[step], err = lang.Vary(other.Steps[step], x.Param.Value, v); err != nil {
+			s.err(CodeSheet, x.Span, err.Error(), "", "change the strip's values")
+			return
+		}
+		q, n := s.take(x, &other, x.Size)
+		if q == nil {
+			return
+		}
+		if first == nil {
+			first = q
+		}
+		cells = append(cells, cell{n, fmt.Sprintf("%s · mark %s", v, q.MarkShort())})
+	}
+	s.grid(cells, 0, s.caption(first, pr, false, fmt.Sprintf("%s %s", x.Step.Value, x.Param.Value), s.at(x)))
+}
+
+// ring lays a section in the middle of its neighbours: warmer to the right,
+// lighter above.
+func (s *sheetBinder) ring(x *lang.Piece, pr *lang.Print) {
+	steps := s.rec.Expand(pr.Steps)
+	// Behind all that the picture is made by, before it becomes the paper's.
+	at := len(steps)
+	for at > 0 && slices.Contains([]string{"convert", "border", "wrap"}, steps[at-1].Word()) {
+		at--
+	}
+	var cells []cell
+	var middle *Print
+	for i := range 9 {
+		dx, dy := i%3-1, 1-i/3
+		other, label, t := *pr, []string{}, &lang.Tone{Span: x.Span}
+		by := func(n int, m *lang.Measure, into **lang.Measure) {
+			if n == 0 {
+				return
+			}
+			v := *m
+			v.Value = mul(v.Value, rat(n))
+			*into = &v
+			text := v.String()
+			if n > 0 {
+				text = "+" + text
+			}
+			label = append(label, text)
+		}
+		by(dx, x.Warmth, &t.Warmth)
+		by(dy, x.Exposure, &t.Exposure)
+		if len(label) > 0 {
+			other.Steps = slices.Insert(slices.Clone(steps), at, lang.Step(t))
+		} else {
+			label = []string{"as it is"}
+		}
+		q, n := s.take(x, &other, x.Size)
+		if q == nil {
+			return
+		}
+		if i == 4 {
+			middle = q
+		}
+		cells = append(cells, cell{n, strings.Join(label, ", ")})
+	}
+	s.grid(cells, 3, s.caption(middle, pr, true, s.at(x)))
+}
+
+// Wedge lists the patches of a wedge by name, in the order in which they lie:
+// greys from black to white, or all mixtures of nothing, half and all of red,
+// green and blue.
+func Wedge(x *lang.Piece) []string {
+	var out []string
+	if x.Greys != nil {
+		n := int(x.Greys.Value.Num().Int64())
+		for i := range n {
+			out = append(out, fmt.Sprintf("grey-%d", (200*i+n-1)/(2*(n-1))))
+		}
+		return out
+	}
+	for r := 0; r <= 100; r += 50 {
+		for g := 0; g <= 100; g += 50 {
+			for b := 0; b <= 100; b += 50 {
+				out = append(out, fmt.Sprintf("rgb-%d-%d-%d", r, g, b))
+			}
+		}
+	}
+	return out
+}
+
+// wedge lays patches in rows, each with its name's numbers below.
+func (s *sheetBinder) wedge(x *lang.Piece) {
+	names := Wedge(x)
+	w, h := s.mm(patchWide), s.mm(patchHigh)
+	high := h + s.pt(lineHeight)
+	for _, name := range names {
+		_, label, _ := strings.Cut(name, "-")
+		w = max(w, s.letters(label)+s.mm(1))
+	}
+	most := max(1, (s.w-2*s.mm(sheetMargin))/w)
+	rows := (len(names) + most - 1) / most
+	columns := (len(names) + rows - 1) / rows
+	b := &box{}
+	for i, name := range names {
+		rgb, _ := ops.Patch(name)
+		px, py := (i%columns)*w, (i/columns)*high
+		b.fill(px, py, w, h, fmt.Sprintf("%d %d %d", ops.PatchCode(rgb[0]), ops.PatchCode(rgb[1]), ops.PatchCode(rgb[2])))
+		_, label, _ := strings.Cut(name, "-")
+		b.letter(px, py+h+s.pt(letterSize), label)
+	}
+	what := fmt.Sprintf("wedge grey %d: patches grey-N, N per cent of red, green and blue each", len(names))
+	if x.Greys == nil {
+		what = "wedge colour: patches rgb-R-G-B, per cent of red, green and blue"
+	}
+	s.add(columns*w, rows*high, []string{what, s.paperName()}, b.parts...)
+}
+
+func (s *sheetBinder) paperName() string { return "in the colours of " + s.binder.paper.Name.Value }
+
+// take plans a print and takes its picture, or a section of it, in the sheet's
+// colours.
+func (s *sheetBinder) take(x *lang.Piece, pr *lang.Print, size []lang.Measure) (*Print, int) {
+	q, ds := Bind(s.rec, s.source, pr, s.inputs, 0)
+	if q == nil {
+		s.failed = true
+		s.diags = append(s.diags, ds...)
+		return nil, 0
+	}
+	if q.Face.PPI.Cmp(s.ppi) != 0 {
+		s.err(CodeSheet, s.pr.Size.At.Span, fmt.Sprintf("the sheet has %s pixels an inch, and print %s has %s", exact.Decimals(s.ppi, 3), pr.Name.Value, exact.Decimals(q.Face.PPI, 3)),
+			"A proof on the sheet has the very pixels of its print.", fmt.Sprintf("write the sheet's size at %s ppi", exact.Decimals(q.Face.PPI, 3)))
+		return nil, 0
+	}
+	n := s.merge(q)
+	if size != nil {
+		var ok bool
+		if n, ok = s.cut(x, q, n, size); !ok {
+			return nil, 0
+		}
+	}
+	n, ok := s.coloured(x, n)
+	if !ok {
+		return nil, 0
+	}
+	return q, n
+}
+
+// merge takes the nodes of a print's plan over, and returns that of its file.
+func (s *sheetBinder) merge(q *Print) int {
+	p := s.plan
+	to := make([]int, len(q.Nodes))
+	for i, n := range q.Nodes {
+		k, there := s.bykey[n.Key]
+		if !there || p.Nodes[k].Stage != n.Stage {
+			n.In = slices.Clone(n.In)
+			for j, m := range n.In {
+				n.In[j] = to[m]
+			}
+			k = len(p.Nodes)
+			p.Nodes = append(p.Nodes, n)
+			s.bykey[n.Key] = k
+		}
+		to[i] = k
+		if n.Pic.Profile != nil {
+			s.profile(n.Pic.Profile)
+		}
+	}
+	for _, in := range q.Inputs {
+		s.uses(in)
+	}
+	p.Uses = append(p.Uses, q.Uses...)
+	if !s.ready {
+		p.Ready, s.ready = to[q.Ready], true
+	}
+	if r := s.shared.prepared[s.paperOf(q)]; r.b != nil {
+		s.frameW, s.frameH = r.b.frameW, r.b.frameH
+	}
+	return to[q.Out]
+}
+
+func (s *sheetBinder) paperOf(q *Print) *lang.Paper {
+	if pr := s.rec.Print(q.Name); pr.On != nil {
+		return s.rec.Paper(pr.On.Value)
+	}
+	return nil
+}
+
+// cut takes a section around its middle.
+func (s *sheetBinder) cut(x *lang.Piece, q *Print, n int, size []lang.Measure) (int, bool) {
+	pic := s.plan.Nodes[n].Pic
+	w, h := exact.Nearest(s.size.want(&size[0])), exact.Nearest(s.size.want(&size[1]))
+	sp := space{frameW: s.frameW, frameH: s.frameH, w: q.Picture.W, h: q.Picture.H, covers: q.Covers, printW: q.Picture.W, printH: q.Picture.H, ppi: s.ppi}
+	cx, okX := sp.x(x.At.X)
+	cy, okY := sp.y(x.At.Y)
+	if !okX || !okY {
+		s.err(CodeUnit, x.At.Span, "this place has no meaning on a print", "", "write it in % of the frame, or in in, cm, mm or px of the print's picture")
+		return 0, false
+	}
+	// Border and wrap lie around the picture.
+	left := exact.Nearest(add(cx, big.NewRat(int64(pic.W-q.Picture.W-w), 2)))
+	top := exact.Nearest(add(cy, big.NewRat(int64(pic.H-q.Picture.H-h), 2)))
+	if w < 1 || h < 1 || left < 0 || top < 0 || left+w > pic.W || top+h > pic.H {
+		s.err(CodeSheet, x.At.Span, fmt.Sprintf("this section leaves the print: %d x %d px from (%d, %d) of %d x %d", w, h, left, top, pic.W, pic.H),
+			"`at` is the section's middle.", "move it towards the middle, or make it smaller")
+		return 0, false
+	}
+	if w == pic.W && h == pic.H {
+		return n, true
+	}
+	return s.node(x.Span, 1, "crop", argsOf("x", left, "y", top, "w", w, "h", h), n)
+}
+
+// coloured brings a picture into the sheet's colours, as a paper that it
+// simulates shows it.
+func (s *sheetBinder) coloured(x *lang.Piece, n int) (int, bool) {
+	ok := true
+	convert := func(to *colour.Profile, intent, black string) {
+		from := s.plan.Nodes[n].Pic.Profile
+		if !ok || from != nil && from.Digest() == to.Digest() {
+			return
+		}
+		n, ok = s.node(x.Span, 1, "convert", argsOf("profile", s.profile(to), "intent", intent, "black-point", black), n)
+	}
+	if s.seen == nil {
+		p := s.binder.paper
+		convert(s.paper, p.Intent.Value, p.BlackPoint.Value)
+		return n, ok
+	}
+	seen := s.profileOf(s.seen)
+	if seen == nil {
+		return 0, false
+	}
+	convert(seen, s.seen.Intent.Value, s.seen.BlackPoint.Value)
+	convert(s.paper, "absolute", "off")
+	return n, ok
+}
