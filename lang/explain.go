@@ -237,6 +237,8 @@ func (s *Statement) heading() string {
 		return "a line of inputs"
 	case s.Word == "mask" && in == "mask":
 		return "mask, in a mask"
+	case in == "sheet" && s.Word == "size":
+		return "size, in a sheet"
 	case in == "paper" || in == "lab" || in == "tone":
 		return s.Word + ", in a " + in
 	}

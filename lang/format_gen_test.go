@@ -114,6 +114,12 @@ func (g *gen) value(f *Statement, s *Param) string {
 		if f.Word == "follow" {
 			return g.pick("s0", "s1")
 		}
+		if f.Blocks[0] == "sheet" && f.Word == "simulate" {
+			return "pa"
+		}
+		if f.Blocks[0] == "sheet" {
+			return g.pick("p0", "p1")
+		}
 		return g.pick("crisp", "smooth")
 	case valueWord:
 		return g.pick(s.Words...)
@@ -128,6 +134,9 @@ func (g *gen) value(f *Statement, s *Param) string {
 func (g *gen) line(f *Statement) string {
 	if f.Word == "mix" { // its shares sum to 100 %
 		return g.pick("mix red 40% green 40% blue 20%", "mix red 130 % green -10 % blue -20 %")
+	}
+	if f.Word == "strip" { // its steps lead somewhere
+		return g.pick("strip of p0 at (50%, 50%) size 2 in x 1 in vary sharpen amount 100% to 160% by 20%", "strip of p1 at (1 in, 2 in) size 20 x 30 mm vary tone exposure -1 stops to 1 stops by 0.5 stops")
 	}
 	out := []string{}
 	if f.Blocks[0] == "mask" && f.Word != "invert" && f.Word != "soften" && g.r.Intn(3) == 0 {
@@ -191,6 +200,8 @@ func (g *gen) recipe(t testing.TB) []string {
 		out = append(out, g.lines("print", g.r.Intn(6))...)
 		out = append(out, fmt.Sprintf("save tiff %q", fmt.Sprintf("p%d.tif", i)), "}")
 	}
+	out = append(out, "sheet hard on pa {", "size 19 in x 13 in at 300 ppi", "show p0")
+	out = append(append(out, g.lines("sheet", 1+g.r.Intn(4))...), `save tiff "hard.tif"`, "}")
 	out = append(append(append(out, "inputs {"), g.lines("inputs", g.r.Intn(3))...), "}")
 	for try := 0; try < 60; try++ {
 		_, ds := Parse("gen.recipe", []byte(strings.Join(out, "\n")))

@@ -160,14 +160,14 @@ func ebnf() string {
 		return strings.Join(out, " ")
 	}
 	rule := func(word, block string) string {
-		if slices.Contains([]string{"paper", "lab", "mask", "tone"}, block) {
+		if slices.Contains([]string{"paper", "lab", "mask", "tone", "sheet"}, block) {
 			return block + "-" + word
 		}
 		return cmp.Or(word, "input")
 	}
 	var blocks, rules []string
 	seen := map[string]bool{}
-	for _, b := range []string{"top", "paper", "lab", "mask", "prepare", "steps", "print", "tone", "inputs"} {
+	for _, b := range []string{"top", "paper", "lab", "mask", "prepare", "steps", "print", "sheet", "tone", "inputs"} {
 		var names []string
 		for _, f := range Statements {
 			name := rule(f.Word, b)

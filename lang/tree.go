@@ -199,11 +199,11 @@ type Piece struct {
 	Size []Measure `takes:"edge"`  // of a section: width, height
 	// A strip repeats its section with a parameter of a step of the print from one
 	// value to another.
-	Step  Text    `words:"sharpen grain denoise fringe blend tone" label:"step"`
-	Param Text    `words:"amount radius quiet halo size at lightness chroma exposure contrast warmth" label:"parameter"`
-	From  Measure `takes:"% -400..1000, px 0..1000, mm 0..20, stops -5..5, stop -5..5, mired -50..50" label:"first value"`
-	To    Measure `takes:"% -400..1000, px 0..1000, mm 0..20, stops -5..5, stop -5..5, mired -50..50"`
-	By    Measure `takes:"% >0..400, px >0..1000, mm >0..20, stops >0..5, stop >0..5, mired >0..50"`
+	Step  Text     `words:"sharpen grain denoise fringe blend tone" label:"step"`
+	Param Text     `words:"amount radius quiet halo size at lightness chroma exposure contrast warmth" label:"parameter"`
+	From  *Measure `takes:"% -400..1000, px 0..1000, mm 0..20, stops -5..5, stop -5..5, mired -50..50" label:"first value"`
+	To    *Measure `takes:"% -400..1000, px 0..1000, mm 0..20, stops -5..5, stop -5..5, mired -50..50"`
+	By    *Measure `takes:"% >0..400, px >0..1000, mm >0..20, stops >0..5, stop >0..5, mired >0..50"`
 	// A ring has its section as it is, and around it warmer, colder, lighter, darker.
 	Warmth   *Measure `takes:"mired >0..25"`
 	Exposure *Measure `takes:"stops >0..2, stop >0..2"`

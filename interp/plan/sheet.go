@@ -207,7 +207,7 @@ func (s *sheetBinder) varied(x *lang.Piece, pr *lang.Print) int {
 		if t, ok := st.(*lang.Tone); ok && t.For != nil && (pr.On == nil || pr.On.Value != t.For.Value) {
 			continue // it acts on another paper
 		}
-		if _, err := lang.Vary(st, x.Param.Value, x.From); err != nil {
+		if _, err := lang.Vary(st, x.Param.Value, *x.From); err != nil {
 			why = err
 			continue
 		}

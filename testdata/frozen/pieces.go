@@ -65,6 +65,7 @@ var pieces = append([]Piece{
 	{"operation", "mix", 1, false, "ops.TestMixByHand", ""},
 	{"operation", "range", 1, false, "ops.TestRangeEqualsSlow", "ops.TestRangeOfGreys"},
 	{"operation", "sharpen", 1, false, "ops.TestSharpenEqualsSlow", "ops.TestSharpenAgainstTextbook"},
+	{"operation", "sheet", 1, false, "ops.TestLettersByPoints", "ops.TestLettersBesideALibrary ops.TestSheetByHand"},
 	{"operation", "spot-pixels", 1, false, "ops.TestSpotPixelsAgainstPlain", "ops.TestSpotPixelsHandWorked"},
 	{"operation", "spots", 1, false, "ops.TestSpotsAgainstFloat64", "ops.TestSpotsHandWorked ops.TestMembraneIsHarmonic"},
 	{"operation", "tint", 1, false, "", ""},
@@ -105,7 +106,7 @@ var statements = func() (out []Piece) {
 		stroke; ellipse; rectangle; polygon; gradient; range; edges; file; mask, in a mask; invert; soften;
 		turn; mirror; crop; convert; spot; fringe; enlarge; take; follow; blend; sharpen; grain; mix; tint; tone;
 		exposure, in a tone; curve, in a tone; contrast, in a tone; local, in a tone; warmth, in a tone; chroma, in a tone; muted, in a tone;
-		border; wrap; edition; size; save`
+		border; wrap; edition; size; save; sheet; size, in a sheet; simulate; show; section; strip; ring; wedge`
 	const frozen = ``
 	for i, list := range []string{drafts, frozen} {
 		for name := range strings.SplitSeq(list, ";") {
