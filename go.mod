@@ -12,6 +12,7 @@ require (
 	github.com/tetratelabs/wazero v1.12.0
 	github.com/vbauerster/mpb/v8 v8.16.2
 	go.lsp.dev/jsonrpc2 v1.0.1
+	golang.org/x/crypto v0.59.0
 	golang.org/x/image v0.47.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0

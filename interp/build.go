@@ -14,6 +14,7 @@ import (
 	"platemark/interp/disk"
 	"platemark/interp/engine"
 	"platemark/interp/plan"
+	"platemark/interp/sign"
 	"platemark/ops/raster"
 )
 
@@ -23,6 +24,8 @@ type BuildOptions struct {
 	BandRows int
 	Out      string
 	Force    bool
+	// Sign, if set, signs the logs; a reprint signs nothing.
+	Sign *sign.Key
 	// Progress, if set, is called from several goroutines.
 	Progress func(stage string, done, due int64)
 }
@@ -42,6 +45,8 @@ type Built struct {
 	Warnings []string
 	// Elsewhere says of a reprint where inputs lay that weren't in their places.
 	Elsewhere []string
+	// Signature says whether the log is signed, and by whom.
+	Signature sign.Verdict
 }
 
 // A making is one print in the making.
@@ -51,6 +56,7 @@ type making struct {
 	plan  *plan.Print
 	out   string // the print file's path
 	force bool
+	key   *sign.Key     // that signs the log, or nil
 	later []*plan.Print // still to come, for what is worth keeping
 	want  *audit.Log    // of a reprint: what the records are compared with
 	began time.Time
@@ -66,7 +72,7 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 	defer s.Close()
 	var out []Built
 	for i, p := range j.Plans {
-		m := &making{Session: s, job: j, plan: p, out: j.OutPath(p, o.Out), force: o.Force, later: j.Plans[i+1:]}
+		m := &making{Session: s, job: j, plan: p, out: j.OutPath(p, o.Out), force: o.Force, key: o.Sign, later: j.Plans[i+1:]}
 		built, err := m.print(ctx)
 		if err != nil {
 			return out, fmt.Errorf("print %s: %w", p.Name, err)
@@ -125,6 +131,7 @@ func (m *making) print(ctx context.Context) (*Built, error) {
 	if err := f.Commit(built.Size); err != nil {
 		if (m.want == nil || built.Log != m.want.Path) && !f.Named() {
 			os.Remove(built.Log)
+			os.Remove(built.Log + sign.Suffix)
 		}
 		return nil, err
 	}
@@ -145,7 +152,15 @@ func (m *making) log(c *audit.Chain, built *Built) error {
 		built.Log = m.want.Path // it lies beside the file already
 		return nil
 	}
-	return disk.Write(built.Log, c.Bytes(), false)
+	if err := disk.Write(built.Log, c.Bytes(), false); err != nil || m.key == nil {
+		return err
+	}
+	if err := m.key.SignFile(built.Log, sign.Log); err != nil {
+		os.Remove(built.Log)
+		return fmt.Errorf("the log of this print can't be signed: %w", err)
+	}
+	built.Signature = sign.Verdict{Signed: true, Key: m.key.Fingerprint()}
+	return nil
 }
 
 // picture computes the print into f and writes the determined records.

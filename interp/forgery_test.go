@@ -10,9 +10,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"platemark/interp/audit"
 	"platemark/interp/plan"
+	"platemark/interp/sign"
 )
 
 const forgedRecipe = `recipe 1 draft
@@ -216,9 +218,22 @@ func TestForgedLogsAreFound(t *testing.T) {
 	if v, err := Verify(ctx, l.Path, VerifyOptions{}); err != nil || !v.OK || v.State != Fine {
 		t.Fatalf("the log itself: %v %v", v, err)
 	}
+	// Each is refused of a signed log, whatever else verify can tell.
+	if err := testKey(t).SignFile(l.Path, sign.Log); err != nil {
+		t.Fatal(err)
+	}
+	if v, err := Verify(ctx, l.Path, VerifyOptions{}); err != nil || !v.OK {
+		t.Fatalf("the signed log: %v %v", v, err)
+	}
 	for _, c := range cases {
-		write(t, l.Path, string(rechain(c.change(recordsOf(l))...)))
+		forged := rechain(c.change(recordsOf(l))...)
+		if s := sign.Look(l.Path, sign.Log, bytes.NewReader(forged), nil, time.Now()); s.Err == nil {
+			t.Errorf("%s: its signature counts: %+v", c.name, s)
+		}
+		os.Rename(l.Path+sign.Suffix, l.Path+".kept")
+		write(t, l.Path, string(forged))
 		v, err := Verify(ctx, l.Path, VerifyOptions{})
+		os.Rename(l.Path+".kept", l.Path+sign.Suffix)
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -233,6 +248,70 @@ func TestForgedLogsAreFound(t *testing.T) {
 			t.Errorf("%s: expected line %d with %q, got %v", c.name, c.line, c.words, v.Lines)
 		}
 	}
+}
+
+// A signature holds what no record speaks of: the run, and whose log it is.
+func TestSignedLogs(t *testing.T) {
+	ctx := context.Background()
+	l := forgedJob(t)
+	sig := l.Path + sign.Suffix
+	signers := filepath.Join(t.TempDir(), "signers")
+	write(t, signers, "studio@house valid-after=\"20200101\" "+string(read(t, "sign/testdata/key.pub")))
+	list, err := sign.ReadSigners(signers)
+	if err != nil {
+		t.Fatal(err)
+	}
+	who := &sign.Whose{Signers: list}
+	k := testKey(t)
+	original := string(read(t, l.Path))
+	edited := string(rechain(altered(12, func(r *audit.RunRecord) { r.Began = "2031-01-01T00:00:00Z" })(recordsOf(l))...))
+	for _, c := range []struct {
+		name, log string
+		sign      func() error // beside the original
+		state     FindingState // asked whose it is, and not
+		unasked   FindingState
+		words     string
+	}{
+		{"unsigned", original, func() error { return nil }, Absent, Fine, "the log's signature doesn't count: it isn't there"},
+		{"signed", original, func() error { return k.SignFile(l.Path, sign.Log) }, Fine, Fine, "the log is signed by studio@house, with the key SHA256:"},
+		{"the run edited", edited, func() error { return k.SignFile(l.Path, sign.Log) }, Wrong, Wrong, "it isn't of this content"},
+		{"signed as a register", original, func() error { return k.SignFile(l.Path, sign.Register) }, Wrong, Wrong, `made for the namespace "platemark-register"`},
+		{"something else", original, func() error { return os.WriteFile(sig, []byte("me"), 0o666) }, Wrong, Wrong, "it isn't one SSH signature"},
+	} {
+		os.Remove(sig)
+		write(t, l.Path, original)
+		if err := c.sign(); err != nil {
+			t.Fatal(err)
+		}
+		write(t, l.Path, c.log)
+		for _, o := range []VerifyOptions{{Whose: who}, {}} {
+			v, err := Verify(ctx, l.Path, o)
+			want := c.unasked
+			if o.Whose != nil {
+				want = c.state
+			}
+			if err != nil || v.State != want {
+				t.Errorf("%s, asked %v: %+v %v", c.name, o.Whose != nil, v, err)
+			}
+			if o.Whose != nil && !slices.ContainsFunc(v.Lines, func(f Finding) bool { return strings.Contains(f.What, c.words) }) {
+				t.Errorf("%s: expected %q, got %v", c.name, c.words, v.Lines)
+			}
+			_, err = Reprint(ctx, l.Path, ReprintOptions{Whose: o.Whose, BuildOptions: BuildOptions{Out: t.TempDir()}})
+			if (err == nil) != (want == Fine) {
+				t.Errorf("%s, asked %v: reprint says %v", c.name, o.Whose != nil, err)
+			}
+		}
+	}
+}
+
+// testKey is the key of tests.
+func testKey(t *testing.T) *sign.Key {
+	t.Helper()
+	k, err := sign.LoadKey("sign/testdata/key", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k
 }
 
 // What only a picture could tell verify doesn't know, and says so; a reprint

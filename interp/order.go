@@ -290,7 +290,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 				watch(fmt.Sprintf("%d of %d, %s, %s", i+1, len(todo), filepath.Base(r.Recipe), stage), done, due)
 			}
 		}
-		m := &making{Session: s, job: r.job, plan: r.Plan, out: r.File, force: bo.Force, later: later}
+		m := &making{Session: s, job: r.job, plan: r.Plan, out: r.File, force: bo.Force, key: bo.Sign, later: later}
 		built, err := m.print(ctx)
 		if ctx.Err() != nil {
 			return context.Cause(ctx)

@@ -12,6 +12,7 @@ import (
 	"platemark/interp/disk"
 	"platemark/interp/master"
 	"platemark/interp/plan"
+	"platemark/interp/sign"
 	"platemark/lang"
 	"platemark/testdata/frozen"
 )
@@ -20,6 +21,7 @@ import (
 type ReprintOptions struct {
 	BuildOptions
 	LookIn []string
+	Whose  *sign.Whose // who must have signed the log; nil asks for nobody
 }
 
 // Reprint finds a log's inputs by their digests, runs the recorded recipe
@@ -32,6 +34,10 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	}
 	if l.Run.Failure != "" {
 		return nil, l.Wrong(0, "this is the log of a build that failed; there is no print to make again")
+	}
+	signature := Signature(l, o.Whose)
+	if signature.Err != nil {
+		return nil, l.Wrong(0, "%s", signature.Of("the log"))
 	}
 	if err := speaks(l); err != nil {
 		return nil, err
@@ -83,7 +89,7 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	if err != nil {
 		return nil, err
 	}
-	built.Elsewhere = elsewhere
+	built.Elsewhere, built.Signature = elsewhere, signature
 	return built, nil
 }
 

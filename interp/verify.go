@@ -1,6 +1,7 @@
 package interp
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -8,9 +9,11 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"platemark/interp/audit"
 	"platemark/interp/plan"
+	"platemark/interp/sign"
 	"platemark/lang"
 )
 
@@ -59,6 +62,8 @@ type VerifyOptions struct {
 	// LookIn are folders in which inputs and prints are found by their digests
 	// that aren't where they were.
 	LookIn []string
+	// Whose says who must have signed the log; nil asks for nobody.
+	Whose *sign.Whose
 }
 
 // RecipeState says how the recipe beside a log stands to it.
@@ -91,6 +96,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 	}
 	v.Mark = l.File.Mark
 	v.say(Fine, "the chain of %d records holds", len(l.Lines))
+	v.signature(Signature(l, o.Whose))
 	if l.Run.Failure != "" {
 		v.say(Wrong, "this is the log of a build that failed: %s", l.Run.Failure)
 		return v, nil
@@ -124,6 +130,27 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 		v.say(Noted, "the pictures of %s were not computed again: `platemark reprint` does", lang.Count(n, "step"))
 	}
 	return v, nil
+}
+
+// Signature looks for the signature beside a log. It counts as of the time that
+// the log tells of.
+func Signature(l *audit.Log, who *sign.Whose) sign.Verdict {
+	text := (&audit.Chain{Lines: l.Lines}).Bytes()
+	began, _ := time.Parse(time.RFC3339, l.Run.Began) // else before all times
+	return sign.Look(l.Path, sign.Log, bytes.NewReader(text), who, began)
+}
+
+func (v *Verdict) signature(s sign.Verdict) {
+	is := Fine
+	switch {
+	case s.Err != nil && !s.Signed:
+		is = Absent
+	case s.Err != nil:
+		is = Wrong
+	case !s.Signed:
+		is = Noted
+	}
+	v.say(is, "%s", s.Of("the log"))
 }
 
 func (v *Verdict) wrong(e *audit.LogError) {

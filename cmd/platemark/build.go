@@ -21,6 +21,7 @@ type buildCmd struct {
 	Section string   `help:"Only this part of one print, in its pixels from the left upper corner, as a TIFF with the samples that the whole has there." placeholder:"X,Y,W,H"`
 	Upto    int      `help:"The picture after this recipe line (or a mask, by a line of it), as a TIFF." placeholder:"LINE"`
 	JSON    bool     `help:"Say the result as JSON."`
+	signFlag
 	workersFlag
 }
 
@@ -29,11 +30,13 @@ func (buildCmd) Help() string {
 
 Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and order.csv in the folder given by --out. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
 
+--sign KEY signs each log that is written, as LOG.sig in the format of ` + "`ssh-keygen -Y sign -n platemark-log`" + `, which also signs a log that is there already. The digests of a log show a slip; a signature shows that nobody else wrote it.
+
 Examples:
   platemark build salt-road.recipe
   platemark build salt-road.recipe --print small
   platemark build salt-road.recipe --print large --section 9000,6000,2400,1800
-  platemark build *.recipe --out order-17`
+  platemark build *.recipe --out order-17 --sign ~/.ssh/id_ed25519`
 }
 
 func (c *buildCmd) Run(a *app) error {
@@ -47,15 +50,21 @@ func (c *buildCmd) Run(a *app) error {
 		return err
 	case part && c.Resume:
 		return usageError{"--resume is for whole prints"}
+	case part && c.Sign != "":
+		return usageError{"--sign signs logs, and parts of a print have none"}
 	case len(c.Recipes) > 1 || c.Resume:
 		return c.order(a)
+	}
+	key, err := c.key(a)
+	if err != nil {
+		return err
 	}
 	j, err := a.load(c.Recipes[0], interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part})
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: a.bar.tell}
+	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Sign: key, Progress: a.bar.tell}
 	if part {
 		return c.part(a, j, rect, o)
 	}
@@ -135,10 +144,17 @@ func parseSection(text string) (r [4]int, err error) {
 func (a *app) tellBuilt(all ...interp.Built) {
 	for _, b := range all {
 		fmt.Fprintf(a.out, "%s\n    %d x %d px, %s, in %s\n    sha256 %s\n    mark   %s   log %s\n", b.File, b.W, b.H, plan.SizeText(b.Size), b.Wall.Round(10*time.Millisecond), b.Sum, b.Mark.String()[:12], filepath.Base(b.Log))
+		a.tellSignature(b)
 		a.tellWarnings(b)
 		if b.Repeat {
 			fmt.Fprintln(a.out, "    the same bytes as an older log records")
 		}
+	}
+}
+
+func (a *app) tellSignature(b interp.Built) {
+	if b.Signature.Signed {
+		fmt.Fprintf(a.out, "    signed with the key %s\n", b.Signature.Key)
 	}
 }
 
@@ -157,12 +173,13 @@ func builtJSON(all ...interp.Built) any {
 		Size   int64  `json:"size"`
 		SHA256 string `json:"sha256"`
 		Mark   string `json:"mark,omitempty"`
+		Key    string `json:"signed-with,omitempty"`
 		Width  int    `json:"width"`
 		Height int    `json:"height"`
 	}
 	rows := []row{}
 	for _, b := range all {
-		r := row{b.Print, b.File, b.Log, b.Size, b.Sum.String(), b.Mark.String(), b.W, b.H}
+		r := row{b.Print, b.File, b.Log, b.Size, b.Sum.String(), b.Mark.String(), b.Signature.Key, b.W, b.H}
 		if b.Log == "" {
 			r.Mark = ""
 		}

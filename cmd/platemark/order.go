@@ -24,6 +24,10 @@ const orderFile = "order.csv"
 // order builds several recipes in one run.
 func (c *buildCmd) order(a *app) error {
 	began := time.Now()
+	key, err := c.key(a)
+	if err != nil {
+		return err
+	}
 	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force, Masks: true, NoSheets: true})
 	if err != nil {
 		return err
@@ -62,7 +66,7 @@ func (c *buildCmd) order(a *app) error {
 		}
 		fmt.Fprintf(a.out, "%s, %s to build, about %s%s\n", lang.Count(len(o.Jobs), "recipe"), lang.Count(n[interp.OrderPlanned], "print"), plan.SizeText(o.Bytes), there)
 	}
-	err = o.Build(a.ctx, interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: a.bar.tell}, func(r *interp.OrderRow) {
+	err = o.Build(a.ctx, interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Sign: key, Progress: a.bar.tell}, func(r *interp.OrderRow) {
 		if !c.JSON {
 			fmt.Fprintln(a.out, table.line(r))
 			if r.Built != nil {

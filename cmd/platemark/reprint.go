@@ -14,6 +14,7 @@ type reprintCmd struct {
 	Out    string   `help:"Folder for the print files, instead of beside their logs." placeholder:"FOLDER"`
 	Force  bool     `help:"Replace print files that exist."`
 	JSON   bool     `help:"Say the result as JSON."`
+	signersFlags
 	workersFlag
 }
 
@@ -26,10 +27,14 @@ Examples:
 }
 
 func (c *reprintCmd) Run(a *app) error {
+	who, err := c.whose(a)
+	if err != nil {
+		return err
+	}
 	var all []interp.Built
 	failed := false
 	for _, log := range c.Logs {
-		b, err := interp.Reprint(a.ctx, log, interp.ReprintOptions{LookIn: c.LookIn,
+		b, err := interp.Reprint(a.ctx, log, interp.ReprintOptions{LookIn: c.LookIn, Whose: who,
 			BuildOptions: interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: a.bar.tell}})
 		if err != nil {
 			if len(c.Logs) == 1 || a.ctx.Err() != nil {
@@ -42,6 +47,7 @@ func (c *reprintCmd) Run(a *app) error {
 		all = append(all, *b)
 		if !c.JSON {
 			fmt.Fprintf(a.out, "%s\n    %d x %d px, %s\n    identical: sha256 %s\n", b.File, b.W, b.H, plan.SizeText(b.Size), b.Sum)
+			fmt.Fprintf(a.out, "    %s\n", b.Signature.Of("the log"))
 			for _, w := range b.Elsewhere {
 				fmt.Fprintln(a.out, "    "+w)
 			}

@@ -12,23 +12,31 @@ type verifyCmd struct {
 	LookIn []string `help:"Also look below this folder, by their digests, for inputs and prints that aren't where they were (may be repeated)." placeholder:"FOLDER"`
 	Recipe bool     `help:"Exit with 1 also where the recipe beside a log makes another print now."`
 	JSON   bool     `help:"Say the verdicts as JSON."`
+	signersFlags
 }
 
 func (verifyCmd) Help() string {
 	return `Checks that no line of a log was changed and that the inputs and the print file are the recorded ones; plans the recorded recipe again and compares its mark, steps and records; and says whether the recipe beside the log still makes this print. No picture is computed: reprint does that.
 
+A signature, LOG.sig, must fit the log. With --signers there must be one, by a key that the file lets sign logs (its namespace is platemark-log) at the time that the log tells of. Without it whoever can write the files can write the log anew.
+
 Exit code 0 where all is there and as recorded, 1 where something differs or is absent.
 
 Examples:
   platemark verify salt-road-60x40.jpg.*.audit.jsonl
-  platemark verify LOG --look-in ../archive`
+  platemark verify LOG --look-in ../archive
+  platemark verify LOG --signers studio.signers`
 }
 
 func (c *verifyCmd) Run(a *app) error {
+	who, err := c.whose(a)
+	if err != nil {
+		return err
+	}
 	ok := true
 	var all []*interp.Verdict
 	for _, log := range c.Logs {
-		v, err := interp.Verify(a.ctx, log, interp.VerifyOptions{Strict: c.Recipe, LookIn: c.LookIn})
+		v, err := interp.Verify(a.ctx, log, interp.VerifyOptions{Strict: c.Recipe, LookIn: c.LookIn, Whose: who})
 		if err != nil {
 			return err
 		}
