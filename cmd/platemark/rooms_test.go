@@ -19,6 +19,8 @@ var rooms = map[string][]string{
 	"ops":         {"ops"},
 	"interp":      {"lang", "ops", "interp", "testdata"},
 	"interp/disk": {},
+	// Pages of true size hold whatever is drawn on them.
+	"interp/pdf": {},
 	// Signatures are of files, whatever those are.
 	"interp/sign": {"interp/disk"},
 	// The engine computes graphs of steps; it knows no recipe.
@@ -46,7 +48,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/pdf", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.
