@@ -3,18 +3,13 @@
 package rounds
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"platemark/interp"
 	"platemark/interp/audit"
@@ -23,29 +18,19 @@ import (
 	"platemark/lang"
 )
 
-// A List is the proof rounds kept of one recipe: a chain of records in
-// rounds/RECIPE.jsonl beside it, and what they speak of as files named by
-// their SHA-256 under rounds/objects. A record holds the digest of the line
-// before and its own, so that a changed line is known by its number.
+// A List is the proof rounds kept of one recipe: a ledger in rounds/RECIPE.jsonl
+// beside it, and what its records speak of as files named by their SHA-256 under
+// rounds/objects.
 type List struct {
-	File  string // the recipe
-	Lines []Entry
-	// Torn is what stood behind the last whole record, if anything: the next
-	// run that writes moves it aside and records that.
-	Torn []byte
-
+	audit.Ledger[Entry, *Entry]
+	File   string // the recipe
 	folder string
-	index  string
-	good   int64 // bytes of whole records
-	chain  audit.Chain
 }
 
 // Entry is one record: a "round" that was kept, a print "approved", or a
 // torn end of the list "recovered".
 type Entry struct {
-	Record string  `json:"record"`
-	Prev   string  `json:"prev"`
-	At     string  `json:"at"` // RFC 3339, UTC
+	audit.Link
 	Number int     `json:"number,omitempty"`
 	Note   string  `json:"note,omitempty"`
 	Recipe string  `json:"recipe,omitempty"` // SHA-256 of its text
@@ -54,11 +39,11 @@ type Entry struct {
 	// Print and Mark are the approved ones.
 	Print string `json:"print,omitempty"`
 	Mark  string `json:"mark,omitempty"`
-	// Tail is the SHA-256 of what was moved aside.
-	Tail  string `json:"tail,omitempty"`
-	Bytes int    `json:"bytes,omitempty"`
-	// Self is the SHA-256 of this line with Self written as 64 zeros.
-	Self string `json:"self"`
+}
+
+// entryOf is a record of a kind, to be filled.
+func entryOf(kind string, number int) Entry {
+	return Entry{Link: audit.Link{Record: kind}, Number: number}
 }
 
 // Print is one print as it stood in a round: its mark, and the logs of
@@ -77,124 +62,29 @@ type Input struct {
 	SHA256 string `json:"sha256"`
 }
 
-// maxList bounds what is read as a list of rounds.
-const maxList = 64 << 20
-
-// Error names the record of a list of rounds that is damaged.
-type Error struct {
-	Path string
-	Line int
-}
-
-func (e *Error) Error() string {
-	return fmt.Sprintf("%s entry %d was changed, or an entry beside it was taken out: the list isn't used until it is mended (put a copy of the rounds folder back)", e.Path, e.Line)
-}
-
 func listAt(file string) *List {
 	real := disk.Real(file)
 	folder := filepath.Join(filepath.Dir(real), "rounds")
-	return &List{File: file, folder: folder, index: filepath.Join(folder, filepath.Base(real)+".jsonl")}
+	r := &List{File: file, folder: folder}
+	r.Path = filepath.Join(folder, filepath.Base(real)+".jsonl")
+	return r
 }
 
 // Read reads the rounds kept of a recipe. None kept is an empty list;
-// damage in the middle is a *Error.
+// damage in the middle is an *audit.LedgerError.
 func Read(file string) (*List, error) {
 	r := listAt(file)
-	b, err := disk.Read(r.index, maxList)
-	if errors.Is(err, fs.ErrNotExist) {
-		return r, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", r.index, disk.PlainError(err))
-	}
-	return r, r.parse(b)
+	return r, r.Ledger.Read()
 }
 
-// parse takes the whole records. What follows the last one is a torn end,
-// unless a whole record stands behind it or it is a record that was changed.
-func (r *List) parse(b []byte) error {
-	for {
-		line, rest, ended := bytes.Cut(b, []byte("\n"))
-		e, ok := readEntry(line)
-		if !ended || !ok || e.Prev != r.chain.Prev() {
-			break
-		}
-		r.Lines, r.chain.Lines = append(r.Lines, *e), append(r.chain.Lines, bytes.Clone(line))
-		r.good += int64(len(line) + 1)
-		b = rest
-	}
-	lines := bytes.Split(b, []byte("\n"))
-	if len(lines) > 1 && json.Valid(lines[0]) || slices.ContainsFunc(lines[1:], func(l []byte) bool { _, ok := readEntry(l); return ok }) {
-		return &Error{r.index, len(r.Lines) + 1}
-	}
-	if len(b) > 0 {
-		r.Torn = bytes.Clone(b)
-	}
-	return nil
-}
-
-// readEntry reads one line and checks its own digest.
-func readEntry(line []byte) (*Entry, bool) {
-	var e Entry
-	return &e, audit.Sealed(line, &e, &e.Self)
-}
-
-// change runs fill on a recipe's list as it is when nobody else writes to it,
-// then appends what fill returns in one piece.
+// change appends what fill returns to a recipe's list as it is when nobody else
+// writes to it.
 func change(file string, fill func(r *List) ([]Entry, error)) error {
 	r := listAt(file)
 	if err := os.MkdirAll(filepath.Join(r.folder, "objects"), 0o777); err != nil {
 		return err
 	}
-	f, err := os.OpenFile(r.index, os.O_RDWR|os.O_CREATE, 0o666)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	if err := disk.Lock(f, 20*time.Second); err != nil {
-		return fmt.Errorf("another run holds %s; try again when it has ended", r.index)
-	}
-	b, err := disk.Read(r.index, maxList)
-	if err != nil {
-		return err
-	}
-	if err := r.parse(b); err != nil {
-		return err
-	}
-	var list []Entry
-	if r.Torn != nil {
-		sum, err := r.keep(r.Torn)
-		if err != nil {
-			return err
-		}
-		list = append(list, Entry{Record: "recovered", Tail: sum, Bytes: len(r.Torn)})
-	}
-	more, err := fill(r)
-	if err != nil && len(list) == 0 {
-		return err
-	}
-	list = append(list, more...)
-	var out bytes.Buffer
-	for _, e := range list {
-		e.Prev, e.At = r.chain.Prev(), time.Now().UTC().Format(time.RFC3339)
-		r.chain.Seal(&e, &e.Self)
-		fmt.Fprintf(&out, "%s\n", r.chain.Last())
-	}
-	if r.Torn != nil {
-		if err := f.Truncate(r.good); err != nil {
-			return disk.PlainError(err)
-		}
-	}
-	if _, werr := f.WriteAt(out.Bytes(), r.good); werr != nil {
-		return disk.PlainError(werr)
-	}
-	if serr := f.Sync(); serr != nil {
-		return disk.PlainError(serr)
-	}
-	if serr := disk.SyncDir(r.folder); serr != nil {
-		return disk.PlainError(serr)
-	}
-	return err
+	return r.Grow(r.keep, func() ([]Entry, error) { return fill(r) })
 }
 
 func (r *List) objectPath(sum string) string {
@@ -279,7 +169,8 @@ func Keep(ctx context.Context, file, note string) (*Entry, error) {
 	}
 	var kept Entry
 	err = change(file, func(r *List) ([]Entry, error) {
-		e := Entry{Record: "round", Number: n, Note: note}
+		e := entryOf("round", n)
+		e.Note = note
 		var err error
 		if e.Recipe, err = r.keep(j.Source); err != nil {
 			return nil, err
@@ -354,7 +245,8 @@ func Approve(file, print string, round int) (*Entry, error) {
 					print, e.Number, p.File, file)
 			}
 			if p.Print == print {
-				out = Entry{Record: "approved", Number: e.Number, Print: print, Mark: p.Mark}
+				out = entryOf("approved", e.Number)
+				out.Print, out.Mark = print, p.Mark
 				return []Entry{out}, nil
 			}
 			have += " " + p.Print

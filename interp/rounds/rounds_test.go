@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"platemark/interp"
+	"platemark/interp/audit"
 	"platemark/interp/interptest"
 )
 
@@ -114,13 +115,13 @@ func TestTornRounds(t *testing.T) {
 		keepRound(t, file, fmt.Sprintf("note %d", i))
 	}
 	r := listAt(file)
-	whole := interptest.Read(t, r.index)
+	whole := interptest.Read(t, r.Path)
 	lines := bytes.SplitAfter(whole, []byte("\n"))
 	last := len(lines[0]) + len(lines[1])
 
 	again := func(what string, torn []byte) {
 		t.Helper()
-		interptest.Write(t, r.index, string(torn))
+		interptest.Write(t, r.Path, string(torn))
 		if _, err := Approve(file, "large", 2); err != nil {
 			t.Fatalf("%s: %v", what, err)
 		}
@@ -142,8 +143,8 @@ func TestTornRounds(t *testing.T) {
 		}
 	}
 	for cut := last + 1; cut < len(whole); cut++ {
-		x := listAt(file)
-		if err := x.parse(whole[:cut]); err != nil || len(x.Lines) != 2 || !bytes.Equal(x.Torn, whole[last:cut]) {
+		interptest.Write(t, r.Path, string(whole[:cut]))
+		if x, err := Read(file); err != nil || len(x.Lines) != 2 || !bytes.Equal(x.Torn, whole[last:cut]) {
 			t.Fatalf("cut after %d bytes: %d entries, %v", cut, len(x.Lines), err)
 		}
 		// The whole way on the disk for some of them.
@@ -158,9 +159,9 @@ func TestTornRounds(t *testing.T) {
 	for i := 0; i < last; i += 7 {
 		b := bytes.Clone(whole)
 		b[i] ^= 1
-		interptest.Write(t, r.index, string(b))
+		interptest.Write(t, r.Path, string(b))
 		_, err := Approve(file, "large", 2)
-		var re *Error
+		var re *audit.LedgerError
 		want := 1
 		if i >= len(lines[0]) {
 			want = 2
@@ -168,19 +169,19 @@ func TestTornRounds(t *testing.T) {
 		if !errors.As(err, &re) || re.Line != want {
 			t.Fatalf("byte %d (entry %d): %v", i, want, err)
 		}
-		if !bytes.Equal(interptest.Read(t, r.index), b) {
+		if !bytes.Equal(interptest.Read(t, r.Path), b) {
 			t.Fatal("a damaged list was written to")
 		}
 	}
 	// An entry taken out.
-	interptest.Write(t, r.index, string(lines[0])+string(lines[2]))
-	var re *Error
+	interptest.Write(t, r.Path, string(lines[0])+string(lines[2]))
+	var re *audit.LedgerError
 	if _, err := Read(file); !errors.As(err, &re) || re.Line != 2 {
 		t.Errorf("entry 2 taken out: %v", err)
 	}
 	// A change inside the last entry that leaves it a line of JSON is no torn
 	// end.
-	interptest.Write(t, r.index, strings.Replace(string(whole), "note 2", "note 9", 1))
+	interptest.Write(t, r.Path, strings.Replace(string(whole), "note 2", "note 9", 1))
 	if _, err := Read(file); !errors.As(err, &re) || re.Line != 3 {
 		t.Errorf("the last entry edited: %v", err)
 	}
