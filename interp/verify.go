@@ -48,7 +48,8 @@ type Finding struct {
 	What  string       `json:"what"`
 }
 
-func (v *Verdict) say(is FindingState, format string, args ...any) {
+// Say adds a line, which counts against the verdict where it is Wrong or Absent.
+func (v *Verdict) Say(is FindingState, format string, args ...any) {
 	v.Lines = append(v.Lines, Finding{is, fmt.Sprintf(format, args...)})
 	if is == Wrong || is == Absent && v.State != Wrong {
 		v.OK, v.State = false, is
@@ -95,14 +96,14 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 		return v, nil
 	}
 	v.Mark = l.File.Mark
-	v.say(Fine, "the chain of %d records holds", len(l.Lines))
-	v.signature(Signature(l, o.Whose))
+	v.Say(Fine, "the chain of %d records holds", len(l.Lines))
+	v.Signature("the log", Signature(l, o.Whose))
 	if l.Run.Failure != "" {
-		v.say(Wrong, "this is the log of a build that failed: %s", l.Run.Failure)
+		v.Say(Wrong, "this is the log of a build that failed: %s", l.Run.Failure)
 		return v, nil
 	}
 	if mark := audit.NamedMark(filepath.Base(path), l.Run.Out); mark != "" && mark != l.File.Mark[:12] {
-		v.say(Wrong, "the log's name bears the mark %s, its line %d the mark %s: one of them was changed", mark, len(l.Lines)-1, l.File.Mark[:12])
+		v.Say(Wrong, "the log's name bears the mark %s, its line %d the mark %s: one of them was changed", mark, len(l.Lines)-1, l.File.Mark[:12])
 	}
 	v.File = filepath.Join(filepath.Dir(path), l.Run.Out)
 	inputs := l.Seek()
@@ -118,7 +119,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 		later = audit.LaterBuild(path, v.File, file.Is.String())
 	}
 	if later != "" {
-		v.say(Wrong, "the print file %s is another build's now: %s records it", l.Run.Out, later)
+		v.Say(Wrong, "the print file %s is another build's now: %s records it", l.Run.Out, later)
 	} else {
 		v.found("the print file "+l.Run.Out, file, "`platemark reprint` makes it again, `--look-in FOLDER` finds it by its digest")
 	}
@@ -127,7 +128,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 	}
 	v.recipe(ctx, l, o.Strict)
 	if n := len(l.Steps); n > 0 {
-		v.say(Noted, "the pictures of %s were not computed again: `platemark reprint` does", lang.Count(n, "step"))
+		v.Say(Noted, "the pictures of %s were not computed again: `platemark reprint` does", lang.Count(n, "step"))
 	}
 	return v, nil
 }
@@ -135,12 +136,12 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 // Signature looks for the signature beside a log. It counts as of the time that
 // the log tells of.
 func Signature(l *audit.Log, who *sign.Whose) sign.Verdict {
-	text := (&audit.Chain{Lines: l.Lines}).Bytes()
 	began, _ := time.Parse(time.RFC3339, l.Run.Began) // else before all times
-	return sign.Look(l.Path, sign.Log, bytes.NewReader(text), who, began)
+	return sign.Look(l.Path, sign.Log, bytes.NewReader(l.Bytes()), who, began)
 }
 
-func (v *Verdict) signature(s sign.Verdict) {
+// Signature says what the signature of what is verified came to.
+func (v *Verdict) Signature(what string, s sign.Verdict) {
 	is := Fine
 	switch {
 	case s.Err != nil && !s.Signed:
@@ -150,14 +151,14 @@ func (v *Verdict) signature(s sign.Verdict) {
 	case !s.Signed:
 		is = Noted
 	}
-	v.say(is, "%s", s.Of("the log"))
+	v.Say(is, "%s", s.Of(what))
 }
 
 func (v *Verdict) wrong(e *audit.LogError) {
 	if e.Line > 0 {
-		v.say(Wrong, "line %d: %s", e.Line, e.What)
+		v.Say(Wrong, "line %d: %s", e.Line, e.What)
 	} else {
-		v.say(Wrong, "%s", e.What)
+		v.Say(Wrong, "%s", e.What)
 	}
 }
 
@@ -165,15 +166,15 @@ func (v *Verdict) wrong(e *audit.LogError) {
 func (v *Verdict) found(name string, s *audit.Sought, mend string) {
 	switch {
 	case s.At == "" && s.Is != nil:
-		v.say(Wrong, "%s was changed: %d bytes, sha256 %s…, recorded %d bytes, %s…", name, s.IsSize, s.Is.String()[:16], s.Size, s.Sum[:16])
+		v.Say(Wrong, "%s was changed: %d bytes, sha256 %s…, recorded %d bytes, %s…", name, s.IsSize, s.Is.String()[:16], s.Size, s.Sum[:16])
 	case s.At == "" && s.Err != nil:
-		v.say(Wrong, "%s can't be read: %v", name, s.Err)
+		v.Say(Wrong, "%s can't be read: %v", name, s.Err)
 	case s.At == "":
-		v.say(Absent, "%s isn't there (%s)", name, mend)
+		v.Say(Absent, "%s isn't there (%s)", name, mend)
 	case slices.Contains(s.Places, s.At):
-		v.say(Fine, "%s is the recorded one: sha256 %s…", name, s.Sum[:16])
+		v.Say(Fine, "%s is the recorded one: sha256 %s…", name, s.Sum[:16])
 	default:
-		v.say(Fine, "%s is the recorded one, and lies at %s", name, s.At)
+		v.Say(Fine, "%s is the recorded one, and lies at %s", name, s.At)
 	}
 }
 
@@ -186,13 +187,13 @@ func (v *Verdict) planned(ctx context.Context, l *audit.Log, inputs []*audit.Sou
 		v.wrong(le)
 		return nil
 	case err != nil:
-		v.say(Noted, "line 1: %v; its plan was not made again", err)
+		v.Say(Noted, "line 1: %v; its plan was not made again", err)
 		return nil
 	}
 	where := map[string]string{}
 	for i, in := range l.Inputs {
 		if inputs[i].At == "" {
-			v.say(Noted, "the recorded recipe was not planned again: that needs every input")
+			v.Say(Noted, "the recorded recipe was not planned again: that needs every input")
 			return nil
 		}
 		where[in.Path] = inputs[i].At
@@ -204,7 +205,7 @@ func (v *Verdict) planned(ctx context.Context, l *audit.Log, inputs []*audit.Sou
 	case err != nil:
 		return err
 	default:
-		v.say(Fine, "the recorded recipe, planned again, gives this mark, these steps and these records")
+		v.Say(Fine, "the recorded recipe, planned again, gives this mark, these steps and these records")
 	}
 	return nil
 }
@@ -218,21 +219,21 @@ func (v *Verdict) recipe(ctx context.Context, l *audit.Log, strict bool) {
 	state, lines := recipeState(ctx, l)
 	switch state {
 	case RecipeSame:
-		v.say(Fine, "the recipe %s is the recorded one", l.Run.Recipe)
+		v.Say(Fine, "the recipe %s is the recorded one", l.Run.Recipe)
 	case RecipeEdited:
-		v.say(Fine, "the recipe %s was edited since, same mark: it still makes this print", l.Run.Recipe)
+		v.Say(Fine, "the recipe %s was edited since, same mark: it still makes this print", l.Run.Recipe)
 	case RecipeAnother:
-		v.say(against, "the recipe %s was edited since and makes another print now:", l.Run.Recipe)
+		v.Say(against, "the recipe %s was edited since and makes another print now:", l.Run.Recipe)
 		for _, s := range lines {
-			v.say(Noted, "    %s", s)
+			v.Say(Noted, "    %s", s)
 		}
 	case RecipeMissing:
 		if strict {
 			against = Absent
 		}
-		v.say(against, "the recipe %s isn't there; the log holds its text", l.Run.Recipe)
+		v.Say(against, "the recipe %s isn't there; the log holds its text", l.Run.Recipe)
 	case RecipeBroken:
-		v.say(against, "the recipe %s was edited since and has errors now: %s", l.Run.Recipe, strings.Join(lines, "; "))
+		v.Say(against, "the recipe %s was edited since and has errors now: %s", l.Run.Recipe, strings.Join(lines, "; "))
 	}
 }
 

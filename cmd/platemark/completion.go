@@ -67,18 +67,22 @@ func completeWords(model *kong.Application, words []string) []string {
 		words = slices.Delete(slices.Clone(words), n-2, n-1)
 	}
 	last := words[len(words)-1]
-	if len(words) == 1 {
+	cmd, depth := verbOf(model, words[:len(words)-1])
+	at := model.Node
+	if cmd != nil {
+		at = cmd
+	}
+	if depth == len(words)-1 && len(at.Children) > 0 && !strings.HasPrefix(last, "-") {
 		var names []string
-		for _, n := range model.Children {
+		for _, n := range at.Children {
 			names = append(names, n.Name)
 		}
 		return startingWith(names, last)
 	}
-	cmd := verbOf(model, words)
 	if cmd == nil {
 		return nil
 	}
-	before := words[1 : len(words)-1]
+	before := words[depth : len(words)-1]
 	if strings.HasPrefix(last, "-") {
 		if flag, value, ok := strings.Cut(last, "="); ok {
 			out := startingWith(flagValues(cmd, flag, words), value)

@@ -12,12 +12,13 @@ import (
 // -- stays where it is, and so do words that can't be read for certain: kong
 // says what is wrong with them.
 func flagsFirst(model *kong.Application, args []string) []string {
-	verb := verbOf(model, args)
+	verb, depth := verbOf(model, args)
 	if verb == nil {
 		return args
 	}
-	flags, rest := args[:1:1], []string{}
-	for k := 1; k < len(args); k++ {
+	flags := slices.Clone(args[:depth])
+	rest := []string{}
+	for k := depth; k < len(args); k++ {
 		w := args[k]
 		if w == "--" {
 			rest = append(rest, args[k:]...)
@@ -39,11 +40,15 @@ func flagsFirst(model *kong.Application, args []string) []string {
 	return append(flags, rest...)
 }
 
-// verbOf is the verb that the words begin with, nil where they begin with none.
-func verbOf(model *kong.Application, words []string) *kong.Node {
-	i := slices.IndexFunc(model.Children, func(n *kong.Node) bool { return len(words) > 0 && n.Name == words[0] })
-	if i < 0 {
-		return nil
+// verbOf is the verb that the words begin with, of so many of them; nil where
+// they begin with none.
+func verbOf(model *kong.Application, words []string) (verb *kong.Node, depth int) {
+	for at := model.Node; depth < len(words); depth++ {
+		i := slices.IndexFunc(at.Children, func(n *kong.Node) bool { return n.Name == words[depth] })
+		if i < 0 {
+			break
+		}
+		verb, at = at.Children[i], at.Children[i]
 	}
-	return model.Children[i]
+	return verb, depth
 }

@@ -115,6 +115,60 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	}
 }
 
+// Registering that is killed at any moment loses no entry that was told of, and
+// the next run goes on.
+func TestRegisteringIsKilled(t *testing.T) {
+	bin := binary(t)
+	dir := t.TempDir()
+	if err := writeMaster(filepath.Join(dir, "m.tif"), 60, 40, 3, "opRGB"); err != nil {
+		t.Fatal(err)
+	}
+	recipe := filepath.Join(dir, "r.recipe")
+	write(t, recipe, strings.NewReplacer("print p {\n", "print p {\n    edition 40\n", "30 in x 20 in at 120", "1.5 in x 1 in at 40").Replace(killRecipe))
+	if out, err := exec.Command(bin, "build", recipe).CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	logs, _ := filepath.Glob(filepath.Join(dir, "*.audit.jsonl"))
+	add := func(n int) *exec.Cmd {
+		return exec.Command(bin, "register", "add", recipe, "--copy", fmt.Sprint(n), "--log", logs[0])
+	}
+	began := time.Now()
+	if err := add(40).Run(); err != nil {
+		t.Fatal(err)
+	}
+	whole := time.Since(began)
+	r := rand.New(rand.NewPCG(3, 5)) // a fixed seed, so that a failure can be met again
+	told, killed := []int{40}, 0
+	for n := 1; n <= 20; n++ {
+		c := add(n)
+		if err := c.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(whole/3 + time.Duration(r.Int64N(int64(whole))))
+		c.Process.Kill()
+		if c.Wait() == nil {
+			told = append(told, n)
+		} else {
+			killed++
+		}
+	}
+	if killed < 3 {
+		t.Errorf("only %d of 20 runs were killed", killed)
+	}
+	if out, err := add(39).CombinedOutput(); err != nil {
+		t.Fatalf("the next run: %v\n%s", err, out)
+	}
+	if out, err := exec.Command(bin, "register", "verify", recipe).CombinedOutput(); err != nil {
+		t.Errorf("%v\n%s", err, out)
+	}
+	list, err := exec.Command(bin, "register", "list", recipe).CombinedOutput()
+	for _, n := range append(told, 39) {
+		if !strings.Contains(string(list), fmt.Sprintf(" %d/40 ", n)) {
+			t.Errorf("copy %d is lost: %v\n%s", n, err, list)
+		}
+	}
+}
+
 // Ctrl-C ends a build within a second.
 func TestInterruptEndsWithinASecond(t *testing.T) {
 	bin := binary(t)

@@ -32,10 +32,11 @@ var rooms = map[string][]string{
 	// A plan is made without a pixel, of a recipe and what it names.
 	"interp/plan": {"lang", "ops", "interp/disk", "interp/engine", "interp/master", "interp/audit", "testdata/frozen"},
 	// What stands above interp uses it as the command does.
-	"interp/vectors": {"lang", "ops", "interp", "interp/audit", "testdata/frozen", "testdata/standards/profiles"},
-	"interp/rounds":  {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
-	"interp/compare": {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
-	"interp/proof":   {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
+	"interp/vectors":  {"lang", "ops", "interp", "interp/audit", "testdata/frozen", "testdata/standards/profiles"},
+	"interp/rounds":   {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
+	"interp/register": {"lang", "interp", "interp/disk", "interp/sign", "interp/audit"},
+	"interp/compare":  {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
+	"interp/proof":    {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
 	// What was measured of a proof is held against profiles alone.
 	"interp/wedge": {"ops"},
 	"recipes":      {},
@@ -48,7 +49,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/pdf", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/pdf", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/register", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.

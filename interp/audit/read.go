@@ -251,6 +251,12 @@ func (l *Log) Wrong(line int, format string, args ...any) *LogError {
 	return &LogError{l.Path, line, fmt.Sprintf(format, args...)}
 }
 
+// Bytes is the log as a file.
+func (l *Log) Bytes() []byte { return (&Chain{Lines: l.Lines}).Bytes() }
+
+// SHA256 is the digest of the log as a file.
+func (l *Log) SHA256() string { return SumOf(l.Bytes()) }
+
 // Printed is the size of the print's picture, without border and wrap.
 func (l *Log) Printed() (w, h int) {
 	for _, s := range l.Steps {
