@@ -5,6 +5,7 @@ go 1.26.0
 require (
 	github.com/alecthomas/kong v1.17.0
 	github.com/disintegration/imaging v1.6.2
+	github.com/go-fonts/liberation v0.3.3
 	github.com/google/go-cmp v0.7.0
 	github.com/gowebpki/jcs v1.0.2
 	github.com/mattn/go-runewidth v0.0.31

@@ -47,20 +47,11 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 		return nil, err
 	}
 	folder := filepath.Dir(path)
-	j, err := LoadText(ctx, "", folder, []byte(l.Recipe.Text), LoadOptions{
-		Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
-		Found: func(_ master.Role, p string) string { return where[p] },
-	})
+	j, err := LoadLog(ctx, l, where)
 	if err != nil {
-		return nil, fmt.Errorf("the recorded recipe: %w", err)
+		return nil, err
 	}
 	defer j.Close()
-	if j.Failed() {
-		return nil, fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(Errors(j.Diags), "; "))
-	}
-	if m := misfitOf(l, j); m != nil {
-		return nil, differenceOf(l, m)
-	}
 	// The file goes beside its log under its recorded name, or to --out.
 	out := o.Out
 	if out == "" {
@@ -91,6 +82,28 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	}
 	built.Elsewhere, built.Signature = elsewhere, signature
 	return built, nil
+}
+
+// LoadLog plans the recorded recipe of a log with its inputs, found at where by
+// their paths. It fails where a record isn't what the plan comes to.
+func LoadLog(ctx context.Context, l *audit.Log, where map[string]string) (*Job, error) {
+	j, err := LoadText(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{
+		Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
+		Found: func(_ master.Role, p string) string { return where[p] },
+	})
+	if err != nil {
+		return nil, fmt.Errorf("the recorded recipe: %w", err)
+	}
+	if j.Failed() {
+		err = fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(Errors(j.Diags), "; "))
+	} else if m := misfitOf(l, j); m != nil {
+		err = differenceOf(l, m)
+	}
+	if err != nil {
+		j.Close()
+		return nil, err
+	}
+	return j, nil
 }
 
 // speaks says whether this engine knows the log's language.

@@ -3,6 +3,7 @@ package interp
 import (
 	"slices"
 
+	"platemark/interp/plan"
 	"platemark/ops/colour"
 	"platemark/ops/raster"
 )
@@ -14,6 +15,27 @@ type ViewPicture struct {
 	W, H         int
 	RGB          []uint8
 	Lab          []colour.Lab // its colours, white at L* 100; nil where nobody asks
+}
+
+// View shows a picture of a print, or a part of one, in its profile's numbers, on
+// a screen.
+func View(p *plan.Print, m Picture) (*ViewPicture, error) {
+	to, err := colour.NewToLab(m.Profile, colour.Relative)
+	if err != nil {
+		return nil, err
+	}
+	screen, _ := colour.Space("sRGB")
+	from, err := colour.NewFromLab(screen, colour.Relative)
+	if err != nil {
+		return nil, err
+	}
+	full, n := p.Nodes[p.Out].Pic, m.W*m.H
+	o := &ViewPicture{Print: p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, Lab: make([]colour.Lab, n)}
+	to.Row(o.Lab, m.Samples)
+	rgb := make([]uint16, 3*n)
+	from.Row(rgb, o.Lab)
+	o.RGB = EightBits(m, rgb)
+	return o, nil
 }
 
 // EightBits are a screen's codes of m's pixels in 8 bits, as files are brought to.

@@ -69,13 +69,14 @@ type cli struct {
 	Build   buildCmd   `cmd:"" group:"make" help:"Build the print files of recipes, each with its audit log."`
 	Reprint reprintCmd `cmd:"" group:"make" help:"Make a print again from its audit log, byte for byte."`
 
-	Pin      pinCmd      `cmd:"" group:"keep" help:"Write the digests of a recipe's files into its inputs block."`
-	Round    roundCmd    `cmd:"" group:"keep" help:"Keep the recipe and its logs as this proof round, and begin the next."`
-	Rounds   roundsCmd   `cmd:"" group:"keep" help:"List the rounds kept; approve a print."`
-	Register registerCmd `cmd:"" group:"keep" help:"Keep the register of an edition: which copy was made from which mark, on which day."`
-	Verify   verifyCmd   `cmd:"" group:"keep" help:"Check audit logs: their chain, their inputs, their print files."`
-	Prove    proveCmd    `cmd:"" group:"keep" help:"Show that this machine makes the bytes that every machine must."`
-	Version  versionCmd  `cmd:"" group:"keep" help:"Say which engine this is."`
+	Pin         pinCmd         `cmd:"" group:"keep" help:"Write the digests of a recipe's files into its inputs block."`
+	Round       roundCmd       `cmd:"" group:"keep" help:"Keep the recipe and its logs as this proof round, and begin the next."`
+	Rounds      roundsCmd      `cmd:"" group:"keep" help:"List the rounds kept; approve a print."`
+	Register    registerCmd    `cmd:"" group:"keep" help:"Keep the register of an edition: which copy was made from which mark, on which day."`
+	Certificate certificateCmd `cmd:"" group:"keep" help:"Write a page for the buyer: which print this is, and how to check it."`
+	Verify      verifyCmd      `cmd:"" group:"keep" help:"Check audit logs: their chain, their inputs, their print files."`
+	Prove       proveCmd       `cmd:"" group:"keep" help:"Show that this machine makes the bytes that every machine must."`
+	Version     versionCmd     `cmd:"" group:"keep" help:"Say which engine this is."`
 }
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }

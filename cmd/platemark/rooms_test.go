@@ -34,7 +34,7 @@ var rooms = map[string][]string{
 	// What stands above interp uses it as the command does.
 	"interp/vectors":  {"lang", "ops", "interp", "interp/audit", "testdata/frozen", "testdata/standards/profiles"},
 	"interp/rounds":   {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
-	"interp/register": {"lang", "interp", "interp/disk", "interp/sign", "interp/audit"},
+	"interp/register": {"lang", "interp", "interp/disk", "interp/sign", "interp/audit", "interp/plan"},
 	"interp/compare":  {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
 	"interp/proof":    {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
 	// What was measured of a proof is held against profiles alone.

@@ -12,7 +12,6 @@ import (
 	"platemark/interp"
 	"platemark/interp/plan"
 	"platemark/ops"
-	"platemark/ops/colour"
 )
 
 // ViewOptions say how two pictures are compared.
@@ -156,24 +155,7 @@ func (v *viewer) small(ctx context.Context, how plan.Small) (*interp.ViewPicture
 }
 
 // picture takes samples of the print's profile to Lab and to sRGB.
-func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) {
-	to, err := colour.NewToLab(m.Profile, colour.Relative)
-	if err != nil {
-		return nil, err
-	}
-	screen, _ := colour.Space("sRGB")
-	from, err := colour.NewFromLab(screen, colour.Relative)
-	if err != nil {
-		return nil, err
-	}
-	full, n := v.p.Nodes[v.p.Out].Pic, m.W*m.H
-	o := &interp.ViewPicture{Print: v.p.Name, FullW: full.W, FullH: full.H, W: m.W, H: m.H, Lab: make([]colour.Lab, n)}
-	to.Row(o.Lab, m.Samples)
-	rgb := make([]uint16, 3*n)
-	from.Row(rgb, o.Lab)
-	o.RGB = interp.EightBits(m, rgb)
-	return o, nil
-}
+func (v *viewer) picture(m interp.Picture) (*interp.ViewPicture, error) { return interp.View(v.p, m) }
 
 // Pictures shows the one print that d speaks of on both sides: as its
 // plan makes it at a reduced size, and the most changed sections at 100 %.

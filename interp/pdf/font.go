@@ -66,8 +66,8 @@ func (f *Font) glyphs(text string) []sfnt.GlyphIndex {
 	return list
 }
 
-// Missing are the letters written so far that the font hasn't; the page shows a
-// box for each.
+// Missing are the letters written so far that the font hasn't; the page has
+// room for each, or a box.
 func (f *Font) Missing() string { return string(slices.Sorted(maps.Keys(f.missing))) }
 
 // advance is a glyph's width in thousandths of the size.
