@@ -68,6 +68,9 @@ type OrderRow struct {
 	job *Job
 }
 
+// Block is the recipe's block of a print that was planned.
+func (r *OrderRow) Block() *lang.Print { return r.job.Recipe.Print(r.Print) }
+
 // measured takes the guess of the file's size out of the warnings, once the size
 // is known: a file over its lab's limit is never there.
 func (r *OrderRow) measured() {

@@ -20,6 +20,8 @@ type buildCmd struct {
 	Resume  bool     `help:"Take up an order again: prints that are finished, of the same mark and byte for byte as their log says, aren't built again. Several recipes always work so."`
 	Section string   `help:"Only this part of one print, in its pixels from the left upper corner, as a TIFF with the samples that the whole has there." placeholder:"X,Y,W,H"`
 	Upto    int      `help:"The picture after this recipe line (or a mask, by a line of it), as a TIFF." placeholder:"LINE"`
+	PDF     bool     `help:"Also write a PDF beside each file, which shows it at its true size: for printing at home. (Not for orders.)"`
+	Client  bool     `name:"for-client" help:"With an order and --out: also write client.html and client.pdf, without technical lines."`
 	JSON    bool     `help:"Say the result as JSON."`
 	signFlag
 	workersFlag
@@ -28,7 +30,7 @@ type buildCmd struct {
 func (buildCmd) Help() string {
 	return `A print file gets its name only when it is complete; beside it lies FILE.MARK.audit.jsonl, from which it can be made again. Nothing that exists is overwritten without --force.
 
-Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and order.csv in the folder given by --out. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
+Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and in the folder given by --out order.csv, order.html and order.pdf, which go with the files to the lab. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
 
 --sign KEY signs each log that is written, as LOG.sig in the format of ` + "`ssh-keygen -Y sign -n platemark-log`" + `, which also signs a log that is there already. The digests of a log show a slip; a signature shows that nobody else wrote it.
 
@@ -50,6 +52,12 @@ func (c *buildCmd) Run(a *app) error {
 		return err
 	case part && c.Resume:
 		return usageError{"--resume is for whole prints"}
+	case part && c.PDF:
+		return usageError{"--pdf is for whole prints and sheets"}
+	case c.PDF && (len(c.Recipes) > 1 || c.Resume):
+		return usageError{"--pdf is for one recipe: labs print the files themselves"}
+	case c.Client && (len(c.Recipes) < 2 && !c.Resume || c.Out == ""):
+		return usageError{"--for-client is for an order with --out FOLDER"}
 	case part && c.Sign != "":
 		return usageError{"--sign signs logs, and parts of a print have none"}
 	case len(c.Recipes) > 1 || c.Resume:
@@ -75,6 +83,11 @@ func (c *buildCmd) Run(a *app) error {
 	}
 	if err != nil {
 		return err
+	}
+	if c.PDF {
+		if err := c.pdfs(a, j, built); err != nil {
+			return err
+		}
 	}
 	return a.end(c.JSON, builtJSON(built...), false)
 }

@@ -80,6 +80,9 @@ func (c *buildCmd) order(a *app) error {
 	})
 	if c.Out != "" {
 		err = cmp.Or(err, writeOrder(filepath.Join(c.Out, orderFile), o))
+		if err == nil {
+			err = c.papers(a, o)
+		}
 	}
 	if err != nil {
 		return err

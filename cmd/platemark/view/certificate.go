@@ -79,8 +79,8 @@ func jpegOf(m *interp.ViewPicture, icc []byte) ([]byte, error) {
 	return append(b, e.Trailer()...), nil
 }
 
-// extent is a size as buyers know it.
-func extent(e plan.Extent) string {
+// Extent is a size as buyers know it.
+func Extent(e plan.Extent) string {
 	side := func(px int, scale *big.Rat, digits int) string {
 		in := new(big.Rat).Quo(big.NewRat(int64(px), 1), e.PPI)
 		return exact.Decimals(in.Mul(in, scale), digits)
@@ -103,9 +103,9 @@ func wordsOf(c *register.Certificate) *certificate {
 	l, e := c.Log, c.Entry
 	w := &certificate{Title: c.Title, Number: "Copies of this print are not numbered"}
 	say := func(name, text string) { w.Facts = append(w.Facts, fact{Name: name, Text: text}) }
-	say("Picture", extent(c.Sizes.Picture))
-	if c.Sizes.Face != c.Sizes.Picture && extent(c.Sizes.Face) != extent(c.Sizes.Picture) {
-		say("With its border", extent(c.Sizes.Face))
+	say("Picture", Extent(c.Sizes.Picture))
+	if c.Sizes.Face != c.Sizes.Picture && Extent(c.Sizes.Face) != Extent(c.Sizes.Picture) {
+		say("With its border", Extent(c.Sizes.Face))
 		w.Bordered = true
 	}
 	if c.Paper != "" {

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"platemark/cmd/platemark/view"
+	"platemark/interp"
+	"platemark/interp/disk"
+	"platemark/interp/plan"
+	"platemark/lang"
+)
+
+// pdfs writes a PDF of true size beside each file that was built.
+func (c *buildCmd) pdfs(a *app, j *interp.Job, built []interp.Built) error {
+	for _, b := range built {
+		p := j.Plans[slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == b.Print })]
+		path := strings.TrimSuffix(b.File, filepath.Ext(b.File)) + ".pdf"
+		if err := interp.TrueSize(a.ctx, b.File, p, path, c.Force); err != nil {
+			return fmt.Errorf("%s: %w", path, err)
+		}
+		if !c.JSON {
+			fmt.Fprintf(a.out, "%s\n    at true size; print it at 100 %%, not fitted to the page\n", path)
+		}
+	}
+	return nil
+}
+
+// thumbSide is the longer side of an order's small pictures, px.
+const thumbSide = 600
+
+// papers writes what goes with an order's files: for the lab, and for the client
+// where that is asked for.
+func (c *buildCmd) papers(a *app, o *interp.Order) error {
+	lab := &view.Order{Title: "Order: " + lang.Count(len(o.Rows), "print"), Made: time.Now(), Words: labWords(o)}
+	client := &view.Order{Title: "The prints", Made: time.Now()}
+	for _, r := range o.Rows {
+		if r.State != interp.OrderBuilt && r.State != interp.OrderThere {
+			continue
+		}
+		small, err := c.thumb(a, r.Plan)
+		if err != nil {
+			return err
+		}
+		title := cmp.Or(r.Plan.File.Title, r.Plan.Name)
+		one := view.OrderPrint{Title: title, Picture: small, Warn: r.Warnings}
+		forLab(&one, r)
+		lab.Prints = append(lab.Prints, one)
+		one = view.OrderPrint{Title: title, Picture: small}
+		one.Say("Size", view.Extent(r.Plan.Sizes().Face), false)
+		onPaper(&one, r)
+		client.Prints = append(client.Prints, one)
+	}
+	if err := c.paper("order", lab); err != nil || !c.Client {
+		return err
+	}
+	return c.paper("client", client)
+}
+
+// thumb is a print run small.
+func (c *buildCmd) thumb(a *app, p *plan.Print) (*interp.ViewPicture, error) {
+	s := interp.NewSession(c.n(), a.bar.tell)
+	defer s.Close()
+	w, h := p.Pixels()
+	most := max(w, h, thumbSide)
+	m, err := s.Reduced(a.ctx, p, p.Out, max(1, w*thumbSide/most), max(1, h*thumbSide/most))
+	if err != nil {
+		return nil, err
+	}
+	return interp.View(p, m)
+}
+
+// forLab says of a print what a lab needs.
+func forLab(one *view.OrderPrint, r *interp.OrderRow) {
+	p, z := r.Plan, r.Plan.Sizes()
+	one.Say("Print", fmt.Sprintf("%s of %s", p.Name, filepath.Base(r.Recipe)), false)
+	one.Say("Seen", z.Face.String(), false)
+	if z.Whole != z.Face {
+		one.Say("Whole file", z.Whole.String(), false)
+	}
+	for _, n := range p.Nodes {
+		if n.Op == "border" || n.Op == "wrap" {
+			one.Say("Around it", n.Text, false)
+		}
+	}
+	onPaper(one, r)
+	one.Say("Lab", r.Lab, false)
+	one.Say("File", fmt.Sprintf("%s, %s (%d bytes)", filepath.Base(r.File), plan.SizeText(r.Bytes), r.Bytes), false)
+	one.Say("Colours", fmt.Sprintf("%s, %s ppi", p.File.Profile.Description(), decimals(p.Face.PPI, 4)), false)
+	one.Say("Digest", r.Sum.String(), true)
+	one.Say("Mark", p.Mark.String(), true)
+}
+
+// onPaper says paper and edition, where the recipe does.
+func onPaper(one *view.OrderPrint, r *interp.OrderRow) {
+	if pr := r.Block(); pr.On != nil {
+		one.Say("Paper", pr.On.Value, false)
+	}
+	if e := r.Block().Edition; e != nil {
+		one.Say("Edition", e.Count.Value.RatString(), false)
+	}
+}
+
+// paper writes a page as HTML and as PDF, in place of an earlier run's.
+func (c *buildCmd) paper(name string, o *view.Order) error {
+	page, file, err := view.WriteOrder(o)
+	if err == nil {
+		err = disk.Write(filepath.Join(c.Out, name+".html"), page, true)
+	}
+	if err == nil {
+		err = disk.Write(filepath.Join(c.Out, name+".pdf"), file, true)
+	}
+	return err
+}
+
+// labWords is the line for the lab: what the files have in common.
+func labWords(o *interp.Order) []string {
+	var profiles, ppi []string
+	for _, r := range o.Rows {
+		if r.Plan == nil {
+			continue
+		}
+		for list, s := range map[*[]string]string{&profiles: r.Plan.File.Profile.Description(), &ppi: decimals(r.Plan.Face.PPI, 4)} {
+			if !slices.Contains(*list, s) {
+				*list = append(*list, s)
+			}
+		}
+	}
+	return []string{fmt.Sprintf("To the lab: each file is ready as it is, in %s at %s ppi. Print at 100 %%, no correction, no sharpening, no fitting to the sheet; its colours are those of the profile inside.",
+		strings.Join(profiles, " or "), strings.Join(ppi, " or "))}
+}
