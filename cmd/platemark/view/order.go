@@ -149,7 +149,11 @@ func (o *Order) pdf(jpegs [][]byte, icc []byte) ([]byte, error) {
 			s.p.Grey(0)
 			next := s.y
 			s.y = at
-			s.text(upright, 9.5, x+70, wide-orderPicture-orderGap-70, f.Text)
+			size := 9.5
+			if f.Digest {
+				size = 8
+			}
+			s.text(upright, size, x+70, wide-orderPicture-orderGap-70, f.Text)
 			s.y = max(s.y, next)
 		}
 		for _, v := range p.Warn {
