@@ -364,6 +364,32 @@ func plainMulRow(dst, a, b []float32) {
 	}
 }
 
+// addMulRow adds to dst a times b, place by place.
+func addMulRow(dst, a, b []float32) {
+	n := fastAddMulRow(dst, a, b)
+	plainAddMulRow(dst[n:], a[n:], b[n:])
+}
+
+func plainAddMulRow(dst, a, b []float32) {
+	a, b = a[:len(dst)], b[:len(dst)]
+	for i := range dst {
+		dst[i] += float32(a[i] * b[i])
+	}
+}
+
+// shareRow sets dst to the share that part, above 0, has of what is at least as much.
+func shareRow(dst, part, of []float32) {
+	n := fastShareRow(dst, part, of)
+	plainShareRow(dst[n:], part[n:], of[n:])
+}
+
+func plainShareRow(dst, part, of []float32) {
+	part, of = part[:len(dst)], of[:len(dst)]
+	for i, p := range part {
+		dst[i] = p / max(p, of[i])
+	}
+}
+
 // pixelBlock is how many pixels go through a chain of inner loops at a time,
 // so that what passes between them stays in the nearest cache.
 const pixelBlock = 1024

@@ -50,6 +50,12 @@ func kneeRowAVX2(e, y, most, limits *float32, n int)
 //go:noescape
 func mulRowAVX2(dst, a, b *float32, n int)
 
+//go:noescape
+func addMulRowAVX2(dst, a, b *float32, n int)
+
+//go:noescape
+func shareRowAVX2(dst, part, of *float32, n int)
+
 // bulk is how many of n places go through assembly, a multiple of the step.
 func bulk(n, step int) int {
 	if !haveAVX2 {
@@ -185,6 +191,24 @@ func fastMulRow(dst, a, b []float32) int {
 	if n > 0 {
 		a, b = a[:n], b[:n]
 		mulRowAVX2(&dst[0], &a[0], &b[0], n)
+	}
+	return n
+}
+
+func fastAddMulRow(dst, a, b []float32) int {
+	n := bulk(len(dst), 8)
+	if n > 0 {
+		a, b = a[:n], b[:n]
+		addMulRowAVX2(&dst[0], &a[0], &b[0], n)
+	}
+	return n
+}
+
+func fastShareRow(dst, part, of []float32) int {
+	n := bulk(len(dst), 8)
+	if n > 0 {
+		part, of = part[:n], of[:n]
+		shareRowAVX2(&dst[0], &part[0], &of[0], n)
 	}
 	return n
 }

@@ -690,3 +690,43 @@ loop:
 	JGT     loop
 	VZEROUPPER
 	RET
+
+// func addMulRowAVX2(dst, a, b *float32, n int)
+TEXT ·addMulRowAVX2(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), DI
+	MOVQ a+8(FP), SI
+	MOVQ b+16(FP), DX
+	MOVQ n+24(FP), BX
+
+loop:
+	VMOVUPS (SI), Y0
+	VMULPS  (DX), Y0, Y0
+	VADDPS  (DI), Y0, Y0
+	VMOVUPS Y0, (DI)
+	ADDQ    $32, SI
+	ADDQ    $32, DX
+	ADDQ    $32, DI
+	SUBQ    $8, BX
+	JGT     loop
+	VZEROUPPER
+	RET
+
+// func shareRowAVX2(dst, part, of *float32, n int)
+TEXT ·shareRowAVX2(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), DI
+	MOVQ part+8(FP), SI
+	MOVQ of+16(FP), DX
+	MOVQ n+24(FP), BX
+
+loop:
+	VMOVUPS (SI), Y0
+	VMAXPS  (DX), Y0, Y1
+	VDIVPS  Y1, Y0, Y0
+	VMOVUPS Y0, (DI)
+	ADDQ    $32, SI
+	ADDQ    $32, DX
+	ADDQ    $32, DI
+	SUBQ    $8, BX
+	JGT     loop
+	VZEROUPPER
+	RET

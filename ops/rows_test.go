@@ -106,6 +106,18 @@ func TestFastRowsEqualPlain(t *testing.T) {
 		mulRow(f, x, share)
 		plainMulRow(g, x, share)
 		equalBits(t, "mulRow", n, f, g)
+		addMulRow(f, x, share)
+		plainAddMulRow(g, x, share)
+		equalBits(t, "addMulRow", n, f, g)
+
+		part := make([]float32, n)
+		for i := range part {
+			part[i] = max(r.Float32()*9000, math.SmallestNonzeroFloat32)
+		}
+		whole := r.floats(n, false)
+		shareRow(f, part, whole)
+		plainShareRow(g, part, whole)
+		equalBits(t, "shareRow", n, f, g)
 
 		y := r.floats(n, false)
 		blur := r.floats(n, false)
