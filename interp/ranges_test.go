@@ -106,6 +106,8 @@ func TestLinesAtTheEndsOfTheirRangesAreBuilt(t *testing.T) {
 		"spot pixels over %":                     {"0.0001%", "100%"},
 		"fringe radius %":                        {"1 px", "60 px"},
 		"fringe radius 9 px hue % to 20 deg":     {"0 deg", "360 deg"},
+		"denoise lightness % chroma 9%%":         {"0%", "200%"},
+		"denoise lightness 9%% chroma %":         {"0%", "200%"},
 		"sharpen radius % amount 50%%":           {"0.1 px", "100 px", "0.01 mm", "1 mm", "0.0001%", "0.1%"},
 		"sharpen radius 1 px amount %":           {"0%", "500%"},
 		"sharpen radius 1 px amount 9%% quiet %": {"0%", "100%"},

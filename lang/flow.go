@@ -190,6 +190,8 @@ func asOf(n any) *Text {
 		return s.As
 	case *Blend:
 		return s.As
+	case *Denoise:
+		return s.As
 	case *Sharpen:
 		return s.As
 	}

@@ -73,6 +73,7 @@ var statements = []struct {
 	{"spot pixels over Over [through Through]", "prepare steps print", many, SpotPixels{}},
 	{"fringe [through Through] radius Radius", "prepare steps print", many, Fringe{}},
 	{"fringe [through Through] radius Radius hue HueFrom to HueTo", "prepare steps print", many, Fringe{}},
+	{"denoise lightness Lightness chroma Chroma [through Through] [as As]", "prepare steps print", many, Denoise{}},
 	{"enlarge with Kernel [light Light] [as As]", "steps print", many, Enlarge{}},
 	{"take Name", "prepare steps print", many, Take{}},
 	{"follow Name", "prepare print", many, Follow{}},

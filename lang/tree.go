@@ -318,6 +318,14 @@ type (
 		HueFrom *Measure `takes:"deg 0..360"`
 		HueTo   *Measure `takes:"deg 0..360"`
 	}
+	// Denoise takes noise away, each part in shares of what is measured.
+	Denoise struct {
+		Span
+		Lightness Measure `takes:"% 0..200"`
+		Chroma    Measure `takes:"% 0..200"`
+		Through   *Text   `uses:"mask"`
+		As        *Text   `gives:"picture"`
+	}
 	// Enlarge brings the picture to the print's size.
 	Enlarge struct {
 		Span
@@ -427,6 +435,7 @@ func (*Convert) Word() string    { return "convert" }
 func (*SpotAt) Word() string     { return "spot" }
 func (*SpotPixels) Word() string { return "spot" }
 func (*Fringe) Word() string     { return "fringe" }
+func (*Denoise) Word() string    { return "denoise" }
 func (*Enlarge) Word() string    { return "enlarge" }
 func (*Take) Word() string       { return "take" }
 func (*Follow) Word() string     { return "follow" }

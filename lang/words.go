@@ -17,9 +17,7 @@ var Spaces = []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
 
 // laterStatements are the statements of version 1 that this engine doesn't
 // build, with the block that they stand in.
-var laterStatements = map[string]string{
-	"denoise": "steps",
-}
+var laterStatements = map[string]string{}
 
 // laterWords are reserved for what this engine doesn't build.
 var laterWords = []string{

@@ -112,6 +112,9 @@ var kinds = map[string]func(b *builder, in int) int{
 	"spots": func(b *builder, in int) int {
 		return b.add("spots", args("spot-1", "at 20 25 radius 6 soft 1/2", "spot-2", "at 36 60 radius 7 soft 0 from 12 140", "spot-3", "at 30 120 radius 5 soft 1 from 45 90"), in)
 	},
+	"denoise": func(b *builder, in int) int {
+		return b.add("denoise", args("lightness", "1", "chroma", "3/2", "noise", "900 800 700 600 500 400 300 200 100 300 500 700 900 1100 1300 1500"), in)
+	},
 	"fringe": func(b *builder, in int) int { return b.add("fringe", args("radius", "7"), in) },
 	"masked by the picture": func(b *builder, in int) int {
 		p := b.g.Nodes[in].Pic

@@ -135,6 +135,7 @@ print card {
 
 print exact {
     size within 2 in x 2 in at 150 ppi
+    denoise lightness 60% chroma 100% through fine
     enlarge with cubic
     fringe through fine radius 3 px
     convert to ROMM-RGB intent relative black-point on

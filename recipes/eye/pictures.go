@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 
@@ -79,19 +80,15 @@ func (p picture) do(step, args string) (picture, error) {
 	if step == "convert" {
 		a = append(a, ops.Arg{Name: "profile", Value: digest})
 	}
-	s, err := op.New(a, []ops.Pic{p.Pic}, ops.Env{Profiles: map[string]*colour.Profile{digest: srgb}})
+	pics, env := []ops.Pic{p.Pic}, ops.Env{Profiles: map[string]*colour.Profile{digest: srgb}}
+	s, err := op.New(a, pics, env)
+	if lack := op.Lack(a, pics, env); lack != nil && err == nil {
+		s, err = lack.Bind(lack.Value(p.through(lack.Figures(p.Pic)).pix))
+	}
 	if err != nil {
 		return out, err
 	}
-	if shared, ok := s.(ops.Shared); ok {
-		s = shared.ForRun()
-	}
-	out.Pic = s.Pic()
-	out.pix = make([]uint16, out.Stride()*out.H)
-	k := s.Worker()
-	for y := range out.H {
-		k.Row(out.Row(y), y, []ops.Rows{p})
-	}
+	out = p.through(s)
 	if out.C == 1 { // a plane, shown as grey
 		plane := out.pix
 		out.Pic, out.pix = p.Pic, nil
@@ -100,6 +97,19 @@ func (p picture) do(step, args string) (picture, error) {
 		}
 	}
 	return out, nil
+}
+
+// through is what a step makes of the picture.
+func (p picture) through(s ops.Step) picture {
+	if shared, ok := s.(ops.Shared); ok {
+		s = shared.ForRun()
+	}
+	out := picture{s.Pic(), make([]uint16, s.Pic().Stride()*s.Pic().H)}
+	k := s.Worker()
+	for y := range out.H {
+		k.Row(out.Row(y), y, []ops.Rows{p})
+	}
+	return out
 }
 
 // cut is the part w x h from x, y.
@@ -194,6 +204,16 @@ func hotPixels(p picture, args string) (picture, string) {
 				q.pix[at+c] = uint16(min(65535, int(q.pix[at+c])+12000+1000*i))
 			}
 		}
+	}
+	return q, args
+}
+
+// noisy adds noise of 6 of 255 to each channel.
+func noisy(p picture, args string) (picture, string) {
+	q := picture{p.Pic, nil}
+	rng := rand.New(rand.NewPCG(3, 9))
+	for _, v := range p.pix {
+		q.pix = append(q.pix, uint16(max(0, min(65535, float64(v)+rng.NormFloat64()*6*257))))
 	}
 	return q, args
 }

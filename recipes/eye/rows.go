@@ -81,6 +81,12 @@ var rows = []row{
 		{photo: "marigold", reduce: 2, cutAt: 0.5, harm: fringes, step: "fringe", args: "radius 7, hue-from 260, hue-to 340", zoom: 2},
 		{photo: "leaves", reduce: 2, cutAt: 0.5, step: "fringe", args: "radius 7", zoom: 2},
 	}},
+	{"denoise", []subject{
+		{photo: "beach", reduce: 2, cutAt: 0.4, harm: noisy, step: "denoise", args: "lightness 1, chroma 1", zoom: 2},
+		{photo: "lamps", reduce: 2, cutAt: 0.5, harm: noisy, step: "denoise", args: "lightness 1, chroma 1", zoom: 2},
+		{photo: "hills", reduce: 2, cutAt: 0.3, harm: noisy, step: "denoise", args: "lightness 1/2, chroma 1", zoom: 2},
+		{photo: "meadow", cutAt: 0.5, step: "denoise", args: "lightness 1, chroma 1", zoom: 2},
+	}},
 	{"masks from the picture", []subject{
 		{from: hues, step: "range", args: "of hue, from 340, to 60, soft 15"},
 		{photo: "marigold", reduce: 4, step: "range", args: "of hue, from 20, to 60, soft 15"},
@@ -199,7 +205,7 @@ func (s subject) figures(photograph, before, after picture) string {
 			}
 		}
 		return fmt.Sprintf(": %d pixels changed", n)
-	case s.step == "fringe" || s.step == "range" || s.step == "edges" || s.step == "grain":
+	case s.step == "fringe" || s.step == "denoise" || s.step == "range" || s.step == "edges" || s.step == "grain":
 		return ""
 	case s.harm != nil:
 		return fmt.Sprintf(": where the specks were, %.1f from the photograph (OKLab x 100), before %.1f",
