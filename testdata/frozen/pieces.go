@@ -57,6 +57,7 @@ var pieces = append([]Piece{
 	{"operation", "border", 1, false, "", "ops.TestBorderByHand"},
 	{"operation", "convert", 1, false, "ops/colour.TestRowsAgainstPlainMatrix ops/colour.TestTablesAgainstPlainReading", "ops/colour.TestTransformsNearLittleCMS ops/colour.TestTransformsOfOutsideProfiles"},
 	{"operation", "crop", 1, false, "ops.TestCropStartsAtItsOwnCorner", ""},
+	{"operation", "denoise", 1, false, "ops.TestDenoiseEqualsSlow", "ops.TestDenoiseGains ops.TestDenoiseBesideLibraries"},
 	{"operation", "edges", 1, false, "ops.TestEdgesEqualSlow", "ops.TestEdgesMeasureAStep"},
 	{"operation", "enlarge", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestEnlargeAgainstOwnFloat64AndPillow ops.TestEnlargeAgreesWithLibraries"},
 	{"operation", "fringe", 1, false, "ops.TestFringeEqualsSlow", ""},
@@ -104,7 +105,7 @@ var statements = func() (out []Piece) {
 		profile, in a paper; intent, in a paper; black-point, in a paper;
 		takes, in a lab; space, in a lab; resolution, in a lab; bits, in a lab; largest, in a lab;
 		stroke; ellipse; rectangle; polygon; gradient; range; edges; file; mask, in a mask; invert; soften;
-		turn; mirror; crop; convert; spot; fringe; enlarge; take; follow; blend; sharpen; grain; mix; tint; tone;
+		turn; mirror; crop; convert; spot; fringe; denoise; enlarge; take; follow; blend; sharpen; grain; mix; tint; tone;
 		exposure, in a tone; curve, in a tone; contrast, in a tone; local, in a tone; warmth, in a tone; chroma, in a tone; muted, in a tone;
 		border; wrap; edition; size; save; sheet; size, in a sheet; simulate; show; section; strip; ring; wedge`
 	const frozen = ``
