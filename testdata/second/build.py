@@ -5,6 +5,7 @@ import os
 
 import colour
 import containers
+import denoise
 import geometry
 import grain
 import jpeg
@@ -24,7 +25,7 @@ OPERATIONS = {
     "blend": geometry.blend, "enlarge": resample.enlarge, "mask": masks.mask,
     "convert": colour.convert, "mix": colour.mix, "spots": spots.spots, "tone": tone.tone, "tint": tone.tint,
     "range": ranges.range_plane, "edges": ranges.edges, "fringe": ranges.fringe,
-    "grain": grain.grain,
+    "grain": grain.grain, "denoise": denoise.denoise,
     "sharpen": sharpen.sharpen, "spot-pixels": sharpen.spot_pixels,
 }
 
@@ -61,7 +62,7 @@ class Builder:
         self.recipe = recipe.Recipe(self.data.decode("utf-8"))
         self.planner = plan.Planner(self.recipe, os.path.dirname(path))
         self.draft = draft
-        self.made = {}
+        self.made, self.noise = {}, {}
 
     def picture(self, node):
         """A node's picture; its inputs are made already."""
@@ -72,8 +73,14 @@ class Builder:
                 if node.operation not in OPERATIONS:
                     raise recipe.Wrong("this reader doesn't make %s" % node.operation)
                 inputs = [self.made[i.key] for i in node.inputs]
-                self.made[node.key] = OPERATIONS[node.operation](node.args, inputs)
+                if node.operation == "denoise":
+                    self.noise[node.key] = {"noise": denoise.measure(inputs[0])}
+                self.made[node.key] = OPERATIONS[node.operation](self.args(node), inputs)
         return self.made[node.key]
+
+    def args(self, node):
+        """A step's arguments, with what was measured of its picture."""
+        return {**node.args, **self.noise.get(node.key, {})}
 
     def build(self, name):
         """The print of a name."""
@@ -92,7 +99,7 @@ class Builder:
                 log.add(picture=self.picture(n).digest(), **n.record)
         for n in [n for n in steps if n.operation]:
             p = self.picture(n)
-            log.add(record="step", line=n.line, operation=n.operation, version=1, args=n.args,
+            log.add(record="step", line=n.line, operation=n.operation, version=1, args=self.args(n),
                     inputs=[self.made[i.key].digest() for i in n.inputs], picture=p.digest(),
                     bands=[b.hex() for b in bands(row_fingerprints(p.samples))],
                     width=p.width, height=p.height, channels=p.channels,

@@ -271,6 +271,12 @@ def step(l):
             first = l.number_of("deg").value
             l.need("to")
             v.update(hues=(first, l.number_of("deg").value))
+    elif word == "denoise":
+        l.need("lightness")
+        v.update(lightness=l.share())
+        l.need("chroma")
+        v.update(chroma=l.share())
+        v.update(options(l, ("through", lambda: name(l)), ("as", lambda: name(l))))
     elif word == "grain":
         l.need("amount")
         v.update(amount=l.share())

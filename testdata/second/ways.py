@@ -178,6 +178,11 @@ class Way:
         self.through(s.through, args, inputs)
         self.node = self.step(s, "fringe", args, inputs)
 
+    def do_denoise(self, s):
+        args, inputs = {"lightness": text(s.lightness), "chroma": text(s.chroma)}, [self.node]
+        self.through(s.through, args, inputs)
+        self.result(self.step(s, "denoise", args, inputs), s.__dict__["as"])
+
     def do_grain(self, s):
         args = {"amount": text(s.amount), "size": text(self.length(s.size)), "seed": text(s.seed)}
         self.node = self.step(s, "grain", args, [self.node])

@@ -250,7 +250,9 @@ func (r *writer) step() {
 		return fmt.Sprintf("sharpen radius %s amount %s%%%s%s%s", radius, r.num(20, 400),
 			r.may(3, " quiet "+r.num(0, 3)+"%"), r.may(2, " halo "+r.num(0, 40)+"%"), r.through())
 	}
-	switch r.IntN(9) {
+	switch r.IntN(10) {
+	case 9:
+		r.linef("    denoise lightness %s%% chroma %s%%%s", r.num(0, 200), r.num(0, 200), r.through())
 	case 8:
 		if r.in != "print" {
 			r.linef("    %s", sharpen())
