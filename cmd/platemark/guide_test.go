@@ -23,7 +23,7 @@ const guideScale = 8
 
 var (
 	guideFence   = regexp.MustCompile("(?ms)^```(\\w+)\n(.*?)^```$")
-	guideCommand = regexp.MustCompile(`platemark ([a-z]+)`)
+	guideCommand = regexp.MustCompile(`platemark ((?:register )?[a-z]+)`)
 	guideWord    = regexp.MustCompile(`"[^"]*"|\S+`)
 	guideBlock   = regexp.MustCompile(`(?m)^(#.*\n)*[a-z].*\{\n(.*\n)*?\}\n`)
 	guideName    = regexp.MustCompile(`(?m)^(prepare|[a-z]+ [a-z-]+)`)
@@ -74,7 +74,7 @@ func guideCmd(ts *testscript.TestScript, neg bool, args []string) {
 	// What stands in the text names commands and flags that there are.
 	help := ""
 	for _, m := range guideCommand.FindAllStringSubmatch(text, -1) {
-		ts.Check(ts.Exec("platemark", m[1], "--help"))
+		ts.Check(ts.Exec("platemark", append(strings.Fields(m[1]), "--help")...))
 		help += ts.ReadFile("stdout")
 	}
 	for _, flag := range guideFlag.FindAllString(text, -1) {
