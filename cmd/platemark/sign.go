@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"os"
 
 	"golang.org/x/term"
@@ -23,13 +24,28 @@ func (f signFlag) key(a *app) (*sign.Key, error) {
 		return sign.LoadKey(f.Sign, nil)
 	}
 	return sign.LoadKey(f.Sign, func(prompt string) ([]byte, error) {
-		a.bar.close()
-		if _, err := os.Stderr.WriteString(prompt); err != nil {
+		state, err := term.GetState(stdin)
+		if err == nil {
+			_, err = os.Stderr.WriteString(prompt)
+		}
+		if err != nil {
 			return nil, err
 		}
-		word, err := term.ReadPassword(stdin)
-		os.Stderr.WriteString("\n")
-		return word, err
+		defer os.Stderr.WriteString("\n")
+		var word []byte
+		read := make(chan error, 1)
+		go func() {
+			var err error
+			word, err = term.ReadPassword(stdin)
+			read <- err
+		}()
+		select {
+		case err := <-read:
+			return word, err
+		case <-a.ctx.Done(): // Ctrl-C; the terminal shows again what is typed
+			term.Restore(stdin, state)
+			return nil, context.Cause(a.ctx)
+		}
 	})
 }
 

@@ -79,9 +79,9 @@ func (s *screen) String() string {
 }
 
 // onTerminal runs the command on a terminal of so many columns. Once until has
-// been shown (if it isn't empty), Ctrl-C is typed; took is the time from then
+// been shown (if it isn't empty), keys are typed; took is the time from then
 // to the end.
-func onTerminal(t *testing.T, columns uint16, dir, until string, args ...string) (s *screen, code int, took time.Duration) {
+func onTerminal(t *testing.T, columns uint16, dir, until, keys string, args ...string) (s *screen, code int, took time.Duration) {
 	t.Helper()
 	ptm, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
 	if err != nil {
@@ -117,7 +117,10 @@ func onTerminal(t *testing.T, columns uint16, dir, until string, args ...string)
 		n, err := ptm.Read(buf)
 		s.write(buf[:n])
 		if until != "" && typed.IsZero() && bytes.Contains(s.all, []byte(until)) {
-			ptm.Write([]byte{3})
+			if keys != "\x03" { // a question is asked a moment before keys are hidden
+				time.Sleep(500 * time.Millisecond)
+			}
+			ptm.Write([]byte(keys))
 			typed = time.Now()
 		}
 		if err != nil { // its other end was closed
@@ -147,7 +150,7 @@ func fits(t *testing.T, s *screen, columns int) {
 func TestOrderOnATerminal(t *testing.T) {
 	for _, columns := range []int{70, 80, 120} {
 		dir, recipes := orderOf(t)
-		s, code, _ := onTerminal(t, uint16(columns), dir, "", append([]string{"build", "--out", "order"}, recipes...)...)
+		s, code, _ := onTerminal(t, uint16(columns), dir, "", "", append([]string{"build", "--out", "order"}, recipes...)...)
 		if code != exitDone {
 			t.Fatalf("exit code %d:\n%s", code, s)
 		}
@@ -161,7 +164,7 @@ func TestOrderOnATerminal(t *testing.T) {
 		if !strings.Contains(text, "12 built, 0 already there, 0 failed, in ") || strings.Contains(text, "%  about") {
 			t.Errorf("%d columns:\n%s", columns, text)
 		}
-		s, _, _ = onTerminal(t, uint16(columns), dir, "", "plan", recipes[0])
+		s, _, _ = onTerminal(t, uint16(columns), dir, "", "", "plan", recipes[0])
 		fits(t, s, columns)
 	}
 }
@@ -170,7 +173,7 @@ func TestOrderOnATerminal(t *testing.T) {
 func TestDataIsNotFolded(t *testing.T) {
 	dir := t.TempDir()
 	write(t, filepath.Join(dir, "r.recipe"), "recipe 1 draft\nmastre \"m.tif\"\n")
-	s, code, _ := onTerminal(t, 40, dir, "", "check", "--json", "r.recipe")
+	s, code, _ := onTerminal(t, 40, dir, "", "", "check", "--json", "r.recipe")
 	if !json.Valid(s.all) || code != exitDiffers {
 		t.Errorf("exit code %d:\n%s", code, s)
 	}
@@ -192,12 +195,39 @@ func TestInterruptAtEachStage(t *testing.T) {
 		"reading m.tif": {"r.recipe"}, "preparing": {"t.recipe"}, "print p": {"r.recipe"},
 		"1 of 2, r.recipe, print p": {"r.recipe", "s.recipe"},
 	} {
-		s, code, took := onTerminal(t, 80, dir, until, append([]string{"build"}, recipes...)...)
+		s, code, took := onTerminal(t, 80, dir, until, "\x03", append([]string{"build"}, recipes...)...)
 		if code != exitDiffers || took > time.Second || !strings.HasSuffix(s.String(), "stopped; nothing half written was left\n") || strings.Contains(s.String(), "PM") {
 			t.Errorf("at %s: exit code %d after %v:\n%s", until, code, took, s)
 		}
 		if list, _ := os.ReadDir(dir); len(list) != 4 {
 			t.Errorf("at %s: %v was left", until, list)
+		}
+	}
+}
+
+// The passphrase of a key is asked for and not shown; Ctrl-C ends the question.
+func TestPassphraseIsAskedFor(t *testing.T) {
+	dir := t.TempDir()
+	if err := writeMaster(filepath.Join(dir, "m.tif"), 60, 40, 3, "opRGB"); err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(dir, "r.recipe"), strings.Replace(killRecipe, "30 in x 20 in at 120", "1.5 in x 1 in at 40", 1))
+	key, err := os.ReadFile("../../interp/sign/testdata/locked")
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(dir, "locked"), string(key))
+	for _, c := range []struct {
+		keys, want string
+		code       int
+	}{
+		{"\x03", "stopped; nothing half written was left", exitDiffers},
+		{"pepper road\n", "error: that isn't the passphrase of locked", exitDiffers},
+		{"salt road\n", "signed with the key SHA256:", exitDone},
+	} {
+		s, code, took := onTerminal(t, 100, dir, "Passphrase of locked: ", c.keys, "build", "r.recipe", "--sign", "locked")
+		if code != c.code || !strings.Contains(s.String(), c.want) || strings.Contains(s.String(), "road\n") || c.keys == "\x03" && took > 5*time.Second {
+			t.Errorf("%q: exit code %d after %v:\n%s", c.keys, code, took, s)
 		}
 	}
 }
