@@ -87,6 +87,9 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 // LoadLog plans the recorded recipe of a log with its inputs, found at where by
 // their paths. It fails where a record isn't what the plan comes to.
 func LoadLog(ctx context.Context, l *audit.Log, where map[string]string) (*Job, error) {
+	if err := speaks(l); err != nil {
+		return nil, err
+	}
 	j, err := LoadText(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{
 		Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
 		Found: func(_ master.Role, p string) string { return where[p] },

@@ -226,6 +226,9 @@ func Add(ctx context.Context, recipe string, o Options) (*List, *Entry, error) {
 				return nil, fmt.Errorf("the register has %s newer than that head: look at `platemark register list`, and give the head that it prints", entries(newer))
 			}
 		}
+		if s, _ := r.signature(nil); s.Err != nil {
+			return nil, fmt.Errorf("%s; put a copy of both back, so that nothing is signed that was changed", s.Of("the register"))
+		}
 		if len(r.Of(e.Mark)) == 0 && !isOf(l, recipe) {
 			return nil, fmt.Errorf("%s is a log of another recipe, %s", l.Path, l.Run.Recipe)
 		}

@@ -207,6 +207,9 @@ func TestSignedRegister(t *testing.T) {
 	verify(true, "the signature is of the first 2 entries")
 	interptest.Write(t, r.Path, string(r.BytesTo(1)))
 	verify(false, "it isn't of this content")
+	if _, _, err := Add(context.Background(), recipe, Options{Copy: 5, Log: log, Key: key}); err == nil || !strings.Contains(err.Error(), "the register's signature doesn't count") {
+		t.Errorf("a register that was cut is signed again: %v", err)
+	}
 	interptest.Write(t, r.Path, "")
 	verify(false, "it isn't of this content")
 	interptest.Write(t, r.Path, string(r.BytesTo(3)))
