@@ -66,6 +66,9 @@ func Certify(ctx context.Context, path string, o CertificateOptions) (*Certifica
 	}
 	defer j.Close()
 	p, pr := j.Plans[0], j.Recipe.Print(l.Recipe.Print)
+	if pr.Sheet != nil {
+		return nil, errSheet(l)
+	}
 	c := &Certificate{Log: l, Title: p.Name, Sizes: p.Sizes(), Paper: o.Paper, Key: signed.Key}
 	if t := j.Recipe.Title; t != nil {
 		c.Title = cmp.Or(t.Value, c.Title)

@@ -288,6 +288,9 @@ func entryOf(ctx context.Context, recipe string, o Options) (*Entry, *audit.Log,
 	if lang.HasErrors(ds) || rec.Print(l.Recipe.Print) == nil {
 		return nil, nil, fmt.Errorf("%s: its recipe has no print %s that this program reads", o.Log, l.Recipe.Print)
 	}
+	if rec.Print(l.Recipe.Print).Sheet != nil {
+		return nil, nil, errSheet(l)
+	}
 	ed := rec.Print(l.Recipe.Print).Edition
 	if ed == nil {
 		return nil, nil, fmt.Errorf("print %s has no edition: write one into its block, as `edition 10 plus 2 proofs`, and build it; the mark stays", l.Recipe.Print)
@@ -301,6 +304,11 @@ func entryOf(ctx context.Context, recipe string, o Options) (*Entry, *audit.Log,
 		e.State = "I"
 	}
 	return e, l, nil
+}
+
+// errSheet says that a sheet is no print of an edition.
+func errSheet(l *audit.Log) error {
+	return fmt.Errorf("%s is of a sheet of proofs: register and certify the print itself", l.Path)
 }
 
 // isOf says whether a log tells of a recipe's file.
