@@ -125,6 +125,8 @@ func TestLinesAtTheEndsOfTheirRangesAreBuilt(t *testing.T) {
 		"spot at (50%%, 50%%) radius %":          {"1%"},
 		"border %":                               {"1 px", "10000 px", "20 in"},
 		"wrap % colour black":                    {"1 px", "10000 px", "20 in"},
+
+		"sharpen radius % amount 50%% method deconvolve blur disc": {"0.1 px", "10 px", "0.01 mm", "0.8 mm"},
 	}
 	for form, values := range lines {
 		for _, v := range values {

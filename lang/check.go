@@ -347,11 +347,29 @@ func (c *checker) pixels(s *Size) {
 
 // steps are the steps of a block, those that open a block of their own with its
 // lines.
+// sharpen checks that what deconvolve needs is there, and nothing that it alone takes
+// elsewhere.
+func (c *checker) sharpen(s *Sharpen) {
+	switch deconvolves := s.Method.Value == "deconvolve"; {
+	case deconvolves && s.Blur == nil:
+		c.add("PM206", s.Method.Span, "deconvolve lacks its blur", "It takes back a blur of one kind, and must know which.", "write method deconvolve blur disc for what is out of focus, or blur gaussian for a soft lens, scan or enlargement")
+	case !deconvolves && s.Blur != nil:
+		c.add("PM210", s.Blur.Span, "blur belongs to deconvolve", "It says which blur is taken back; the unsharp mask takes none back.", "write method deconvolve before it, or take it out")
+	case deconvolves && s.Radius.Unit == "px" && !deconvolveRadius.holds(s.Radius.Value):
+		c.add("PM303", s.Radius.Span, fmt.Sprintf("the radius of deconvolve is %s px", decimal(s.Radius.Value)), fmt.Sprintf("It may be %s.", deconvolveRadius.String()))
+	}
+}
+
+// deconvolveRadius is what of a radius in px deconvolve takes.
+var deconvolveRadius = Range{Unit: "px", Min: "0.1", Max: "10", min: big.NewRat(1, 10), max: big.NewRat(10, 1)}
+
 func (c *checker) steps(b *block) []Step {
 	for _, st := range b.stmts {
 		switch n := st.node.(type) {
 		case *Mix:
 			c.mix(n)
+		case *Sharpen:
+			c.sharpen(n)
 		case *Tone:
 			if st.opens != nil {
 				c.collect(st.opens, n, "a tone block")

@@ -176,8 +176,6 @@ func (f *fault) wrongValue(p *Param) {
 		f.badName(t, f.usage)
 	case p.Kind == valueTarget && t.isText() && !reserved[t.Value]:
 		f.noTarget(Text{t.Span, t.Value}, "PM209", nil)
-	case t.Kind == KindWord && t.Value == "deconvolve":
-		f.later(t)
 	case t.isText() && (p.Kind == valueWord || p.Kind == valueKernel || p.Kind == valueSpace || p.Kind == valueColour && len(names) > 0):
 		f.wrongChoice(p, names)
 	case text && t.isText() && f.st.has(t.Value):

@@ -78,7 +78,7 @@ var statements = []struct {
 	{"take Name", "prepare steps print", many, Take{}},
 	{"follow Name", "prepare print", many, Follow{}},
 	{"blend Top over Over [through Through] [at At] [as As]", "prepare steps print", many, Blend{}},
-	{"sharpen radius Radius amount Amount [method Method] [quiet Quiet] [halo Halo] [through Through] [as As]", "prepare steps print", many, Sharpen{}},
+	{"sharpen radius Radius amount Amount [method Method] [blur Blur] [quiet Quiet] [halo Halo] [through Through] [as As]", "prepare steps print", many, Sharpen{}},
 
 	{"tone [for For] [through Through] {", "prepare steps print", many, Tone{}},
 	{"exposure Exposure", "tone", once, Tone{}},

@@ -351,12 +351,13 @@ type (
 		At        Measure `takes:"% 0..100" default:"100%"`
 		As        *Text   `gives:"picture"`
 	}
-	// Sharpen is an unsharp mask.
+	// Sharpen is an unsharp mask, or takes back a blur.
 	Sharpen struct {
 		Span
 		Radius  Measure  `takes:"px 0.1..100, mm 0.01..1, % >0..0.1"`
 		Amount  Measure  `takes:"% 0..500"`
-		Method  Text     `words:"unsharp" default:"unsharp"`
+		Method  Text     `words:"unsharp deconvolve" default:"unsharp"`
+		Blur    *Text    `words:"disc gaussian"` // with deconvolve
 		Quiet   *Measure `takes:"% 0..100"`
 		Halo    Measure  `takes:"% 0..100" default:"10%"`
 		Through *Text    `uses:"mask"`

@@ -21,7 +21,7 @@ var laterStatements = map[string]string{}
 
 // laterWords are reserved for what this engine doesn't build.
 var laterWords = []string{
-	"deconvolve", "grey", "nan", "inf", "infinity",
+	"grey", "nan", "inf", "infinity",
 }
 
 // synonyms lead from words that people try to the word of the language.

@@ -82,7 +82,7 @@ func (s *edges) Worker() Worker { return &edgesWorker{s, newBlur(s.taps, 1, s.pi
 
 type edgesWorker struct {
 	*edges
-	blur *blur
+	blur *window
 }
 
 func (k *edgesWorker) Row(dst []uint16, y int, in []Rows) {

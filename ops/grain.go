@@ -113,7 +113,7 @@ func (s *grain) Worker() Worker {
 type grainWorker struct {
 	*grain
 	row    []uint16
-	blur   *blur // of white noise, reach px more than the picture on all sides
+	blur   *window // of white noise, reach px more than the picture on all sides
 	most   [pixelBlock]float32
 	triple [3 * pixelBlock]float32
 }

@@ -238,3 +238,5 @@ func halfUp(r *big.Rat) int { return exact.Nearest(r) }
 
 // floorRat is the largest whole number that isn't above r.
 func floorRat(r *big.Rat) int { return int(new(big.Int).Div(r.Num(), r.Denom()).Int64()) }
+
+func ceilRat(r *big.Rat) int { return -floorRat(new(big.Rat).Neg(r)) }

@@ -402,3 +402,30 @@ func allZero(m []float32) bool {
 	}
 	return true
 }
+
+// lowRow sets dst to the less of a and b, place by place; dst may be either of them.
+// All are numbers.
+func lowRow(dst, a, b []float32) {
+	n := fastLowRow(dst, a, b)
+	plainLowRow(dst[n:], a[n:], b[n:])
+}
+
+func plainLowRow(dst, a, b []float32) {
+	a, b = a[:len(dst)], b[:len(dst)]
+	for i := range dst {
+		dst[i] = min(a[i], b[i])
+	}
+}
+
+// highRow sets dst to the greater.
+func highRow(dst, a, b []float32) {
+	n := fastHighRow(dst, a, b)
+	plainHighRow(dst[n:], a[n:], b[n:])
+}
+
+func plainHighRow(dst, a, b []float32) {
+	a, b = a[:len(dst)], b[:len(dst)]
+	for i := range dst {
+		dst[i] = max(a[i], b[i])
+	}
+}

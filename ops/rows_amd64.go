@@ -56,6 +56,12 @@ func addMulRowAVX2(dst, a, b *float32, n int)
 //go:noescape
 func shareRowAVX2(dst, part, of *float32, n int)
 
+//go:noescape
+func lowRowAVX2(dst, a, b *float32, n int)
+
+//go:noescape
+func highRowAVX2(dst, a, b *float32, n int)
+
 // bulk is how many of n places go through assembly, a multiple of the step.
 func bulk(n, step int) int {
 	if !haveAVX2 {
@@ -135,6 +141,24 @@ func fastTripleRow(dst, src []float32) int {
 	if n > 0 {
 		dst = dst[:3*n]
 		tripleRowAVX2(&dst[0], &src[0], n)
+	}
+	return n
+}
+
+func fastLowRow(dst, a, b []float32) int {
+	n := bulk(len(dst), 8)
+	if n > 0 {
+		a, b = a[:n], b[:n]
+		lowRowAVX2(&dst[0], &a[0], &b[0], n)
+	}
+	return n
+}
+
+func fastHighRow(dst, a, b []float32) int {
+	n := bulk(len(dst), 8)
+	if n > 0 {
+		a, b = a[:n], b[:n]
+		highRowAVX2(&dst[0], &a[0], &b[0], n)
 	}
 	return n
 }

@@ -730,3 +730,41 @@ loop:
 	JGT     loop
 	VZEROUPPER
 	RET
+
+// func lowRowAVX2(dst, a, b *float32, n int)
+TEXT ·lowRowAVX2(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), DI
+	MOVQ a+8(FP), SI
+	MOVQ b+16(FP), DX
+	MOVQ n+24(FP), BX
+
+loop:
+	VMOVUPS (SI), Y0
+	VMINPS  (DX), Y0, Y0
+	VMOVUPS Y0, (DI)
+	ADDQ    $32, SI
+	ADDQ    $32, DX
+	ADDQ    $32, DI
+	SUBQ    $8, BX
+	JGT     loop
+	VZEROUPPER
+	RET
+
+// func highRowAVX2(dst, a, b *float32, n int)
+TEXT ·highRowAVX2(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), DI
+	MOVQ a+8(FP), SI
+	MOVQ b+16(FP), DX
+	MOVQ n+24(FP), BX
+
+loop:
+	VMOVUPS (SI), Y0
+	VMAXPS  (DX), Y0, Y0
+	VMOVUPS Y0, (DI)
+	ADDQ    $32, SI
+	ADDQ    $32, DX
+	ADDQ    $32, DI
+	SUBQ    $8, BX
+	JGT     loop
+	VZEROUPPER
+	RET

@@ -15,6 +15,8 @@ func fastMixRow(dst, over, top []uint16, p []float32) int                    { r
 func fastMulRow(dst, a, b []float32) int                                     { return 0 }
 func fastAddMulRow(dst, a, b []float32) int                                  { return 0 }
 func fastShareRow(dst, part, of []float32) int                               { return 0 }
+func fastLowRow(dst, a, b []float32) int                                     { return 0 }
+func fastHighRow(dst, a, b []float32) int                                    { return 0 }
 func fastMostRow(dst []float32, src []uint16) int                            { return 0 }
 func fastDampRow(e, y []float32, around *[5][]float32, noise4 float32) int   { return 0 }
 func fastKneeRow(e, y, most []float32, amount, half float32) int             { return 0 }

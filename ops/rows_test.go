@@ -124,6 +124,12 @@ func TestFastRowsEqualPlain(t *testing.T) {
 		if n > 3 {
 			copy(blur[:2], y)
 		}
+		lowRow(f, y, blur)
+		plainLowRow(g, y, blur)
+		equalBits(t, "lowRow", n, f, g)
+		highRow(f, y, blur)
+		plainHighRow(g, y, blur)
+		equalBits(t, "highRow", n, f, g)
 		around := [5][]float32{blur, r.floats(n, false), r.floats(n, false), r.floats(n, false), r.floats(n, false)}
 		dampRow(f, y, around, 1e12)
 		plainDampRow(g, y, &around, 1e12)

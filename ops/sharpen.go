@@ -36,12 +36,15 @@ mask.`,
 		{Name: "quiet", Unit: "1", Min: "0", Max: "1", Optional: true, Doc: "differences up to this share of full scale are left alone; without it, what lies below the noise is damped away from edges"},
 		{Name: "halo", Unit: "1", Min: "0", Max: "1", Default: "1/10", Doc: "what sharpening may lighten or darken a pixel by comes near to this share of full scale"},
 	},
-	// Sharpening finer than a third of a reduced pixel would not be seen.
-	Reduce: func(_ Params, a Args, r Reduction) (Args, bool, error) {
-		radius, _ := a.Get("radius")
-		return a, !r.smaller() || ratOf(radius).Cmp(big.NewRat(1, 3)) >= 0, nil
-	},
+	Reduce: unlessFine,
 }, newSharpen)
+
+// unlessFine leaves a step out of a reduced plan whose radius is finer than a third of
+// a reduced pixel: it would not be seen.
+func unlessFine(_ Params, a Args, r Reduction) (Args, bool, error) {
+	radius, _ := a.Get("radius")
+	return a, !r.smaller() || ratOf(radius).Cmp(big.NewRat(1, 3)) >= 0, nil
+}
 
 // sharpenNoise is n.
 const sharpenNoise = 65535.0 / 128
@@ -54,139 +57,64 @@ type sharpenParams struct {
 }
 
 type sharpen struct {
-	pic          Pic
+	lightStep
 	taps         []float32 // from the outermost to the centre
-	luma         [3]float32
-	near         int      // how far gx and gy reach
-	damped       bool     // no quiet was given
-	quiet        float32  // or the fourth power of n
-	amount, half float32  // half of halo
-	mask         *sampler // nil without
+	near         int       // how far gx and gy reach
+	damped       bool      // no quiet was given
+	quiet        float32   // or the fourth power of n
+	amount, half float32   // half of halo
 }
 
 func newSharpen(a sharpenParams, in []Pic, _ Env) (Step, error) {
-	p := in[0]
-	err := greyOrRGB("sharpen", p)
-	if err != nil {
-		return nil, err
-	}
-	s := &sharpen{pic: p, taps: gaussian(a.Radius), amount: a.Amount}
-	if p.C == 3 {
-		if s.luma, err = lumaOf("sharpen", p); err != nil {
-			return nil, err
-		}
-	}
+	l, err := newLightStep("sharpen", a.Covers, in)
+	s := &sharpen{lightStep: l, taps: gaussian(a.Radius), amount: a.Amount}
 	s.near = max(1, halfUp(a.Radius))
+	s.far = s.reach() + s.near
 	if s.damped = a.Quiet == nil; s.damped {
 		s.quiet = sharpenNoise * sharpenNoise * sharpenNoise * sharpenNoise
 	} else {
 		s.quiet, _ = times(a.Quiet, big.NewRat(65535, 1)).Float32()
 	}
 	s.half, _ = times(a.Halo, big.NewRat(65535, 2)).Float32()
-	s.mask, err = maskFor(a.Covers, in[1:], p)
 	return s, err
 }
 
-// reach is how far the blur reads, far how far the result does.
+// reach is how far the blur reads.
 func (s *sharpen) reach() int { return len(s.taps) - 1 }
-func (s *sharpen) far() int   { return s.reach() + s.near }
-
-func (s *sharpen) Pic() Pic { return s.pic }
-
-func (s *sharpen) Window(in, y int) (lo, hi int) {
-	if in == 1 {
-		return s.mask.window(y)
-	}
-	return max(0, y-s.far()), min(s.pic.H, y+s.far()+1)
-}
 
 func (s *sharpen) Memory() (worker, shared int64) {
-	return 4*int64(2*s.far()+3)*int64(s.pic.W) + s.mask.memory(), 0
+	return 4*int64(2*s.far+3)*int64(s.pic.W) + s.mask.memory(), 0
 }
 
-// around is r and as far around it as is read.
-func (s *sharpen) around(r image.Rectangle) image.Rectangle {
-	return r.Inset(-s.far()).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
-}
-
-func (s *sharpen) Needs(in int, r image.Rectangle) image.Rectangle {
-	if in == 1 {
-		n := s.around(r)
-		n.Min.Y, n.Max.Y = r.Min.Y, r.Max.Y
-		return s.mask.needs(n)
-	}
-	return s.around(r)
-}
-
-// Part works on the columns around, where those at the ends repeat what isn't
-// the picture's edge: they are wrong as far as is read, and outside r.
 func (s *sharpen) Part(r image.Rectangle) (Step, int) {
-	n := s.around(r)
 	p := *s
-	p.pic.W, p.mask = n.Dx(), s.mask.part(n)
-	return &p, n.Min.X
+	var left int
+	p.lightStep, left = s.part(r)
+	return &p, left
 }
 
 func (s *sharpen) Worker() Worker {
-	k := &sharpenWorker{sharpen: s, mask: s.mask.worker()}
-	k.blur = newBlur(s.taps, s.near, s.pic, k.level)
-	return k
+	return &sharpenWorker{s, s.worker(), newBlur(s.taps, s.near, s.pic, s.level)}
 }
 
 type sharpenWorker struct {
 	*sharpen
-	mask   *samplerWorker
-	blur   *blur // B
-	light  [pixelBlock]float32
-	most   [pixelBlock]float32
-	edge   [pixelBlock]float32
-	triple [3 * pixelBlock]float32
+	lightWorker
+	blur *window // B
 }
 
 func (k *sharpenWorker) Row(dst []uint16, y int, in []Rows) {
-	src := in[0].Row(y)[:k.pic.Stride()]
-	dst = dst[:len(src)]
-	m, kind := k.mask.row(y, in[1:])
-	if kind == maskZero {
-		copy(dst, src)
-		return
-	}
+	var blur, up, down []float32
 	p := k.near
-	up, down := k.blur.row(y-p, in[0]), k.blur.row(y+p, in[0])
-	blur := k.blur.row(y, in[0])
-	src = in[0].Row(y)[:len(dst)] // more rows than may be held were asked for since
-	c := k.pic.C
-	for x := 0; x < k.pic.W; x += pixelBlock {
-		n := min(pixelBlock, k.pic.W-x)
-		luma, most, edge := k.light[:n], k.light[:n], k.edge[:n]
-		from, to := x*c, (x+n)*c
-		k.level(luma, src[from:to])
+	k.scale(dst, y, in, func() {
+		up, down = k.blur.row(y-p, in[0]), k.blur.row(y+p, in[0])
+		blur = k.blur.row(y, in[0])
+	}, func(e, luma, most []float32, x int) {
 		if k.damped {
-			dampRow(edge, luma, [5][]float32{blur[x+p:], blur[x:], blur[x+2*p:], up[x+p:], down[x+p:]}, k.quiet)
+			dampRow(e, luma, [5][]float32{blur[x+p:], blur[x:], blur[x+2*p:], up[x+p:], down[x+p:]}, k.quiet)
 		} else {
-			quietRow(edge, luma, blur[x+p:], k.quiet)
+			quietRow(e, luma, blur[x+p:], k.quiet)
 		}
-		if c == 3 {
-			most = k.most[:n]
-			mostRow(most, src[from:to])
-		}
-		kneeRow(edge, luma, most, k.amount, k.half)
-		if kind == maskMixed {
-			mulRow(edge, edge, m[x:x+n])
-		}
-		if c == 3 {
-			tripleRow(k.triple[:3*n], edge)
-			edge = k.triple[:3*n]
-		}
-		scaleRow(dst[from:to], src[from:to], edge)
-	}
-}
-
-// level sets y to Y of the pixels.
-func (k *sharpenWorker) level(y []float32, src []uint16) {
-	if k.pic.C == 3 {
-		lumaRow(y, src, &k.luma)
-	} else {
-		floatRow(y, src)
-	}
+		kneeRow(e, luma, most, k.amount, k.half)
+	})
 }

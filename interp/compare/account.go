@@ -330,7 +330,11 @@ func (a *accountant) step(block string, s lang.Step) {
 		}
 	}
 	st.as = st.get("as").word
-	if args := a.solver.take(st.line, st.kind); args != nil {
+	op := st.kind
+	if x, ok := s.(*lang.Sharpen); ok && x.Method.Value == "deconvolve" {
+		op = x.Method.Value
+	}
+	if args := a.solver.take(st.line, op); args != nil {
 		var all []string
 		for _, x := range args {
 			if derived(st.kind, x.Name) {

@@ -135,7 +135,7 @@ func (v *viewer) traces(ctx context.Context, w, h int) (*interp.ViewPicture, err
 	}
 	args := map[int]ops.Args{}
 	for i, n := range v.p.Nodes {
-		if n.Op != "sharpen" {
+		if n.Op != "sharpen" && n.Op != "deconvolve" {
 			continue
 		}
 		least := big.NewRat(int64(2*v.p.Nodes[n.In[0]].Pic.W), int64(3*w))

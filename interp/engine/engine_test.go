@@ -98,7 +98,10 @@ var kinds = map[string]func(b *builder, in int) int{
 	"reduce":       func(b *builder, in int) int { return b.enlarge(in, "mitchell", 2, 7) },
 	"nearest":      func(b *builder, in int) int { return b.enlarge(in, "nearest", 1, 4) },
 	"tone":         func(b *builder, in int) int { return b.add("tone", args("exposure", "1/2"), in) },
-	"sharpen":      func(b *builder, in int) int { return b.add("sharpen", args("radius", "5/2", "amount", "1"), in) },
+	"deconvolve": func(b *builder, in int) int {
+		return b.add("deconvolve", args("blur", "disc", "radius", "2", "amount", "1"), in)
+	},
+	"sharpen": func(b *builder, in int) int { return b.add("sharpen", args("radius", "5/2", "amount", "1"), in) },
 	"local": func(b *builder, in int) int {
 		return b.add("tone", args("local", "1/2", "local-radius", "5"), in)
 	},

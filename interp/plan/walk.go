@@ -107,6 +107,12 @@ func (w *walker) step(s lang.Step) {
 		w.convert(s)
 	case *lang.SpotPixels: // two statements share the word spot
 		w.add("spot-pixels", s, nil, w.cur)
+	case *lang.Sharpen:
+		op := s.Word()
+		if s.Method.Value == "deconvolve" {
+			op = s.Method.Value
+		}
+		w.add(op, s, nil, w.cur)
 	case *lang.Enlarge:
 		w.enlarge(s)
 	case *lang.Take:

@@ -244,6 +244,23 @@ func fringes(p picture, args string) (picture, string) {
 	return q, args
 }
 
+// outOfFocus makes each pixel the mean of the 12 that lie within 2 px of it, and itself.
+func outOfFocus(p picture, args string) (picture, string) {
+	q := picture{p.Pic, slices.Clone(p.pix)}
+	for i := range q.pix {
+		x, y, c, sum := i/3%p.W, i/3/p.W, i%3, 0
+		for j := -2; j <= 2; j++ {
+			for k := -2; k <= 2; k++ {
+				if j*j+k*k <= 4 {
+					sum += int(p.pix[3*(max(0, min(p.H-1, y+j))*p.W+max(0, min(p.W-1, x+k)))+c])
+				}
+			}
+		}
+		q.pix[i] = uint16(sum / 13)
+	}
+	return q, args
+}
+
 // specks lays round specks of dust on the picture and mends each by a spot: filled
 // from what lies beside it if args is "from".
 func specks(p picture, args string) (picture, string) {

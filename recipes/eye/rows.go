@@ -60,6 +60,13 @@ var rows = []row{
 		{photo: "lamps", enlarge: 3, cutAt: 0.5, step: "sharpen", args: "radius 9/5, amount 19/10"},
 		{photo: "mountains", enlarge: 3, cutAt: 0.4, step: "sharpen", args: "radius 9/5, amount 19/10"},
 	}},
+	{"deconvolve", []subject{
+		{from: edge, harm: outOfFocus, step: "deconvolve", args: "blur disc, radius 2, amount 1"},
+		{photo: "leaves", reduce: 4, cutAt: 0.5, harm: outOfFocus, step: "deconvolve", args: "blur disc, radius 2, amount 1", zoom: 2},
+		{photo: "lamps", reduce: 2, cutAt: 0.5, harm: outOfFocus, step: "deconvolve", args: "blur disc, radius 2, amount 1", zoom: 2},
+		{photo: "wood", reduce: 4, cutAt: 0.5, harm: outOfFocus, step: "deconvolve", args: "blur disc, radius 2, amount 1", zoom: 2},
+		{photo: "wood", reduce: 4, cutAt: 0.5, harm: outOfFocus, step: "deconvolve", args: "blur disc, radius 3, amount 1", zoom: 2},
+	}},
 	{"spot pixels", []subject{
 		{photo: "brook", cutAt: 0.5, harm: hotPixels, step: "spot-pixels", args: "over 3/25", zoom: 2},
 		{photo: "leaves", cutAt: 0.5, harm: hotPixels, step: "spot-pixels", args: "over 3/25", zoom: 2},
@@ -207,6 +214,9 @@ func (s subject) figures(photograph, before, after picture) string {
 		return fmt.Sprintf(": %d pixels changed", n)
 	case s.step == "fringe" || s.step == "denoise" || s.step == "range" || s.step == "edges" || s.step == "grain":
 		return ""
+	case s.step == "deconvolve":
+		return fmt.Sprintf(": where they differ, %.1f from the photograph (OKLab x 100), before %.1f",
+			photos.Apart(photograph.pix, after.pix, before.pix), photos.Apart(photograph.pix, before.pix, before.pix))
 	case s.harm != nil:
 		return fmt.Sprintf(": where the specks were, %.1f from the photograph (OKLab x 100), before %.1f",
 			photos.Apart(photograph.pix, after.pix, before.pix), photos.Apart(photograph.pix, before.pix, before.pix))

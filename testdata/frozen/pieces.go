@@ -57,6 +57,7 @@ var pieces = append([]Piece{
 	{"operation", "border", 1, false, "", "ops.TestBorderByHand"},
 	{"operation", "convert", 1, false, "ops/colour.TestRowsAgainstPlainMatrix ops/colour.TestTablesAgainstPlainReading", "ops/colour.TestTransformsNearLittleCMS ops/colour.TestTransformsOfOutsideProfiles"},
 	{"operation", "crop", 1, false, "ops.TestCropStartsAtItsOwnCorner", ""},
+	{"operation", "deconvolve", 1, false, "ops.TestDeconvolveEqualsSlow", "ops.TestInverseAgainstScikitImage"},
 	{"operation", "denoise", 1, false, "ops.TestDenoiseEqualsSlow", "ops.TestDenoiseGains ops.TestDenoiseBesideLibraries"},
 	{"operation", "edges", 1, false, "ops.TestEdgesEqualSlow", "ops.TestEdgesMeasureAStep"},
 	{"operation", "enlarge", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestEnlargeAgainstOwnFloat64AndPillow ops.TestEnlargeAgreesWithLibraries"},

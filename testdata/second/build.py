@@ -5,6 +5,7 @@ import os
 
 import colour
 import containers
+import deconvolve
 import denoise
 import geometry
 import grain
@@ -26,7 +27,7 @@ OPERATIONS = {
     "convert": colour.convert, "mix": colour.mix, "spots": spots.spots, "tone": tone.tone, "tint": tone.tint,
     "range": ranges.range_plane, "edges": ranges.edges, "fringe": ranges.fringe,
     "grain": grain.grain, "denoise": denoise.denoise,
-    "sharpen": sharpen.sharpen, "spot-pixels": sharpen.spot_pixels,
+    "sharpen": sharpen.sharpen, "deconvolve": deconvolve.deconvolve, "spot-pixels": sharpen.spot_pixels,
 }
 
 

@@ -296,7 +296,8 @@ def step(l):
         v.update(radius=l.number_of("px", "mm", "%"))
         l.need("amount")
         v.update(amount=l.share())
-        v.update(options(l, ("method", lambda: l.choice("unsharp")), ("quiet", l.share), ("halo", l.share),
+        v.update(options(l, ("method", lambda: l.choice("unsharp", "deconvolve")),
+                         ("blur", lambda: l.choice("disc", "gaussian")), ("quiet", l.share), ("halo", l.share),
                          ("through", lambda: name(l)), ("as", lambda: name(l))))
     elif word == "mix":
         for c in ("red", "green", "blue"):

@@ -167,9 +167,12 @@ class Way:
                 "halo": text(s.halo if s.halo is not None else Fraction(1, 10))}
         if s.quiet is not None:
             args["quiet"] = text(s.quiet)
+        if s.blur is not None:
+            args["blur"] = s.blur
         inputs = [self.node]
         self.through(s.through, args, inputs)
-        self.result(self.step(s, "sharpen", args, inputs), s.__dict__["as"])
+        name = "deconvolve" if s.method == "deconvolve" else "sharpen"
+        self.result(self.step(s, name, args, inputs), s.__dict__["as"])
 
     def do_fringe(self, s):
         args, inputs = {"radius": text(s.radius)}, [self.node]

@@ -247,7 +247,11 @@ func (r *writer) step() {
 		if r.in == "print" && r.one(3) {
 			radius = r.num(0.02, 1) + " mm"
 		}
-		return fmt.Sprintf("sharpen radius %s amount %s%%%s%s%s", radius, r.num(20, 400),
+		method := ""
+		if r.one(3) {
+			radius, method = r.num(0.1, 3)+" px", " method deconvolve blur "+r.of("disc", "gaussian")
+		}
+		return fmt.Sprintf("sharpen radius %s amount %s%%%s%s%s%s", radius, r.num(20, 400), method,
 			r.may(3, " quiet "+r.num(0, 3)+"%"), r.may(2, " halo "+r.num(0, 40)+"%"), r.through())
 	}
 	switch r.IntN(10) {

@@ -1,0 +1,115 @@
+package ops
+
+import "image"
+
+// lightStep is what steps have in common that scale the light of each pixel by a
+// ratio, perhaps through a mask, from the luminance of pixels up to far around.
+type lightStep struct {
+	pic  Pic
+	luma [3]float32
+	mask *sampler // nil without
+	far  int
+}
+
+func newLightStep(op, covers string, in []Pic) (s lightStep, err error) {
+	s.pic = in[0]
+	if err = greyOrRGB(op, s.pic); err != nil {
+		return s, err
+	}
+	if s.pic.C == 3 {
+		if s.luma, err = lumaOf(op, s.pic); err != nil {
+			return s, err
+		}
+	}
+	s.mask, err = maskFor(covers, in[1:], s.pic)
+	return s, err
+}
+
+func (s *lightStep) Pic() Pic { return s.pic }
+
+func (s *lightStep) Window(in, y int) (lo, hi int) {
+	if in == 1 {
+		return s.mask.window(y)
+	}
+	return max(0, y-s.far), min(s.pic.H, y+s.far+1)
+}
+
+// around is r and as far around it as is read.
+func (s *lightStep) around(r image.Rectangle) image.Rectangle {
+	return r.Inset(-s.far).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
+}
+
+func (s *lightStep) Needs(in int, r image.Rectangle) image.Rectangle {
+	n := s.around(r)
+	if in == 1 {
+		n.Min.Y, n.Max.Y = r.Min.Y, r.Max.Y
+		return s.mask.needs(n)
+	}
+	return n
+}
+
+// part works on the columns around r, where those at the ends repeat what isn't
+// the picture's edge: they are wrong as far as is read, and outside r.
+func (s lightStep) part(r image.Rectangle) (part lightStep, left int) {
+	n := s.around(r)
+	s.pic.W, s.mask = n.Dx(), s.mask.part(n)
+	return s, n.Min.X
+}
+
+// level sets y to the luminance of pixels: the profile's weights on their codes, or
+// the code of grey.
+func (s *lightStep) level(y []float32, src []uint16) {
+	if s.pic.C == 3 {
+		lumaRow(y, src, &s.luma)
+	} else {
+		floatRow(y, src)
+	}
+}
+
+func (s *lightStep) worker() lightWorker {
+	return lightWorker{step: s, mask: s.mask.worker()}
+}
+
+type lightWorker struct {
+	step   *lightStep
+	mask   *samplerWorker
+	light  [pixelBlock]float32
+	most   [pixelBlock]float32
+	edge   [pixelBlock]float32
+	triple [3 * pixelBlock]float32
+}
+
+// scale fills dst, row y: blocks of up to pixelBlock pixels from x on, for which
+// shares sets e to the share of themselves that they get or lose, from their
+// luminance and their largest channel. load is called first, unless the mask leaves
+// the whole row.
+func (k *lightWorker) scale(dst []uint16, y int, in []Rows, load func(), shares func(e, luma, most []float32, x int)) {
+	dst = dst[:k.step.pic.Stride()]
+	m, kind := k.mask.row(y, in[1:])
+	if kind == maskZero {
+		copy(dst, in[0].Row(y))
+		return
+	}
+	load()
+	src := in[0].Row(y)[:len(dst)]
+	c := k.step.pic.C
+	for x := 0; x < k.step.pic.W; x += pixelBlock {
+		n := min(pixelBlock, k.step.pic.W-x)
+		luma, most, edge := k.light[:n], k.light[:n], k.edge[:n]
+		from, to := x*c, (x+n)*c
+		k.step.level(luma, src[from:to])
+		if c == 3 {
+			most = k.most[:n]
+			mostRow(most, src[from:to])
+		}
+		shares(edge, luma, most, x)
+		if kind == maskMixed {
+			mulRow(edge, edge, m[x:x+n])
+		}
+		if c == 3 {
+			tripleRow(k.triple[:3*n], edge)
+			edge = k.triple[:3*n]
+		}
+		scaleRow(dst[from:to], src[from:to], edge)
+	}
+}
