@@ -15,32 +15,35 @@ import (
 // Q = B - Y'. A plane is cut into blocks as toneAround's, f = 2 floor(radius/6) + 1 px
 // wide; y, r and b are a block's means of Y' (each rounded to a code), R and B,
 // p = r - y, q = b - y. With s the standard deviation of y in the window of blocks up
-// to d = max(1, floor(radius/2f + 1/2)) away, and E 2 % of full scale, a block is an
-// edge's by u = 3v^2 - 2v^3, v = s/E - 1 held to 0..1, and its colour is trusted by
-// t = floor(256 (1 - u) + 1/2). In the window of blocks up to
-// floor(7 radius/5f + 1/2) away, T the sum of t, those of y, p and q times t give
-// their means, and of y^2, y p and y q
+// to d = max(1, floor(radius/2f + 1/2)) away, and E 2 % of full scale, a block's colour
+// is trusted by t = floor(256/(1 + (s/E)^4) + 1/2), and it is an edge's by
+// u = 4 (1 - t/256), at most 1. In the window of blocks up to floor(7 radius/5f + 1/2)
+// away, T the sum of t, those of y, p and q times t give their means, and of y^2, y p
+// and y q
 //
 //	V = the variance of y, a = cov(y, p)/(V + e^2), c = cov(y, q)/(V + e^2)
 //
-// e 1 % of full scale, and k = u T/(T + 256 n/50), n the window's blocks. These seven
-// are read at a pixel as toneAround's. There Y' less the mean of y, held to twice the
-// root of V, is z; P* = (mean of p + a z) g and Q* likewise, g = Y'/(mean of y + z)
+// e 1 % of full scale, and k = u T/(T + 256 n/100), n the window's blocks. These seven
+// are read at a pixel as toneAround's. There Y' less the mean of y, held to D, 3/2 of
+// the root of V, is z; P* = (mean of p + a z) g and Q* likewise, g = Y'/(mean of y + z)
 // where that is less than 1: a darker pixel than those trusted keeps their saturation.
-// P goes to P + k m (P* - P) N/(N + E^2), Q likewise, N = (P* - P)^2 + (Q* - Q)^2, m the
-// mask and the share of the hue (rangeV1's, fading over 15 degrees): what hardly differs
-// stays. Green is what Y' leaves; all three differences are led towards 0 by one share
+// N is the squared distance of (P, Q) from the nearest of the colours with -D to D for
+// z: what lies between those of both sides isn't fringe. With o what z was held by,
+// P goes to P + k m (P* - P) N/(N + e^2 + o^2/4), Q likewise, m the
+// mask and the share of the hue (rangeV1's, fading over 15 degrees). Green is what Y' leaves; all three differences are led towards 0 by one share
 // where a channel would leave the space.
 var fringeV1 = operation(Operation{
 	Name:    "fringe",
 	Version: 1,
 	Doc: `Smooths colour at edges across the radius; Y', the profile's luminance weights on
 encoded values, stays within a code. Blocks of a third of the radius whose surroundings
-vary in Y' by more than 2 to 4 % of full scale are an edge's, and their colour isn't
+vary in Y' by more than 2 % of full scale are an edge's, and their colour is hardly
 trusted; each pixel there takes the colour that Y' has in the trusted blocks around, a
 line through R - Y' and B - Y' by Y' (K. He, J. Sun and X. Tang, "Guided image
-filtering", ECCV 2010, with weights), as far as it differs by more than 2 %. Where
-nothing around is trusted, colours stay.
+filtering", ECCV 2010, with weights), as far as it lies more than 1 % off all of that
+line's colours between the edge's sides (after S.-W. Chung, B.-K. Kim and W.-J. Song,
+"Removing chromatic aberration by digital image processing", Optical Engineering 49(6),
+2010). Where nothing around is trusted, colours stay.
 Given hues, only colours of OKLab's hues from hue-from upwards to hue-to change, fading
 over 15 degrees and to greys. Inputs: picture, perhaps a mask.`,
 	Takes:  1,
@@ -149,20 +152,22 @@ func (s *fringe) Part(r image.Rectangle) (Step, int) {
 func (s *fringe) Worker() Worker {
 	means := min(2*s.reach()+3, s.bh)
 	k := &fringeWorker{fringe: s, mask: s.mask.worker(), luminance: make([]float32, s.w), line: make([]int32, 3*s.w), block: make([]int64, 3*s.bw),
-		kept: newRowCache[int32](means, 3*s.bw), trust: newRowCache[int32](min(2*s.far+2, s.bh), s.bw), fits: newRowCache[float32](2, fringeFits*s.bw)}
+		kept: newRowCache[int32](means, 3*s.bw), trust: newRowCache[int32](min(2*s.far+2, s.bh), s.bw), fits: newRowCache[fringeFit](2, s.bw)}
 	k.spread.sum, k.colour.sum = make([]int64, 2*s.bw), make([]int64, 7*s.bw)
-	k.mixed = make([]float32, fringeFits*s.bw)
+	k.mixed = make([]fringeFit, s.bw)
 	return k
 }
 
-// The numbers of a block that pixels read, one plane after the other.
+// fringeFit is what pixels read of a block.
+type fringeFit [fringeFits]float32
+
 const (
 	fitY = iota // means
 	fitP
 	fitQ
 	fitA // slopes
 	fitC
-	fitSpread // twice the root of V
+	fitSpread // D
 	fitK
 	fringeFits
 )
@@ -178,10 +183,10 @@ type fringeWorker struct {
 	block     []int64
 	kept      rowCache[int32]
 	trust     rowCache[int32]
-	fits      rowCache[float32]
-	spread    rowSums   // of y and y^2
-	colour    rowSums   // of t, and of t times y, p, q, y^2, y p and y q
-	mixed     []float32 // what the loaded row reads
+	fits      rowCache[fringeFit]
+	spread    rowSums     // of y and y^2
+	colour    rowSums     // of t, and of t times y, p, q, y^2, y p and y q
+	mixed     []fringeFit // what the loaded row reads
 }
 
 func (k *fringeWorker) Row(dst []uint16, y int, in []Rows) {
@@ -195,18 +200,17 @@ func (k *fringeWorker) Row(dst []uint16, y int, in []Rows) {
 		return
 	}
 	lumaRow(k.luminance[:k.pic.W], src, &k.luma)
-	edge := k.mixed[fitK*k.bw:]
 	for x := range k.pic.W {
 		p := k.x[x]
 		j, n := int(p.at), min(int(p.at)+1, k.bw-1)
-		if edge[j] == 0 && edge[n] == 0 || m != nil && m[x] == 0 {
+		left, right := &k.mixed[j], &k.mixed[n]
+		if left[fitK] == 0 && right[fitK] == 0 || m != nil && m[x] == 0 {
 			continue
 		}
-		var fit [fringeFits]float32
+		var fit fringeFit
 		share := float32(p.share) / float32(2*k.f)
-		for i := range fit {
-			v := k.mixed[i*k.bw+j]
-			fit[i] = v + float32(share*(k.mixed[i*k.bw+n]-v))
+		for i, v := range left {
+			fit[i] = v + float32(share*(right[i]-v))
 		}
 		if m != nil {
 			fit[fitK] *= m[x]
@@ -219,22 +223,30 @@ func (k *fringeWorker) Row(dst []uint16, y int, in []Rows) {
 }
 
 // pixel gives a pixel of luminance y the colour of its fit, as far as that asks.
-func (k *fringeWorker) pixel(d []uint16, y float32, fit *[fringeFits]float32) {
+func (k *fringeWorker) pixel(dst []uint16, y float32, fit *fringeFit) {
 	if fit[fitK] == 0 {
 		return
 	}
-	z := max(-fit[fitSpread], min(fit[fitSpread], y-fit[fitY]))
+	d := fit[fitSpread]
+	z := max(-d, min(d, y-fit[fitY]))
+	over := y - fit[fitY] - z
 	g := float32(1)
 	if near := fit[fitY] + z; near > y {
 		g = y / near
 	}
-	p, q := float32(d[0])-y, float32(d[2])-y
+	p, q := float32(dst[0])-y, float32(dst[2])-y
 	dp, dq := float32((fit[fitP]+float32(fit[fitA]*z))*g)-p, float32((fit[fitQ]+float32(fit[fitC]*z))*g)-q
-	n := float32(dp*dp) + float32(dq*dq)
+	off, offQ := dp, dq // from the nearest of the sides' colours and those between
+	a, c := fit[fitA]*g, fit[fitC]*g
+	if l := float32(a*a) + float32(c*c); l > 0 {
+		w := max(z-d, min(z+d, (float32(dp*a)+float32(dq*c))/l))
+		off, offQ = dp-float32(a*w), dq-float32(c*w)
+	}
+	n := float32(off*off) + float32(offQ*offQ)
 	if n == 0 {
 		return
 	}
-	k2 := float32(fit[fitK]*n) / (n + fringeEdge*fringeEdge)
+	k2 := float32(fit[fitK]*n) / (n + fringeLeast*fringeLeast + float32(float32(over*over)*0.25))
 	p, q = p+float32(k2*dp), q+float32(k2*dq)
 	v := [3]float32{p, -(float32(k.luma[0]*p) + float32(k.luma[2]*q)) / k.luma[1], q}
 	room := float32(1)
@@ -246,7 +258,7 @@ func (k *fringeWorker) pixel(d []uint16, y float32, fit *[fringeFits]float32) {
 		}
 	}
 	for c, x := range v {
-		d[c] = exact.RoundU16(y + float32(room*x))
+		dst[c] = exact.RoundU16(y + float32(room*x))
 	}
 }
 
@@ -260,14 +272,22 @@ func (k *fringeWorker) load(y int) (asks bool) {
 		below = k.fitRow(int(p.at) + 1)
 	}
 	share := float32(p.share) / float32(2*k.f)
-	for i, v := range above {
-		k.mixed[i] = v + float32(share*(below[i]-v))
+	for i := range above {
+		up, down, out := &above[i], &below[i], &k.mixed[i]
+		if up[fitK] == 0 && down[fitK] == 0 {
+			*out = fringeFit{}
+			continue
+		}
+		for n, v := range up {
+			out[n] = v + float32(share*(down[n]-v))
+		}
+		asks = true
 	}
-	return !allZero(k.mixed[fitK*k.bw:])
+	return asks
 }
 
 // fitRow is row j of what pixels read.
-func (k *fringeWorker) fitRow(j int) []float32 {
+func (k *fringeWorker) fitRow(j int) []fringeFit {
 	out, there := k.fits.row(j)
 	if there {
 		return out
@@ -275,24 +295,23 @@ func (k *fringeWorker) fitRow(j int) []float32 {
 	rows := int64(k.colour.around(j, k.far, k.bh, k.addColours))
 	trust := k.trustRow(j)
 	var sums [7]int64
+	var planes [7][]int64
 	for n := range sums {
-		sums[n] = openSum(k.far, k.colour.sum[n*k.bw:][:k.bw])
+		planes[n] = k.colour.sum[n*k.bw:][:k.bw]
+		sums[n] = openSum(k.far, planes[n])
 	}
 	for i := range k.bw {
-		for n := range sums {
-			sums[n] += slideSum(k.far, k.colour.sum[n*k.bw:][:k.bw], i)
+		for n, plane := range &planes {
+			sums[n] += slideSum(k.far, plane, i)
 		}
-		fit := [fringeFits]float64{}
+		out[i] = fringeFit{}
 		if t := float64(sums[0]); t > 0 && trust[i] < fringeWhole {
 			y, p, q := float64(sums[1])/t, float64(sums[2])/t, float64(sums[3])/t
 			v := max(0, float64(sums[4])/t-float64(y*y))
 			over := 1 / (v + fringeLeast*fringeLeast)
-			fit = [fringeFits]float64{y, p, q,
-				float64((float64(sums[5])/t - float64(y*p)) * over), float64((float64(sums[6])/t - float64(y*q)) * over),
-				2 * math.Sqrt(v), float64((fringeWhole-float64(trust[i]))*t) / float64(fringeWhole*(t+float64(rows*k.columnsAround(k.far, i)*fringeWhole)/50))}
-		}
-		for n, v := range fit {
-			out[n*k.bw+i] = float32(v)
+			out[i] = fringeFit{float32(y), float32(p), float32(q),
+				float32((float64(sums[5])/t - float64(y*p)) * over), float32((float64(sums[6])/t - float64(y*q)) * over),
+				float32(1.5 * math.Sqrt(v)), float32(float64(min(1, 4-float64(trust[i])/(fringeWhole/4))*t) / (t + float64(rows*k.columnsAround(k.far, i)*fringeWhole)/100))}
 		}
 	}
 	return out
@@ -328,8 +347,8 @@ func (k *fringeWorker) trustRow(j int) []int32 {
 	for i := range out {
 		s, q = s+slideSum(k.near, sum, i), q+slideSum(k.near, square, i)
 		n := rows * k.columnsAround(k.near, i)
-		deviation := math.Sqrt(float64(n*q-s*s)) / float64(n)
-		out[i] = int32(float64(fringeWhole*(1-fade(deviation/fringeEdge-1))) + 0.5)
+		v := float64(n*q-s*s) / (float64(n*n) * (fringeEdge * fringeEdge))
+		out[i] = int32(fringeWhole/(1+float64(v*v)) + 0.5)
 	}
 	return out
 }

@@ -144,26 +144,26 @@ func (p *shot) smoothed(t testing.TB, pix []uint16, list []site) []uint16 {
 }
 
 // What `fringe radius 6 px` leaves of fringes planted on photographs at half size:
-// mean CIEDE2000 where they changed a pixel by more than 2; and what it does to true
-// edges, between sides of another colour, of the photographs as they are, within 12 px.
-// The numbers of the formula were chosen on beach and leaves. Wanted: at most a third,
-// and 1. What a photograph has of its own fringes and thin coloured rims counts as
-// true, and is most of what is left of the last eight.
+// mean CIEDE2000 where they changed a pixel by more than 2; how far that is from what it
+// makes of the photograph without them, whose own fringes and thin coloured rims it
+// takes as well; and what it does to true edges, between sides of another colour, of the
+// photographs as they are, within 12 px. The numbers of the formula were chosen on beach
+// and leaves. Wanted: at most a third left, and 1 at true edges.
 //
-//	            planted    left   true edges
-//	beach          8.49    2.68         0.68
-//	sunset         8.03    2.73         0.54
-//	lamps          9.58    2.98         0.99
-//	brook          8.52    3.16            -
-//	storm          7.90    3.03         0.72
-//	mountains      8.91    4.06         1.17
-//	leaves         5.76    2.73         0.93
-//	hills          8.82    4.62         1.29
-//	meadow         3.91    2.15         0.96
-//	dandelions     4.15    2.54         0.62
-//	fig            8.37    5.42         2.84
-//	brushes        6.76    4.67         2.45
-//	marigold       5.63    4.97         2.84
+//	           planted  left  beside  true edges
+//	beach         8.49  2.07    1.75        0.23
+//	sunset        8.03  2.26    1.59        0.36
+//	lamps         9.58  2.51    2.03        0.45
+//	brook         8.52  2.70    1.98           -
+//	storm         7.90  2.65    2.14        0.46
+//	mountains     8.91  3.26    1.99        1.14
+//	leaves        5.76  2.35    1.67        0.75
+//	hills         8.82  3.88    1.73        1.34
+//	meadow        3.91  1.97    0.81        0.67
+//	dandelions    4.15  2.15    1.80        0.62
+//	fig           8.37  4.80    1.92        2.15
+//	brushes       6.76  4.53    1.73        2.21
+//	marigold      5.63  4.69    1.39        2.50
 func TestFringeOnPhotographs(t *testing.T) {
 	for _, name := range []string{"beach", "sunset", "lamps", "storm"} {
 		pix, w, h := photos.Open(t, name, 2)
@@ -172,11 +172,13 @@ func TestFringeOnPhotographs(t *testing.T) {
 		bad := p.fringed(1, sites)
 		hit := func(i int) bool { return colour.DeltaE2000(labAt(pix, i), labAt(bad, i)) > 2 }
 		before, n := p.around(sites, pix, bad, hit)
-		left, _ := p.around(sites, pix, p.smoothed(t, bad, sites), hit)
+		mended, without := p.smoothed(t, bad, sites), p.smoothed(t, pix, sites)
+		left, _ := p.around(sites, pix, mended, hit)
+		beside, _ := p.around(sites, without, mended, hit)
 		coloured := slices.DeleteFunc(sites, func(s site) bool { return s.apart <= 10 })
-		edges, _ := p.around(coloured, pix, p.smoothed(t, pix, coloured), func(int) bool { return true })
-		t.Logf("%-10s %5d pixels: %.2f planted, %.2f left; %d true edges %.2f", name, n, before, left, len(coloured), edges)
-		if n < 1000 || left > 0.385*before || edges > 1 {
+		edges, _ := p.around(coloured, pix, without, func(int) bool { return true })
+		t.Logf("%-10s %5d pixels: %.2f planted, %.2f left, %.2f beside; %d true edges %.2f", name, n, before, left, beside, len(coloured), edges)
+		if n < 1000 || left > 0.345*before || edges > 0.5 {
 			t.Errorf("%s: %.2f of %.2f left, true edges %.2f", name, left, before, edges)
 		}
 	}

@@ -76,8 +76,7 @@ func slowFringe(p *canvas, radius float64) *canvas {
 	for j := range trust {
 		var s, q float64
 		n := window(j, near, func(k int) { s, q = s+block[k][0], q+block[k][0]*block[k][0] })
-		v := math.Max(0, math.Min(1, math.Sqrt(q/n-s/n*s/n)/(0.02*65535)-1))
-		trust[j] = math.Floor(256*(1-(3*v*v-2*v*v*v)) + 0.5)
+		trust[j] = math.Floor(256/(1+math.Pow((q/n-s/n*s/n)/math.Pow(0.02*65535, 2), 2)) + 0.5)
 	}
 	fits := make([][7]float64, bw*bh)
 	for j := range fits {
@@ -93,7 +92,7 @@ func slowFringe(p *canvas, radius float64) *canvas {
 		y, pp, q = y/t, pp/t, q/t
 		v := math.Max(0, yy/t-y*y)
 		e := 0.01 * 65535
-		fits[j] = [7]float64{y, pp, q, (yp/t - y*pp) / (v + e*e), (yq/t - y*q) / (v + e*e), 2 * math.Sqrt(v), (1 - trust[j]/256) * t / (t + 256*n/50)}
+		fits[j] = [7]float64{y, pp, q, (yp/t - y*pp) / (v + e*e), (yq/t - y*q) / (v + e*e), 1.5 * math.Sqrt(v), math.Min(1, 4*(1-trust[j]/256)) * t / (t + 256*n/100)}
 	}
 	out := newImage(w, h, 3)
 	place := func(i, lack, n int) (int, int, float64) {
@@ -119,7 +118,12 @@ func slowFringe(p *canvas, radius float64) *canvas {
 		v := [3]float64{float64(p.data[3*i]) - y, 0, float64(p.data[3*i+2]) - y}
 		dp, dq := (a[1]+a[3]*z)*g-v[0], (a[2]+a[4]*z)*g-v[2]
 		n := dp*dp + dq*dq
-		k := a[6] * n / (n + 0.02*65535*0.02*65535)
+		if sa, sc := a[3]*g, a[4]*g; sa != 0 || sc != 0 {
+			at := math.Max(-a[5], math.Min(a[5], z-(dp*sa+dq*sc)/(sa*sa+sc*sc)))
+			n = math.Pow(dp-sa*(z-at), 2) + math.Pow(dq-sc*(z-at), 2)
+		}
+		o := y - a[0] - z
+		k := a[6] * n / (n + 0.01*65535*0.01*65535 + o*o/4)
 		v[0], v[2] = v[0]+k*dp, v[2]+k*dq
 		v[1] = -(luma[0]*v[0] + luma[2]*v[2]) / luma[1]
 		room := 1.0
@@ -183,6 +187,37 @@ func TestFringeTakesTheRimAway(t *testing.T) {
 	for c := range 3 {
 		if d := math.Abs(float64(p.data[i+c]) - float64(q.data[i+c])); d > 655 {
 			t.Errorf("orange beside the edge: channel %d changed by %v", c, d)
+		}
+	}
+}
+
+// Worked by hand. Columns of grey 12000 and, from the sixth on, 52000; the fifth has
+// P = R - Y' = 3000 and Q = B - Y' = -2000 at Y' = 12000. At radius 2 px blocks are
+// pixels, near is 1 and far is 3. The windows up to 1 px away of columns 5 and 6 hold
+// the step: a third of 52000 or of 12000, s = 40000 root(2)/3 = 18856, (s/E)^4 = 42835,
+// and t = floor(256/42836 + 1/2) = 0; all others are even, t = 256. So all that is
+// trusted is grey, P* = Q* = 0 whatever Y', and of 7 columns 5 are trusted:
+// k = 5/(5 + 7/100) = 0.986193. Trusted are three columns of 12000 and two of 52000:
+// the mean is 28000, the root of V 19596, and 12000 lies within 3/2 of that, so o = 0.
+// N = 3000^2 + 2000^2 = 13000000, e^2 = 655.35^2 = 429484,
+// K = 0.986193 * 13000000/13429484 = 0.954654: P becomes 136.04 and Q -90.69.
+// Green is Y' - (0.2225 P + 0.0606 Q)/0.7169 by sRGB's weights (IEC 61966-2-1, adapted
+// to D50): 12000 - 34.55.
+func TestFringeHandWorked(t *testing.T) {
+	p := newImage(12, 9, 3).fill(func(x, y, c int) uint16 {
+		switch {
+		case x == 4:
+			return []uint16{15000, 11238, 10000}[c] // 11238 = 12000 - (0.2225*3000 - 0.0606*2000)/0.7169
+		case x < 5:
+			return 12000
+		}
+		return 52000
+	})
+	p.Profile, _ = colour.Space("sRGB")
+	q := apply(t, fringeV1, fringeArgs("2"), p)
+	for c, want := range []float64{12136, 11965, 11909} {
+		if got := float64(q.data[3*(4*12+4)+c]); math.Abs(got-want) > 1 {
+			t.Errorf("channel %d: %v, by hand %v", c, got, want)
 		}
 	}
 }

@@ -61,7 +61,7 @@ var pieces = append([]Piece{
 	{"operation", "denoise", 1, false, "ops.TestDenoiseEqualsSlow", "ops.TestDenoiseGains ops.TestDenoiseBesideLibraries"},
 	{"operation", "edges", 1, false, "ops.TestEdgesEqualSlow", "ops.TestEdgesMeasureAStep"},
 	{"operation", "enlarge", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestEnlargeAgainstOwnFloat64AndPillow ops.TestEnlargeAgreesWithLibraries"},
-	{"operation", "fringe", 1, false, "ops.TestFringeEqualsSlow", ""},
+	{"operation", "fringe", 1, false, "ops.TestFringeEqualsSlow", "ops.TestFringeHandWorked"},
 	{"operation", "grain", 1, false, "ops.TestGrainEqualsSlow", "ops.TestGrainSpectrum"},
 	{"operation", "mask", 1, false, "ops.TestMaskSkipsEqualPlain ops.TestMaskAgainstFloat64", "ops.TestMaskHandWorked"},
 	{"operation", "mix", 1, false, "ops.TestMixByHand", ""},

@@ -90,7 +90,7 @@ def edges(args, inputs):
     return Picture(exact.round_samples(np.where(low, 0.0, 65535 * share)))
 
 
-EDGE = 0.02 * 65535
+EDGE, LEAST = 0.02 * 65535, 0.01 * 65535
 
 
 def fringe_blocks(y, r, b, f, radius):
@@ -111,8 +111,8 @@ def fringe_blocks(y, r, b, f, radius):
     far = max(1, exact.half_up(7 * Fraction(radius) / (5 * f)))
     ones = np.ones_like(y)
     n = window_sums(ones, near)
-    s = np.sqrt((n * window_sums(y * y, near) - window_sums(y, near) ** 2).astype(np.float64)) / n
-    t = np.floor(256 * (1 - smooth(s / EDGE - 1)) + 0.5).astype(np.int64)
+    v = (n * window_sums(y * y, near) - window_sums(y, near) ** 2).astype(np.float64) / ((n * n) * (EDGE * EDGE))
+    t = np.floor(256 / (1 + v * v) + 0.5).astype(np.int64)
     n = window_sums(ones, far).astype(np.float64)
     total = window_sums(t, far)
     none = (total == 0) | (t == 256)
@@ -122,10 +122,10 @@ def fringe_blocks(y, r, b, f, radius):
         return window_sums(t * v, far).astype(np.float64) / total
     y0, p0, q0 = mean(y), mean(p), mean(q)
     v = np.maximum(0.0, mean(y * y) - y0 * y0)
-    o = 1 / (v + (0.01 * 65535) ** 2)
+    o = 1 / (v + LEAST * LEAST)
     a, c = (mean(y * p) - y0 * p0) * o, (mean(y * q) - y0 * q0) * o
-    k = ((256 - t) * total) / (256 * (total + (256 * n) / 50))
-    seven = [y0, p0, q0, a, c, 2 * np.sqrt(v), k]
+    k = (np.minimum(1, 4 - t / 64) * total) / (total + (256 * n) / 100)
+    seven = [y0, p0, q0, a, c, 1.5 * np.sqrt(v), k]
     return [np.where(none, 0.0, x).astype(F32) for x in seven], lack_x, lack_y
 
 
@@ -152,13 +152,18 @@ def fringe(args, inputs):
     if "hue-from" in args:
         k = k * hue_share(picture, Fraction(args["hue-from"]), Fraction(args["hue-to"]), Fraction(15)).astype(F32)
     z = np.maximum(-d, np.minimum(d, y - y0))
+    over = (y - y0) - z
     with np.errstate(all="ignore"):
         g = np.where(y0 + z > y, y / (y0 + z), F32(1))
         red, blue = s[:, :, 0].astype(F32), s[:, :, 2].astype(F32)
         p, q = red - y, blue - y
         dp, dq = (p0 + a * z) * g - p, (q0 + c * z) * g - q
-        n = dp * dp + dq * dq
-        share = (k * n) / (n + F32(EDGE * EDGE))
+        a, c = a * g, c * g
+        line = a * a + c * c
+        along = np.where(line == 0, F32(0), np.maximum(z - d, np.minimum(z + d, (dp * a + dq * c) / line)))
+        off_p, off_q = dp - a * along, dq - c * along
+        n = off_p * off_p + off_q * off_q
+        share = (k * n) / ((n + F32(LEAST * LEAST)) + (over * over) * F32(0.25))
         p, q = p + share * dp, q + share * dq
         l0, l1, l2 = (exact.to32(v) for v in picture.profile.luma)
         green = -(l0 * p + l2 * q) / l1
