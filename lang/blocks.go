@@ -108,7 +108,7 @@ func blockOf(t Token, in string) (kind string, opens bool) {
 	if f := statementsOf(t.Value, in); t.Kind == KindWord && len(f) > 0 && f[0].Opens {
 		return t.Value, true
 	}
-	if in == "" || t.Kind == KindString || laterStatements[t.Value] != "" || len(blocksOf(t.Value)) > 0 {
+	if in == "" || t.Kind == KindString || len(blocksOf(t.Value)) > 0 {
 		return "", false
 	}
 	if w := nearest(t.Value, wordsIn(in)); w != "" && openers[w] && statementsOf(w, in)[0].Opens {

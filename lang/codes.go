@@ -120,8 +120,6 @@ var Codes = []Code{
 	{"PM722", Error, "shares of a mix that don't sum to 100 %", "change one of them"},
 	{"PM723", Error, "a sheet with nothing on it", "write what lies on it"},
 	{"PM724", Error, "a strip whose steps don't lead from its first value to its last", "change one of the three"},
-
-	{"PM901", Error, "a word of version 1 that this engine doesn't build yet", "leave it out for now"},
 }
 
 var codeIndex = func() map[string]int {

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	_ "embed"
 	"fmt"
-	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -38,7 +37,7 @@ type Entry struct {
 }
 
 // entryKinds are the kinds of entries in the order in which Topics has them.
-var entryKinds = []string{"guide page", "statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "later word", "message"}
+var entryKinds = []string{"guide page", "statement", "parameter", "unit", "kernel", "space", "intent", "meaning", "operation", "chapter", "message"}
 
 // specEntries reads the reference once.
 var specEntries = sync.OnceValue(func() []Entry {
@@ -63,11 +62,6 @@ var specEntries = sync.OnceValue(func() []Entry {
 	for _, w := range []string{"nan", "inf", "infinity"} {
 		out = append(out, Entry{w, "meaning", "Reserved, so that no name is read as a number; a number is finite and known.\n"})
 	}
-	for _, w := range laterWords {
-		if !slices.Contains([]string{"grey", "nan", "inf", "infinity"}, w) {
-			out = append(out, laterEntry(w))
-		}
-	}
 	out = append(out, Entry{"guide", "guide page", guideText})
 	for _, page := range splitHeadings(guideText, "## ")[1:] {
 		_, title, _ := strings.Cut(page.title, " ")
@@ -77,9 +71,6 @@ var specEntries = sync.OnceValue(func() []Entry {
 		for i := range s.Params {
 			out = append(out, paramEntry(s, &s.Params[i], sections[s.heading()])...)
 		}
-	}
-	for _, w := range slices.Sorted(maps.Keys(laterStatements)) {
-		out = append(out, laterEntry(w))
 	}
 	var unique []Entry
 	seen := map[string]bool{}
@@ -162,10 +153,6 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 		return []Entry{{strings.ToLower(sec.title), "chapter", body}}
 	}
 	return nil
-}
-
-func laterEntry(w string) Entry {
-	return Entry{w, "later word", "A word of version 1 that this engine doesn't build yet. It is reserved and can't be a name.\n"}
 }
 
 // paramEntry leads from a parameter's words to what they mean and to the

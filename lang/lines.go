@@ -16,13 +16,7 @@ type grouper struct {
 
 // begins reports words that begin a statement of any block.
 func begins(t Token) bool {
-	if t.Kind != KindWord {
-		return false
-	}
-	if _, ok := laterStatements[t.Value]; ok {
-		return true
-	}
-	return len(blocksOf(t.Value)) > 0 || t.Value == "less" || t.Value == "within"
+	return t.Kind == KindWord && (len(blocksOf(t.Value)) > 0 || t.Value == "less" || t.Value == "within")
 }
 
 // stops reports whether a line of the file that begins with t can't go on with

@@ -367,11 +367,6 @@ func (r *parser) badName(t Token, usage string) {
 	}
 }
 
-// later reports a word of version 1 that isn't built.
-func (r *parser) later(t Token) {
-	r.add("PM901", t.Span, fmt.Sprintf("%s isn't built in this engine yet", t.Value), "It is a word of version 1, and its meaning is settled; this engine can't make it, and leaves nothing out silently.", "take the line out, or use an engine that builds it")
-}
-
 func kindName(s *Param, ways int) string {
 	switch {
 	case s.Kind == valueKernel:

@@ -170,10 +170,6 @@ func (st *stmt) settle(start int) {
 func (r *parser) unknown(st *stmt, t Token) {
 	st.broken = true
 	word := t.Value
-	if laterStatements[word] != "" {
-		r.later(t)
-		return
-	}
 	blocks := blocksOf(word)
 	if word == "less" || word == "within" {
 		blocks = []string{"mask"}

@@ -2,9 +2,7 @@ package lang
 
 import "maps"
 
-// The words of version 1. Everything here is reserved: it can't be a name,
-// also where the engine doesn't build it yet, so that a recipe written today
-// keeps its meaning when it does.
+// The words of version 1. Everything here is reserved: it can't be a name.
 
 // Units are the units of the language.
 var Units = []string{"in", "cm", "mm", "px", "ppi", "%", "stop", "stops", "mired", "deg", "KB", "MB", "GB"}
@@ -14,15 +12,6 @@ var Kernels = []string{"nearest", "linear", "cubic", "mitchell", "b-spline", "la
 
 // Spaces are the built-in colour spaces.
 var Spaces = []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
-
-// laterStatements are the statements of version 1 that this engine doesn't
-// build, with the block that they stand in.
-var laterStatements = map[string]string{}
-
-// laterWords are reserved for what this engine doesn't build.
-var laterWords = []string{
-	"grey", "nan", "inf", "infinity",
-}
 
 // synonyms lead from words that people try to the word of the language.
 var synonyms = map[string]string{
@@ -64,10 +53,7 @@ func setOf(lists ...[]string) map[string]bool {
 // reserved holds every word of version 1, from the table of statements and
 // the lists above.
 var reserved = func() map[string]bool {
-	m := setOf(Units, Kernels, Spaces, laterWords)
-	for w := range laterStatements {
-		m[w] = true
-	}
+	m := setOf(Units, Kernels, Spaces, []string{"nan", "inf", "infinity"})
 	for _, s := range Statements {
 		m[s.Word] = true
 		for _, p := range s.Params {
