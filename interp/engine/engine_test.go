@@ -91,13 +91,18 @@ var kinds = map[string]func(b *builder, in int) int{
 	"mirrored":     func(b *builder, in int) int { return b.add("turn", args("orientation", "2"), in) },
 	"crop":         func(b *builder, in int) int { return b.crop(in, 7, 60, 50, 90) },
 	"border":       func(b *builder, in int) int { return b.border(in, 40) },
-	"mirror wrap":  func(b *builder, in int) int { return b.wrap(in, "mirror", 30) },
-	"stretched":    func(b *builder, in int) int { return b.wrap(in, "stretch", 31) },
-	"of picture":   func(b *builder, in int) int { return b.wrap(in, "picture", 9) },
-	"enlarge":      func(b *builder, in int) int { return b.enlarge(in, "lanczos3", 5, 3) },
-	"reduce":       func(b *builder, in int) int { return b.enlarge(in, "mitchell", 2, 7) },
-	"nearest":      func(b *builder, in int) int { return b.enlarge(in, "nearest", 1, 4) },
-	"tone":         func(b *builder, in int) int { return b.add("tone", args("exposure", "1/2"), in) },
+	"sheet": func(b *builder, in int) int {
+		p := b.g.Nodes[in].Pic
+		part := b.crop(in, p.W/4, p.H/3, p.W/3, p.H/4)
+		return b.add("sheet", args("width", fmt.Sprint(2*p.W), "height", fmt.Sprint(p.H+60), "part-1", fmt.Sprintf("picture %d 40", p.W/2), "part-2", "picture 3 5", "part-3", "text 9 30 16 Salt"), in, part)
+	},
+	"mirror wrap": func(b *builder, in int) int { return b.wrap(in, "mirror", 30) },
+	"stretched":   func(b *builder, in int) int { return b.wrap(in, "stretch", 31) },
+	"of picture":  func(b *builder, in int) int { return b.wrap(in, "picture", 9) },
+	"enlarge":     func(b *builder, in int) int { return b.enlarge(in, "lanczos3", 5, 3) },
+	"reduce":      func(b *builder, in int) int { return b.enlarge(in, "mitchell", 2, 7) },
+	"nearest":     func(b *builder, in int) int { return b.enlarge(in, "nearest", 1, 4) },
+	"tone":        func(b *builder, in int) int { return b.add("tone", args("exposure", "1/2"), in) },
 	"deconvolve": func(b *builder, in int) int {
 		return b.add("deconvolve", args("blur", "disc", "radius", "2", "amount", "1"), in)
 	},
