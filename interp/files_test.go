@@ -265,7 +265,7 @@ func TestPin(t *testing.T) {
 	ctx := context.Background()
 	folder, file := smallJob(t, tiny)
 	mark := mustLoad(t, file, LoadOptions{}).Plans[0].Mark
-	pins, err := Pin(ctx, file, nil)
+	pins, _, err := Pin(ctx, file, nil, nil)
 	if err != nil || len(pins) != 1 {
 		t.Fatal(err, pins)
 	}
@@ -276,20 +276,20 @@ func TestPin(t *testing.T) {
 	if mustLoad(t, file, LoadOptions{}).Plans[0].Mark != mark {
 		t.Error("pinning changed the mark")
 	}
-	if _, err := Pin(ctx, file, nil); err != nil || string(read(t, file)) != text {
+	if _, _, err := Pin(ctx, file, nil, nil); err != nil || string(read(t, file)) != text {
 		t.Error("pinning twice changes the text", err)
 	}
 	writeMaster(t, filepath.Join(folder, "m.tif"), 48, 32, 3, "opRGB")
 	if got := problemsOf(t, file, LoadOptions{}); !strings.Contains(got, "isn't the file that was pinned") {
 		t.Errorf("%q", got)
 	}
-	if _, err := Pin(ctx, file, nil); err == nil || !strings.Contains(err.Error(), "--renew") {
+	if _, _, err := Pin(ctx, file, nil, nil); err == nil || !strings.Contains(err.Error(), "--renew") {
 		t.Errorf("%v", err)
 	}
-	if _, err := Pin(ctx, file, []string{"x.tif"}); err == nil {
+	if _, _, err := Pin(ctx, file, []string{"x.tif"}, nil); err == nil {
 		t.Error("a file that the recipe doesn't name was renewed")
 	}
-	if _, err := Pin(ctx, file, []string{"m.tif"}); err != nil {
+	if _, _, err := Pin(ctx, file, []string{"m.tif"}, nil); err != nil {
 		t.Fatal(err)
 	}
 	if got := problemsOf(t, file, LoadOptions{}); strings.Contains(got, "error") {
@@ -301,7 +301,7 @@ func TestPin(t *testing.T) {
 func TestPinCoversPapers(t *testing.T) {
 	folder, file := smallJob(t, strings.Replace(strings.Replace(tiny, "print small {", "print small on baryta {", 1), "mask middle", "paper baryta {\n    profile \"papers/b.icc\"\n}\nmask middle", 1))
 	write(t, filepath.Join(folder, "papers/b.icc"), string(read(t, "../testdata/standards/profiles/rgbprint_v2.icc")))
-	pins, err := Pin(context.Background(), file, nil)
+	pins, _, err := Pin(context.Background(), file, nil, nil)
 	if err != nil || len(pins) != 2 || pins[1].Path != "papers/b.icc" {
 		t.Fatal(err, pins)
 	}

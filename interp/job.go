@@ -33,6 +33,8 @@ type Job struct {
 	Spots map[*plan.Print][]SpotLook
 
 	Inputs *plan.Inputs
+	// Elsewhere says which inputs were found by LoadOptions.LookIn, and where.
+	Elsewhere []string
 	// there are the prints that needn't be built again.
 	there map[*plan.Print]standing
 }
@@ -72,6 +74,9 @@ type LoadOptions struct {
 	known map[plan.InputName]raster.Sum
 	// Found says where an input lies, if not where the recipe says.
 	Found func(role master.Role, path string) string
+	// LookIn are folders below which inputs that aren't where the recipe says are
+	// found by their digests.
+	LookIn []string
 }
 
 // Load reads, checks and plans a recipe. Problems come as diagnostics, in the
@@ -123,6 +128,14 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 		j.Inputs.Open = o.open
 	}
 	j.Inputs.NoPins, j.Inputs.Found, j.Inputs.Known = o.NoPins, o.Found, o.known
+	if len(o.LookIn) > 0 {
+		where, elsewhere, err := seekInputs(ctx, folder, o.Out, j.Recipe, j.Inputs, o.LookIn)
+		if err != nil {
+			return nil, err
+		}
+		j.Elsewhere = elsewhere
+		j.Inputs.Found = func(_ master.Role, p string) string { return where[p] }
+	}
 	for _, pr := range j.Recipe.Prints {
 		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) || len(o.Prints) == 0 && o.NoSheets && pr.Sheet != nil {
 			continue
@@ -186,10 +199,16 @@ func (j *Job) tidy() {
 
 // OutPath is where a plan's print file goes.
 func (j *Job) OutPath(p *plan.Print, out string) string {
+	return outPath(j.Folder, p.File.Path, out)
+}
+
+// outPath is where a print file goes that a recipe in folder saves at path: with
+// out, into that folder.
+func outPath(folder, path, out string) string {
 	if out != "" {
-		return filepath.Join(out, filepath.Base(filepath.FromSlash(p.File.Path)))
+		return filepath.Join(out, filepath.Base(filepath.FromSlash(path)))
 	}
-	return disk.Join(j.Folder, p.File.Path)
+	return disk.Join(folder, path)
 }
 
 // checkOutputs refuses, before any pixel: an output that is an input by any

@@ -1,6 +1,7 @@
 package interp
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"os"
@@ -22,6 +23,11 @@ type ReprintOptions struct {
 	BuildOptions
 	LookIn []string
 	Whose  *sign.Whose // who must have signed the log; nil asks for nobody
+	// Found, if set, says where each input lies, by the path as written, so that
+	// none is looked for. Named is how the new log names these places, where they
+	// are for this run only, and Recipe where it says that the recipe lies.
+	Found, Named map[string]string
+	Recipe       string
 }
 
 // Reprint finds a log's inputs by their digests, runs the recorded recipe
@@ -32,6 +38,11 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	if err != nil {
 		return nil, err
 	}
+	return ReprintLog(ctx, l, o)
+}
+
+// ReprintLog is Reprint of a log that was read.
+func ReprintLog(ctx context.Context, l *audit.Log, o ReprintOptions) (*Built, error) {
 	if l.Run.Failure != "" {
 		return nil, l.Wrong(0, "this is the log of a build that failed; there is no print to make again")
 	}
@@ -42,11 +53,14 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	if err := speaks(l); err != nil {
 		return nil, err
 	}
-	where, elsewhere, err := Locate(ctx, l, append(slices.Clone(o.LookIn), filepath.Dir(path)))
-	if err != nil {
-		return nil, err
+	folder, where := filepath.Dir(l.Path), o.Found
+	var elsewhere []string
+	if where == nil {
+		var err error
+		if where, elsewhere, err = Locate(ctx, l, append(slices.Clone(o.LookIn), folder)); err != nil {
+			return nil, err
+		}
 	}
-	folder := filepath.Dir(path)
 	j, err := LoadLog(ctx, l, where)
 	if err != nil {
 		return nil, err
@@ -68,8 +82,11 @@ func Reprint(ctx context.Context, path string, o ReprintOptions) (*Built, error)
 	}
 	s := newSession(o.BuildOptions)
 	defer s.Close()
+	for _, in := range j.Plans[0].Inputs {
+		in.Found = cmp.Or(o.Named[in.Path], in.Found)
+	}
 	// The run record names the recipe as before, if it is still there.
-	if l.Run.Recipe != "" {
+	if j.File = o.Recipe; j.File == "" && l.Run.Recipe != "" {
 		for _, r := range l.At(l.Run.Recipe) {
 			if _, err := os.Stat(r); err == nil {
 				j.File = r
@@ -123,18 +140,27 @@ func speaks(l *audit.Log) error {
 
 // Pin writes the inputs block of a recipe: the digest of every file it names.
 // A pinned file whose digest changed is an error unless renew names it; then
-// its line is renewed. A recipe that was changed meanwhile stays as it is.
-func Pin(ctx context.Context, file string, renew []string) (pinned []lang.Pin, err error) {
+// its line is renewed. Files that aren't in their places are looked for below the
+// folders lookIn; elsewhere says in words where they lie. A recipe that was changed
+// meanwhile stays as it is.
+func Pin(ctx context.Context, file string, renew, lookIn []string) (pinned []lang.Pin, elsewhere []string, err error) {
 	source, err := ReadRecipe(file)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	rec, ds := lang.Parse(filepath.Base(file), source)
 	if lang.HasErrors(ds) {
-		return nil, &Problems{source, ds}
+		return nil, nil, &Problems{source, ds}
 	}
 	folder := filepath.Dir(disk.Real(file))
 	set := plan.NewInputs(ctx, folder, rec)
+	if len(lookIn) > 0 {
+		var where map[string]string
+		if where, elsewhere, err = seekInputs(ctx, folder, "", rec, set, lookIn); err != nil {
+			return nil, nil, err
+		}
+		set.Found = func(_ master.Role, p string) string { return where[p] }
+	}
 	var missing []string
 	known := map[string]bool{}
 	done := map[string]bool{}
@@ -144,33 +170,33 @@ func Pin(ctx context.Context, file string, renew []string) (pinned []lang.Pin, e
 			continue
 		}
 		done[n.Text.Value] = true
-		sum, _, err := master.HashPath(ctx, disk.Join(folder, n.Text.Value))
+		sum, _, err := master.HashPath(ctx, set.Where(n.Role, n.Text.Value))
 		if err != nil {
 			if ctx.Err() != nil {
-				return nil, context.Cause(ctx)
+				return nil, nil, context.Cause(ctx)
 			}
 			missing = append(missing, fmt.Sprintf("%s (line %d): %v", n.Text.Value, n.Text.Line, disk.PlainError(err)))
 			continue
 		}
 		if old, ok := set.Pins[n.Text.Value]; ok && old != sum.String() && !slices.Contains(renew, n.Text.Value) {
-			return nil, fmt.Errorf("%s isn't the file that was pinned (sha256 %s…, pinned %s…): put the old one back, or, if the change is wanted: platemark pin --renew %s %s",
+			return nil, nil, fmt.Errorf("%s isn't the file that was pinned (sha256 %s…, pinned %s…): put the old one back, or, if the change is wanted: platemark pin --renew %s %s",
 				n.Text.Value, sum.String()[:16], old[:min(16, len(old))], n.Text.Value, file)
 		}
 		pinned = append(pinned, lang.Pin{Path: n.Text.Value, SHA256: sum.String()})
 	}
 	for _, r := range renew {
 		if !known[r] {
-			return nil, fmt.Errorf("the recipe names no file %s; write the path as the recipe does", r)
+			return nil, nil, fmt.Errorf("the recipe names no file %s; write the path as the recipe does", r)
 		}
 	}
 	if len(missing) > 0 {
-		return nil, fmt.Errorf("can't pin: %s", strings.Join(missing, "; "))
+		return nil, nil, fmt.Errorf("can't pin: %s", strings.Join(missing, "; "))
 	}
 	text, err := lang.SetInputs(source, pinned)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return pinned, disk.Rewrite(file, source, text)
+	return pinned, elsewhere, disk.Rewrite(file, source, text)
 }
 
 // Problems are diagnostics as an error.

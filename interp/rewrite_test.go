@@ -24,7 +24,7 @@ func (m meddling) Err() error { m.once.Do(m.edit); return nil }
 // writes into a recipe.
 func TestEditsMeanwhileStay(t *testing.T) {
 	for name, act := range map[string]func(ctx context.Context, file string) error{
-		"pin": func(ctx context.Context, file string) error { _, err := Pin(ctx, file, nil); return err },
+		"pin": func(ctx context.Context, file string) error { _, _, err := Pin(ctx, file, nil, nil); return err },
 		"fit": func(ctx context.Context, file string) error {
 			j, err := Load(ctx, file, LoadOptions{})
 			if err != nil {

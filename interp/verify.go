@@ -123,7 +123,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 	} else {
 		v.found("the print file "+l.Run.Out, file, "`platemark reprint` makes it again, `--look-in FOLDER` finds it by its digest")
 	}
-	if err := v.planned(ctx, l, inputs); err != nil {
+	if err := v.Planned(ctx, l, inputs); err != nil {
 		return nil, err
 	}
 	v.recipe(ctx, l, o.Strict)
@@ -178,8 +178,8 @@ func (v *Verdict) found(name string, s *audit.Sought, mend string) {
 	}
 }
 
-// planned says whether the recorded recipe comes to what the records say.
-func (v *Verdict) planned(ctx context.Context, l *audit.Log, inputs []*audit.Sought) error {
+// Planned says whether the recorded recipe comes to what the records say.
+func (v *Verdict) Planned(ctx context.Context, l *audit.Log, inputs []*audit.Sought) error {
 	var le *audit.LogError
 	err := readable(l)
 	switch {

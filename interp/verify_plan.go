@@ -56,6 +56,16 @@ func readable(l *audit.Log) error {
 	return nil
 }
 
+// Fits fails if the recorded recipe, planned with the recorded inputs at where, by
+// their paths as written, doesn't come to what a log records; no picture is
+// computed.
+func Fits(ctx context.Context, l *audit.Log, where map[string]string) error {
+	if err := readable(l); err != nil {
+		return err
+	}
+	return planAgain(ctx, l, where)
+}
+
 // planAgain plans the recorded recipe with the recorded inputs, found at where
 // by their paths, and compares what it comes to with every record, but for the
 // pictures themselves: a *LogError says which record is wrong.

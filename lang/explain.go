@@ -28,6 +28,11 @@ var bytesText string
 //go:embed GUIDE.md
 var guideText string
 
+// Books are the three books by their names.
+func Books() map[string]string {
+	return map[string]string{"guide": guideText, "spec": specText, "bytes": bytesText}
+}
+
 // Entry is one entry of the reference.
 type Entry struct {
 	Word string // what it is looked up by: "sharpen", "px", "lanczos3", "PM301", "the frame"

@@ -24,6 +24,7 @@ type buildCmd struct {
 	Client  bool     `name:"for-client" help:"With an order and --out: also write client.html and client.pdf, without technical lines."`
 	JSON    bool     `help:"Say the result as JSON."`
 	signFlag
+	lookInFlag
 	workersFlag
 }
 
@@ -33,6 +34,8 @@ func (buildCmd) Help() string {
 Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and in the folder given by --out order.csv, order.html and order.pdf, which go with the files to the lab. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
 
 --sign KEY signs each log that is written, as LOG.sig in the format of ` + "`ssh-keygen -Y sign -n platemark-log`" + `, which also signs a log that is there already. The digests of a log show a slip; a signature shows that nobody else wrote it.
+
+Inputs that were moved or renamed are found below --look-in FOLDER by the digests that the inputs block of the recipe holds (platemark pin), or a log beside its prints.
 
 Examples:
   platemark build salt-road.recipe
@@ -67,7 +70,7 @@ func (c *buildCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	j, err := a.load(c.Recipes[0], interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part})
+	j, err := a.load(c.Recipes[0], interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part, LookIn: c.LookIn})
 	if err != nil {
 		return err
 	}
@@ -98,6 +101,7 @@ func (a *app) load(file string, o interp.LoadOptions) (*interp.Job, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.tellElsewhere(j.Elsewhere)
 	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
 		j.Close()
 		return nil, errRefused

@@ -64,7 +64,7 @@ func (c *demoCmd) show(a *app) error {
 	if err := disk.Write(in("marsh.recipe"), recipes.Marsh, false); err != nil {
 		return err
 	}
-	if _, err := interp.Pin(a.ctx, in("marsh.recipe"), nil); err != nil {
+	if _, _, err := interp.Pin(a.ctx, in("marsh.recipe"), nil, nil); err != nil {
 		return err
 	}
 

@@ -67,14 +67,15 @@ type cli struct {
 	Diff  diffCmd  `cmd:"" group:"look" help:"Say what changed between two recipes, logs or rounds, in what they make."`
 
 	Build   buildCmd   `cmd:"" group:"make" help:"Build the print files of recipes, each with its audit log."`
-	Reprint reprintCmd `cmd:"" group:"make" help:"Make a print again from its audit log, byte for byte."`
+	Reprint reprintCmd `cmd:"" group:"make" help:"Make a print again from its audit log or its package, byte for byte."`
 
 	Pin         pinCmd         `cmd:"" group:"keep" help:"Write the digests of a recipe's files into its inputs block."`
 	Round       roundCmd       `cmd:"" group:"keep" help:"Keep the recipe and its logs as this proof round, and begin the next."`
 	Rounds      roundsCmd      `cmd:"" group:"keep" help:"List the rounds kept; approve a print."`
 	Register    registerCmd    `cmd:"" group:"keep" help:"Keep the register of an edition: which copy was made from which mark, on which day."`
 	Certificate certificateCmd `cmd:"" group:"keep" help:"Write a page for the buyer: which print this is, and how to check it."`
-	Verify      verifyCmd      `cmd:"" group:"keep" help:"Check audit logs: their chain, their inputs, their print files."`
+	Verify      verifyCmd      `cmd:"" group:"keep" help:"Check audit logs: their chain, their inputs, their print files; or packages, every file in them."`
+	Pack        packCmd        `cmd:"" group:"keep" help:"Put all that a print was made from and with into one package, to make it again from decades later."`
 	Prove       proveCmd       `cmd:"" group:"keep" help:"Show that this machine makes the bytes that every machine must."`
 	Version     versionCmd     `cmd:"" group:"keep" help:"Say which engine this is."`
 }
@@ -109,6 +110,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 		kong.ExplicitGroups(stages),
 		kong.Vars{"cores": fmt.Sprint(runtime.GOMAXPROCS(0))},
 		kong.NamedMapper("readablefile", readableFile),
+		kong.NamedMapper("readableplace", readablePlace),
 		kong.Bind(a),
 	)
 	if err != nil {

@@ -28,7 +28,7 @@ func (c *buildCmd) order(a *app) error {
 	if err != nil {
 		return err
 	}
-	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force, Masks: true, NoSheets: true})
+	o, err := interp.LoadOrder(a.ctx, c.Recipes, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Resume: !c.Force, Masks: true, NoSheets: true, LookIn: c.LookIn})
 	if err != nil {
 		return err
 	}
@@ -45,6 +45,7 @@ func (c *buildCmd) order(a *app) error {
 		if len(o.Jobs) == 1 {
 			least = lang.Warning
 		}
+		a.tellElsewhere(j.Job.Elsewhere)
 		a.problems(j.Job.Source, j.Job.Diags, least)
 		a.staleOf(j.Job)
 	}

@@ -19,10 +19,19 @@ import (
 // readableFile takes paths of files that exist, and keeps them as they were
 // typed: messages shouldn't show where a home folder lies. A pattern that the
 // shell left as it was typed, as those of Windows do, means the files it fits.
-var readableFile = kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.Value) error {
+var readableFile = readable(false)
+
+// readablePlace takes folders too.
+var readablePlace = readable(true)
+
+func readable(folders bool) kong.MapperFunc {
+	return func(ctx *kong.DecodeContext, target reflect.Value) error { return popPaths(ctx, target, folders) }
+}
+
+func popPaths(ctx *kong.DecodeContext, target reflect.Value, folders bool) error {
 	if target.Kind() != reflect.Slice {
 		typed := ctx.Scan.Peek().String()
-		paths, err := popFiles(ctx)
+		paths, err := popFiles(ctx, folders)
 		if err == nil && len(paths) > 1 {
 			err = fmt.Errorf("%s fits %d files, and one is wanted here", typed, len(paths))
 		}
@@ -32,18 +41,18 @@ var readableFile = kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.
 		return err
 	}
 	for ctx.Scan.Peek().IsValue() {
-		paths, err := popFiles(ctx)
+		paths, err := popFiles(ctx, folders)
 		if err != nil {
 			return err
 		}
 		target.Set(reflect.AppendSlice(target, reflect.ValueOf(paths)))
 	}
 	return nil
-})
+}
 
-// popFiles takes a word of the command line: the file it names, else those that
-// it fits as a pattern.
-func popFiles(ctx *kong.DecodeContext) ([]string, error) {
+// popFiles takes a word of the command line: the file it names (or the folder, where
+// these are taken), else those that it fits as a pattern.
+func popFiles(ctx *kong.DecodeContext, folders bool) ([]string, error) {
 	typed := ctx.Scan.Peek().String()
 	if _, err := os.Lstat(typed); err != nil && isPattern(typed) {
 		ctx.Scan.Pop()
@@ -53,7 +62,7 @@ func popFiles(ctx *kong.DecodeContext) ([]string, error) {
 		}
 		return found, nil
 	}
-	path, err := popFile(ctx)
+	path, err := popFile(ctx, folders)
 	return []string{path}, err
 }
 
@@ -78,7 +87,7 @@ func fitting(pattern string) (found []string) {
 	return found
 }
 
-func popFile(ctx *kong.DecodeContext) (string, error) {
+func popFile(ctx *kong.DecodeContext, folders bool) (string, error) {
 	var path string
 	if err := ctx.Scan.PopValueInto("file", &path); err != nil {
 		return "", err
@@ -89,11 +98,25 @@ func popFile(ctx *kong.DecodeContext) (string, error) {
 		return "", fmt.Errorf("there is no file %s", path)
 	case err != nil:
 		return "", err
+	case folders && st.IsDir():
+		return path, nil
 	}
 	if err := disk.Regular(st); err != nil {
 		return "", fmt.Errorf("%s can't be read: %w", path, err)
 	}
 	return path, nil
+}
+
+// lookInFlag is for commands that find inputs by their digests.
+type lookInFlag struct {
+	LookIn []string `help:"Also look for the inputs below this folder, by their digests: renamed and moved files are found (may be repeated)." placeholder:"FOLDER"`
+}
+
+// tellElsewhere says which inputs were found, and where.
+func (a *app) tellElsewhere(list []string) {
+	for _, s := range list {
+		a.say(aNote, "%s", s)
+	}
 }
 
 // free fails before anything is computed if a file couldn't get its name; it is

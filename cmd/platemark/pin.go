@@ -9,11 +9,12 @@ import (
 
 type pinCmd struct {
 	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
-	Renew   []string `help:"Take the file as it is now, by the path that the recipe writes (may be repeated)." placeholder:"FILE"`
+	lookInFlag
+	Renew []string `help:"Take the file as it is now, by the path that the recipe writes (may be repeated)." placeholder:"FILE"`
 }
 
 func (pinCmd) Help() string {
-	return `A pinned recipe builds only from the very files it was made with. A file that changed since is refused until --renew names it. Only the inputs block of the recipe is touched.
+	return `A pinned recipe builds only from the very files it was made with. A file that changed since is refused until --renew names it; one that was moved or renamed is found below --look-in by its digest. Only the inputs block of the recipe is touched.
 
 Examples:
   platemark pin salt-road.recipe
@@ -24,11 +25,15 @@ func (c *pinCmd) Run(a *app) error {
 	if len(c.Renew) > 0 && len(c.Recipes) != 1 {
 		return usageError{"--renew works on one recipe"}
 	}
+	if len(c.Renew) > 0 && len(c.LookIn) > 0 {
+		return usageError{"--renew takes a file as it stands in its place, --look-in finds the one that was pinned: use them one after the other"}
+	}
 	for _, file := range c.Recipes {
-		pins, err := interp.Pin(a.ctx, file, c.Renew)
+		pins, elsewhere, err := interp.Pin(a.ctx, file, c.Renew, c.LookIn)
 		if err != nil {
 			return err
 		}
+		a.tellElsewhere(elsewhere)
 		for _, p := range pins {
 			fmt.Fprintf(a.out, "%s  %s\n", p.SHA256[:16], p.Path)
 		}

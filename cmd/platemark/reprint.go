@@ -1,29 +1,32 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"platemark/interp"
 	"platemark/interp/audit"
+	"platemark/interp/pack"
 	"platemark/interp/plan"
 )
 
 type reprintCmd struct {
-	Logs   []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl)." type:"readablefile"`
-	LookIn []string `help:"Also look for the inputs below this folder, by their digests: renamed and moved files are found (may be repeated)." placeholder:"FOLDER"`
-	Out    string   `help:"Folder for the print files, instead of beside their logs." placeholder:"FOLDER"`
-	Force  bool     `help:"Replace print files that exist."`
-	JSON   bool     `help:"Say the result as JSON."`
+	Logs []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl), or packages: folders or zip files." type:"readableplace"`
+	lookInFlag
+	Out   string `help:"Folder for the print files, instead of beside their logs; of packages instead of the folder here." placeholder:"FOLDER"`
+	Force bool   `help:"Replace print files that exist."`
+	JSON  bool   `help:"Say the result as JSON."`
 	signersFlags
 	workersFlag
 }
 
 func (reprintCmd) Help() string {
-	return `Runs the recipe as the log records it, compares every picture on the way with the recorded digests, and writes the file only if all are identical. The recipe file isn't needed; the master, masks and profiles are.
+	return `Runs the recipe as the log records it, compares every picture on the way with the recorded digests, and writes the file only if all are identical. The recipe file isn't needed; the master, masks and profiles are. A package (platemark pack) holds them: nothing else is needed then.
 
 Examples:
   platemark reprint salt-road-60x40.jpg.4be11c90a2f7.audit.jsonl
-  platemark reprint LOG --look-in ../archive --out ../reprints`
+  platemark reprint LOG --look-in ../archive --out ../reprints
+  platemark reprint salt-road.zip --out ../reprints`
 }
 
 func (c *reprintCmd) Run(a *app) error {
@@ -34,7 +37,7 @@ func (c *reprintCmd) Run(a *app) error {
 	var all []interp.Built
 	failed := false
 	for _, log := range c.Logs {
-		b, err := interp.Reprint(a.ctx, log, interp.ReprintOptions{LookIn: c.LookIn, Whose: who,
+		b, l, err := reprint(a.ctx, log, interp.ReprintOptions{LookIn: c.LookIn, Whose: who,
 			BuildOptions: interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Progress: a.bar.tell}})
 		if err != nil {
 			if len(c.Logs) == 1 || a.ctx.Err() != nil {
@@ -51,10 +54,21 @@ func (c *reprintCmd) Run(a *app) error {
 			for _, w := range b.Elsewhere {
 				fmt.Fprintln(a.out, "    "+w)
 			}
-			if l, err := audit.ReadLog(log); err == nil {
-				fmt.Fprintf(a.out, "    in the log's language: %s: %s\n", l.Language(), l.Operations())
-			}
+			fmt.Fprintf(a.out, "    in the log's language: %s: %s\n", l.Language(), l.Operations())
 		}
 	}
 	return a.end(c.JSON, builtJSON(all...), failed)
+}
+
+// reprint makes the print of a log or a package again, and gives the log.
+func reprint(ctx context.Context, path string, o interp.ReprintOptions) (*interp.Built, *audit.Log, error) {
+	if pack.Is(path) {
+		return pack.Reprint(ctx, path, o)
+	}
+	l, err := audit.ReadLog(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	b, err := interp.ReprintLog(ctx, l, o)
+	return b, l, err
 }

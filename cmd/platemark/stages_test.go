@@ -10,7 +10,7 @@ import (
 
 // Help and README show the same verbs under the same stages of the job.
 func TestStages(t *testing.T) {
-	k, err := kong.New(&cli{}, kong.ExplicitGroups(stages), kong.Vars{"cores": "1"}, kong.NamedMapper("readablefile", readableFile))
+	k, err := kong.New(&cli{}, kong.ExplicitGroups(stages), kong.Vars{"cores": "1"}, kong.NamedMapper("readablefile", readableFile), kong.NamedMapper("readableplace", readablePlace))
 	if err != nil {
 		t.Fatal(err)
 	}

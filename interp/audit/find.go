@@ -19,7 +19,7 @@ import (
 // A Sought file is known by its size and digest.
 type Sought struct {
 	Places []string // where it may lie, before any folder is searched
-	Size   int64
+	Size   int64    // negative where it isn't known
 	Sum    string
 	// At is where it lies, "" where it wasn't found. Is and IsSize are then of
 	// another file that stands at one of the places, Err says why one can't be
@@ -60,7 +60,7 @@ func Find(ctx context.Context, list []*Sought, folders []string) error {
 			case h.err != nil:
 				s.Err = h.err
 				continue
-			case h.sum.String() == s.Sum && h.size == s.Size:
+			case h.sum.String() == s.Sum && (s.Size < 0 || h.size == s.Size):
 				s.At = p
 			case s.Is == nil:
 				s.Is, s.IsSize = &h.sum, h.size
@@ -95,7 +95,7 @@ func Find(ctx context.Context, list []*Sought, folders []string) error {
 				return nil
 			}
 			missing = slices.DeleteFunc(missing, func(s *Sought) bool {
-				if s.Size == st.Size() && hash(p).err == nil && hash(p).sum.String() == s.Sum {
+				if (s.Size < 0 || s.Size == st.Size()) && hash(p).err == nil && hash(p).sum.String() == s.Sum {
 					s.At = p
 				}
 				return s.At != ""

@@ -30,6 +30,9 @@
 // into the folder, if its lock is free; TakeSwept tells of it. On a file system
 // without locks nothing is swept and Lock is no protection; nothing fails.
 //
+// A folder is made under a temporary name too, with a locked file of that name
+// beside it (MakeFolder); on no system does a folder take a file's place.
+//
 // The file is synced before it is named, the folder afterwards, where the
 // system has a way to (not on Windows, whose file systems log names
 // themselves). An error of the device is an error. The room that a file is
@@ -119,16 +122,19 @@ func (o *File) begin(dir string) (err error) {
 		lock(o.File) // for the moment in which a replacing file has two names
 		return nil
 	}
+	o.File, o.temp, err = createTemporary(o.final)
+	return err
+}
+
+// createTemporary makes a locked file under a new temporary name beside final.
+func createTemporary(final string) (f *os.File, temp string, err error) {
 	for range 100 {
-		o.temp = temporary(o.final)
-		if o.File, err = createLocked(o.temp); err == nil {
-			return nil
-		}
-		if !errors.Is(err, errLost) {
-			return err
+		temp = temporary(final)
+		if f, err = createLocked(temp); err == nil || !errors.Is(err, errLost) {
+			break
 		}
 	}
-	return err
+	return f, temp, err
 }
 
 // errLost says that another run swept a file between its creation and its lock.

@@ -39,6 +39,14 @@ var partial = regexp.MustCompile(`^\..+\.platemark-[0-9a-f]{12}\.partial$`)
 func sweep(dir string) {
 	s := Swept{Folder: dir}
 	for _, n := range namesIn(dir) {
+		if partialFolder.MatchString(n) {
+			path := filepath.Join(dir, n)
+			if size := folderSize(path); sweepFolder(path) {
+				s.Files++
+				s.Bytes += size
+			}
+			continue
+		}
 		// Pictures in the system's temporary folder had another name once.
 		if !partial.MatchString(n) && !(strings.HasPrefix(n, "platemark-picture-") && strings.HasSuffix(n, ".partial")) {
 			continue

@@ -4,9 +4,6 @@ package lint
 
 import (
 	"bytes"
-	"context"
-	"crypto/rand"
-	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,9 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"github.com/tetratelabs/wazero"
-	"github.com/tetratelabs/wazero/imports/wasi_snapshot_preview1"
-	"github.com/tetratelabs/wazero/sys"
+	"platemark/interp/lint/wasm"
 )
 
 // otherRelease is a second release of Go, fetched through the module proxy.
@@ -29,7 +24,7 @@ type machine struct {
 	env   []string // of the build
 	flags []string
 	args  []string // of the program reach
-	run   func(t *testing.T, program, dir string, args ...string) []byte
+	run   func(t testing.TB, program, dir string, args ...string) []byte
 }
 
 var machines = []machine{
@@ -46,12 +41,13 @@ var machines = []machine{
 	// Words of 32 bits, under an emulator, since some kernels refuse programs
 	// of that size.
 	{name: "arm", env: []string{"GOARCH=arm"}, run: by("qemu-arm")},
-	{name: "wasip1", env: []string{"GOOS=wasip1", "GOARCH=wasm"}, run: byWazero},
+	// Without the names of folders, as packages have it: what is compiled serves both.
+	{name: "wasip1", env: []string{"GOOS=wasip1", "GOARCH=wasm"}, flags: []string{"-trimpath"}, run: wasm.Run},
 }
 
 // by runs a program under an emulator, "" for none.
-func by(emulator string) func(*testing.T, string, string, ...string) []byte {
-	return func(t *testing.T, program, dir string, args ...string) []byte {
+func by(emulator string) func(testing.TB, string, string, ...string) []byte {
+	return func(t testing.TB, program, dir string, args ...string) []byte {
 		line := append([]string{program}, args...)
 		if emulator != "" {
 			line = append([]string{emulator}, line...)
@@ -66,30 +62,6 @@ func by(emulator string) func(*testing.T, string, string, ...string) []byte {
 		}
 		return out
 	}
-}
-
-// byWazero runs a program as WebAssembly, with the folder mounted.
-func byWazero(t *testing.T, program, dir string, args ...string) []byte {
-	ctx := context.Background()
-	cache, err := wazero.NewCompilationCacheWithDir(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer cache.Close(ctx)
-	r := wazero.NewRuntimeWithConfig(ctx, wazero.NewRuntimeConfig().WithCompilationCache(cache))
-	defer r.Close(ctx)
-	wasi_snapshot_preview1.MustInstantiate(ctx, r)
-	var out, why bytes.Buffer
-	config := wazero.NewModuleConfig().WithArgs(append([]string{filepath.Base(program)}, args...)...).WithEnv("PWD", "/work").WithEnv("TMPDIR", "/work").
-		WithStdout(&out).WithStderr(&why).WithRandSource(rand.Reader).
-		WithSysWalltime().WithSysNanotime().WithSysNanosleep().
-		WithFSConfig(wazero.NewFSConfig().WithDirMount(dir, "/work"))
-	_, err = r.InstantiateWithConfig(ctx, read(t, program), config)
-	var exit *sys.ExitError
-	if err != nil && !(errors.As(err, &exit) && exit.ExitCode() == 0) {
-		t.Fatalf("%v: %s%s", err, out.Bytes(), why.Bytes())
-	}
-	return out.Bytes()
 }
 
 // digests are the lines of the recipe's print files and logs.
@@ -151,7 +123,7 @@ func TestProveElsewhere(t *testing.T) {
 		}
 		dir := t.TempDir()
 		program := filepath.Join(dir, "platemark")
-		build(t, ".", "../../cmd/platemark", program, m.env)
+		build(t, ".", "../../cmd/platemark", program, m.env, m.flags...)
 		began := time.Now()
 		out := m.run(t, program, dir, "prove")
 		t.Logf("%s: %s: %s", m.name, time.Since(began).Round(time.Second/10), out)

@@ -247,8 +247,14 @@ type Verdict struct {
 
 // Look checks the signature beside a file, whose content is the message, as of
 // a time, when it is said to have been signed.
-func Look(path, namespace string, message io.Reader, who *Whose, when time.Time) (v Verdict) {
+func Look(path, namespace string, message io.Reader, who *Whose, when time.Time) Verdict {
 	s, err := ReadFile(path)
+	return s.Judge(err, namespace, message, who, when)
+}
+
+// Judge is Look of a signature that was read, with the error of reading it; nil
+// where there is none.
+func (s *Signature) Judge(err error, namespace string, message io.Reader, who *Whose, when time.Time) (v Verdict) {
 	v.Signed = s != nil || err != nil
 	if s == nil {
 		if v.Err = err; err == nil && who != nil {

@@ -55,13 +55,16 @@ class Print:
 
 
 class Builder:
-    """Builds the prints of one recipe; a picture that two prints share is made once."""
+    """Builds the prints of one recipe; a picture that two prints share is made once.
 
-    def __init__(self, path, draft):
+    where says where files lie that don't lie where the recipe says, by their paths as it writes them.
+    """
+
+    def __init__(self, path, draft, where=()):
         with open(path, "rb") as f:
             self.data = f.read()
         self.recipe = recipe.Recipe(self.data.decode("utf-8"))
-        self.planner = plan.Planner(self.recipe, os.path.dirname(path))
+        self.planner = plan.Planner(self.recipe, os.path.dirname(path), dict(where))
         self.draft = draft
         self.made, self.noise = {}, {}
 
@@ -91,7 +94,7 @@ class Builder:
         log.add(record="recipe", print=name, text=self.recipe.text, sha256=hashlib.sha256(self.data).hexdigest())
         first = {}
         for n in steps:
-            first.setdefault(n.key, n)
+            first.setdefault((n.key, n.record and n.record["path"]), n)
         steps = list(first.values())
         for n in steps:
             if n.record and n.read is None:     # a profile, or a picture that nothing comes from

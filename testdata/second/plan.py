@@ -13,10 +13,10 @@ from ways import Way
 
 
 class Planner:
-    """Plans the prints of one recipe; folder holds the files that it names."""
+    """Plans the prints of one recipe; folder holds the files that it names, but for those that where has."""
 
-    def __init__(self, recipe, folder):
-        self.recipe, self.folder = recipe, folder
+    def __init__(self, recipe, folder, where):
+        self.recipe, self.folder, self.where = recipe, folder, where
         self.plan, self.known = [], {}      # the nodes of one half, in order and by key
         self.files = {}
         self.master = self.whole = self.frame = None
@@ -24,7 +24,7 @@ class Planner:
     # Inputs.
 
     def bytes_of(self, path):
-        with open(os.path.join(self.folder, path), "rb") as f:
+        with open(self.where.get(path) or os.path.join(self.folder, path), "rb") as f:
             return f.read()
 
     def input(self, path, role, space=None):
@@ -60,11 +60,14 @@ class Planner:
         return self.add(node)
 
     def add(self, node):
-        """Puts a node behind those of this half, or gives the one of the same key that is there."""
-        if node.key not in self.known:
-            self.known[node.key] = node
+        """Puts a node behind those of this half, or gives the one of the same key that is there.
+
+        A file that two names lead to is there under each, for the log.
+        """
+        first = self.known.setdefault(node.key, node)
+        if node not in self.plan and (first is node or node.record and first.record["path"] != node.record["path"]):
             self.plan.append(node)
-        return self.known[node.key]
+        return first
 
     def profile(self, path):
         """A profile that a step needs, from its file."""
@@ -191,10 +194,10 @@ class Planner:
         self.plan, self.known = [], {prepared.key: prepared}
         way = Way(self, prepared, statement.on)
         node = way.run(statement.lines)
-        used = sources(node)
-        nodes = [n if n in used else n.unused() for n in half
-                 if n in used or n.record and (n is self.master or n in sources(prepared) or n.read is None)]
-        nodes += [n for n in self.plan if n in used or n.record and n.read is None]
+        used, before = {n.key for n in sources(node)}, {n.key for n in sources(prepared)}
+        nodes = [n if n.key in used else n.unused() for n in half
+                 if n.key in used or n.record and (n is self.master or n.key in before or n.read is None)]
+        nodes += [n for n in self.plan if n.key in used or n.record and n.read is None]
         save, args = way.save, {}
         args.update(format=save.format, ppi=text(way.ppi), profile=node.profile.digest)
         if self.recipe.title:

@@ -118,6 +118,8 @@ class Raw:
 
 SPACES = ("sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2")
 FROZEN = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "frozen")
+if not os.path.isdir(FROZEN):  # in a package
+    FROZEN = os.path.join(os.path.dirname(FROZEN), "vectors")
 KNOWN = {}
 
 

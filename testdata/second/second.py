@@ -3,14 +3,18 @@
 
     second.py vectors FOLDER [PIECE ...]    run the frozen vectors, print a table
     second.py build RECIPE --out DIR        build a recipe's prints and their logs
+    second.py reprint PACKAGE --out DIR     make the print of a package again, an unpacked folder
     second.py many                          the same for each line of standard input,
                                             "RECIPE<tab>DIR", one line of answer each
 """
 
 import hashlib
+import json
 import os
 import sys
 import traceback
+
+sys.dont_write_bytecode = True  # a package stays as it is
 
 import build
 import profiles
@@ -19,8 +23,11 @@ import vectors
 
 def draft():
     """The digest of the list of frozen vectors, which a log names while the language is a draft."""
-    with open(os.path.join(profiles.FROZEN, "LIST"), "rb") as f:
-        return hashlib.sha256(f.read()).hexdigest()
+    for name in sorted(os.listdir(profiles.FROZEN)):
+        if name in ("LIST", "list"):  # in a package all names are in small letters
+            with open(os.path.join(profiles.FROZEN, name), "rb") as f:
+                return hashlib.sha256(f.read()).hexdigest()
+    raise FileNotFoundError("no list of frozen vectors in " + profiles.FROZEN)
 
 
 def make(path, out):
@@ -28,11 +35,31 @@ def make(path, out):
     builder = build.Builder(path, draft())
     for name in builder.recipe.prints:
         p = builder.build(name)
-        file = os.path.join(out, p.path)
-        os.makedirs(os.path.dirname(file), exist_ok=True)
-        for place, data in ((file, p.data), ("%s.%s.audit.jsonl" % (file, p.mark[:12]), p.log.bytes())):
-            with open(place, "wb") as f:
-                f.write(data)
+        write(p, os.path.join(out, p.path))
+
+
+def write(p, file):
+    """Writes a print and its log."""
+    os.makedirs(os.path.dirname(file), exist_ok=True)
+    for place, data in ((file, p.data), ("%s.%s.audit.jsonl" % (file, p.mark[:12]), p.log.bytes())):
+        with open(place, "wb") as f:
+            f.write(data)
+
+
+def reprint(package, out):
+    """Makes the print of a package again if it comes to the determined records of the package's log."""
+    with open(os.path.join(package, "data", "names.json"), encoding="utf-8") as f:
+        names = json.load(f)
+    where = {i["name"]: os.path.join(package, i["payload"]) for i in names["inputs"]}
+    builder = build.Builder(os.path.join(package, names["recipe"]["payload"]), draft(), where)
+    p = builder.build(names["print"])
+    with open(os.path.join(package, names["log"]["payload"]), "rb") as f:
+        records = f.read().split(b"\n")
+    for number, (made, recorded) in enumerate(zip(p.log.lines, records), 1):
+        if made != recorded:
+            sys.exit("different: line %d of the log; no file was written\nhere      %s\nrecorded  %s" % (number, made, recorded))
+    write(p, os.path.join(out, names["file"]["name"]))
+    print("identical: sha256 %s  %s" % (hashlib.sha256(p.data).hexdigest(), names["file"]["name"]))
 
 
 def main(args):
@@ -42,6 +69,8 @@ def main(args):
             print("%-28s %4d %4d" % row)
     elif len(args) == 4 and args[0] == "build" and args[2] == "--out":
         make(args[1], args[3])
+    elif len(args) == 4 and args[0] == "reprint" and args[2] == "--out":
+        reprint(args[1], args[3])
     elif args == ["many"]:
         for line in sys.stdin:
             path, out = line.rstrip("\n").split("\t")

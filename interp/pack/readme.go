@@ -1,0 +1,30 @@
+package pack
+
+import (
+	"bytes"
+	_ "embed"
+	"runtime"
+	"text/template"
+
+	"platemark/interp/audit"
+)
+
+//go:embed readme.txt
+var readMeText string
+
+var readMeForm = template.Must(template.New(readMe).Parse(readMeText))
+
+// readMe is the page that says in plain words what a package is and how the print
+// is made again.
+func (c *content) readMe() []byte {
+	var b bytes.Buffer
+	err := readMeForm.Execute(&b, map[string]any{
+		"File": c.log.Run.Out, "Mark": c.log.File.Mark, "Day": today(), "Engine": audit.ThisEngine(),
+		"Payload": c.names.File.Payload, "Program": c.program, "Source": c.source, "Absent": c.names.Absent, "Register": c.names.Register,
+		"System": runtime.GOOS + " on " + runtime.GOARCH, "Toolchain": runtime.Version(),
+	})
+	if err != nil {
+		panic(err) // the form is ours
+	}
+	return b.Bytes()
+}
