@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"io"
+	"os"
 
 	"platemark/interp/disk"
 	"platemark/interp/pdf"
@@ -45,7 +46,7 @@ func TrueSize(ctx context.Context, file string, p *plan.Print, path string, forc
 	points := func(px int) float64 { return 72 * float64(px) / ppi }
 	w, h := points(pic.W), points(pic.H)
 	d.Page(w, h).Place(m, 0, 0, w, h)
-	return disk.Fill(path, force, d.Write)
+	return disk.Make(path, force, func(to *os.File) error { return d.Write(to) })
 }
 
 // samplesTo writes a TIFF's samples row by row, of 8 bits or of 16 with the high

@@ -46,7 +46,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -218,11 +217,6 @@ func Make(path string, force bool, fill func(w *os.File) error) error {
 // Write makes a file of data; with force it may replace one.
 func Write(path string, data []byte, force bool) error {
 	return put(path, force, func(w *os.File) error { _, err := w.Write(data); return err }, nil)
-}
-
-// Fill is Write of what fill writes.
-func Fill(path string, force bool, fill func(w io.Writer) error) error {
-	return put(path, force, func(w *os.File) error { return fill(w) }, nil)
 }
 
 // Rewrite puts data in place of the file at path, which was read as was: if it
