@@ -11,7 +11,7 @@ import (
 // denoiseV1 takes noise away by thresholds on five octaves of differences.
 //
 // A pixel's light is L = (R + 2G + B)/4, its colour P = R - L and Q = B - L, as
-// noiseLevels measures them: sums of codes by powers of two, which nothing is lost in,
+// NoiseLevels measures them: sums of codes by powers of two, which nothing is lost in,
 // and which part what the eye sees as grain from what it sees as blotches. Level 0 is
 // those planes (of grey: the value), c. Of each level
 //
@@ -21,7 +21,7 @@ import (
 // each one after that every second column and row of n, from the first. E is the mean of
 // d^2 in the window up to 3 away, again with the edge repeated; for P and Q it is the
 // mean of theirs. With N the noise, of light or of colour, at the light of n (class k of
-// noiseLevels at 8192 k + 4096, linear between, in steps of 256), g what d has of noise
+// NoiseLevels at 8192 k + 4096, linear between, in steps of 256), g what d has of noise
 // of 1 and a the strength,
 //
 //	t = 13/10 (a N g)^2, and d t/max(E, t) is noise
@@ -48,7 +48,7 @@ image coefficients", 1999). Inputs: picture, perhaps a mask.`,
 		{Name: "chroma", Unit: "1", Min: "0", Max: "2", Doc: "the same of colour; nothing where the picture is grey"},
 		{Name: "noise", Unit: "codes", Min: "1", Max: "65535", Optional: true, Doc: "as measured: standard deviations of light, of the darkest eighth of the range to the lightest, then of colour"},
 	},
-	Measure: &noiseLevels,
+	Measure: &NoiseLevels,
 }, newDenoise)
 
 const (

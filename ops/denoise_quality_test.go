@@ -71,9 +71,9 @@ func TestDenoiseBesideLibraries(t *testing.T) {
 // nine tenths of its spread in every square of 32 px.
 func TestDenoiseKeepsGrass(t *testing.T) {
 	p := photograph(t, "meadow", 2)
-	figures := build(t, noiseLevels.Figures(p.Pic), nil, &plane{pic: p.Pic, data: p.data})
+	figures := build(t, NoiseLevels.Figures(p.Pic), nil, &plane{pic: p.Pic, data: p.data})
 	p = middle(p, 400, 320)
-	q := apply(t, denoiseV1, denoiseArgs("1", "1", Arg{"noise", noiseLevels.Value(figures)}), p)
+	q := apply(t, denoiseV1, denoiseArgs("1", "1", Arg{"noise", NoiseLevels.Value(figures)}), p)
 	spread := func(c *canvas, x0, y0 int) float64 {
 		var s, ss float64
 		for i := range 32 * 32 {

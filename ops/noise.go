@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// noiseLevels measures the noise of a grey or RGB picture by brightness: 16 whole
+// NoiseLevels measures the noise of a grey or RGB picture by brightness: 16 whole
 // numbers in codes of 16 bits, at least 1, the standard deviations of light in
 // the darkest eighth of the range to the lightest, then those of colour.
 //
@@ -33,7 +33,7 @@ import (
 // estimation using adaptive Gaussian filtering, 2005. Rounding: W. R. Bennett,
 // Spectra of quantized signals, 1948. The other numbers are our own, found on
 // photographs with noise added.
-var noiseLevels = Measure{Param: "noise",
+var NoiseLevels = Measure{Param: "noise",
 	Figures: func(in Pic) Step { return &noiseFigures{in} },
 	Value:   noiseValue,
 }

@@ -13,8 +13,8 @@ import (
 func levelsOf(t testing.TB, pix []uint16, w, h, c int) (light, colour []float64) {
 	t.Helper()
 	p := Pic{W: w, H: h, C: c}
-	figures := build(t, noiseLevels.Figures(p), nil, &plane{pic: p, data: pix})
-	for i, f := range strings.Fields(noiseLevels.Value(figures)) {
+	figures := build(t, NoiseLevels.Figures(p), nil, &plane{pic: p, data: pix})
+	for i, f := range strings.Fields(NoiseLevels.Value(figures)) {
 		v := 0.0
 		if _, err := fmt.Sscan(f, &v); err != nil {
 			t.Fatal(err)
@@ -142,7 +142,7 @@ func TestNoiseFigures(t *testing.T) {
 			in.data[i] = in.data[i]/8 + 25000
 		}
 		in.data[0] = 0 // the first square doesn't count
-		s := noiseLevels.Figures(p)
+		s := NoiseLevels.Figures(p)
 		got := checkOrders(t, s, in)
 		for j := range s.Pic().H {
 			for i := range s.Pic().W {
@@ -155,7 +155,7 @@ func TestNoiseFigures(t *testing.T) {
 				}
 			}
 		}
-		if f := strings.Fields(noiseLevels.Value(got)); len(f) != 2*noiseClasses || slices.Contains(f, "0") {
+		if f := strings.Fields(NoiseLevels.Value(got)); len(f) != 2*noiseClasses || slices.Contains(f, "0") {
 			t.Errorf("%v: the noise is %v", p, f)
 		}
 	}

@@ -173,6 +173,16 @@ func (l *lightness) hueShare(p []uint16, h *hueArc) float64 {
 	return fade(float64(c*(1/rangeGrey))) * h.at(a, b, c)
 }
 
+// HuePlane gives OKLab's a and b of the codes of a pixel, as `range` and `fringe`
+// know its hue; false for a picture that has none for them, grey or by tables.
+func HuePlane(p Pic) (func(codes []uint16) (a, b float64), bool) {
+	l, err := newLightness("hue", p)
+	if err != nil || l.space == nil {
+		return nil, false
+	}
+	return l.plane, true
+}
+
 // planeOf is the step whose samples come from a pixel of p each.
 func planeOf(p Pic, row func(dst, src []uint16)) Step {
 	return &pixelwise{Pic{W: p.W, H: p.H, C: 1}, row}

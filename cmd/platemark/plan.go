@@ -8,6 +8,7 @@ import (
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/interp/disk"
+	"platemark/interp/inspect"
 	"platemark/interp/plan"
 	"platemark/interp/proof"
 	"platemark/lang"
@@ -46,6 +47,7 @@ type planRow struct {
 	Sizes     plan.Sizes         `json:"sizes"`
 	PPI       string             `json:"ppi"`
 	Effective string             `json:"effective-ppi"`
+	SharpFrom string             `json:"sharp-from-m"`
 	Bytes     int64              `json:"bytes"`
 	Exact     bool               `json:"bytes-exact"`
 	Likely    int64              `json:"bytes-likely"`
@@ -143,6 +145,8 @@ func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers 
 		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: z, PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
 		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Workers: e.Workers,
 		Kept: []planKept{}, Steps: []planStep{}, Masks: append([]interp.MaskCover{}, j.Masks[p]...), Spots: append([]interp.SpotLook{}, j.Spots[p]...)}
+	ppi, _ := p.Face.Effective.Float64()
+	r.SharpFrom = fmt.Sprintf("%.1f", inspect.SharpFrom(ppi/25.4)/1000)
 	for _, k := range e.Kept {
 		r.Kept = append(r.Kept, planKept(k))
 	}
@@ -179,7 +183,7 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 		}
 		line(string(in.Role), "%s%s", in.Path, what)
 	}
-	line("effective", "%s pixels an inch of the master's own at this size", r.Effective)
+	line("effective", "%s pixels an inch of the master's own at this size: looks sharp from %s m", r.Effective, r.SharpFrom)
 	how := fmt.Sprintf("%d bits", p.File.Bits)
 	if p.File.Format == "jpeg" {
 		chroma := "full"

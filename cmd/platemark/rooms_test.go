@@ -31,6 +31,8 @@ var rooms = map[string][]string{
 	"interp/audit": {"lang", "ops/raster", "interp/disk", "interp/master"},
 	// A plan is made without a pixel, of a recipe and what it names.
 	"interp/plan": {"lang", "ops", "interp/disk", "interp/engine", "interp/master", "interp/audit", "testdata/frozen"},
+	// What looks over a picture knows no recipe either.
+	"interp/inspect": {"ops", "interp/engine"},
 	// What stands above interp uses it as the command does.
 	"interp/vectors":  {"lang", "ops", "interp", "interp/audit", "testdata/frozen", "testdata/standards/profiles"},
 	"interp/rounds":   {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
@@ -50,7 +52,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/pdf", "interp/engine", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/register", "interp/pack", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/pdf", "interp/engine", "interp/inspect", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/register", "interp/pack", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.

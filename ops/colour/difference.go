@@ -61,6 +61,10 @@ func seventh(c float64) float64 {
 	return math.Sqrt(c7 / (c7 + 6103515625))
 }
 
+// Hue is the angle of a* and b* in degrees, 0 <= h < 360; 0 for grey. Its bits are
+// the same on every machine.
+func (c Lab) Hue() float64 { return hue(c.A, c.B) }
+
 // hue is the angle of (a, b) in degrees, 0 <= h < 360; 0 for grey.
 func hue(a, b float64) float64 {
 	p, q := math.Abs(a), math.Abs(b)

@@ -1,0 +1,253 @@
+package inspect
+
+import (
+	"image"
+	"math"
+
+	"platemark/ops"
+	"platemark/ops/colour"
+)
+
+// A tile is what is looked at in one go: its core, which is this tile's alone, and
+// a margin around it. All lies at multiples of 8, and so does each tile whatever
+// the picture's size, so that how the work is cut changes nothing.
+const (
+	coreW  = 512
+	coreH  = 256
+	margin = 80
+	tileW  = coreW + 2*margin
+	tileH  = coreH + 2*margin
+	levels = 4 // each of half the size of the one before
+	// full is the end of the range of light, which is red + 2 green + blue, or
+	// four times grey.
+	full = 4 * 65535
+)
+
+// scan is the step that looks: a row of its result is a row of tiles. What it finds
+// goes into tiles, each row's into its own; the result itself says nothing.
+type scan struct {
+	pic   ops.Pic
+	lab   *colour.ToLab
+	noise Noise
+	hue   func(codes []uint16) (a, b float64) // see ops.HuePlane; nil where there is none
+	cols  int
+	tiles []found
+}
+
+// found is what a tile has.
+type found struct {
+	single, blots kept
+	ridges, rims  []mark // of hairs, of fringes
+	measured
+}
+
+func newScan(p ops.Pic, lab *colour.ToLab, n Noise) *scan {
+	s := &scan{pic: p, lab: lab, noise: n, hue: hueOf(p), cols: (p.W + coreW - 1) / coreW}
+	s.tiles = make([]found, s.cols*s.Pic().H)
+	return s
+}
+
+func (s *scan) Pic() ops.Pic { return ops.Pic{W: 1, H: (s.pic.H + coreH - 1) / coreH, C: 1} }
+
+func (s *scan) Window(in, y int) (lo, hi int) {
+	lo, hi = y*coreH, (y+1)*coreH
+	if in == 0 {
+		lo, hi = lo-margin, hi+margin
+	}
+	return max(lo, 0), min(hi, s.pic.H)
+}
+
+func (s *scan) Memory() (worker, shared int64) {
+	return 2*int64(s.pic.Stride())*tileH + 40*tileW*tileH, 0
+}
+
+// tileAt is the tile in whose core a place lies.
+func (s *scan) tileAt(p Point) int {
+	return min(int(p.Y)/coreH, s.Pic().H-1)*s.cols + min(int(p.X)/coreW, s.cols-1)
+}
+
+func (s *scan) core(t int) image.Rectangle {
+	x, y := t%s.cols*coreW, t/s.cols*coreH
+	return image.Rect(x, y, min(x+coreW, s.pic.W), min(y+coreH, s.pic.H))
+}
+
+func (s *scan) Worker() ops.Worker {
+	w := &scanWorker{scan: s, raw: make([]uint16, tileH*s.pic.Stride())}
+	for k := range w.light {
+		w.light[k] = plane{tileW >> k, tileH >> k, make([]int32, (tileW>>k)*(tileH>>k))}
+	}
+	for k := range w.tint {
+		w.tint[k] = plane{tileW / 2, tileH / 2, make([]int32, tileW*tileH/4)}
+	}
+	w.calms = make([]float64, tileW*tileH/64)
+	w.sums, w.squares = make([]int64, (tileW+1)*(tileH+1)), make([]int64, (tileW+1)*(tileH+1))
+	return w
+}
+
+// plane is a picture of whole numbers.
+type plane struct {
+	w, h int
+	v    []int32
+}
+
+// scanWorker looks at one row of tiles after another.
+type scanWorker struct {
+	*scan
+	raw    []uint16  // the rows of the tiles
+	lo, hi int       // and which they are
+	near   *places   // single pixels of the row of tiles
+	specks []Find    // of the tile, those found twice too
+	out    []float64 // room for what squares stand out by, and for a speck
+	list   []int
+
+	// Of the tile at hand:
+	*found
+	image.Rectangle               // its core
+	at              image.Point   // where it begins, its margin included
+	light           [levels]plane // reduced by means
+	tint            [2]plane      // red less light and blue less light, of half the size
+	sums, squares   []int64       // of a level's light, above and left of each pixel
+	calms           []float64     // see calm; below 0 what isn't known yet
+}
+
+func (w *scanWorker) Row(dst []uint16, y int, in []ops.Rows) {
+	dst[0] = 0
+	w.lo, w.hi = w.Window(0, y)
+	n := w.pic.Stride()
+	for r := w.lo; r < w.hi; r++ {
+		copy(w.raw[(r-w.lo)*n:], in[0].Row(r))
+	}
+	w.near = newPlaces(32)
+	lo, hi := w.Window(1, y)
+	for r := lo; r < hi; r++ {
+		w.singles(r, w.row(r), in[1].Row(r))
+	}
+	for x := range w.cols {
+		t := y*w.cols + x
+		w.found, w.Rectangle = &w.tiles[t], w.core(t)
+		w.at = w.Min.Sub(image.Pt(margin, margin))
+		w.fill()
+		for k := range levels {
+			w.sum(k)
+			w.findBlots(k)
+			if k < hairLevels {
+				w.findRidges(k)
+			}
+		}
+		w.keepBlots()
+		w.findRims()
+		w.measure()
+	}
+}
+
+// row is a row of the picture, the nearest where there is none.
+func (w *scanWorker) row(y int) []uint16 {
+	n := w.pic.Stride()
+	return w.raw[(min(max(y, w.lo), w.hi-1)-w.lo)*n:][:n]
+}
+
+// fill makes the tile's planes. Beyond the picture its rim goes on.
+func (w *scanWorker) fill() {
+	c := w.pic.C
+	clear(w.tint[0].v)
+	clear(w.tint[1].v)
+	for y := range tileH {
+		row := w.row(w.at.Y + y)
+		out := w.light[0].v[y*tileW:][:tileW]
+		for x := range out {
+			i := min(max(w.at.X+x, 0), w.pic.W-1) * c
+			if c == 1 {
+				out[x] = 4 * int32(row[i])
+				continue
+			}
+			r, g, b := int32(row[i]), int32(row[i+1]), int32(row[i+2])
+			l := r + 2*g + b
+			out[x] = l
+			// The sums of four pixels in quarters come to those of means in codes
+			// times 4.
+			k := y/2*(tileW/2) + x/2
+			w.tint[0].v[k] += r - l/4
+			w.tint[1].v[k] += b - l/4
+		}
+	}
+	for k := 1; k < levels; k++ {
+		from, to := &w.light[k-1], &w.light[k]
+		for y := range to.h {
+			a, b := from.v[2*y*from.w:], from.v[(2*y+1)*from.w:]
+			out := to.v[y*to.w:][:to.w]
+			for x := range out {
+				out[x] = (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1] + 2) >> 2
+			}
+		}
+	}
+}
+
+// sum makes the sums of a level.
+func (w *scanWorker) sum(k int) {
+	p := &w.light[k]
+	n := p.w + 1
+	clear(w.sums[:n])
+	clear(w.squares[:n])
+	for y := range p.h {
+		var s, q int64
+		row := p.v[y*p.w:][:p.w]
+		up, here := w.sums[y*n:][:n], w.sums[(y+1)*n:][:n]
+		upq, hereq := w.squares[y*n:][:n], w.squares[(y+1)*n:][:n]
+		here[0], hereq[0] = 0, 0
+		for x, v := range row {
+			s += int64(v)
+			q += int64(v) * int64(v)
+			here[x+1], hereq[x+1] = up[x+1]+s, upq[x+1]+q
+		}
+	}
+}
+
+// box is the sum of the pixels up to r away from x, y, and that of their squares.
+func (w *scanWorker) box(k, x, y, r int) (sum, squares int64) {
+	n := w.light[k].w + 1
+	a, b := (y-r)*n+x-r, (y+r+1)*n+x-r
+	d := 2*r + 1
+	return w.sums[b+d] - w.sums[b] - w.sums[a+d] + w.sums[a], w.squares[b+d] - w.squares[b] - w.squares[a+d] + w.squares[a]
+}
+
+// coreAt is the core's part of a level, in its pixels.
+func (w *scanWorker) coreAt(k int) image.Rectangle {
+	r := w.Sub(w.at)
+	return image.Rect(r.Min.X>>k, r.Min.Y>>k, (r.Max.X+1<<k-1)>>k, (r.Max.Y+1<<k-1)>>k)
+}
+
+// place is a place in the picture, of one in a level.
+func (w *scanWorker) place(k int, x, y float64) Point {
+	by := float64(int(1) << k)
+	return Point{float64(w.at.X) + float64(x*by), float64(w.at.Y) + float64(y*by)}
+}
+
+// sigma is the noise at such a light.
+func (w *scanWorker) sigma(light int64) float64 {
+	return full * w.noise.Light[min(max(light, 0)*8/(full+1), 7)]
+}
+
+func apart(a, b Point) float64 {
+	x, y := a.X-b.X, a.Y-b.Y
+	return math.Sqrt(float64(x*x) + float64(y*y))
+}
+
+// luminance of a mean of codes, white at 1, and its colour.
+func (s *scan) luminance(codes [3]float64) (float64, colour.Lab) {
+	var px [3]uint16
+	for i := range s.pic.C {
+		px[i] = uint16(codes[i] + 0.5)
+	}
+	var c [1]colour.Lab
+	s.lab.Row(c[:], px[:s.pic.C])
+	return c[0].XYZ()[1], c[0]
+}
+
+// contrast is how much lighter what is of one colour is than what lies around, as
+// a share of that.
+func (s *scan) contrast(in, around [3]float64) float64 {
+	a, _ := s.luminance(in)
+	b, _ := s.luminance(around)
+	// Light scattered by paper and eye lies over all, about 2 % of white.
+	return (a - b) / (b + 0.02)
+}
