@@ -249,6 +249,25 @@ func (p *Print) MarkShort() string { return p.Mark.String()[:12] }
 // Pixels is the print file's picture size.
 func (p *Print) Pixels() (w, h int) { pic := p.Nodes[p.Out].Pic; return pic.W, pic.H }
 
+// Inner is the print's picture without border and wrap: its node, and how wide
+// they are on each side, px.
+func (p *Print) Inner() (node, edge int, err error) {
+	for node = p.Out; ; node = p.Nodes[node].In[0] {
+		n := p.Nodes[node]
+		if n.Op != "border" && n.Op != "wrap" {
+			return node, edge, nil
+		}
+		if n.Args.Word("way", "") == "picture" {
+			continue // the wrap is the picture's own edge
+		}
+		w, err := n.Args.Int("width")
+		if err != nil {
+			return 0, 0, err
+		}
+		edge += w
+	}
+}
+
 // Operations lists the operations of the plan with their versions, sorted:
 // "blend 1, enlarge 1".
 func (p *Print) Operations() string {

@@ -82,37 +82,21 @@ func setTone(src []byte, rec *lang.Recipe, paper string, s setting) (out []byte,
 	text, _ := lang.ReadSource("", src)
 	var at int
 	var before, after string
-	is := func(kinds ...string) func(*lang.Block) bool {
-		return func(b *lang.Block) bool { return slices.Contains(kinds, b.Kind) }
-	}
-	if i := slices.IndexFunc(text.Top.Blocks, is("prepare")); i >= 0 {
-		prepare := text.Top.Blocks[i]
+	if prepare := text.Prepare(); prepare != nil {
 		if own := ownTone(rec, paper); own != nil {
 			i := slices.IndexFunc(prepare.Blocks, func(b *lang.Block) bool { return b.Head.Line == own.Line })
 			return lang.Apply(src, toneEdits(text, prepare.Blocks[i], s)...), own.Line
 		}
 		at, _ = text.WholeLines(prepare.Close.Tokens[0].Offset, prepare.Close.Tokens[0].End)
 		if above, _ := text.WholeLines(at-1, at-1); above > prepare.Head.Tokens[0].Offset {
-			before = blankLine(text, above, at)
+			before = text.BlankLine(at)
 		}
 	} else {
-		// Before the first block of steps or print, above the comment over it.
-		i := slices.IndexFunc(text.Top.Blocks, is("steps", "print"))
-		at = text.Above(text.Top.Blocks[i])
-		above, _ := text.WholeLines(at-1, at-1)
-		before, after = blankLine(text, above, at)+"prepare {"+text.EOL(), "}"+text.EOL()+text.EOL()
+		at, before, after = text.NewPrepare()
 	}
 	block := strings.Join(toneBlock(paper, s), text.EOL()) + text.EOL()
 	line = 1 + strings.Count(string(src[:at])+before, "\n")
 	return lang.Apply(src, lang.Edit{From: at, To: at, Text: before + block + after}), line
-}
-
-// blankLine is a blank line where the line before holds anything.
-func blankLine(text *lang.Source, from, to int) string {
-	if strings.TrimSpace(string(text.Text[from:to])) == "" {
-		return ""
-	}
-	return text.EOL()
 }
 
 // toneEdits puts a setting into the lines of its block; new ones come first.

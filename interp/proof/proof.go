@@ -99,7 +99,7 @@ type proofPlan struct {
 
 // bind binds a print as if it were made on another paper; nil leaves out
 // everything that is for a paper.
-func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper) (*proofPlan, error) {
+func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper) (p *proofPlan, err error) {
 	q := *pr
 	q.On = nil
 	if paper != nil {
@@ -107,7 +107,7 @@ func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper) (*proofPlan, error) 
 	}
 	known := len(j.Inputs.Diags)
 	plan, ds := plan.Bind(j.Recipe, j.Source, &q, j.Inputs, 0)
-	p := &proofPlan{Print: plan, paper: paper}
+	p = &proofPlan{Print: plan, paper: paper}
 	if paper != nil {
 		if in := j.Inputs.Get(master.RoleProfile, *paper.Profile); in != nil {
 			p.profile = in.Profile
@@ -118,28 +118,18 @@ func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper) (*proofPlan, error) 
 	if ds = append(ds, j.Inputs.Diags[known:]...); plan == nil || lang.HasErrors(ds) {
 		return nil, &interp.Problems{Source: j.Source, Diags: ds}
 	}
-	p.out = plan.Out
-	for {
-		n := plan.Nodes[p.out]
-		switch {
-		case n.Op == "border", n.Op == "wrap" && n.Args.Word("way", "") != "picture":
-			w, err := n.Args.Int("width")
-			if err != nil {
-				return nil, err
-			}
-			p.edge += w
-		case n.Op == "wrap":
-		case n.Op == "convert" && n.Pic.Profile.HasTables():
-			// The print's own way to this very paper.
-			if p.profile != nil && n.Pic.Profile.Digest() == p.profile.Digest() {
-				p.intent, _ = colour.ParseIntent(n.Args.Word("intent", "relative"))
-				p.black = n.Args.Word("black-point", "on") == "on"
-			}
-		default:
-			return p, nil
+	if p.out, p.edge, err = plan.Inner(); err != nil {
+		return nil, err
+	}
+	for n := plan.Nodes[p.out]; n.Op == "convert" && n.Pic.Profile.HasTables(); n = plan.Nodes[p.out] {
+		// The print's own way to this very paper.
+		if p.profile != nil && n.Pic.Profile.Digest() == p.profile.Digest() {
+			p.intent, _ = colour.ParseIntent(n.Args.Word("intent", "relative"))
+			p.black = n.Args.Word("black-point", "on") == "on"
 		}
 		p.out = n.In[0]
 	}
+	return p, nil
 }
 
 // cast is Figures.Grey of a plan with the recipe's own block for the paper.
