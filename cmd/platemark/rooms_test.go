@@ -37,6 +37,7 @@ var rooms = map[string][]string{
 	"interp/vectors":  {"lang", "ops", "interp", "interp/audit", "testdata/frozen", "testdata/standards/profiles"},
 	"interp/rounds":   {"lang", "interp", "interp/disk", "interp/master", "interp/audit"},
 	"interp/register": {"lang", "interp", "interp/disk", "interp/sign", "interp/audit", "interp/plan"},
+	"interp/retouch":  {"lang", "ops", "interp", "interp/disk", "interp/inspect", "interp/master", "interp/audit", "interp/plan"},
 	"interp/pack":     {"lang", "ops/raster", "interp", "interp/disk", "interp/sign", "interp/audit", "interp/register", "testdata/frozen", "testdata/second"},
 	"interp/compare":  {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/audit", "interp/plan", "interp/rounds"},
 	"interp/proof":    {"lang", "ops", "interp", "interp/disk", "interp/master", "interp/plan"},
@@ -52,7 +53,7 @@ var rooms = map[string][]string{
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.
-var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/pdf", "interp/engine", "interp/inspect", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/register", "interp/pack", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
+var floors = []string{"testdata", "lang", "ops", "recipes", "interp/disk", "interp/sign", "interp/pdf", "interp/engine", "interp/inspect", "interp/master", "interp/audit", "interp/plan", "interp", "interp/vectors", "interp/lint", "interp/rounds", "interp/register", "interp/retouch", "interp/pack", "interp/compare", "interp/proof", "interp/wedge", "cmd"}
 
 // floor is the floor on which a folder lies: that of its room, or of the room
 // around it.
