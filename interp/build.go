@@ -28,6 +28,17 @@ type BuildOptions struct {
 	Sign *sign.Key
 	// Progress, if set, is called from several goroutines.
 	Progress func(stage string, done, due int64)
+	// Before, if set, is asked before a print is made, and in an order of one that
+	// is there already; with an error the print fails.
+	Before func(ctx context.Context, s *Session, j *Job, p *plan.Print) error
+}
+
+// before asks whether a print may be made.
+func (o BuildOptions) before(ctx context.Context, s *Session, j *Job, p *plan.Print) error {
+	if o.Before == nil {
+		return nil
+	}
+	return o.Before(ctx, s, j, p)
 }
 
 // Built is one finished print.
@@ -73,7 +84,11 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 	var out []Built
 	for i, p := range j.Plans {
 		m := &making{Session: s, job: j, plan: p, out: j.OutPath(p, o.Out), force: o.Force, key: o.Sign, later: j.Plans[i+1:]}
-		built, err := m.print(ctx)
+		var built *Built
+		err := o.before(ctx, s, j, p)
+		if err == nil {
+			built, err = m.print(ctx)
+		}
 		if err != nil {
 			return out, fmt.Errorf("print %s: %w", p.Name, err)
 		}

@@ -259,7 +259,8 @@ func (o *Order) checkRoom() {
 }
 
 // Build makes what isn't there yet. tell is called for each print when it is
-// finished or has failed, and before the first for those already there. A
+// finished or has failed, and before the first for those already there, unless
+// they are asked about (BuildOptions.Before). A
 // failed print stops no other; only cancelling does.
 func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)) error {
 	if len(o.Problems) > 0 {
@@ -270,7 +271,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 	}
 	var todo []*OrderRow
 	for _, r := range o.Rows {
-		if r.State == OrderPlanned {
+		if r.State == OrderPlanned || r.State == OrderThere && bo.Before != nil {
 			todo = append(todo, r)
 		} else {
 			tell(r)
@@ -294,13 +295,18 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 			}
 		}
 		m := &making{Session: s, job: r.job, plan: r.Plan, out: r.File, force: bo.Force, key: bo.Sign, later: later}
-		built, err := m.print(ctx)
+		var built *Built
+		err := bo.before(ctx, s, r.job, r.Plan)
+		if err == nil && r.State == OrderPlanned {
+			built, err = m.print(ctx)
+		}
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		if err != nil {
+		switch {
+		case err != nil:
 			r.State, r.Err = OrderFailed, err
-		} else {
+		case built != nil:
 			r.State, r.Built, r.Bytes, r.Sum, r.Log = OrderBuilt, built, built.Size, built.Sum, built.Log
 			r.measured()
 			r.Warnings = append(r.Warnings, built.Warnings...)

@@ -9,6 +9,8 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/plan"
+	"platemark/interp/retouch"
+	"platemark/interp/sign"
 	"platemark/lang"
 )
 
@@ -22,6 +24,7 @@ type buildCmd struct {
 	Upto    int      `help:"The picture after this recipe line (or a mask, by a line of it), as a TIFF." placeholder:"LINE"`
 	PDF     bool     `help:"Also write a PDF beside each file, which shows it at its true size: for printing at home. (Not for orders.)"`
 	Client  bool     `name:"for-client" help:"With an order and --out: also write client.html and client.pdf, without technical lines."`
+	Inspect bool     `help:"Look over the finished pixels of each print first, as inspect does: where something is seen that isn't dismissed, the print fails."`
 	JSON    bool     `help:"Say the result as JSON."`
 	signFlag
 	lookInFlag
@@ -37,11 +40,13 @@ Several recipes are an order: first one plan of all, with every input, every out
 
 Inputs that were moved or renamed are found below --look-in FOLDER by the digests that the inputs block of the recipe holds (platemark pin), or a log beside its prints.
 
+With --inspect a print in which dust, a hot pixel, a hair or a fringe is still seen isn't built, since a file that was sent can't be called back; one that is there already fails, too. The others are built. What is looked over is computed for that, so an order takes about twice as long.
+
 Examples:
   platemark build salt-road.recipe
   platemark build salt-road.recipe --print small
   platemark build salt-road.recipe --print large --section 9000,6000,2400,1800
-  platemark build *.recipe --out order-17 --sign ~/.ssh/id_ed25519`
+  platemark build *.recipe --out order-17 --inspect --sign ~/.ssh/id_ed25519`
 }
 
 func (c *buildCmd) Run(a *app) error {
@@ -63,6 +68,8 @@ func (c *buildCmd) Run(a *app) error {
 		return usageError{"--for-client is for an order with --out FOLDER"}
 	case part && c.Sign != "":
 		return usageError{"--sign signs logs, and parts of a print have none"}
+	case part && c.Inspect:
+		return usageError{"--inspect is for whole prints"}
 	case len(c.Recipes) > 1 || c.Resume:
 		return c.order(a)
 	}
@@ -75,7 +82,7 @@ func (c *buildCmd) Run(a *app) error {
 		return err
 	}
 	defer j.Close()
-	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Sign: key, Progress: a.bar.tell}
+	o := c.options(a, key)
 	if part {
 		return c.part(a, j, rect, o)
 	}
@@ -93,6 +100,15 @@ func (c *buildCmd) Run(a *app) error {
 		}
 	}
 	return a.end(c.JSON, builtJSON(built...), false)
+}
+
+// options are those of a build.
+func (c *buildCmd) options(a *app, key *sign.Key) interp.BuildOptions {
+	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Sign: key, Progress: a.bar.tell}
+	if c.Inspect {
+		o.Before = retouch.Clean
+	}
+	return o
 }
 
 // load reads a recipe that is to be built, and says what is wrong with it.

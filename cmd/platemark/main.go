@@ -61,10 +61,11 @@ type cli struct {
 	Lsp        lspCmd        `cmd:"" group:"write" help:"Serve editors: what is wrong while you type, completion, explanations, renaming."`
 	Completion completionCmd `cmd:"" group:"write" help:"Make a shell complete commands, files and names in recipes."`
 
-	Plan  planCmd  `cmd:"" group:"look" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
-	Proof proofCmd `cmd:"" group:"look" help:"Show how a paper will show a print, with figures; with --fit, propose the tone block for it."`
-	Wedge wedgeCmd `cmd:"" group:"look" help:"Say whether a printed wedge, measured, is what its profile promises or what another printer made."`
-	Diff  diffCmd  `cmd:"" group:"look" help:"Say what changed between two recipes, logs or rounds, in what they make."`
+	Plan    planCmd    `cmd:"" group:"look" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
+	Proof   proofCmd   `cmd:"" group:"look" help:"Show how a paper will show a print, with figures; with --fit, propose the tone block for it."`
+	Inspect inspectCmd `cmd:"" group:"look" help:"Find what the eye would miss: dust, hot pixels, hairs, fringes; and take the lines that mend it."`
+	Wedge   wedgeCmd   `cmd:"" group:"look" help:"Say whether a printed wedge, measured, is what its profile promises or what another printer made."`
+	Diff    diffCmd    `cmd:"" group:"look" help:"Say what changed between two recipes, logs or rounds, in what they make."`
 
 	Build   buildCmd   `cmd:"" group:"make" help:"Build the print files of recipes, each with its audit log."`
 	Reprint reprintCmd `cmd:"" group:"make" help:"Make a print again from its audit log or its package, byte for byte."`

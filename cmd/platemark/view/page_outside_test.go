@@ -28,6 +28,7 @@ func pagesOf(t *testing.T) map[string][]byte {
 				return err
 			})
 		}
+		add("look-"+shape, func(b *bytes.Buffer) error { return WriteInspect(b, lookOf(side[0], side[1], 12)) })
 		add("diff-"+shape, func(b *bytes.Buffer) error { d, v := diffOf(side[0], side[1]); return WriteDiff(b, d, v) })
 	}
 	for n := 1; n <= 3; n++ {
@@ -173,7 +174,7 @@ func TestOutsidePagesInBrowser(t *testing.T) {
 func TestOutsidePagesOnPaper(t *testing.T) {
 	for name, page := range pagesOf(t) {
 		switch name {
-		case "landscape-1", "portrait-3", "diff-portrait", "section-wide":
+		case "landscape-1", "portrait-3", "diff-portrait", "look-landscape", "section-wide":
 		default:
 			continue
 		}

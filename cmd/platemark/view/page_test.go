@@ -12,7 +12,9 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/compare"
+	"platemark/interp/inspect"
 	"platemark/interp/proof"
+	"platemark/interp/retouch"
 	"platemark/ops/colour"
 )
 
@@ -68,6 +70,24 @@ func diffOf(w, h int) (*compare.Diff, *compare.View) {
 		v.Sections = append(v.Sections, compare.Section{A: slope(384, 384), B: slope(384, 384), Aligned: true, Delta: make([]float32, 384*384), Figures: f})
 	}
 	return d, v
+}
+
+// lookOf is an invented look with so many finds, some of which no line mends.
+func lookOf(w, h, finds int) InspectPage {
+	whole := slope(w, h)
+	v := &retouch.View{Whole: &whole}
+	for i := range finds {
+		f := retouch.Find{Find: inspect.Find{Kind: inspect.Dust, At: inspect.Point{X: float64(10 * w * i / finds), Y: float64(10 * h * i / finds)}, Contrast: -0.2, Width: 9, Seen: float64(finds - i)},
+			Number: i + 1, X: "22.7%", Y: "48.1%"}
+		before, after := slope(288, 216), slope(288, 216)
+		p := retouch.Place{Find: f, Before: &before, Across: 0.5, Down: float64(i) / float64(finds)}
+		if i%3 > 0 {
+			p.Lines, p.After = []string{"spot at (22.7%, 48.1%) radius 0.12%"}, &after
+		}
+		v.Places = append(v.Places, p)
+	}
+	return InspectPage{Name: "salt-road.recipe", SeenOn: "print wall, 60 x 40 in, from 1.8 m", Open: finds + 5, View: v, More: []string{"dust: and 140 more like these"},
+		Words: []string{"noise: 0.45 % of full scale"}, Made: time.Date(2026, 11, 26, 9, 5, 0, 0, time.UTC)}
 }
 
 func pageText(t testing.TB, write func(*bytes.Buffer) error) string {
@@ -134,6 +154,36 @@ func TestDiffPageSays(t *testing.T) {
 	}
 	if m, err := png.Decode(bytes.NewReader(b)); err != nil || m.Bounds().Dx() != 3 || string(b[headEnd+4:headEnd+8]) != "sRGB" {
 		t.Errorf("%v", err)
+	}
+}
+
+// The page of a look says where finds lie, how they are mended, and how many
+// there are; links lead from each to the next and back.
+func TestInspectPageSays(t *testing.T) {
+	page := pageText(t, func(b *bytes.Buffer) error { return WriteInspect(b, lookOf(300, 200, 7)) })
+	text := words(page)
+	for _, want := range []string{"What is seen in salt-road.recipe", "3000 x 2000 px, the master · as seen on print wall, 60 x 40 in, from 1.8 m", "The 7 most visible of 12 finds",
+		"2: dust at 22.7%, 48.1%", "seen 6.0; 9 px across, 20 % darker spot at (22.7%, 48.1%) radius 0.12% next, 3 before, 1", "and 140 more like these", "noise: 0.45 %"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the page doesn't say %q", want)
+		}
+	}
+	ids := map[string]bool{}
+	for _, m := range regexp.MustCompile(` id="([^"]+)"`).FindAllStringSubmatch(page, -1) {
+		ids[m[1]] = true
+	}
+	links := regexp.MustCompile(` href="#([^"]+)"`).FindAllStringSubmatch(page, -1)
+	for _, m := range links {
+		if !ids[m[1]] {
+			t.Errorf("a link leads to %s, which isn't there", m[1])
+		}
+	}
+	// From the map 7, to the next and to the one before 6 each, to the map 7.
+	if len(links) != 26 || strings.Contains(page, "<script") || regexp.MustCompile(`(src|href)="https?:`).MatchString(page) {
+		t.Errorf("%d links, or something from elsewhere", len(links))
+	}
+	if text := words(pageText(t, func(b *bytes.Buffer) error { p := lookOf(300, 200, 0); p.Open = 0; return WriteInspect(b, p) })); !strings.Contains(text, "Nothing is seen that isn't mended or dismissed") {
+		t.Error(text)
 	}
 }
 
