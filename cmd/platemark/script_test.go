@@ -21,6 +21,7 @@ func TestScripts(t *testing.T) {
 	cmds["papers"] = papersCmd      // papers FOLDER writes the invented papers' profiles
 	cmds["space"] = spaceCmd        // space FILE SPACE writes the profile of a space
 	cmds["photo"] = photoCmd        // photo FILE W H writes an invented picture as PNG or JPEG
+	cmds["specks"] = specksCmd      // specks FILE W H X,Y,RADIUS,PERCENT ... writes a sky with specks
 	cmds["guide"] = guideCmd        // guide goes through lang/GUIDE.md
 	testscript.Run(t, testscript.Params{
 		Dir:  "testdata/script",
