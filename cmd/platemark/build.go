@@ -16,7 +16,7 @@ import (
 
 type buildCmd struct {
 	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
-	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
+	Print   []string `help:"Only the print or sheet of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files and their logs, instead of where the recipe says." placeholder:"FOLDER"`
 	Force   bool     `help:"Replace print files that exist. Audit logs are never replaced."`
 	Resume  bool     `help:"Take up an order again: prints that are finished, of the same mark and byte for byte as their log says, aren't built again. Several recipes always work so."`
@@ -34,7 +34,7 @@ type buildCmd struct {
 func (buildCmd) Help() string {
 	return `A print file gets its name only when it is complete; beside it lies FILE.MARK.audit.jsonl, from which it can be made again. Nothing that exists is overwritten without --force.
 
-Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and in the folder given by --out order.csv, order.html and order.pdf, which go with the files to the lab. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
+Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and in the folder given by --out order.csv, order.html and order.pdf, which go with the files to the lab. Sheets of proofs are left out unless --print names them. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
 
 --sign KEY signs each log that is written, as LOG.sig in the format of ` + "`ssh-keygen -Y sign -n platemark-log`" + `, which also signs a log that is there already. The digests of a log show a slip; a signature shows that nobody else wrote it.
 
@@ -45,6 +45,7 @@ With --inspect a print in which dust, a hot pixel, a hair or a fringe is still s
 Examples:
   platemark build salt-road.recipe
   platemark build salt-road.recipe --print small
+  platemark build salt-road.recipe --print trial --pdf
   platemark build salt-road.recipe --print large --section 9000,6000,2400,1800
   platemark build *.recipe --out order-17 --inspect --sign ~/.ssh/id_ed25519`
 }

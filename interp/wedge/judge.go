@@ -60,8 +60,8 @@ type Verdict struct {
 }
 
 // Tolerances of a contract proof by ISO 12647-7:2016, as public summaries give
-// them (testdata/standards, print_trade.csv: one or two of them agree); those of
-// greys are from memory. All in CIEDE2000, greys in the distance of a* and b*.
+// them: two the worst patch's, one each the others. Those of greys are from
+// memory. All in CIEDE2000, greys in the distance of a* and b*.
 const (
 	MeanAtMost      = 2.5
 	WorstAtMost     = 5.0
