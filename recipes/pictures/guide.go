@@ -19,7 +19,8 @@ type guide struct{ tool, folder, recipe string }
 func guidePictures(tool, folder string) {
 	text, err := os.ReadFile("recipes/evening.recipe")
 	check(err)
-	g := guide{tool, folder, string(text)}
+	prints, _, _ := strings.Cut(string(text), "\nsheet ") // whose strip wants steps that pictures leave out
+	g := guide{tool, folder, prints}
 
 	const block = "    tone for rag {\n        exposure       -0.15 stops\n        contrast       +5%\n        muted chroma   +20%\n    }\n"
 	shown := func(was ...string) image.Image {
