@@ -16,7 +16,7 @@ import (
 
 type planCmd struct {
 	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
-	Print   []string `help:"Only the print of this name (may be repeated)." placeholder:"NAME"`
+	Print   []string `help:"Only the print or sheet of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
 	Force   bool     `help:"Plan to replace print files that exist; replace the picture."`
 	Picture string   `help:"Draw one print small with each mask over it in a hatch of its own, as a PNG file." placeholder:"FILE"`
@@ -46,8 +46,8 @@ type planRow struct {
 	FaceH     string             `json:"face-height-in"`
 	Sizes     plan.Sizes         `json:"sizes"`
 	PPI       string             `json:"ppi"`
-	Effective string             `json:"effective-ppi"`
-	SharpFrom string             `json:"sharp-from-m"`
+	Effective string             `json:"effective-ppi,omitempty"`
+	SharpFrom string             `json:"sharp-from-m,omitempty"`
 	Bytes     int64              `json:"bytes"`
 	Exact     bool               `json:"bytes-exact"`
 	Likely    int64              `json:"bytes-likely"`
@@ -142,11 +142,13 @@ func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers 
 	e, z := p.Estimate(workers), p.Sizes()
 	r := planRow{Recipe: recipe, Print: p.Name, Language: j.Language(), Mark: p.Mark.String(),
 		File: out, Format: p.File.Format, Width: z.Whole.W, Height: z.Whole.H,
-		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: z, PPI: p.Face.PPI.RatString(), Effective: p.Face.Effective.FloatString(1),
+		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: z, PPI: p.Face.PPI.RatString(),
 		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Workers: e.Workers,
 		Kept: []planKept{}, Steps: []planStep{}, Masks: append([]interp.MaskCover{}, j.Masks[p]...), Spots: append([]interp.SpotLook{}, j.Spots[p]...)}
-	ppi, _ := p.Face.Effective.Float64()
-	r.SharpFrom = fmt.Sprintf("%.1f", inspect.SharpFrom(ppi/25.4)/1000)
+	if !p.Sheet { // whose prints have each their own
+		ppi, _ := p.Face.Effective.Float64()
+		r.Effective, r.SharpFrom = p.Face.Effective.FloatString(1), fmt.Sprintf("%.1f", inspect.SharpFrom(ppi/25.4)/1000)
+	}
 	for _, k := range e.Kept {
 		r.Kept = append(r.Kept, planKept(k))
 	}
@@ -168,7 +170,11 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 	line := func(what, format string, v ...any) {
 		fmt.Fprintf(a.out, "  %-9s  %s\n", what, fmt.Sprintf(format, v...))
 	}
-	fmt.Fprintf(a.out, "print %s  (mark %s)\n", p.Name, p.MarkShort())
+	kind := "print"
+	if p.Sheet {
+		kind = "sheet"
+	}
+	fmt.Fprintf(a.out, "%s %s  (mark %s)\n", kind, p.Name, p.MarkShort())
 	line("language", "%s: %s", r.Language, p.Operations())
 	line("frozen", "%s", frozenText(r.Pieces))
 	line("picture", "%s, at %s ppi", r.Sizes.Picture, inchText(p.Face.PPI))
@@ -183,7 +189,9 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 		}
 		line(string(in.Role), "%s%s", in.Path, what)
 	}
-	line("effective", "%s pixels an inch of the master's own at this size: looks sharp from %s m", r.Effective, r.SharpFrom)
+	if r.Effective != "" {
+		line("effective", "%s pixels an inch of the master's own at this size: looks sharp from %s m", r.Effective, r.SharpFrom)
+	}
 	how := fmt.Sprintf("%d bits", p.File.Bits)
 	if p.File.Format == "jpeg" {
 		chroma := "full"
