@@ -4,6 +4,7 @@ import (
 	"bytes"
 	_ "embed"
 	"runtime"
+	"slices"
 	"text/template"
 
 	"platemark/interp/audit"
@@ -18,10 +19,11 @@ var readMeForm = template.Must(template.New(readMe).Parse(readMeText))
 // is made again.
 func (c *content) readMe() []byte {
 	var b bytes.Buffer
+	sheet := slices.ContainsFunc(c.log.Steps, func(s audit.StepRecord) bool { return s.Operation == "sheet" }) // which the second reader lacks
 	err := readMeForm.Execute(&b, map[string]any{
 		"File": c.log.Run.Out, "Mark": c.log.File.Mark, "Day": today(), "Engine": audit.ThisEngine(),
 		"Payload": c.names.File.Payload, "Program": c.program, "Source": c.source, "Absent": c.names.Absent, "Register": c.names.Register,
-		"System": runtime.GOOS + " on " + runtime.GOARCH, "Toolchain": runtime.Version(),
+		"Sheet": sheet, "System": runtime.GOOS + " on " + runtime.GOARCH, "Toolchain": runtime.Version(),
 	})
 	if err != nil {
 		panic(err) // the form is ours
