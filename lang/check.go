@@ -319,7 +319,7 @@ func (c *checker) sheet(b *block) {
 	}
 	c.file(b, p, "size 19 in x 13 in at 300 ppi")
 	if len(p.Sheet.Pieces) == 0 && !slices.ContainsFunc(b.stmts, func(st *stmt) bool { return st.broken }) {
-		c.add("PM723", b.head.span, "nothing lies on this sheet", "", "add a line such as show PRINT, section of PRINT at (50%, 50%) size 8 in x 6 in, or wedge grey 11")
+		c.add("PM723", b.head.span, "nothing lies on this sheet", "", "add a line such as show PRINT or section of PRINT at (50%, 50%) size 8 in x 6 in")
 	}
 	for _, x := range p.Sheet.Pieces {
 		if x.Kind != "strip" {
@@ -328,7 +328,7 @@ func (c *checker) sheet(b *block) {
 		if n := x.Values(); n == nil {
 			c.add("PM724", x.Span, "this strip doesn't end where its steps lead", fmt.Sprintf("From %s by %s, %s isn't met; all three have one unit, and the last is above the first.", x.From, x.By, x.To), "change one of the three")
 		} else if len(n) > maxStrip {
-			c.add("PM724", x.Span, fmt.Sprintf("this strip has %d pieces", len(n)), fmt.Sprintf("A strip has %d at most.", maxStrip), "take larger steps")
+			c.add("PM724", x.Span, fmt.Sprintf("this strip has more than %d pieces", maxStrip), "", "take larger steps")
 		}
 	}
 }

@@ -24,19 +24,20 @@ func (m Measure) String() string {
 }
 
 // Values are a strip's values from its first to its last, nil where its steps
-// don't lead from one to the other.
+// don't lead from one to the other; of more than maxStrip one more than that.
 func (x *Piece) Values() []Measure {
-	if x.From.Unit != x.To.Unit || x.From.Unit != x.By.Unit {
+	unit := func(m *Measure) string { return strings.TrimSuffix(m.Unit, "s") } // 1 stop, 2 stops
+	if unit(x.From) != unit(x.To) || unit(x.From) != unit(x.By) || x.By.Value.Sign() <= 0 {
 		return nil
 	}
 	n := new(big.Rat).Sub(x.To.Value, x.From.Value)
 	if n.Quo(n, x.By.Value); !n.IsInt() || n.Sign() <= 0 || !n.Num().IsInt64() {
 		return nil
 	}
-	out := make([]Measure, min(n.Num().Int64(), 1000)+1)
+	out := make([]Measure, min(n.Num().Int64(), maxStrip)+1)
 	for i := range out {
 		v := new(big.Rat).Mul(x.By.Value, big.NewRat(int64(i), 1))
-		out[i] = Measure{Span: x.From.Span, Value: v.Add(v, x.From.Value), Unit: x.From.Unit}
+		out[i] = Measure{Span: x.From.Span, Value: v.Add(v, x.From.Value), Unit: max(x.From.Unit, x.To.Unit)}
 	}
 	return out
 }
