@@ -3,6 +3,7 @@ package interp
 import (
 	"fmt"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -150,5 +151,34 @@ func TestSheetShowsThePrintsPixels(t *testing.T) {
 	}
 	if lang.HasErrors(j.Diags) {
 		t.Error(j.Diags)
+	}
+}
+
+// What a sheet can't show is said where the sheet asks for it, with what to do. A
+// title that is wider than the sheet is broken between its words.
+func TestSheetsThatCannotBe(t *testing.T) {
+	grey := strings.Replace(sheetRecipe, "follow wall\n    convert", "follow wall\n    mix red 30% green 60% blue 10%\n    convert", 1)
+	line := func(text, piece string) string {
+		head, _, _ := strings.Cut(text, "    show large")
+		return head + "    " + piece + "\n    save tiff \"trial.tif\"\n}\n"
+	}
+	titled := func(title, text string) string { return strings.Replace(text, "Salt road", title, 1) }
+	for name, c := range map[string]struct{ text, want string }{
+		"grey ring":  {line(grey, "ring of large at (50%, 50%) size 40 px x 30 px warmth 5 mired exposure 0.5 stops"), `line 46: error tone: this picture is grey.*write strip of large … vary tone exposure`},
+		"deconvolve": {line(strings.Replace(sheetRecipe, "sharpen radius 1 px amount 100%", "sharpen radius 2 px amount 100% method deconvolve blur disc", 1), "strip of large at (50%, 50%) size 40 px x 30 px vary sharpen radius 2 px to 12 px by 5 px"), `line 45: error deconvolve: radius is 12.*change the strip`},
+		"one word":   {titled(strings.Repeat("W", 300), sheetRecipe), `too full: [0-9.]+ in of width are missing.*the title shorter`},
+		"many words": {titled(strings.Repeat("Salt road ", 60), line(sheetRecipe, "show large")), `^$`},
+		"turned":     {strings.Replace(line(sheetRecipe, "section of large at (50%, 50%) size 2 in x 0.9 in"), "9 in x 7 in", "2.3 in x 8 in", 1), `on the sheet turned it fits: size 8 in x 2.3 in`},
+		"relaid":     {strings.Replace(line(sheetRecipe, "section of large at (50%, 50%) size 2 in x 0.9 in\n    wedge grey 3"), "9 in x 7 in", "2.3 in x 8 in", 1), `on the sheet turned it may fit: size 8 in x 2.3 in`},
+	} {
+		folder, file := smallJob(t, c.text)
+		for name, space := range map[string]string{"same.icc": "sRGB", "other.icc": "Display-P3"} {
+			p, _ := colour.Space(space)
+			write(t, filepath.Join(folder, name), string(p.Bytes()))
+		}
+		got := regexp.MustCompile(`(?m)^line [0-9]+: warning.*\n?`).ReplaceAllString(problemsOf(t, file, LoadOptions{NoOutputs: true}), "")
+		if !regexp.MustCompile(c.want).MatchString(got) {
+			t.Errorf("%s: %s, want %s", name, got, c.want)
+		}
 	}
 }

@@ -58,6 +58,12 @@ func LetterWidth(text string) (units int, lacking []rune) {
 	return units, lacking
 }
 
+// LetterPixels is how many px a line of letters is wide, size px an em high.
+func LetterPixels(text string, size int) int {
+	units, _ := LetterWidth(text)
+	return int((int64(units)*int64(size) + emUnits - 1) / emUnits)
+}
+
 func advance(buf *sfnt.Buffer, g sfnt.GlyphIndex) int {
 	a, err := goRegular().GlyphAdvance(buf, g, fixed.I(emUnits), font.HintingNone)
 	if err != nil {

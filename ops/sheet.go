@@ -114,8 +114,7 @@ func (s *sheet) part(text string, in []Pic, taken *int) (p sheetPart, err error)
 			return p, fmt.Errorf("letters are 1 to 2000 px high, and a line has 1000 bytes at most")
 		}
 		p.text = sync.OnceValue(func() lettering { return letters(rest, v[0], v[1], v[2]) })
-		units, _ := LetterWidth(rest)
-		p.r = image.Rect(v[0], v[1]-v[2], v[0]+(units*v[2]+emUnits-1)/emUnits, v[1]+(v[2]+3)/4)
+		p.r = image.Rect(v[0], v[1]-v[2], v[0]+LetterPixels(rest, v[2]), v[1]+(v[2]+3)/4)
 	default:
 		return p, fmt.Errorf("%q is none of picture, fill and text", kind)
 	}

@@ -197,3 +197,11 @@ func TestSheetRefuses(t *testing.T) {
 		}
 	}
 }
+
+// A line of letters that is wider than a sheet is refused by systems of 32 bits too.
+func TestSheetRefusesWideLetters(t *testing.T) {
+	p := newImage(4, 4, 3).Pic
+	if _, err := sheetV1.New(sheetArgs("300000", "3000", "picture 0 0", "text 250000 2000 2000 "+strings.Repeat("@", 1000)), []Pic{p}, Env{}); err == nil {
+		t.Error("2 million px of letters lie on a sheet of 300000")
+	}
+}

@@ -59,19 +59,24 @@ func (l *layout) mm(n int) int { return exact.Nearest(quo(mul(l.ppi, rat(10*n)),
 func (l *layout) pt(n int) int { return max(1, exact.Nearest(quo(mul(l.ppi, rat(n)), rat(72)))) }
 
 // letters is how many px a line of a caption is wide.
-func (l *layout) letters(text string) int {
-	units, _ := ops.LetterWidth(text)
-	return (units*l.pt(letterSize) + 2047) / 2048
-}
+func (l *layout) letters(text string) int { return ops.LetterPixels(text, l.pt(letterSize)) }
 
-// wrapped breaks a caption between its items, where a line would be wider than w.
+// wrapped breaks a caption between its items, where a line would be wider than w,
+// and an item that is wider than the sheet has room between its words.
 func (l *layout) wrapped(items []string, w int) (lines []string, wide int) {
-	line := ""
+	line, room := "", l.w-2*l.mm(sheetMargin)
 	for _, it := range items {
-		if next := strings.TrimPrefix(line+" · "+it, " · "); line != "" && l.letters(next) > w {
-			lines, line = append(lines, line), it
-		} else {
-			line = next
+		words, sep, most := []string{it}, " · ", w
+		if l.letters(it) > room {
+			words = strings.Split(it, " ")
+		}
+		for _, word := range words {
+			if next := strings.TrimPrefix(line+sep+word, sep); line != "" && l.letters(next) > most {
+				lines, line = append(lines, line), word
+			} else {
+				line = next
+			}
+			sep, most = " ", room
 		}
 	}
 	lines = append(lines, line)

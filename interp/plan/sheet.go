@@ -126,15 +126,21 @@ func (s *sheetBinder) tooFull(w, h int) {
 	if w <= 0 {
 		missing, side = h, "height"
 	}
-	hints := []string{"take a piece off, make one smaller, or take a larger sheet"}
+	hint := "take a piece off, make one smaller, or take a larger sheet"
+	if side == "width" {
+		hint = "make the widest piece smaller or the title shorter, or take a wider sheet"
+	}
 	turned := s.layout
 	turned.w, turned.h = s.h, s.w
 	if w, h := turned.place(); w <= 0 && h <= 0 {
-		size := s.pr.Size
-		hints = []string{fmt.Sprintf("on the sheet turned it fits: size %s x %s at %s", size.H, size.W, size.At)}
+		size, fits := s.pr.Size, "fits"
+		if turned.w > s.w && slices.ContainsFunc(s.pr.Sheet.Pieces, func(x *lang.Piece) bool { return x.Kind == "strip" || x.Kind == "wedge" }) {
+			fits = "may fit" // these lie in wider rows then
+		}
+		hint = fmt.Sprintf("on the sheet turned it %s: size %s x %s at %s", fits, size.H, size.W, size.At)
 	}
 	s.err(CodeSheet, s.pr.Size.Span, fmt.Sprintf("this sheet is too full: %s in of %s are missing", exact.Decimals(quo(rat(missing), s.ppi), 2), side),
-		"Pieces lie in rows, the tallest first, with 8 mm free at the edges and 5 mm between.", hints...)
+		"Pieces lie in rows, the tallest first, with 8 mm free at the edges and 5 mm between.", hint)
 }
 
 // piece makes the boxes of one line.
@@ -385,7 +391,7 @@ func (s *sheetBinder) take(x *lang.Piece, pr *lang.Print, size []lang.Measure) (
 	q, ds := Bind(s.rec, s.source, pr, s.inputs, 0)
 	if q == nil {
 		s.failed = true
-		s.diags = append(s.diags, ds...)
+		s.diags = append(s.diags, s.variant(x, pr, ds)...)
 		return nil, 0
 	}
 	if q.Face.PPI.Cmp(s.ppi) != 0 {
@@ -405,6 +411,26 @@ func (s *sheetBinder) take(x *lang.Piece, pr *lang.Print, size []lang.Measure) (
 		return nil, 0
 	}
 	return q, n
+}
+
+// variant says what is wrong with a print as a strip or a ring has it where that
+// stands, unless the print itself is wrong.
+func (s *sheetBinder) variant(x *lang.Piece, pr *lang.Print, ds []lang.Diagnostic) []lang.Diagnostic {
+	own := s.rec.Print(pr.Name.Value)
+	if pr == own {
+		return ds
+	}
+	if q, _ := Bind(s.rec, s.source, own, s.inputs, 0); q == nil {
+		return ds
+	}
+	hint := "change the strip"
+	if x.Kind == "ring" {
+		hint = fmt.Sprintf("where the print is grey, write strip of %s … vary tone exposure", pr.Name.Value)
+	}
+	for i := range ds {
+		ds[i].Span, ds[i].Hints = x.Span, []string{hint}
+	}
+	return slices.DeleteFunc(ds, func(d lang.Diagnostic) bool { return d.Severity != lang.Error })
 }
 
 // merge takes the nodes of a print's plan over, and returns that of its file.
