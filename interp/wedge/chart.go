@@ -104,10 +104,10 @@ func Read(data []byte) (*Chart, error) {
 			if err != nil {
 				return nil, err
 			}
-			if v[0] < -1 || v[0] > 120 || math.Abs(v[1]) > 200 || math.Abs(v[2]) > 200 {
+			p.Lab = colour.Lab{L: v[0], A: v[1], B: v[2]}
+			if !ofPrint(p.Lab) {
 				return nil, wrong(row[at["L"]], "L* %g, a* %g, b* %g is no colour of a print", v[0], v[1], v[2])
 			}
-			p.Lab = colour.Lab{L: v[0], A: v[1], B: v[2]}
 		}
 		if xyz {
 			v, err := triple(row, "X", "Y", "Z")
@@ -150,7 +150,9 @@ func (c *Chart) join(lab bool, xyz []colour.Lab) error {
 			if lab {
 				most = max(most, colour.DeltaE2000(got, c.Patches[i].Lab))
 			} else {
-				c.Patches[i].Lab = got
+				if c.Patches[i].Lab = got; !ofPrint(got) {
+					return fmt.Errorf("X %g, Y %g, Z %g of %s is no colour of a print", v.L, v.A, v.B, c.Patches[i].Name)
+				}
 			}
 		}
 		switch {
@@ -168,6 +170,11 @@ func (c *Chart) join(lab bool, xyz []colour.Lab) error {
 		return fmt.Errorf("the paper's white, %s, has L* %.1f, where papers have 80 to 100: another scale, another patch, or a measurement through something", c.Patches[white].Name, l)
 	}
 	return nil
+}
+
+// ofPrint says whether a print can have this colour, with room for any ink.
+func ofPrint(c colour.Lab) bool {
+	return c.L >= -1 && c.L <= 120 && math.Abs(c.A) <= 200 && math.Abs(c.B) <= 200
 }
 
 func isWhite(name string) bool {

@@ -206,9 +206,10 @@ var (
 
 // number reads a cell by one grammar, whatever the system's language.
 func (c cell) number() (float64, error) {
+	v, err := strconv.ParseFloat(c.text, 64)
 	switch {
-	case numeral.MatchString(c.text):
-		return strconv.ParseFloat(c.text, 64)
+	case err == nil && numeral.MatchString(c.text):
+		return v, nil
 	case comma.MatchString(c.text):
 		return 0, wrong(c, "%s has a decimal comma; export with decimal points: %s", c.text, strings.Replace(c.text, ",", ".", 1))
 	case c.text == "":
