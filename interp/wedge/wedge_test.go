@@ -118,7 +118,7 @@ func TestRefusedMeasurements(t *testing.T) {
 		{cgats("", "1 95.1 nan -2\n"), `line 6, column 8: "nan" is no number`},
 		{cgats("", "1 95.1 - -2\n"), `"-" is no number`},
 		{cgats("", "1 95.1 0x10 -2\n"), `"0x10" is no number`},
-		{cgats("", "1 95.1 " + strings.Repeat("9", 400) + " -2\n"), "line 6, column 8"},
+		{cgats("", "1 95.1 "+strings.Repeat("9", 400)+" -2\n"), "line 6, column 8"},
 		{"patch,X,Y,Z\ngrey-100,87,90,74\nrgb-100-0-0,8700,45,37\n", "X 8700, Y 45, Z 37 of rgb-100-0-0 is no colour"},
 		{cgats("", "1 95.1 0\n"), "line 6: it has 3 values for 4 columns"},
 		{cgats("NUMBER_OF_SETS 3\n", "1 95 0 0\n2 50 0 0\n"), "line 5, column 16: it promises 3 sets and has 2"},

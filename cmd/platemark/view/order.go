@@ -119,7 +119,7 @@ func (o *Order) pdf(jpegs [][]byte, icc []byte) ([]byte, error) {
 			scale := min(orderPicture/float64(p.Picture.W), orderPicture/float64(p.Picture.H))
 			w, h = scale*float64(p.Picture.W), scale*float64(p.Picture.H)
 		}
-		high := 26.0
+		high := 9 + 17*float64(len(upright.Wrap(13, wide-orderPicture-orderGap, p.Title)))
 		for _, f := range p.Facts {
 			high += 13 * float64(len(upright.Wrap(9.5, wide-orderPicture-orderGap-70, f.Text)))
 		}
