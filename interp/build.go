@@ -93,7 +93,7 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 			return out, fmt.Errorf("print %s: %w", p.Name, err)
 		}
 		out = append(out, *built)
-		s.release(m.later)
+		s.Release(m.later)
 	}
 	return out, nil
 }

@@ -48,18 +48,9 @@ const (
 // coverMasks works out what each mask of the plan covers, and warns at the
 // steps whose mask leaves them no effect, or no need of a mask.
 func (s *Session) coverMasks(ctx context.Context, j *Job, p *plan.Print) error {
-	pic := p.Nodes[0].Pic
-	scale := float64(maskLong) / float64(max(pic.W, pic.H, maskLong))
-	pic.W, pic.H = max(1, int(float64(pic.W)*scale)), max(1, int(float64(pic.H)*scale))
-	start := plan.Start{Key: p.Nodes[0].Key, Pic: pic}
-	if slices.ContainsFunc(p.Nodes, func(n plan.Node) bool { return n.Op == "range" || n.Op == "edges" }) {
-		g, _, err := s.graph(ctx, p, 0, nil)
-		if err != nil {
-			return err
-		}
-		if start, err = s.reduce(ctx, g, startAt{start.Key, pic.W, pic.H}); err != nil {
-			return err
-		}
+	start, err := s.maskStart(ctx, p, maskLong)
+	if err != nil {
+		return err
 	}
 	var masks []MaskCover
 	seen := map[raster.Sum]bool{}
@@ -114,6 +105,33 @@ func (s *Session) coverMasks(ctx context.Context, j *Job, p *plan.Print) error {
 		}
 	}
 	return nil
+}
+
+// maskStart is what masks are drawn from, on a frame of long px: the master
+// reduced, its pixels where a mask reads them.
+func (s *Session) maskStart(ctx context.Context, p *plan.Print, long int) (plan.Start, error) {
+	pic := p.Nodes[0].Pic
+	scale := float64(long) / float64(max(pic.W, pic.H, long))
+	pic.W, pic.H = max(1, int(float64(pic.W)*scale)), max(1, int(float64(pic.H)*scale))
+	start := plan.Start{Key: p.Nodes[0].Key, Pic: pic}
+	if !slices.ContainsFunc(p.Nodes, func(n plan.Node) bool { return n.Op == "range" || n.Op == "edges" }) {
+		return start, nil
+	}
+	g, _, err := s.graph(ctx, p, 0, nil)
+	if err != nil {
+		return start, err
+	}
+	return s.reduce(ctx, g, startAt{start.Key, pic.W, pic.H})
+}
+
+// SmallMask is a mask of a plan, by its node, drawn on a frame whose longer side
+// has long px, or as many as the master's.
+func (s *Session) SmallMask(ctx context.Context, p *plan.Print, mask, long int) (Picture, error) {
+	start, err := s.maskStart(ctx, p, long)
+	if err != nil {
+		return Picture{}, err
+	}
+	return s.Small(ctx, p, mask, plan.Small{Start: start})
 }
 
 // share is the mean of a mask over a part of the frame. It is exact where it is

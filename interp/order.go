@@ -312,7 +312,7 @@ func (o *Order) Build(ctx context.Context, bo BuildOptions, tell func(*OrderRow)
 			r.Warnings = append(r.Warnings, built.Warnings...)
 		}
 		tell(r)
-		s.release(later)
+		s.Release(later)
 	}
 	return nil
 }

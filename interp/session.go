@@ -246,12 +246,16 @@ func (s *Session) Prepare(ctx context.Context, p *plan.Print) error {
 	return nil
 }
 
-// release gives back what none of the plans to come needs: pictures kept, and
-// decoded inputs but for those that another picture will be prepared from, up to
-// one large master in memory.
-func (s *Session) release(later []*plan.Print) {
+// Release gives back what none of the plans to come needs: pictures kept or
+// reduced, and decoded inputs but for those that another picture will be prepared
+// from, up to one large master in memory.
+func (s *Session) Release(later []*plan.Print) {
+	none := func(key raster.Sum) bool {
+		return !slices.ContainsFunc(later, func(l *plan.Print) bool { return l.NodeOf(key) >= 0 })
+	}
+	maps.DeleteFunc(s.starts, func(at startAt, _ plan.Start) bool { return none(at.key) })
 	for key, k := range s.kept {
-		if !slices.ContainsFunc(later, func(l *plan.Print) bool { return l.NodeOf(key) >= 0 }) {
+		if none(key) {
 			k.store.Close()
 			delete(s.kept, key)
 		}

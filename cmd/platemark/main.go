@@ -62,6 +62,7 @@ type cli struct {
 	Completion completionCmd `cmd:"" group:"write" help:"Make a shell complete commands, files and names in recipes."`
 
 	Plan    planCmd    `cmd:"" group:"look" help:"Show what a build would do: steps, sizes, resolution, memory and time."`
+	View    viewCmd    `cmd:"" group:"look" help:"Write recipes beside their pictures, in the browser: true pixels after any line, mistakes and mends, at once."`
 	Proof   proofCmd   `cmd:"" group:"look" help:"Show how a paper will show a print, with figures; with --fit, propose the tone block for it."`
 	Inspect inspectCmd `cmd:"" group:"look" help:"Find what the eye would miss: dust, hot pixels, hairs, fringes; and take the lines that mend it."`
 	Wedge   wedgeCmd   `cmd:"" group:"look" help:"Say whether a printed wedge, measured, is what its profile promises or what another printer made."`

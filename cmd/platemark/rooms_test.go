@@ -49,7 +49,9 @@ var rooms = map[string][]string{
 	// What is looked at is what the steps make of photographs.
 	"recipes/eye": {"ops", "testdata/photos"},
 	"testdata":    {},
-	"cmd":         {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},
+	// Recipes are written beside their pictures as editors are served.
+	"cmd/platemark/desk": {"lang", "ops", "interp", "cmd/platemark/lsp", "cmd/platemark/view"},
+	"cmd":                {"lang", "ops", "interp", "recipes", "cmd", "testdata/frozen"},
 }
 
 // floors are the rooms from the ground up: an import leads to a lower floor.

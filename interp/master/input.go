@@ -148,6 +148,13 @@ func (in *Input) Unchanged() error {
 	return in.changed()
 }
 
+// Stands says whether what is found at the input's place is still the very file
+// that was hashed, of the same size and time.
+func (in *Input) Stands() bool {
+	st, err := os.Stat(in.Found)
+	return err == nil && os.SameFile(st, in.stat) && in.Unchanged() == nil
+}
+
 // Warnings are sentences about a picture that was read otherwise than its file
 // says, or in part.
 func (in *Input) Warnings() []string {

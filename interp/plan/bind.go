@@ -194,6 +194,7 @@ func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto 
 		return nil, b.diags
 	}
 	b.plan.Out, b.plan.Covers = cur.node, cur.covers
+	b.plan.FrameW, b.plan.FrameH = b.frameW, b.frameH
 	if b.paper != nil && !b.paperFits(pr.On.Span, b.paper, inputs.PaperProfile(b.paper), b.plan.Nodes[cur.node].Pic.C) {
 		return nil, b.diags
 	}
@@ -320,6 +321,7 @@ func (b *binder) prepare() (pic, bool) {
 	}
 	p := b.plan.Nodes[n].Pic
 	b.frame, b.frameW, b.frameH = n, p.W, p.H
+	b.atLine[m.Line] = n
 	cur := pic{n, Whole(p.W, p.H)}
 	w := &walker{b: b, cur: cur, names: map[string]pic{}, stage: 0}
 	w.steps(steps)

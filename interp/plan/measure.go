@@ -24,6 +24,9 @@ func bare(m lang.Measure) *big.Rat {
 	return m.Value
 }
 
+// part is the place of pixel v, of size, in a stretch of w from x0 on.
+func part(x0, w *big.Rat, v, size int) *big.Rat { return add(x0, quo(mul(w, rat(v)), rat(size))) }
+
 // Rect is the part of the frame that a picture shows, in frame pixels.
 type Rect struct{ X0, Y0, X1, Y1 *big.Rat }
 

@@ -36,6 +36,8 @@ type Print struct {
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
 
+	FrameW, FrameH int // of the upright master
+
 	Picture Extent     // without border and wrap
 	Covers  Rect       // what the print shows of the frame
 	Uses    []MaskUse  // the steps that work through masks

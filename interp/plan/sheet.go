@@ -59,6 +59,7 @@ func bindSheet(b *binder, source []byte, pr *lang.Print) (*Print, []lang.Diagnos
 	p := b.plan
 	if ok {
 		p.Covers, p.Out = Whole(b.frameW, b.frameH), out
+		p.FrameW, p.FrameH = b.frameW, b.frameH
 		ok = b.save(pr, pic{out, p.Covers})
 	}
 	if !ok {

@@ -321,12 +321,8 @@ func (w *walker) crop(s *lang.Crop) {
 		return
 	}
 	c := w.cur.covers
-	fx := func(v int) *big.Rat {
-		return add(c.X0, quo(mul(c.W(), rat(v)), rat(p.W)))
-	}
-	fy := func(v int) *big.Rat {
-		return add(c.Y0, quo(mul(c.H(), rat(v)), rat(p.H)))
-	}
+	fx := func(v int) *big.Rat { return part(c.X0, c.W(), v, p.W) }
+	fy := func(v int) *big.Rat { return part(c.Y0, c.H(), v, p.H) }
 	w.cur = pic{n, Rect{fx(x), fy(y), fx(x + cw), fy(y + ch)}}
 }
 

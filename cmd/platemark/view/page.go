@@ -99,12 +99,14 @@ const headEnd = 8 + 25
 // at once.
 var quick = png.Encoder{CompressionLevel: png.BestSpeed}
 
-// tagged is a picture as a PNG file that says what its numbers mean: the given
+func tagged(m image.Image, icc []byte) ([]byte, error) { return PNG(&quick, m, icc) }
+
+// PNG is a picture as a PNG file that says what its numbers mean: the given
 // profile, or sRGB where it is nil. (PNG, third edition, 11.3.2: iCCP holds a
 // name, 0, the method 0 and the profile deflated; sRGB holds the intent.)
-func tagged(m image.Image, icc []byte) ([]byte, error) {
+func PNG(e *png.Encoder, m image.Image, icc []byte) ([]byte, error) {
 	var b bytes.Buffer
-	if err := quick.Encode(&b, m); err != nil {
+	if err := e.Encode(&b, m); err != nil {
 		return nil, err
 	}
 	kind, body := "sRGB", []byte{1} // media-relative
