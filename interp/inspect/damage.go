@@ -104,8 +104,8 @@ func (w *scanWorker) findLevels() {
 	for ch := range c {
 		var count [258]int // of code v at v + 1
 		for y := w.Min.Y; y < w.Max.Y; y++ {
-			row := w.row(y)
-			for i := w.Min.X*c + ch; i < w.Max.X*c; i += c {
+			row := w.coreRow(y)
+			for i := ch; i < len(row); i += c {
 				count[row[i]>>8+1]++
 			}
 		}

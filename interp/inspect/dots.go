@@ -398,8 +398,9 @@ func eighth(dx, dy int) int {
 
 // code adds a share of the picture's codes in the middle of a level's pixel.
 func (w *scanWorker) code(k, x, y int, codes *[3]float64, share float64) {
-	row := w.row(w.at.Y + y<<k + 1<<k>>1)
-	px := min(max(w.at.X+x<<k+1<<k>>1, 0), w.pic.W-1)
+	// Pixels of a level may lie just outside the tile.
+	row := w.row(min(max(y<<k+1<<k>>1, 0), tileH-1))
+	px := min(max(x<<k+1<<k>>1, 0), tileW-1)
 	for i := range w.pic.C {
 		codes[i] += float64(share * float64(row[px*w.pic.C+i]))
 	}

@@ -89,7 +89,7 @@ func (w *scanWorker) findRims() {
 			}
 		}
 	}
-	w.rims = strongest(marks, marksMost/2)
+	w.rims = w.ended(strongest(marks, marksMost/2), rimLine)
 }
 
 // offLine is what leads to x, y from the nearest point of the line from 0 to u, v.
@@ -111,25 +111,23 @@ func (w *scanWorker) codes(k, x, y int) (c [3]uint16) {
 	return c
 }
 
-// fringes are the lines of rims of one colour.
-func (s *scan) fringes() (list []Find) {
-	marks := gather(s.tiles, func(t *found) *[]mark { return &t.rims })
-	for _, g := range groups(marks, 2, 2*rimLong, func(a, b *mark) bool {
-		dot := func(a, b *mark) float64 {
-			return float64(int64(a.a)*int64(b.a) + int64(a.b)*int64(b.b))
-		}
-		return dot(a, b) > 0.6*math.Sqrt(dot(a, a)*dot(b, b))
-	}) {
-		l := stretchOf(g)
-		if apart(l.a, l.b) < 2*rimLong {
-			continue
-		}
-		f := Find{Kind: Fringe, Width: l.width, Ends: [2]Point{l.a, l.b}}
-		f.At, f.W, f.H = box(g)
-		s.colours(g, &f)
-		list = append(list, f)
+var rimLine = lineKind{2, 2 * rimLong, func(a, b *mark) bool {
+	dot := func(a, b *mark) float64 {
+		return float64(int64(a.a)*int64(b.a) + int64(a.b)*int64(b.b))
 	}
-	return list
+	return dot(a, b) > 0.6*math.Sqrt(dot(a, a)*dot(b, b))
+}, (*scan).fringe}
+
+// fringe is a line of rims of one colour.
+func (s *scan) fringe(g []mark) (f Find, ok bool) {
+	l := stretchOf(g)
+	if apart(l.a, l.b) < 2*rimLong {
+		return f, false
+	}
+	f = Find{Kind: Fringe, Width: l.width, Ends: [2]Point{l.a, l.b}}
+	f.At, f.W, f.H = box(g)
+	s.colours(g, &f)
+	return f, true
 }
 
 // colours measures a fringe's colours, of at most 64 of its marks.

@@ -100,7 +100,7 @@ func (w *scanWorker) findRidges(k int) {
 			marks = append(marks, mark{x: int32(at.X), y: int32(at.Y), k: int8(k), width: wide, a: int32(best), b: int32(side)})
 		}
 	}
-	w.ridges = append(w.ridges, strongest(marks, marksMost>>k)...)
+	w.ridges = append(w.ridges, w.ended(strongest(marks, marksMost>>k), hairLine)...)
 }
 
 // strongest are the marks of a tile that are kept.
@@ -117,6 +117,50 @@ func (m *mark) height() int32 {
 		return max(abs(m.a), abs(m.b))
 	}
 	return abs(m.a)
+}
+
+// A lineKind is how marks make lines: joined where they lie up to reach of their
+// level's pixels from each other and are alike, at least so many, as of says.
+type lineKind struct {
+	reach int32
+	least int
+	alike func(a, b *mark) bool
+	of    func(s *scan, g []mark) (Find, bool)
+}
+
+// ended takes the lines of marks that no other tile's can belong to, and gives the
+// other marks: fine texture has many that are soon known to be no line.
+func (w *scanWorker) ended(marks []mark, kind lineKind) (open []mark) {
+	for _, g := range groups(marks, kind.reach, 0, kind.alike) {
+		far := kind.reach << g[0].k
+		if slices.ContainsFunc(g, func(m mark) bool {
+			return int(m.x-far) < w.Min.X || int(m.x+far) >= w.Max.X || int(m.y-far) < w.Min.Y || int(m.y+far) >= w.Max.Y
+		}) {
+			open = append(open, g...)
+		} else if len(g) >= kind.least>>g[0].k {
+			if f, ok := kind.of(w.scan, g); ok {
+				w.whole = append(w.whole, f)
+			}
+		}
+	}
+	return slices.Clone(open)
+}
+
+// linesOf are those of a kind in the whole picture.
+func (s *scan) linesOf(kind lineKind, k Kind, marks func(t *found) *[]mark) (list []Find) {
+	for t := range s.tiles {
+		for _, f := range s.tiles[t].whole {
+			if f.Kind == k {
+				list = append(list, f)
+			}
+		}
+	}
+	for _, g := range groups(gather(s.tiles, marks), kind.reach, kind.least, kind.alike) {
+		if f, ok := kind.of(s, g); ok {
+			list = append(list, f)
+		}
+	}
+	return list
 }
 
 // spreads is, by squares of 8 pixels of a level, how high a ridge is to be there.
@@ -159,7 +203,7 @@ func (w *scanWorker) spreads(k int) (least []float64, cols int) {
 // level; each group's marks, and the groups, are in the order of their places.
 func groups(marks []mark, reach int32, least int, alike func(a, b *mark) bool) [][]mark {
 	slices.SortFunc(marks, func(a, b mark) int {
-		return cmp.Or(cmp.Compare(a.k, b.k), cmp.Compare(a.y, b.y), cmp.Compare(a.x, b.x))
+		return cmp.Or(cmp.Compare(a.k, b.k), cmp.Compare(a.y, b.y), cmp.Compare(a.x, b.x), cmp.Compare(a.a, b.a), cmp.Compare(a.b, b.b))
 	})
 	of := make([]int32, len(marks))
 	root := func(i int32) int32 {
@@ -281,32 +325,36 @@ func box(g []mark) (at Point, w, h float64) {
 	return Point{float64(x0+x1) / 2, float64(y0+y1) / 2}, float64(x1-x0) + by, float64(y1-y0) + by
 }
 
-// hairs are the lines of ridges that are long, thin and whole.
-func (s *scan) hairs() (list []Find) {
-	marks := gather(s.tiles, func(t *found) *[]mark { return &t.ridges })
-	for _, g := range groups(marks, 3, hairMarks, func(a, b *mark) bool {
-		return (a.a > 0) == (b.a > 0) && abs(a.a) < 3*abs(b.a) && abs(b.a) < 3*abs(a.a)
-	}) {
-		l := stretchOf(g)
-		by := float64(int(1) << g[0].k)
-		straight := apart(l.a, l.b)
-		n := by * float64(len(g))
-		if straight < max(hairLong, hairWidths*l.width) || n < 0.6*straight || n > 2*straight {
-			continue
-		}
-		f := Find{Kind: Hair, Width: l.width, Ends: [2]Point{l.a, l.b}}
-		f.At, f.W, f.H = box(g)
-		var in, beside [3]float64
-		for i := range g {
-			for c := range in {
-				in[c] += float64(g[i].a+g[i].b) / 4 / float64(len(g))
-				beside[c] += float64(g[i].b) / 4 / float64(len(g))
-			}
-		}
-		f.Contrast = s.contrast(in, beside)
-		f.Spots = chain(g, l, float64(1.5*l.width)+2)
-		list = append(list, f)
+var hairLine = lineKind{3, hairMarks, func(a, b *mark) bool {
+	return (a.a > 0) == (b.a > 0) && abs(a.a) < 3*abs(b.a) && abs(b.a) < 3*abs(a.a)
+}, (*scan).hair}
+
+// hair is a line of ridges that is long, thin and whole.
+func (s *scan) hair(g []mark) (f Find, ok bool) {
+	l := stretchOf(g)
+	by := float64(int(1) << g[0].k)
+	straight := apart(l.a, l.b)
+	n := by * float64(len(g))
+	if straight < max(hairLong, hairWidths*l.width) || n < 0.6*straight || n > 2*straight {
+		return f, false
 	}
+	f = Find{Kind: Hair, Width: l.width, Ends: [2]Point{l.a, l.b}}
+	f.At, f.W, f.H = box(g)
+	var in, beside [3]float64
+	for i := range g {
+		for c := range in {
+			in[c] += float64(g[i].a+g[i].b) / 4 / float64(len(g))
+			beside[c] += float64(g[i].b) / 4 / float64(len(g))
+		}
+	}
+	f.Contrast = s.contrast(in, beside)
+	f.Spots = chain(g, l, float64(1.5*l.width)+2)
+	return f, true
+}
+
+// hairs are those of the whole picture.
+func (s *scan) hairs() []Find {
+	list := s.linesOf(hairLine, Hair, func(t *found) *[]mark { return &t.ridges })
 	// One hair may be seen in two levels.
 	slices.SortFunc(list, byWeight)
 	near := newPlaces(64)

@@ -43,12 +43,9 @@ func Look(ctx context.Context, g *engine.Graph, o engine.Options) (*Report, erro
 	if err != nil {
 		return nil, err
 	}
-	s := newScan(p, lab, r.Noise)
-	n := len(whole.Nodes)
-	whole.Nodes = append(whole.Nodes,
-		engine.Node{Pic: single.Pic(), Step: single, In: []int{g.Out}},
-		engine.Node{Pic: s.Pic(), Step: s, In: []int{g.Out, n}})
-	whole.Out = n + 1
+	s := newScan(p, lab, r.Noise, single)
+	whole.Out = len(whole.Nodes)
+	whole.Nodes = append(whole.Nodes, engine.Node{Pic: s.Pic(), Step: s, In: []int{g.Out}})
 	o.BandRows = 1
 	if _, err := engine.Run(ctx, &whole, engine.Rows(func(int, []uint16) error { return nil }), o); err != nil {
 		return nil, err
@@ -128,7 +125,7 @@ func (s *scan) report(r *Report) {
 			near.add(d.Point, d.Radius)
 		}
 	}
-	for _, f := range s.bounded(s.fringes(), leave) {
+	for _, f := range s.bounded(s.linesOf(rimLine, Fringe, func(t *found) *[]mark { return &t.rims }), leave) {
 		take(f)
 	}
 	var specks []Find

@@ -148,6 +148,23 @@ func TestNothingWhereNothingIs(t *testing.T) {
 	}
 }
 
+// A hair is one find from end to end, within a tile and across the borders of four.
+func TestHairAcrossTiles(t *testing.T) {
+	for _, at := range [][2]float64{{100, 40}, {380, 190}, {460, 240}, {640, 330}} {
+		p := made(900, 520, 1, func(x, y int) [3]float64 {
+			u, v := float64(x)-at[0], float64(y)-at[1]
+			if along := 0.8*u + 0.6*v; along > 0 && along < 150 && math.Abs(0.8*v-0.6*u) < 1 {
+				return grey(60)
+			}
+			return grey(120)
+		})
+		got := p.look(t, engine.Options{}).of(Hot, Dead, Dust, Hair)
+		if len(got) != 1 || got[0].Kind != Hair || apart(got[0].Ends[0], Point{at[0], at[1]}) > 10 || apart(got[0].Ends[1], Point{at[0] + 120, at[1] + 90}) > 10 {
+			t.Errorf("from %v: %+v", at, got)
+		}
+	}
+}
+
 // Thousands of specks are named up to a bound, the strongest first, and the others
 // are counted where they are.
 func TestManyAreCounted(t *testing.T) {

@@ -38,12 +38,12 @@ func (w *scanWorker) measure() {
 	w.measured = measured{}
 	c := w.pic.C
 	for y := w.Min.Y; y < w.Max.Y; y++ {
-		row := w.row(y)
+		row := w.coreRow(y)
 		for x := w.Min.X; x < w.Max.X; x++ {
 			cell := (y-w.Min.Y)/clipSide*(coreW/clipSide) + (x-w.Min.X)/clipSide
 			for end, v := range [2]uint16{0, 65535} {
 				n := 0
-				for _, s := range row[x*c:][:c] {
+				for _, s := range row[(x-w.Min.X)*c:][:c] {
 					if s == v {
 						n++
 					}

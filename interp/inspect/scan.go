@@ -29,20 +29,23 @@ type scan struct {
 	pic   ops.Pic
 	lab   *colour.ToLab
 	noise Noise
-	hue   func(codes []uint16) (a, b float64) // see ops.HuePlane; nil where there is none
-	cols  int
-	tiles []found
+	// single mends single pixels: scan asks it for each row, so that none is held.
+	single ops.Step
+	hue    func(codes []uint16) (a, b float64) // see ops.HuePlane; nil where there is none
+	cols   int
+	tiles  []found
 }
 
 // found is what a tile has.
 type found struct {
 	single, blots kept
-	ridges, rims  []mark // of hairs, of fringes
+	whole         []Find // hairs and fringes that end in this tile
+	ridges, rims  []mark // of hairs, of fringes that may go on in another
 	measured
 }
 
-func newScan(p ops.Pic, lab *colour.ToLab, n Noise) *scan {
-	s := &scan{pic: p, lab: lab, noise: n, hue: hueOf(p), cols: (p.W + coreW - 1) / coreW}
+func newScan(p ops.Pic, lab *colour.ToLab, n Noise, single ops.Step) *scan {
+	s := &scan{pic: p, lab: lab, noise: n, single: single, hue: hueOf(p), cols: (p.W + coreW - 1) / coreW}
 	s.tiles = make([]found, s.cols*s.Pic().H)
 	return s
 }
@@ -51,14 +54,15 @@ func (s *scan) Pic() ops.Pic { return ops.Pic{W: 1, H: (s.pic.H + coreH - 1) / c
 
 func (s *scan) Window(in, y int) (lo, hi int) {
 	lo, hi = y*coreH, (y+1)*coreH
-	if in == 0 {
-		lo, hi = lo-margin, hi+margin
-	}
-	return max(lo, 0), min(hi, s.pic.H)
+	return max(lo-margin, 0), min(hi+margin, s.pic.H)
 }
 
 func (s *scan) Memory() (worker, shared int64) {
-	return 2*int64(s.pic.Stride())*tileH + 40*tileW*tileH, 0
+	var each int64
+	if m, ok := s.single.(ops.Sized); ok {
+		each, _ = m.Memory()
+	}
+	return each + 2*int64(s.pic.Stride()) + 46*tileW*tileH, 0
 }
 
 // tileAt is the tile in whose core a place lies.
@@ -72,7 +76,7 @@ func (s *scan) core(t int) image.Rectangle {
 }
 
 func (s *scan) Worker() ops.Worker {
-	w := &scanWorker{scan: s, raw: make([]uint16, tileH*s.pic.Stride())}
+	w := &scanWorker{scan: s, raw: make([]uint16, tileW*tileH*s.pic.C), mender: s.single.Worker(), mended: make([]uint16, s.pic.Stride())}
 	for k := range w.light {
 		w.light[k] = plane{tileW >> k, tileH >> k, make([]int32, (tileW>>k)*(tileH>>k))}
 	}
@@ -93,8 +97,8 @@ type plane struct {
 // scanWorker looks at one row of tiles after another.
 type scanWorker struct {
 	*scan
-	raw    []uint16  // the rows of the tiles
-	lo, hi int       // and which they are
+	mender ops.Worker
+	mended []uint16  // a row without single pixels
 	near   *places   // single pixels of the row of tiles
 	specks []Find    // of the tile, those found twice too
 	out    []float64 // room for what squares stand out by, and for a speck
@@ -104,6 +108,7 @@ type scanWorker struct {
 	*found
 	image.Rectangle               // its core
 	at              image.Point   // where it begins, its margin included
+	raw             []uint16      // its codes; beyond the picture its rim goes on
 	light           [levels]plane // reduced by means
 	tint            [2]plane      // red less light and blue less light, of half the size
 	sums, squares   []int64       // of a level's light, above and left of each pixel
@@ -112,20 +117,16 @@ type scanWorker struct {
 
 func (w *scanWorker) Row(dst []uint16, y int, in []ops.Rows) {
 	dst[0] = 0
-	w.lo, w.hi = w.Window(0, y)
-	n := w.pic.Stride()
-	for r := w.lo; r < w.hi; r++ {
-		copy(w.raw[(r-w.lo)*n:], in[0].Row(r))
-	}
 	w.near = newPlaces(32)
-	lo, hi := w.Window(1, y)
-	for r := lo; r < hi; r++ {
-		w.singles(r, w.row(r), in[1].Row(r))
+	for r := y * coreH; r < min((y+1)*coreH, w.pic.H); r++ {
+		w.mender.Row(w.mended, r, in)
+		w.singles(r, in[0].Row(r), w.mended)
 	}
 	for x := range w.cols {
 		t := y*w.cols + x
 		w.found, w.Rectangle = &w.tiles[t], w.core(t)
 		w.at = w.Min.Sub(image.Pt(margin, margin))
+		w.read(in[0])
 		w.fill()
 		for k := range levels {
 			w.sum(k)
@@ -140,22 +141,49 @@ func (w *scanWorker) Row(dst []uint16, y int, in []ops.Rows) {
 	}
 }
 
-// row is a row of the picture, the nearest where there is none.
-func (w *scanWorker) row(y int) []uint16 {
-	n := w.pic.Stride()
-	return w.raw[(min(max(y, w.lo), w.hi-1)-w.lo)*n:][:n]
+// read takes the tile's codes.
+func (w *scanWorker) read(in ops.Rows) {
+	c := w.pic.C
+	lo, hi := max(w.at.X, 0), min(w.at.X+tileW, w.pic.W)
+	part, _ := in.(ops.Parts)
+	last := -1
+	for y := range tileH {
+		out := w.row(y)
+		if r := min(max(w.at.Y+y, 0), w.pic.H-1); r == last {
+			copy(out, w.row(y-1))
+			continue
+		} else if last = r; part != nil {
+			copy(out[(lo-w.at.X)*c:], part.Part(r, lo*c, hi*c))
+		} else {
+			copy(out[(lo-w.at.X)*c:], in.Row(r)[lo*c:hi*c])
+		}
+		for x := lo - w.at.X - 1; x >= 0; x-- {
+			copy(out[x*c:][:c], out[(x+1)*c:])
+		}
+		for x := hi - w.at.X; x < tileW; x++ {
+			copy(out[x*c:][:c], out[(x-1)*c:])
+		}
+	}
 }
 
-// fill makes the tile's planes. Beyond the picture its rim goes on.
+// row is a row of the tile's codes.
+func (w *scanWorker) row(y int) []uint16 { return w.raw[y*tileW*w.pic.C:][:tileW*w.pic.C] }
+
+// coreRow is a row of the picture in the tile's core.
+func (w *scanWorker) coreRow(y int) []uint16 {
+	return w.row(y - w.at.Y)[margin*w.pic.C:][:w.Dx()*w.pic.C]
+}
+
+// fill makes the tile's planes.
 func (w *scanWorker) fill() {
 	c := w.pic.C
 	clear(w.tint[0].v)
 	clear(w.tint[1].v)
 	for y := range tileH {
-		row := w.row(w.at.Y + y)
+		row := w.row(y)
 		out := w.light[0].v[y*tileW:][:tileW]
 		for x := range out {
-			i := min(max(w.at.X+x, 0), w.pic.W-1) * c
+			i := x * c
 			if c == 1 {
 				out[x] = 4 * int32(row[i])
 				continue
