@@ -36,10 +36,10 @@ const thumbSide = 600
 // papers writes what goes with an order's files: for the lab, and for the client
 // where that is asked for.
 func (c *buildCmd) papers(a *app, o *interp.Order) error {
-	lab := &view.Order{Title: "Order: " + lang.Count(len(o.Rows), "print"), Made: time.Now(), Words: labWords(o)}
+	lab := &view.Order{Made: time.Now(), Words: labWords(o)}
 	client := &view.Order{Title: "The prints", Made: time.Now()}
 	for _, r := range o.Rows {
-		if r.State != interp.OrderBuilt && r.State != interp.OrderThere {
+		if !ready(r) {
 			continue
 		}
 		small, err := c.thumb(a, r.Plan)
@@ -55,10 +55,16 @@ func (c *buildCmd) papers(a *app, o *interp.Order) error {
 		onPaper(&one, r)
 		client.Prints = append(client.Prints, one)
 	}
+	lab.Title = "Order: " + lang.Count(len(lab.Prints), "print")
 	if err := c.paper("order", lab); err != nil || !c.Client {
 		return err
 	}
 	return c.paper("client", client)
+}
+
+// ready says whether a print's file is there to be sent.
+func ready(r *interp.OrderRow) bool {
+	return r.State == interp.OrderBuilt || r.State == interp.OrderThere
 }
 
 // thumb is a print run small.
@@ -121,7 +127,7 @@ func (c *buildCmd) paper(name string, o *view.Order) error {
 func labWords(o *interp.Order) []string {
 	var profiles, ppi []string
 	for _, r := range o.Rows {
-		if r.Plan == nil {
+		if !ready(r) {
 			continue
 		}
 		for list, s := range map[*[]string]string{&profiles: r.Plan.File.Profile.Description(), &ppi: decimals(r.Plan.Face.PPI, 4)} {

@@ -86,3 +86,33 @@ func TestRank(t *testing.T) {
 		t.Errorf("from the diagonal %v, from nearer %v", r.Finds[0].Seen, first)
 	}
 }
+
+// One among many alike is seen less than one alone, and of another kind there may
+// be many.
+func TestAmongManyAlike(t *testing.T) {
+	hair := func(x, y float64) Find {
+		return Find{Kind: Hair, At: Point{x, y}, Contrast: -0.5, Width: 4, Ends: [2]Point{{x - 20, y}, {x + 20, y}}}
+	}
+	r := Report{W: 6000, H: 4000, Finds: []Find{hair(5000, 500), {Kind: Dust, At: Point{1010, 3000}, Contrast: -0.5, Width: 12}}}
+	alone := hair(5000, 500)
+	for i := range 24 {
+		r.Finds = append(r.Finds, hair(1000+float64(i), 3000))
+	}
+	r.Rank(Viewing{W: 900, H: 600})
+	one := alone.seen(900.0 / 6000 / math.Sqrt(900*900+600*600) * 180 / math.Pi)
+	var all []float64
+	for _, f := range r.Finds {
+		switch {
+		case f.Kind == Hair && f.At.X == 5000 && f.Seen != one:
+			t.Errorf("alone it is seen %v, want %v", f.Seen, one)
+		case f.Kind == Hair && f.At.X != 5000:
+			all = append(all, f.Seen)
+		}
+	}
+	if len(all) != 24 || math.Abs(all[0]-one/24) > 0.01 {
+		t.Errorf("among 24 it is seen %v, alone %v", all, one)
+	}
+	if r.Finds[0].Kind == Hair && r.Finds[0].At.X != 5000 {
+		t.Error("one of many stands first")
+	}
+}
