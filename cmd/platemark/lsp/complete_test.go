@@ -45,14 +45,14 @@ func TestCompletion(t *testing.T) {
 		want     []string // exactly these, in this order
 		from     int      // characters of the word that is replaced
 	}{
-		{"title ", "ti| ", []string{"recipe", "title", "rights", "round", "master", "picture", "paper", "lab", "mask", "prepare", "steps", "print", "inputs"}, 2},
+		{"title ", "ti| ", []string{"recipe", "title", "rights", "round", "master", "picture", "paper", "lab", "mask", "prepare", "steps", "print", "sheet", "inputs"}, 2},
 		{large, large + "    |\n", print, 0},
 		{large, large + "    sh|\n", print, 2},
 		{"    polygon", "    |\n    polygon", append(slices.Clone(shapes), "invert", "soften", "less", "within"), 0},
 		{"    less mask grasses", "    less |", shapes, 0},
 		{"less mask grasses", "less mask g|", []string{"grasses"}, 1},
 		{"through rocks", "through |", []string{"grasses", "rocks"}, 0},
-		{"through rocks", "|", []string{"method", "quiet", "halo", "through", "as"}, 0},
+		{"through rocks", "|", []string{"method", "blur", "quiet", "halo", "through", "as"}, 0},
 		{"190% through rocks", "190% quiet 3% |", []string{"halo", "through", "as"}, 0},
 		{"radius 1.8 px amount 190%", "|", []string{"radius"}, 0},
 		{"1.8 px amount", "1.8 |", []string{"px", "mm", "%", "amount"}, 0},
