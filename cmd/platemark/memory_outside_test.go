@@ -36,11 +36,11 @@ func TestMemoryOfAHugeMaster(t *testing.T) {
 	}
 }
 
-// At prints of 9000 x 6000 px, on few processors and on many.
+// At prints of 6000 x 4000 px, on few processors and on many.
 func TestMemoryOfLargePrints(t *testing.T) {
 	for _, k := range memoryKinds {
 		for _, processors := range []int{2, 64} {
-			most, planned, workers, cpu := memoryOf(t, k, 3000, 9000, processors)
+			most, planned, workers, cpu := memoryOf(t, k, 2000, 6000, processors)
 			t.Logf("%s, %d processors, %d at work: %d MB, planned %d MB, %v of processor time", k.name, processors, workers, most/1e6, planned/1e6, cpu)
 		}
 	}

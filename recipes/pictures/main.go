@@ -36,7 +36,19 @@ func main() {
 	diff.Run()
 	photograph(filepath.Join(demo, "wall.html"), "recipes/proof.jpg")
 	photograph(filepath.Join(demo, "diff.html"), "recipes/diff.jpg")
+	certificate(tool, demo)
 	guidePictures(tool, demo)
+}
+
+// certificate takes a picture of the page for the buyer of a copy.
+func certificate(tool, demo string) {
+	logs, err := filepath.Glob(filepath.Join(demo, "marsh-60x40.jpg.*.audit.jsonl"))
+	check(err)
+	run(demo, tool, "register", "add", "marsh.recipe", "--copy", "3", "--log", logs[0])
+	run(demo, tool, "certificate", logs[0], "--copy", "3", "--paper", "baryta, 310 g/m2")
+	pages, err := filepath.Glob(filepath.Join(demo, "*.certificate.html"))
+	check(err)
+	photograph(pages[0], "recipes/certificate.jpg")
 }
 
 // photograph takes a picture of the head of a page.
