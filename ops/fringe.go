@@ -311,7 +311,7 @@ func (k *fringeWorker) fitRow(j int) []fringeFit {
 			over := 1 / (v + fringeLeast*fringeLeast)
 			out[i] = fringeFit{float32(y), float32(p), float32(q),
 				float32((float64(sums[5])/t - float64(y*p)) * over), float32((float64(sums[6])/t - float64(y*q)) * over),
-				float32(1.5 * math.Sqrt(v)), float32(float64(min(1, 4-float64(trust[i])/(fringeWhole/4))*t) / (t + float64(rows*k.columnsAround(k.far, i)*fringeWhole)/100))}
+				float32(1.5 * math.Sqrt(v)), float32(float64(min(1, 4-float64(float64(trust[i])/(fringeWhole/4)))*t) / (t + float64(rows*k.columnsAround(k.far, i)*fringeWhole)/100))}
 		}
 	}
 	return out

@@ -114,11 +114,11 @@ func TestMachines(t *testing.T) {
 	}
 }
 
-// The command itself proves on other processors, and as WebAssembly, that it
+// The command itself proves, and as WebAssembly too, that it
 // makes the same bytes.
 func TestProveElsewhere(t *testing.T) {
 	for _, m := range machines {
-		if !slices.Contains([]string{"amd64", "arm64", "wasip1"}, m.name) {
+		if !slices.Contains([]string{"amd64", "wasip1"}, m.name) {
 			continue
 		}
 		dir := t.TempDir()

@@ -20,8 +20,8 @@ import (
 const (
 	python   = "/usr/bin/python3"
 	reader   = "../../../testdata/second/second.py"
-	wanted   = 200 // recipes that this program builds
-	attempts = 600 // recipes written for them at most
+	wanted   = 100 // recipes that this program builds
+	attempts = 300 // recipes written for them at most
 )
 
 // A row says of a piece how many vectors and random prints have it, and how many of
