@@ -30,14 +30,12 @@ type machine struct {
 var machines = []machine{
 	{name: "amd64", env: []string{"GOARCH=amd64"}, run: by("")},
 	{name: "amd64, one worker", env: []string{"GOARCH=amd64"}, args: []string{"1"}, run: by("")},
-	{name: "amd64 v3", env: []string{"GOARCH=amd64", "GOAMD64=v3"}, run: by("")},
 	{name: "amd64 without assembly", env: []string{"GOARCH=amd64"}, flags: []string{"-tags", "plain"}, run: by("")},
 	{name: "amd64, " + otherRelease, env: []string{"GOARCH=amd64", "GOTOOLCHAIN=" + otherRelease}, run: by("")},
 	{name: "arm64", env: []string{"GOARCH=arm64"}, run: by("qemu-aarch64")},
 	{name: "s390x", env: []string{"GOARCH=s390x"}, run: by("qemu-s390x")},
 	{name: "riscv64", env: []string{"GOARCH=riscv64"}, run: by("qemu-riscv64")},
 	{name: "ppc64le", env: []string{"GOARCH=ppc64le"}, run: by("qemu-ppc64le")},
-	{name: "loong64", env: []string{"GOARCH=loong64"}, run: by("qemu-loongarch64")},
 	// Words of 32 bits, under an emulator, since some kernels refuse programs
 	// of that size.
 	{name: "arm", env: []string{"GOARCH=arm"}, run: by("qemu-arm")},

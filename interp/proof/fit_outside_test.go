@@ -73,14 +73,14 @@ func (f *fitter) freely(t *testing.T, meant []colour.Lab) (best setting) {
 	return best
 }
 
-// On 18 pairs of pictures and papers the fit comes within 5 % of a search that
+// On nine pairs of pictures and papers the fit comes within 5 % of a search that
 // regards nothing but the mean difference, or says what held it back; nothing
 // gets worse unsaid.
 func TestFitAgainstFreeSearch(t *testing.T) {
 	ctx := context.Background()
 	coated := interptest.Read(t, filepath.Join("..", "..", "testdata", "standards", "profiles", "FOGRA39L_coated.icc"))
 	pairs, within := 0, 0
-	for _, name := range []string{"marsh", "leaves", "sunset", "dune", "lamps", "brook"} {
+	for _, name := range []string{"marsh", "sunset", "brook"} {
 		t.Run(name, func(t *testing.T) {
 			text := strings.Replace(fitRecipe, "size within 2 in x 2 in", "size within 3 in x 3 in", 1)
 			text = strings.Replace(text, "paper rag", "paper coated {\n    profile      \"coated.icc\"\n}\n\npaper rag", 1)
