@@ -208,16 +208,23 @@ func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto 
 			b.plan.Ready = n
 		}
 	}
-	b.plan.Mark = markOf(rec.Version, b.plan.Nodes[cur.node].Key, b.plan.File)
+	return b.finish(pr, cur.node)
+}
+
+// finish completes the plan of a print or a sheet whose file holds the picture of
+// node saved.
+func (b *binder) finish(pr *lang.Print, saved int) (*Print, []lang.Diagnostic) {
+	p := b.plan
+	p.Mark = markOf(b.rec.Version, p.Nodes[saved].Key, p.File)
 	b.prune()
-	b.plan.Pieces = b.pieces(pr)
-	if !rec.Draft {
-		if d := lang.Drafts(b.plan.Pieces); len(d) > 0 {
+	p.Pieces = b.pieces(pr)
+	if !b.rec.Draft {
+		if d := lang.Drafts(p.Pieces); len(d) > 0 {
 			return nil, append(b.diags, lang.NotFrozen(d))
 		}
 	}
-	b.plan.Notes = b.diags
-	return b.plan, b.diags
+	p.Notes = b.diags
+	return p, b.diags
 }
 
 // prune drops the nodes that the print doesn't need and keeps plan order.

@@ -31,6 +31,7 @@ const (
 	patchHigh   = 10
 	letterSize  = 8 // pt
 	lineHeight  = 10
+	ink         = "0 0 0" // of marks and lines
 )
 
 // box is a piece with its place on the sheet.
@@ -51,7 +52,6 @@ type boxPart struct {
 type layout struct {
 	w, h  int
 	ppi   *big.Rat
-	black string
 	boxes []*box
 }
 
@@ -109,12 +109,12 @@ func (b *box) fill(x, y, w, h int, codes string) {
 func (l *layout) marks(b *box, x, y, w, h int) {
 	line, off, long := max(1, l.mm(1)/10), l.mm(cutOff), l.mm(cutRoom)-l.mm(cutOff)
 	for _, cy := range []int{y, y + h - line} {
-		b.fill(x-off-long, cy, long, line, l.black)
-		b.fill(x+w+off, cy, long, line, l.black)
+		b.fill(x-off-long, cy, long, line, ink)
+		b.fill(x+w+off, cy, long, line, ink)
 	}
 	for _, cx := range []int{x, x + w - line} {
-		b.fill(cx, y-off-long, line, long, l.black)
-		b.fill(cx, y+h+off, line, long, l.black)
+		b.fill(cx, y-off-long, line, long, ink)
+		b.fill(cx, y+h+off, line, long, ink)
 	}
 }
 
@@ -175,9 +175,9 @@ func (l *layout) args(foot string) (args ops.Args, in []int) {
 			continue
 		}
 		if margin+l.mm(long) <= l.w {
-			part("fill %d %d %d %d %s", margin, y, l.mm(long), line, l.black)
+			part("fill %d %d %d %d %s", margin, y, l.mm(long), line, ink)
 			for _, x := range []int{margin, margin + l.mm(long) - line} {
-				part("fill %d %d %d %d %s", x, y-l.mm(3), line, l.mm(3), l.black)
+				part("fill %d %d %d %d %s", x, y-l.mm(3), line, l.mm(3), ink)
 			}
 		}
 		for _, t := range []string{text, foot} {

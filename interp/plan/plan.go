@@ -252,22 +252,14 @@ func (p *Print) MarkShort() string { return p.Mark.String()[:12] }
 func (p *Print) Pixels() (w, h int) { pic := p.Nodes[p.Out].Pic; return pic.W, pic.H }
 
 // Inner is the print's picture without border and wrap: its node, and how wide
-// they are on each side, px.
-func (p *Print) Inner() (node, edge int, err error) {
-	for node = p.Out; ; node = p.Nodes[node].In[0] {
-		n := p.Nodes[node]
-		if n.Op != "border" && n.Op != "wrap" {
-			return node, edge, nil
-		}
-		if n.Args.Word("way", "") == "picture" {
-			continue // the wrap is the picture's own edge
-		}
-		w, err := n.Args.Int("width")
-		if err != nil {
-			return 0, 0, err
-		}
-		edge += w
+// they are on each side, px. A wrap of the picture's own edge adds nothing.
+func (p *Print) Inner() (node, edge int) {
+	node = p.Out
+	for n := p.Nodes[node]; n.Op == "border" || n.Op == "wrap"; n = p.Nodes[node] {
+		node = n.In[0]
+		edge += (n.Pic.W - p.Nodes[node].Pic.W) / 2
 	}
+	return node, edge
 }
 
 // Operations lists the operations of the plan with their versions, sorted:

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math/big"
 	"slices"
-	"strings"
 
 	"platemark/interp/master"
 	"platemark/lang"
@@ -19,7 +18,7 @@ type sheetBinder struct {
 	source []byte
 	pr     *lang.Print
 	layout
-	paper   *colour.Profile // the sheet's
+	onto    *colour.Profile // of the sheet's paper
 	seen    *lang.Paper     // simulated, nil where none is
 	ready   bool            // plan.Ready is set
 	lacking []rune          // characters that there are no letters for
@@ -69,16 +68,7 @@ func bindSheet(b *binder, source []byte, pr *lang.Print) (*Print, []lang.Diagnos
 		slices.Sort(s.lacking)
 		b.report(lang.Note, CodeSheet, pr.Span, fmt.Sprintf("the captions' type has no letter for %s", string(slices.Compact(s.lacking))), "An empty box stands in its place.")
 	}
-	p.Mark = markOf(b.rec.Version, p.Nodes[out].Key, p.File)
-	b.prune()
-	p.Pieces = b.pieces(pr)
-	if !b.rec.Draft {
-		if d := lang.Drafts(p.Pieces); len(d) > 0 {
-			return nil, append(b.diags, lang.NotFrozen(d))
-		}
-	}
-	p.Notes = b.diags
-	return p, b.diags
+	return b.finish(pr, out)
 }
 
 // begin takes the sheet's size and paper.
@@ -94,12 +84,11 @@ func (s *sheetBinder) begin() bool {
 	z := b.size
 	z.w, z.h = exact.Nearest(z.want(pr.Size.W)), exact.Nearest(z.want(pr.Size.H))
 	s.w, s.h, s.ppi = z.w, z.h, z.ppi
-	s.black = "0 0 0"
-	if s.paper = s.profileOf(b.paper); s.paper == nil {
+	if s.onto = s.profileOf(b.paper); s.onto == nil {
 		return false
 	}
-	if s.paper.Channels() != 3 {
-		b.err(CodePaperProfile, pr.On.Span, fmt.Sprintf("the profile of paper %s is no RGB profile (%s)", b.paper.Name.Value, s.paper.Description()), "A sheet's pieces are of any colour.", "name the paper's profile for colour prints")
+	if s.onto.Channels() != 3 {
+		b.err(CodePaperProfile, pr.On.Span, fmt.Sprintf("the profile of paper %s is no RGB profile (%s)", b.paper.Name.Value, s.onto.Description()), "A sheet's pieces are of any colour.", "name the paper's profile for colour prints")
 		return false
 	}
 	if sim := pr.Sheet.Simulate; sim != nil {
@@ -202,190 +191,6 @@ func (s *sheetBinder) caption(q *Print, pr *lang.Print, marked bool, special ...
 	return out
 }
 
-// varied is the one step of a print whose parameter a strip varies, among its
-// steps with followed blocks in place; below 0 where there is none, or several.
-func (s *sheetBinder) varied(x *lang.Piece, pr *lang.Print) int {
-	steps, at := s.rec.Expand(pr.Steps), -1
-	var why error
-	for i, st := range steps {
-		if st.Word() != x.Step.Value {
-			continue
-		}
-		if t, ok := st.(*lang.Tone); ok && t.For != nil && (pr.On == nil || pr.On.Value != t.For.Value) {
-			continue // it acts on another paper
-		}
-		if _, err := lang.Vary(st, x.Param.Value, *x.From); err != nil {
-			why = err
-			continue
-		}
-		if at >= 0 {
-			s.err(CodeSheet, x.Step.Span, fmt.Sprintf("print %s has two such steps, on line %d and on line %d", pr.Name.Value, steps[at].Where().Line, st.Where().Line),
-				"A strip varies one.", "name the two in different prints, or take one of them out for the strip")
-			return -1
-		}
-		at = i
-	}
-	switch {
-	case at >= 0:
-	case why != nil:
-		s.err(CodeSheet, x.Param.Span, why.Error(), "", "write a parameter of the step with values in its range")
-	default:
-		s.err(CodeSheet, x.Step.Span, fmt.Sprintf("print %s has no %s", pr.Name.Value, x.Step.Value), "A strip varies a step that its print has.", "write the step into the print first")
-	}
-	return at
-}
-
-// cell is a picture of a strip or a ring, with what tells it from the others.
-type cell struct {
-	node  int
-	label string
-}
-
-// grid lays pictures of one size in columns, each with its label below.
-func (s *sheetBinder) grid(cells []cell, columns int, caption []string) {
-	pic := s.plan.Nodes[cells[0].node].Pic
-	gap, line, wide := s.mm(2), s.pt(lineHeight), pic.W
-	for _, c := range cells {
-		wide = max(wide, s.letters(c.label))
-	}
-	if most := (s.w - 2*s.mm(sheetMargin) + gap) / (wide + gap); columns == 0 {
-		columns = max(1, min(most, len(cells)))
-	}
-	var parts box
-	for i, c := range cells {
-		x, y := i%columns*(wide+gap), i/columns*(pic.H+line+gap)
-		parts.parts = append(parts.parts, boxPart{x: x, y: y, node: c.node})
-		parts.letter(x, y+pic.H+s.pt(letterSize), c.label)
-	}
-	rows := (len(cells) + columns - 1) / columns
-	s.add(columns*(wide+gap)-gap, rows*(pic.H+line+gap), caption, parts.parts...)
-}
-
-// strip lays a section with a parameter from one value to another.
-func (s *sheetBinder) strip(x *lang.Piece, pr *lang.Print) {
-	step := s.varied(x, pr)
-	if step < 0 {
-		return
-	}
-	var cells []cell
-	var first *Print
-	for _, v := range x.Values() {
-		other := *pr
-		other.Steps = slices.Clone(s.rec.Expand(pr.Steps))
-		var err error
-		if other.Steps[step], err = lang.Vary(other.Steps[step], x.Param.Value, v); err != nil {
-			s.err(CodeSheet, x.Span, err.Error(), "", "change the strip's values")
-			return
-		}
-		q, n := s.take(x, &other, x.Size)
-		if q == nil {
-			return
-		}
-		if first == nil {
-			first = q
-		}
-		cells = append(cells, cell{n, fmt.Sprintf("%s · mark %s", v, q.MarkShort())})
-	}
-	s.grid(cells, 0, s.caption(first, pr, false, fmt.Sprintf("%s %s", x.Step.Value, x.Param.Value), s.at(x)))
-}
-
-// ring lays a section in the middle of its neighbours: warmer to the right,
-// lighter above.
-func (s *sheetBinder) ring(x *lang.Piece, pr *lang.Print) {
-	steps := s.rec.Expand(pr.Steps)
-	// Behind all that the picture is made by, before it becomes the paper's.
-	at := len(steps)
-	for at > 0 && slices.Contains([]string{"convert", "border", "wrap"}, steps[at-1].Word()) {
-		at--
-	}
-	var cells []cell
-	var middle *Print
-	for i := range 9 {
-		dx, dy := i%3-1, 1-i/3
-		other, label, t := *pr, []string{}, &lang.Tone{Span: x.Span}
-		by := func(n int, m *lang.Measure, into **lang.Measure) {
-			if n == 0 {
-				return
-			}
-			v := *m
-			v.Value = mul(v.Value, rat(n))
-			*into = &v
-			text := v.String()
-			if n > 0 {
-				text = "+" + text
-			}
-			label = append(label, text)
-		}
-		by(dx, x.Warmth, &t.Warmth)
-		by(dy, x.Exposure, &t.Exposure)
-		if len(label) > 0 {
-			other.Steps = slices.Insert(slices.Clone(steps), at, lang.Step(t))
-		} else {
-			label = []string{"as it is"}
-		}
-		q, n := s.take(x, &other, x.Size)
-		if q == nil {
-			return
-		}
-		if i == 4 {
-			middle = q
-		}
-		cells = append(cells, cell{n, strings.Join(label, ", ")})
-	}
-	s.grid(cells, 3, s.caption(middle, pr, true, s.at(x)))
-}
-
-// Wedge lists the patches of a wedge by name, in the order in which they lie:
-// greys from black to white, or all mixtures of nothing, half and all of red,
-// green and blue.
-func Wedge(x *lang.Piece) []string {
-	var out []string
-	if x.Greys != nil {
-		n := int(x.Greys.Value.Num().Int64())
-		for i := range n {
-			out = append(out, fmt.Sprintf("grey-%d", (200*i+n-1)/(2*(n-1))))
-		}
-		return out
-	}
-	for r := 0; r <= 100; r += 50 {
-		for g := 0; g <= 100; g += 50 {
-			for b := 0; b <= 100; b += 50 {
-				out = append(out, fmt.Sprintf("rgb-%d-%d-%d", r, g, b))
-			}
-		}
-	}
-	return out
-}
-
-// wedge lays patches in rows, each with its name's numbers below.
-func (s *sheetBinder) wedge(x *lang.Piece) {
-	names := Wedge(x)
-	w, h := s.mm(patchWide), s.mm(patchHigh)
-	high := h + s.pt(lineHeight)
-	for _, name := range names {
-		_, label, _ := strings.Cut(name, "-")
-		w = max(w, s.letters(label)+s.mm(1))
-	}
-	most := max(1, (s.w-2*s.mm(sheetMargin))/w)
-	rows := (len(names) + most - 1) / most
-	columns := (len(names) + rows - 1) / rows
-	b := &box{}
-	for i, name := range names {
-		rgb, _ := ops.Patch(name)
-		px, py := (i%columns)*w, (i/columns)*high
-		b.fill(px, py, w, h, fmt.Sprintf("%d %d %d", ops.PatchCode(rgb[0]), ops.PatchCode(rgb[1]), ops.PatchCode(rgb[2])))
-		_, label, _ := strings.Cut(name, "-")
-		b.letter(px, py+h+s.pt(letterSize), label)
-	}
-	what := fmt.Sprintf("wedge grey %d: patches grey-N, N per cent of red, green and blue each", len(names))
-	if x.Greys == nil {
-		what = "wedge colour: patches rgb-R-G-B, per cent of red, green and blue"
-	}
-	s.add(columns*w, rows*high, []string{what, s.paperName()}, b.parts...)
-}
-
-func (s *sheetBinder) paperName() string { return "in the colours of " + s.binder.paper.Name.Value }
-
 // take plans a print and takes its picture, or a section of it, in the sheet's
 // colours.
 func (s *sheetBinder) take(x *lang.Piece, pr *lang.Print, size []lang.Measure) (*Print, int) {
@@ -457,21 +262,16 @@ func (s *sheetBinder) merge(q *Print) int {
 	for _, in := range q.Inputs {
 		s.uses(in)
 	}
-	p.Uses = append(p.Uses, q.Uses...)
+	for _, u := range q.Uses { // pieces of one print share those before they part
+		if !slices.ContainsFunc(p.Uses, func(v MaskUse) bool { return v.Step == u.Step && v.At == u.At }) {
+			p.Uses = append(p.Uses, u)
+		}
+	}
 	if !s.ready {
 		p.Ready, s.ready = to[q.Ready], true
 	}
-	if r := s.shared.prepared[s.paperOf(q)]; r.b != nil {
-		s.frameW, s.frameH = r.b.frameW, r.b.frameH
-	}
+	s.frameW, s.frameH = q.FrameW, q.FrameH
 	return to[q.Out]
-}
-
-func (s *sheetBinder) paperOf(q *Print) *lang.Paper {
-	if pr := s.rec.Print(q.Name); pr.On != nil {
-		return s.rec.Paper(pr.On.Value)
-	}
-	return nil
 }
 
 // cut takes a section around its middle.
@@ -485,9 +285,9 @@ func (s *sheetBinder) cut(x *lang.Piece, q *Print, n int, size []lang.Measure) (
 		s.err(CodeUnit, x.At.Span, "this place has no meaning on a print", "", "write it in % of the frame, or in in, cm, mm or px of the print's picture")
 		return 0, false
 	}
-	// Border and wrap lie around the picture.
-	left := exact.Nearest(add(cx, big.NewRat(int64(pic.W-q.Picture.W-w), 2)))
-	top := exact.Nearest(add(cy, big.NewRat(int64(pic.H-q.Picture.H-h), 2)))
+	_, edge := q.Inner()
+	left := exact.Nearest(add(cx, big.NewRat(int64(2*edge-w), 2)))
+	top := exact.Nearest(add(cy, big.NewRat(int64(2*edge-h), 2)))
 	if w < 1 || h < 1 || left < 0 || top < 0 || left+w > pic.W || top+h > pic.H {
 		s.err(CodeSheet, x.At.Span, fmt.Sprintf("this section leaves the print: %d x %d px from (%d, %d) of %d x %d", w, h, left, top, pic.W, pic.H),
 			"`at` is the section's middle.", "move it towards the middle, or make it smaller")
@@ -511,8 +311,7 @@ func (s *sheetBinder) coloured(x *lang.Piece, n int) (int, bool) {
 		n, ok = s.node(x.Span, 1, "convert", argsOf("profile", s.profile(to), "intent", intent, "black-point", black), n)
 	}
 	if s.seen == nil {
-		p := s.binder.paper
-		convert(s.paper, p.Intent.Value, p.BlackPoint.Value)
+		convert(s.onto, s.paper.Intent.Value, s.paper.BlackPoint.Value)
 		return n, ok
 	}
 	seen := s.profileOf(s.seen)
@@ -520,6 +319,6 @@ func (s *sheetBinder) coloured(x *lang.Piece, n int) (int, bool) {
 		return 0, false
 	}
 	convert(seen, s.seen.Intent.Value, s.seen.BlackPoint.Value)
-	convert(s.paper, "absolute", "off")
+	convert(s.onto, "absolute", "off")
 	return n, ok
 }

@@ -118,9 +118,7 @@ func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper) (p *proofPlan, err e
 	if ds = append(ds, j.Inputs.Diags[known:]...); plan == nil || lang.HasErrors(ds) {
 		return nil, &interp.Problems{Source: j.Source, Diags: ds}
 	}
-	if p.out, p.edge, err = plan.Inner(); err != nil {
-		return nil, err
-	}
+	p.out, p.edge = plan.Inner()
 	for n := plan.Nodes[p.out]; n.Op == "convert" && n.Pic.Profile.HasTables(); n = plan.Nodes[p.out] {
 		// The print's own way to this very paper.
 		if p.profile != nil && n.Pic.Profile.Digest() == p.profile.Digest() {

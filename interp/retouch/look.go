@@ -168,9 +168,7 @@ func begin(s *interp.Session, j *interp.Job, o Options) (l *Look, as inspect.Vie
 	printW, printH := mm(p.Picture.W, p.Picture.PPI), mm(p.Picture.H, p.Picture.PPI)
 	as = inspect.Viewing{W: l.frame.w * printW / w, H: l.frame.h * printH / h}
 	if o.Print != "" {
-		if l.node, _, err = p.Inner(); err != nil {
-			return nil, as, err
-		}
+		l.node, _ = p.Inner()
 		pic = p.Nodes[l.node].Pic
 		l.frame.x0, l.frame.y0, l.frame.sx, l.frame.sy = x0, y0, w/float64(pic.W), h/float64(pic.H)
 		as = inspect.Viewing{W: printW, H: printH}

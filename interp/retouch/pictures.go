@@ -100,8 +100,8 @@ func (l *Look) mended(ctx context.Context, numbers []int) (p *plan.Print, node i
 		return nil, 0, nil, err
 	}
 	if l.Print != "" {
-		node, _, err = p.Inner()
-		return p, node, left, err
+		node, _ = p.Inner()
+		return p, node, left, nil
 	}
 	// The spots and fringe lines behind the head.
 	node = p.NodeOf(l.plan.Nodes[l.head].Key)
