@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -89,9 +88,9 @@ func (c *wedgeCmd) Run(a *app) error {
 }
 
 func readWedge(path string) (*wedge.Chart, error) {
-	b, err := os.ReadFile(path)
+	b, err := disk.Read(path, wedge.MaxFile)
 	if err != nil {
-		return nil, disk.PlainError(err)
+		return nil, fmt.Errorf("%s can't be read: %w", path, disk.PlainError(err))
 	}
 	c, err := wedge.Read(b)
 	if err != nil {

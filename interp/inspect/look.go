@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"image"
@@ -179,31 +180,10 @@ func (s *scan) bounded(list []Find, leave func(k Kind, tile, n int)) (out []Find
 
 // byWeight puts what weighs more first, then what lies higher, then what lies
 // further left.
-func byWeight(a, b Find) int {
-	if c := compare(b.weight(), a.weight()); c != 0 {
-		return c
-	}
-	return byPlace(a, b)
-}
+func byWeight(a, b Find) int { return cmp.Or(cmp.Compare(b.weight(), a.weight()), byPlace(a, b)) }
 
 func byPlace(a, b Find) int {
-	if c := compare(a.At.Y, b.At.Y); c != 0 {
-		return c
-	}
-	if c := compare(a.At.X, b.At.X); c != 0 {
-		return c
-	}
-	return compare(a.Width, b.Width)
-}
-
-func compare(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
+	return cmp.Or(cmp.Compare(a.At.Y, b.At.Y), cmp.Compare(a.At.X, b.At.X), cmp.Compare(a.Width, b.Width))
 }
 
 // places are discs in the picture, by the square of a grid in which they lie.

@@ -21,9 +21,10 @@ type table struct {
 	rows [][]cell
 }
 
-// A file of measurements has a few thousand patches at most.
+// A file of measurements has a few thousand patches at most. MaxFile is how many
+// bytes are read of one.
 const (
-	maxFile = 4 << 20
+	MaxFile = 4 << 20
 	maxRows = 20000
 )
 
@@ -35,8 +36,8 @@ func wrong(c cell, format string, v ...any) error {
 // BEGIN_DATA, or a table whose first line names its columns.
 func readTable(data []byte) (*table, error) {
 	switch {
-	case len(data) > maxFile:
-		return nil, fmt.Errorf("it has %d bytes; a file of measurements has %d at most", len(data), maxFile)
+	case len(data) > MaxFile:
+		return nil, fmt.Errorf("it has %d bytes; a file of measurements has %d at most", len(data), MaxFile)
 	case !utf8.Valid(data):
 		return nil, fmt.Errorf("it isn't text in UTF-8; export it as plain text")
 	}

@@ -11,6 +11,7 @@ import (
 
 	"platemark/cmd/platemark/lsp"
 	"platemark/interp"
+	"platemark/interp/audit"
 	"platemark/interp/plan"
 	"platemark/lang"
 )
@@ -273,7 +274,7 @@ func (s *Server) state(ctx context.Context, file int, print string, line, beside
 	r.mu.Lock()
 	st.Saved, st.Restored, st.Gone, st.Undo, st.Redo = r.saved(), r.restored, r.gone, r.at > 0, r.at < len(r.past)-1
 	if r.clash {
-		st.Clash = &clash{digest(r.other), string(r.other)}
+		st.Clash = &clash{audit.SumOf(r.other), string(r.other)}
 	}
 	r.mu.Unlock()
 	if rd.rec == nil {

@@ -2,8 +2,6 @@ package desk
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -13,6 +11,7 @@ import (
 
 	"platemark/cmd/platemark/lsp"
 	"platemark/interp"
+	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/lang"
 )
@@ -59,8 +58,6 @@ func openRecipe(path, keep string) (*recipe, error) {
 func (r *recipe) text() []byte { return r.past[r.at] }
 
 func (r *recipe) saved() bool { return !r.gone && bytes.Equal(r.text(), r.disk) }
-
-func digest(b []byte) string { s := sha256.Sum256(b); return hex.EncodeToString(s[:]) }
 
 // push makes a text the present one. Letters typed one after the other are one
 // change.
@@ -139,11 +136,11 @@ func (r *recipe) look() (news bool) {
 	if err != nil && !gone {
 		return false // perhaps half written; it is looked at again
 	}
-	was := []any{r.gone, r.clash, digest(r.other), r.version}
+	was := []any{r.gone, r.clash, audit.SumOf(r.other), r.version}
 	switch {
 	case gone:
 		r.gone, r.clash, r.other = true, false, nil
-	case digest(now) == digest(r.disk):
+	case audit.SumOf(now) == audit.SumOf(r.disk):
 		r.gone, r.clash, r.other = false, false, nil
 	case r.saved() || bytes.Equal(now, r.text()):
 		r.gone, r.clash, r.other, r.disk = false, false, nil, now
@@ -151,7 +148,7 @@ func (r *recipe) look() (news bool) {
 	default:
 		r.gone, r.clash, r.other = false, true, now
 	}
-	return fmt.Sprint(was...) != fmt.Sprint(r.gone, r.clash, digest(r.other), r.version)
+	return fmt.Sprint(was...) != fmt.Sprint(r.gone, r.clash, audit.SumOf(r.other), r.version)
 }
 
 // save brings the text to the disk, if the file there is the one that was read.
@@ -186,7 +183,7 @@ func (r *recipe) settle(mine bool, seen string) error {
 	r.look()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if !r.clash || digest(r.other) != seen {
+	if !r.clash || audit.SumOf(r.other) != seen {
 		return errClash
 	}
 	text := r.text()

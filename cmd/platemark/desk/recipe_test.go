@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"platemark/cmd/platemark/lsp"
+	"platemark/interp/audit"
 	"platemark/interp/interptest"
 )
 
@@ -127,7 +128,7 @@ func TestChangedElsewhere(t *testing.T) {
 		if st.Clash == nil || st.Clash.Text != other || st.Text != ours {
 			t.Fatalf("%+v", st.Clash)
 		}
-		if c := call(t, s, "POST", "/settle?file=0", map[string]any{"mine": mine, "seen": digest([]byte("another yet"))}, nil); c != 409 || onDisk(t, path) != other {
+		if c := call(t, s, "POST", "/settle?file=0", map[string]any{"mine": mine, "seen": audit.SumOf([]byte("another yet"))}, nil); c != 409 || onDisk(t, path) != other {
 			t.Errorf("settled by a text that nobody saw: %d", c)
 		}
 		if c := call(t, s, "POST", "/settle?file=0", map[string]any{"mine": mine, "seen": st.Clash.Digest}, nil); c != 200 {

@@ -252,7 +252,7 @@ func TestPathsLeadNowhere(t *testing.T) {
 	go func() { ended <- s.Serve(ctx, l, nil, func(string) { ready <- true }) }()
 	<-ready
 	answers := map[string][]string{}
-	for _, p := range []string{"/nothing", "/r.recipe", "/link", "/../work/r.recipe", "/%2e%2e/work/r.recipe", "/%252e%252e/x", "/..%2fx", "//etc/passwd", `/a/..\x`, "/%00", "/page/index.html", path, "/m.tif"} {
+	for _, p := range []string{"/nothing", "/r.recipe", "/link", "/../work/r.recipe", "/%2e%2e/work/r.recipe", "/%252e%252e/x", "/..%2fx", "//r.recipe", `/a/..\x`, "/%00", "/page/index.html", path, "/m.tif"} {
 		c, err := net.Dial("tcp4", l.Addr().String())
 		if err != nil {
 			t.Fatal(err)

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/lang"
 )
@@ -46,7 +47,7 @@ func (r *recipe) restore() error {
 	if bytes.Equal(u.Text, r.disk) {
 		return nil
 	}
-	if u.Was != digest(r.disk) {
+	if u.Was != audit.SumOf(r.disk) {
 		r.disk, r.other, r.clash = nil, r.disk, true
 	}
 	r.restored = true
@@ -57,7 +58,7 @@ func (r *recipe) restore() error {
 // store keeps the text where it isn't saved, and forgets it where it is.
 func (r *recipe) store() error {
 	r.mu.Lock()
-	u := unsaved{r.path, digest(r.disk), r.text()}
+	u := unsaved{r.path, audit.SumOf(r.disk), r.text()}
 	saved := r.saved()
 	r.mu.Unlock()
 	if saved {
