@@ -232,13 +232,7 @@ func (o *Order) checkRoom() {
 		}
 		likely, _ := r.Plan.File.Room(r.Plan.Nodes[r.Plan.Out].Pic)
 		o.Bytes += likely
-		folder := filepath.Dir(r.File)
-		for {
-			if _, err := os.Stat(folder); err == nil || filepath.Dir(folder) == folder {
-				break
-			}
-			folder = filepath.Dir(folder)
-		}
+		folder := disk.Standing(filepath.Dir(r.File))
 		id, free, ok := disk.Free(folder)
 		if !ok {
 			continue

@@ -1,6 +1,7 @@
 package interp
 
 import (
+	"context"
 	"slices"
 
 	"platemark/interp/plan"
@@ -36,6 +37,18 @@ func View(p *plan.Print, m Picture) (*ViewPicture, error) {
 	from.Row(rgb, o.Lab)
 	o.RGB = EightBits(m, rgb)
 	return o, nil
+}
+
+// Thumb is a plan's whole picture run small, its longer side side px at most, on a
+// screen.
+func (s *Session) Thumb(ctx context.Context, p *plan.Print, side int) (*ViewPicture, error) {
+	w, h := p.Pixels()
+	most := max(w, h, side)
+	m, err := s.Reduced(ctx, p, p.Out, max(1, w*side/most), max(1, h*side/most))
+	if err != nil {
+		return nil, err
+	}
+	return View(p, m)
 }
 
 // EightBits are a screen's codes of m's pixels in 8 bits, as files are brought to.

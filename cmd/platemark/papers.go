@@ -71,13 +71,7 @@ func ready(r *interp.OrderRow) bool {
 func (c *buildCmd) thumb(a *app, p *plan.Print) (*interp.ViewPicture, error) {
 	s := interp.NewSession(c.n(), a.bar.tell)
 	defer s.Close()
-	w, h := p.Pixels()
-	most := max(w, h, thumbSide)
-	m, err := s.Reduced(a.ctx, p, p.Out, max(1, w*thumbSide/most), max(1, h*thumbSide/most))
-	if err != nil {
-		return nil, err
-	}
-	return interp.View(p, m)
+	return s.Thumb(a.ctx, p, thumbSide)
 }
 
 // forLab says of a print what a lab needs.
@@ -126,15 +120,17 @@ func (c *buildCmd) paper(name string, o *view.Order) error {
 // labWords is the line for the lab: what the files have in common.
 func labWords(o *interp.Order) []string {
 	var profiles, ppi []string
+	once := func(list []string, s string) []string {
+		if slices.Contains(list, s) {
+			return list
+		}
+		return append(list, s)
+	}
 	for _, r := range o.Rows {
 		if !ready(r) {
 			continue
 		}
-		for list, s := range map[*[]string]string{&profiles: r.Plan.File.Profile.Description(), &ppi: decimals(r.Plan.Face.PPI, 4)} {
-			if !slices.Contains(*list, s) {
-				*list = append(*list, s)
-			}
-		}
+		profiles, ppi = once(profiles, r.Plan.File.Profile.Description()), once(ppi, decimals(r.Plan.Face.PPI, 4))
 	}
 	return []string{fmt.Sprintf("To the lab: each file is ready as it is, in %s at %s ppi. Print at 100 %%, no correction, no sharpening, no fitting to the sheet; its colours are those of the profile inside.",
 		strings.Join(profiles, " or "), strings.Join(ppi, " or "))}

@@ -209,6 +209,16 @@ func (o *File) Abandon() {
 	o.File.Close()
 }
 
+// Standing is a folder, or where it isn't there the nearest one above it that is.
+func Standing(folder string) string {
+	for {
+		if _, err := os.Stat(folder); err == nil || filepath.Dir(folder) == folder {
+			return folder
+		}
+		folder = filepath.Dir(folder)
+	}
+}
+
 // Make makes a file by fill; with force it may replace one.
 func Make(path string, force bool, fill func(w *os.File) error) error {
 	return put(path, force, fill, nil)

@@ -139,10 +139,7 @@ func Make(ctx context.Context, log string, o Options) (*Made, error) {
 
 // roomFor fails if the disk of a path is known to have too little room.
 func roomFor(path string, need int64) error {
-	folder := filepath.Dir(path)
-	for _, err := os.Stat(folder); err != nil && filepath.Dir(folder) != folder; _, err = os.Stat(folder) {
-		folder = filepath.Dir(folder)
-	}
+	folder := disk.Standing(filepath.Dir(path))
 	if _, free, ok := disk.Free(folder); ok && free < need {
 		return fmt.Errorf("the package needs %d MB, and the disk of %s has %d MB free", (need+999_999)/1_000_000, folder, free/1_000_000)
 	}

@@ -86,14 +86,7 @@ func Certify(ctx context.Context, path string, o CertificateOptions) (*Certifica
 	}
 	s := interp.NewSession(o.Workers, o.Progress)
 	defer s.Close()
-	w, h := p.Pixels()
-	most := max(w, h, o.Side)
-	w, h = max(1, w*o.Side/most), max(1, h*o.Side/most)
-	m, err := s.Reduced(ctx, p, p.Out, w, h)
-	if err != nil {
-		return nil, err
-	}
-	c.Picture, err = interp.View(p, m)
+	c.Picture, err = s.Thumb(ctx, p, o.Side)
 	return c, err
 }
 
