@@ -24,7 +24,7 @@ import (
 // NoiseLevels at 8192 k + 4096, linear between, in steps of 256), g what d has of noise
 // of 1 and a the strength,
 //
-//	t = 13/10 (a N g)^2, and d t/max(E, t) is noise
+//	t = 3/2 (a N g)^2, and d (t/max(E, t))^2 is noise
 //
 // The noise of all levels is added up, from the coarsest, each brought to the next by
 // means of neighbours, and taken from the pixel, times the mask.
@@ -35,10 +35,11 @@ var denoiseV1 = operation(Operation{
 colour, R and B less light, are parted into differences of five octaves (M. J. Shensa,
 "The discrete wavelet transform: wedding the a trous and Mallat algorithms", 1992, by
 1/4, 1/2, 1/4). A difference is noise as far as the mean square around it is what noise
-would give: the share t/max(mean square, t), t = 13/10 of the square of strength times
-measured noise, is taken away (an empirical Wiener filter of wavelets: M. K. Mihcak,
-I. Kozintsev and K. Ramchandran, "Spatially adaptive statistical modeling of wavelet
-image coefficients", 1999). Inputs: picture, perhaps a mask.`,
+would give: the square of the share t/max(mean square, t), t = 3/2 of the square of
+strength times measured noise, is taken away (an empirical Wiener filter of wavelets: M.
+K. Mihcak, I. Kozintsev and K. Ramchandran, "Spatially adaptive statistical modeling of
+wavelet image coefficients", 1999; the square, by which what stands out keeps more of
+itself, is our own). Inputs: picture, perhaps a mask.`,
 	Takes:  1,
 	Masked: true,
 	Nanos:  20,
@@ -93,7 +94,7 @@ func newDenoise(a denoiseParams, in []Pic, _ Env) (Step, error) {
 		for level, gain := range denoiseGain {
 			for k := range denoiseSteps {
 				d := float64(share*gain) * noiseAt(a.Noise[of*noiseClasses:][:noiseClasses], k)
-				s.limits[level][of][k] = max(float32(float64(1.3*d)*d), denoiseLeast)
+				s.limits[level][of][k] = max(float32(float64(1.5*d)*d), denoiseLeast)
 			}
 		}
 	}

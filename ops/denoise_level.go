@@ -218,7 +218,7 @@ func (l *denoiseLevel) noiseRow(y int) []float32 {
 	return row
 }
 
-// share sets noisy to t/max(E, t), where rows sum up to E by taps.
+// share sets noisy to (t/max(E, t))^2, where rows sum up to E by taps.
 func (l *denoiseLevel) share(light []uint8, t *[denoiseSteps]float32, taps []float32) {
 	for x := 0; x < l.w; x += pixelBlock {
 		noisy := l.noisy[x:min(x+pixelBlock, l.w)]
@@ -228,6 +228,7 @@ func (l *denoiseLevel) share(light []uint8, t *[denoiseSteps]float32, taps []flo
 			limit[i] = t[k]
 		}
 		shareRow(noisy, limit, noisy)
+		mulRow(noisy, noisy, noisy)
 	}
 }
 

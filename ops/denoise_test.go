@@ -78,11 +78,12 @@ func slowDenoise(t *testing.T, p *canvas, a Args) *canvas {
 				i := min(int(at), 6)
 				lo, hi := noise[8*of+i], noise[8*of+i+1]
 				v := a * gain[j] * (lo + (hi-lo)*(at-float64(i)))
-				t := 1.3 * v * v
+				t := 1.5 * v * v
 				if t == 0 {
 					return 0
 				}
-				return q.v[y*q.w+x] * t / math.Max(e, t)
+				r := t / math.Max(e, t)
+				return q.v[y*q.w+x] * r * r
 			}))
 		}
 		c = n

@@ -98,7 +98,7 @@ def limits(noise, strength, gain):
         i = min(int(at), 6)
         n = noise[i] + (at - i) * (noise[i + 1] - noise[i])
         u = (strength * gain) * n
-        out.append(max(F32((1.3 * u) * u), F32(2.0 ** -60)))
+        out.append(max(F32((1.5 * u) * u), F32(2.0 ** -60)))
     return np.array(out, F32)
 
 
@@ -130,7 +130,7 @@ def denoise(args, inputs):
             if parts:
                 t = limits(noise[8 * of:8 * of + 8], strengths[of], gain)[step]
                 share = t / np.maximum(t, mean_square(parts))
-                own += [p * share for p in parts]
+                own += [p * (share * share) for p in parts]
         levels.append(own)
         c = n if number == 0 else [p[::2, ::2] for p in n]
     z = levels[4]
