@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"image"
 	"math/big"
-
-	"platemark/ops/exact"
 )
 
 // denoiseV1 takes noise away by thresholds on five octaves of differences.
@@ -152,7 +150,7 @@ func (s *denoise) Part(r image.Rectangle) (Step, int) {
 }
 
 func (s *denoise) Worker() Worker {
-	k := &denoiseWorker{denoise: s, mask: s.mask.worker(), masked: make([]float32, s.pic.Stride())}
+	k := &denoiseWorker{denoise: s, mask: s.mask.worker(), masked: make([]float32, s.pic.Stride()), out: make([]float32, s.pic.Stride())}
 	w, h := s.pic.W, s.pic.H
 	ahead := 68 // rows that level 1 asks of level 0 beyond the one that is made
 	for i := range k.levels {
@@ -170,6 +168,7 @@ type denoiseWorker struct {
 	*denoise
 	mask   *samplerWorker
 	masked []float32 // the noise of a row, less than all of it
+	out    []float32 // a row without its noise
 	in     Rows
 	levels [denoiseLevels]*denoiseLevel
 }
@@ -190,18 +189,20 @@ func (k *denoiseWorker) Row(dst []uint16, y int, in []Rows) {
 		}
 		less = k.masked
 	}
-	src := in[0].Row(y)[:len(dst)]
+	out := k.out
+	floatRow(out, in[0].Row(y)[:len(dst)])
 	if k.pic.C == 1 {
-		for x, v := range src {
-			dst[x] = exact.RoundU16(float32(v) - less[x])
+		for x, v := range less[:len(out)] {
+			out[x] -= v
 		}
-		return
+	} else {
+		p, q := less[w:][:w], less[2*w:][:w]
+		for x, l := range less[:w] {
+			o, p, q := out[3*x:3*x+3:3*x+3], p[x], q[x]
+			o[0] -= l + p
+			o[1] -= l - float32((p+q)*0.5)
+			o[2] -= l + q
+		}
 	}
-	l, p, q := less[:w], less[w:2*w], less[2*w:3*w]
-	for x, l := range l {
-		s, d, p, q := src[3*x:3*x+3:3*x+3], dst[3*x:3*x+3:3*x+3], p[x], q[x]
-		d[0] = exact.RoundU16(float32(s[0]) - (l + p))
-		d[1] = exact.RoundU16(float32(s[1]) - (l - float32((p+q)*0.5)))
-		d[2] = exact.RoundU16(float32(s[2]) - (l + q))
-	}
+	roundRow(dst, out)
 }

@@ -252,8 +252,9 @@ func (l *denoiseLevel) fromNext(row []float32, y int) {
 	for p := range l.pic.C {
 		dst, up := row[p*l.w:][:l.w], l.upper[:n]
 		sumRows(up, rows, p*n, denoiseHalves)
-		for x := 0; x+2 < l.w; x += 2 {
-			dst[x], dst[x+1] = up[x/2], float32((up[x/2]+up[x/2+1])*0.5)
+		for i, next := range up[1:] {
+			d := dst[2*i : 2*i+2 : 2*i+2]
+			d[0], d[1] = up[i], float32((up[i]+next)*0.5)
 		}
 		for x := (l.w - 1) &^ 1; x < l.w; x++ {
 			dst[x] = up[n-1]
