@@ -256,7 +256,7 @@ func (m *making) failed(why error) {
 	c := &audit.Chain{}
 	head := audit.LogRecord{Record: "log", Prev: c.Prev(), Format: audit.LogFormat, Language: m.job.Recipe.Version, Draft: m.job.Draft()}
 	c.Add(head)
-	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: m.plan.Name, SHA256: audit.SumOf(m.job.Source), Text: string(m.job.Source)})
+	plan.RecordRecipes(c, m.plan, m.job.Source)
 	for _, in := range m.plan.Inputs {
 		c.Add(audit.InputRecord{Record: "input", Prev: c.Prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()})
 	}
@@ -277,6 +277,12 @@ func (m *making) run(failure string) audit.Run {
 	r.Out, r.Failure = filepath.Base(m.out), failure
 	if m.job.File != "" {
 		r.Recipe = relative(folder, m.job.File)
+	}
+	for _, o := range m.job.Others {
+		r.Others = append(r.Others, "")
+		if o.File != "" {
+			r.Others[len(r.Others)-1] = relative(folder, o.File)
+		}
 	}
 	for _, in := range m.plan.Inputs {
 		r.Found[in.Path] = relative(folder, in.Found)

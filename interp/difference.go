@@ -54,11 +54,18 @@ func causeIn(l *audit.Log) (cause, why string) {
 
 // stepName names a step by its recipe line.
 func stepName(l *audit.Log, s audit.StepRecord) string {
-	lines := plan.LinesOf(l.Recipe.Text)
+	n, of := max(0, s.Recipe-1), ""
+	if n >= len(l.Recipes()) {
+		return "the step " + s.Operation
+	}
+	if n > 0 {
+		of = fmt.Sprintf(" of recipe %d", s.Recipe)
+	}
+	lines := plan.LinesOf(l.Recipes()[n].Text)
 	if s.Line < 1 || s.Line > len(lines) {
 		return "the step " + s.Operation
 	}
-	return fmt.Sprintf("the step of line %d (%s), `%s`,", s.Line, s.Operation, lines.Words(s.Line))
+	return fmt.Sprintf("the step of line %d%s (%s), `%s`,", s.Line, of, s.Operation, lines.Words(s.Line))
 }
 
 // Locate finds every input of a log in its place or below folders. where says by

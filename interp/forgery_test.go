@@ -87,7 +87,10 @@ func rechain(records ...any) []byte {
 
 // recordsOf are a log's records in their order.
 func recordsOf(l *audit.Log) []any {
-	all := []any{l.Head, l.Recipe}
+	all := []any{l.Head}
+	for _, r := range l.Recipes() {
+		all = append(all, r)
+	}
 	for _, r := range l.Inputs {
 		all = append(all, r)
 	}

@@ -35,6 +35,8 @@ type Job struct {
 	Inputs *plan.Inputs
 	// Elsewhere says which inputs were found by LoadOptions.LookIn, and where.
 	Elsewhere []string
+	// Others are the further recipes whose pieces lie on the sheet.
+	Others []*Job
 	// there are the prints that needn't be built again.
 	there map[*plan.Print]standing
 }
@@ -72,6 +74,10 @@ type LoadOptions struct {
 	// known, with master.Glance, are the digests of inputs that were hashed just
 	// now.
 	known map[plan.InputName]raster.Sum
+	// others are the recipes whose pieces lie on the sheet too, number the recipe's own
+	// among those of a sheet, from 2; 0 is the first.
+	others []*Job
+	number int
 	// Found says where an input lies, if not where the recipe says.
 	Found func(role master.Role, path string) string
 	// LookIn are folders below which inputs that aren't where the recipe says are
@@ -108,7 +114,7 @@ func ReadRecipe(file string) ([]byte, error) {
 // LoadText is Load of a text that stands at file, "" for none; its paths are
 // relative to folder.
 func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOptions) (*Job, error) {
-	j := &Job{File: file, Folder: folder, Source: source, there: map[*plan.Print]standing{},
+	j := &Job{File: file, Folder: folder, Source: source, Others: o.others, there: map[*plan.Print]standing{},
 		Masks: map[*plan.Print][]MaskCover{}, Spots: map[*plan.Print][]SpotLook{}}
 	j.Recipe, j.Diags = lang.Parse(filepath.Base(file), source)
 	if j.Failed() {
@@ -127,7 +133,7 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 	if o.open != nil {
 		j.Inputs.Open = o.open
 	}
-	j.Inputs.NoPins, j.Inputs.Found, j.Inputs.Known = o.NoPins, o.Found, o.known
+	j.Inputs.NoPins, j.Inputs.Found, j.Inputs.Known, j.Inputs.Number = o.NoPins, o.Found, o.known, o.number
 	if len(o.LookIn) > 0 {
 		where, elsewhere, err := seekInputs(ctx, folder, o.Out, j.Recipe, j.Inputs, o.LookIn)
 		if err != nil {
@@ -140,8 +146,16 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 		if len(o.Prints) > 0 && !slices.Contains(o.Prints, pr.Name.Value) || len(o.Prints) == 0 && o.NoSheets && pr.Sheet != nil {
 			continue
 		}
-		p, ds := plan.Bind(j.Recipe, source, pr, j.Inputs, o.Upto)
+		var others []*plan.Other
+		for _, k := range j.Others {
+			others = append(others, &plan.Other{Recipe: k.Recipe, Source: k.Source, Inputs: k.Inputs})
+		}
+		p, ds := plan.Bind(j.Recipe, source, pr, j.Inputs, o.Upto, others...)
 		j.Diags = append(j.Diags, ds...)
+		for i, k := range j.Others {
+			k.Diags = append(k.Diags, others[i].Diags...)
+			k.tidy()
+		}
 		if p != nil {
 			j.Plans = append(j.Plans, p)
 		}
@@ -178,13 +192,13 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 	return j, nil
 }
 
-// Failed says whether an error stands in the way.
-func (j *Job) Failed() bool { return lang.HasErrors(j.Diags) }
-
 // Close closes the inputs.
 func (j *Job) Close() {
 	if j.Inputs != nil {
 		j.Inputs.Close()
+	}
+	for _, o := range j.Others {
+		o.Close()
 	}
 }
 
@@ -279,6 +293,11 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 func (j *Job) sameAsInput(path string) *plan.NamedInput {
 	st, err := os.Stat(path)
 	real := disk.Fold(disk.Real(path))
+	for _, o := range j.Others {
+		if in := o.sameAsInput(path); in != nil {
+			return in
+		}
+	}
 	for _, in := range j.Inputs.Named() {
 		found := j.Inputs.Where(in.Role, in.Text.Value)
 		if err == nil {

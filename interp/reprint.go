@@ -25,9 +25,9 @@ type ReprintOptions struct {
 	Whose  *sign.Whose // who must have signed the log; nil asks for nobody
 	// Found, if set, says where each input lies, by the path as written, so that
 	// none is looked for. Named is how the new log names these places, where they
-	// are for this run only, and Recipe where it says that the recipe lies.
+	// are for this run only, and Recipes where it says that each recipe lies.
 	Found, Named map[string]string
-	Recipe       string
+	Recipes      []string
 }
 
 // Reprint finds a log's inputs by their digests, runs the recorded recipe
@@ -85,11 +85,15 @@ func ReprintLog(ctx context.Context, l *audit.Log, o ReprintOptions) (*Built, er
 	for _, in := range j.Plans[0].Inputs {
 		in.Found = cmp.Or(o.Named[in.Path], in.Found)
 	}
-	// The run record names the recipe as before, if it is still there.
-	if j.File = o.Recipe; j.File == "" && l.Run.Recipe != "" {
-		for _, r := range l.At(l.Run.Recipe) {
-			if _, err := os.Stat(r); err == nil {
-				j.File = r
+	// The run record names the recipes as before, if they are still there.
+	for i, k := range append([]*Job{j}, j.Others...) {
+		if o.Recipes != nil {
+			k.File = o.Recipes[i]
+		} else if rel := append([]string{l.Run.Recipe}, l.Run.Others...)[i]; rel != "" {
+			for _, r := range l.At(rel) {
+				if _, err := os.Stat(r); err == nil {
+					k.File = r
+				}
 			}
 		}
 	}
@@ -107,15 +111,12 @@ func LoadLog(ctx context.Context, l *audit.Log, where map[string]string) (*Job, 
 	if err := speaks(l); err != nil {
 		return nil, err
 	}
-	j, err := LoadText(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{
-		Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
-		Found: func(_ master.Role, p string) string { return where[p] },
-	})
+	j, err := Recorded(ctx, l, where)
 	if err != nil {
 		return nil, fmt.Errorf("the recorded recipe: %w", err)
 	}
 	if j.Failed() {
-		err = fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(Errors(j.Diags), "; "))
+		err = fmt.Errorf("the recorded recipe can't be planned: %s", strings.Join(j.Errors(), "; "))
 	} else if m := misfitOf(l, j); m != nil {
 		err = differenceOf(l, m)
 	}

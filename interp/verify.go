@@ -5,13 +5,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
 	"platemark/interp/audit"
+	"platemark/interp/disk"
 	"platemark/interp/plan"
 	"platemark/interp/sign"
 	"platemark/lang"
@@ -126,7 +126,7 @@ func Verify(ctx context.Context, path string, o VerifyOptions) (*Verdict, error)
 	if err := v.Planned(ctx, l, inputs); err != nil {
 		return nil, err
 	}
-	v.recipe(ctx, l, o.Strict)
+	v.recipes(ctx, l, o.Strict)
 	if n := len(l.Steps); n > 0 {
 		v.Say(Noted, "the pictures of %s were not computed again: `platemark reprint` does", lang.Count(n, "step"))
 	}
@@ -210,65 +210,81 @@ func (v *Verdict) Planned(ctx context.Context, l *audit.Log, inputs []*audit.Sou
 	return nil
 }
 
-// recipe says how the recipe beside the log stands to it.
-func (v *Verdict) recipe(ctx context.Context, l *audit.Log, strict bool) {
+// recipes says how the recipes beside the log stand to it.
+func (v *Verdict) recipes(ctx context.Context, l *audit.Log, strict bool) {
 	against := Noted
 	if strict {
 		against = Wrong
 	}
-	state, lines := recipeState(ctx, l)
-	switch state {
-	case RecipeSame:
-		v.Say(Fine, "the recipe %s is the recorded one", l.Run.Recipe)
-	case RecipeEdited:
-		v.Say(Fine, "the recipe %s was edited since, same mark: it still makes this print", l.Run.Recipe)
-	case RecipeAnother:
-		v.Say(against, "the recipe %s was edited since and makes another print now:", l.Run.Recipe)
-		for _, s := range lines {
-			v.Say(Noted, "    %s", s)
+	names := append([]string{l.Run.Recipe}, l.Run.Others...)
+	state, lines := recipeState(ctx, l, names)
+	for i, name := range names {
+		switch {
+		case state[i] == RecipeSame:
+			v.Say(Fine, "the recipe %s is the recorded one", name)
+		case state[i] == RecipeEdited:
+			v.Say(Fine, "the recipe %s was edited since, same mark: it still makes this print", name)
+		case state[i] == RecipeAnother:
+			v.Say(against, "the recipe %s was edited since and makes another print now:", name)
+			for _, s := range lines[i] {
+				v.Say(Noted, "    %s", s)
+			}
+		case state[i] == RecipeMissing && strict:
+			v.Say(Absent, "the recipe %s isn't there; the log holds its text", name)
+		case state[i] == RecipeMissing:
+			v.Say(Noted, "the recipe %s isn't there; the log holds its text", name)
+		case state[i] == RecipeBroken:
+			v.Say(against, "the recipe %s was edited since and has errors now: %s", name, strings.Join(lines[i], "; "))
 		}
-	case RecipeMissing:
-		if strict {
-			against = Absent
-		}
-		v.Say(against, "the recipe %s isn't there; the log holds its text", l.Run.Recipe)
-	case RecipeBroken:
-		v.Say(against, "the recipe %s was edited since and has errors now: %s", l.Run.Recipe, strings.Join(lines, "; "))
 	}
 }
 
-// recipeState compares the recipe beside a log with the recorded one.
-func recipeState(ctx context.Context, l *audit.Log) (RecipeState, []string) {
-	if l.Run.Recipe == "" {
-		return RecipeMissing, nil
+// recipeState compares the recipes of these names, beside a log, with the recorded
+// ones. Of those that were edited it says what they make together.
+func recipeState(ctx context.Context, l *audit.Log, names []string) ([]RecipeState, [][]string) {
+	states, lines := make([]RecipeState, len(names)), make([][]string, len(names))
+	var now []recipeText
+	edited := false
+	for i, r := range l.Recipes() {
+		t := recipeText{folder: filepath.Dir(l.Path), source: []byte(r.Text)}
+		states[i] = RecipeMissing
+		if names[i] != "" {
+			for _, path := range l.At(names[i]) {
+				if b, err := ReadRecipe(path); err == nil {
+					t = recipeText{path, filepath.Dir(disk.Target(path)), b}
+					states[i] = RecipeSame
+					break
+				}
+			}
+		}
+		if string(t.source) != r.Text {
+			states[i], lines[i], edited = RecipeEdited, changedLines(r.Text, string(t.source)), true
+		}
+		now = append(now, t)
 	}
-	var path string
-	var b []byte
-	err := fs.ErrNotExist
-	for _, path = range l.At(l.Run.Recipe) {
-		if b, err = ReadRecipe(path); err == nil {
-			break
+	if !edited {
+		return states, lines
+	}
+	j, err := loadTexts(ctx, now, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true})
+	makes, why := RecipeEdited, []string(nil)
+	switch {
+	case err != nil: // the print has gone
+		makes, why = RecipeAnother, []string{err.Error()}
+	default:
+		defer j.Close()
+		if bad := j.Errors(); bad != nil {
+			makes, lines = RecipeBroken, make([][]string, len(names))
+			why = bad[:1]
+		} else if len(j.Plans) != 1 || j.Plans[0].Mark.String() != l.File.Mark {
+			makes = RecipeAnother
 		}
 	}
-	if err != nil {
-		return RecipeMissing, nil
+	for i, s := range states {
+		if s == RecipeEdited {
+			states[i], lines[i] = makes, append(slices.Clone(why), lines[i]...)
+		}
 	}
-	if string(b) == l.Recipe.Text {
-		return RecipeSame, nil
-	}
-	lines := changedLines(l.Recipe.Text, string(b))
-	j, err := Load(ctx, path, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true})
-	if err != nil { // the print has gone
-		return RecipeAnother, append([]string{err.Error()}, lines...)
-	}
-	defer j.Close()
-	if bad := Errors(j.Diags); bad != nil {
-		return RecipeBroken, bad[:1]
-	}
-	if len(j.Plans) == 1 && j.Plans[0].Mark.String() == l.File.Mark {
-		return RecipeEdited, lines
-	}
-	return RecipeAnother, lines
+	return states, lines
 }
 
 // changedLines lists the lines that one text has and the other hasn't, by the

@@ -26,32 +26,47 @@ func readable(l *audit.Log) error {
 		}
 		return err
 	}
-	rec, ds := lang.Parse(filepath.Base(l.Path), []byte(l.Recipe.Text))
-	if bad := Errors(ds); bad != nil {
-		return l.Wrong(2, "the recorded recipe has errors: its %s", bad[0])
-	}
-	pr := rec.Print(l.Recipe.Print)
-	switch {
-	case rec.Version != l.Head.Language || rec.Draft != (l.Head.Draft != ""):
-		return l.Wrong(1, "the log is of %s, and its recipe says another version", l.Language())
-	case pr == nil:
-		return l.Wrong(2, "the recorded recipe has no print %s", l.Recipe.Print)
-	}
-	set := plan.NewInputs(context.Background(), "", rec)
-	named := map[plan.InputName]bool{}
-	for _, n := range set.Named() {
-		named[plan.InputName{Role: n.Role, Path: n.Text.Value}] = true
+	var first *lang.Print
+	named, pins := map[plan.InputName]bool{}, map[string]string{}
+	for i, r := range l.Recipes() {
+		rec, ds := lang.Parse(filepath.Base(l.Path), []byte(r.Text))
+		if bad := Errors(ds); bad != nil {
+			return l.Wrong(2+i, "the recorded recipe has errors: its %s", bad[0])
+		}
+		pr := rec.Print(r.Print)
+		switch {
+		case rec.Version != l.Head.Language || rec.Draft != (l.Head.Draft != ""):
+			return l.Wrong(1, "the log is of %s, and its recipe says another version", l.Language())
+		case pr == nil:
+			return l.Wrong(2+i, "the recorded recipe has no print %s", r.Print)
+		case l.Others != nil && (pr.Sheet == nil || r.Print != l.Recipe.Print):
+			return l.Wrong(2+i, "only sheets of one name are made of several recipes")
+		}
+		number := 0
+		if i > 0 {
+			number = i + 1
+		} else {
+			first = pr
+		}
+		set := plan.NewInputs(context.Background(), "", rec)
+		for _, n := range set.Named() {
+			path := plan.NameOf(number, n.Text.Value)
+			named[plan.InputName{Role: n.Role, Path: path}] = true
+			if pin, ok := set.Pins[n.Text.Value]; ok {
+				pins[path] = pin
+			}
+		}
 	}
 	for i, in := range l.Inputs {
 		if !named[plan.InputName{Role: master.Role(in.Role), Path: in.Path}] {
-			return l.Wrong(3+i, "the recorded recipe names no %s %s", in.Role, in.Path)
+			return l.Wrong(l.InputLine(i), "the recorded recipe names no %s %s", in.Role, in.Path)
 		}
-		if pin, ok := set.Pins[in.Path]; ok && pin != in.SHA256 {
-			return l.Wrong(3+i, "%s has the sha256 %s… here, and the recorded recipe pins %s…", in.Path, in.SHA256[:16], audit.BriefSum(pin))
+		if pin, ok := pins[in.Path]; ok && pin != in.SHA256 {
+			return l.Wrong(l.InputLine(i), "%s has the sha256 %s… here, and the recorded recipe pins %s…", in.Path, in.SHA256[:16], audit.BriefSum(pin))
 		}
 	}
-	if l.File.Name != pr.Save.Path.Value {
-		return l.Wrong(len(l.Lines)-1, "the print file is %s here, and the recorded recipe saves %s", l.File.Name, pr.Save.Path.Value)
+	if l.File.Name != first.Save.Path.Value {
+		return l.Wrong(len(l.Lines)-1, "the print file is %s here, and the recorded recipe saves %s", l.File.Name, first.Save.Path.Value)
 	}
 	return nil
 }
@@ -74,8 +89,7 @@ func planAgain(ctx context.Context, l *audit.Log, where map[string]string) error
 	for _, in := range l.Inputs {
 		known[plan.InputName{Role: master.Role(in.Role), Path: in.Path}] = sumFrom(in.SHA256)
 	}
-	j, err := LoadText(ctx, "", filepath.Dir(l.Path), []byte(l.Recipe.Text), LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
-		open: master.Glance, known: known, Found: func(_ master.Role, p string) string { return where[p] }})
+	j, err := recorded(ctx, l, where, LoadOptions{open: master.Glance, known: known})
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
@@ -84,7 +98,7 @@ func planAgain(ctx context.Context, l *audit.Log, where map[string]string) error
 	}
 	defer j.Close()
 	if j.Failed() {
-		return l.Wrong(2, "the recorded recipe can't be planned with the recorded inputs: %s", strings.Join(Errors(j.Diags), "; "))
+		return l.Wrong(2, "the recorded recipe can't be planned with the recorded inputs: %s", strings.Join(j.Errors(), "; "))
 	}
 	if m := misfitOf(l, j); m != nil {
 		return l.Wrong(m.record, "%s", m.what)
@@ -134,13 +148,13 @@ func misfitOf(l *audit.Log, j *Job) *misfit {
 	}
 	for i, in := range l.Inputs {
 		if i == len(now.Inputs) {
-			return &misfit{record: 3 + i, what: fmt.Sprintf("the print doesn't need the %s %s", in.Role, in.Path)}
+			return &misfit{record: l.InputLine(i), what: fmt.Sprintf("the print doesn't need the %s %s", in.Role, in.Path)}
 		}
 		if what := differs(in, now.Inputs[i]); what != "" {
-			return &misfit{record: 3 + i, what: fmt.Sprintf("the %s %s: %s", in.Role, in.Path, what)}
+			return &misfit{record: l.InputLine(i), what: fmt.Sprintf("the %s %s: %s", in.Role, in.Path, what)}
 		}
 	}
-	next := 3 + len(l.Inputs)
+	next := l.InputLine(len(l.Inputs))
 	if n := len(l.Inputs); n < len(now.Inputs) {
 		return &misfit{record: next, what: fmt.Sprintf("the record of the %s %s is missing before this line", now.Inputs[n].Role, now.Inputs[n].Path)}
 	}

@@ -83,12 +83,16 @@ func (c *buildCmd) Run(a *app) error {
 		return err
 	}
 	defer j.Close()
-	o := c.options(a, key)
 	if part {
-		return c.part(a, j, rect, o)
+		return c.part(a, j, rect, c.options(a, key))
 	}
 	a.staleOf(j)
-	built, err := interp.Build(a.ctx, j, o)
+	return c.whole(a, j, key)
+}
+
+// whole builds all prints of a job.
+func (c *buildCmd) whole(a *app, j *interp.Job, key *sign.Key) error {
+	built, err := interp.Build(a.ctx, j, c.options(a, key))
 	if !c.JSON {
 		a.tellBuilt(built...)
 	}
@@ -112,14 +116,21 @@ func (c *buildCmd) options(a *app, key *sign.Key) interp.BuildOptions {
 	return o
 }
 
-// load reads a recipe that is to be built, and says what is wrong with it.
+// load reads a recipe that is to be built; see loaded.
 func (a *app) load(file string, o interp.LoadOptions) (*interp.Job, error) {
-	j, err := interp.Load(a.ctx, file, o)
+	return a.loaded(interp.Load(a.ctx, file, o))
+}
+
+// loaded says what is wrong with the recipes of a job that is to be built.
+func (a *app) loaded(j *interp.Job, err error) (*interp.Job, error) {
 	if err != nil {
 		return nil, err
 	}
-	a.tellElsewhere(j.Elsewhere)
-	if a.problems(j.Source, j.Diags, lang.Warning); j.Failed() {
+	for _, k := range append([]*interp.Job{j}, j.Others...) {
+		a.tellElsewhere(k.Elsewhere)
+		a.problems(k.Source, k.Diags, lang.Warning)
+	}
+	if j.Failed() {
 		j.Close()
 		return nil, errRefused
 	}

@@ -69,6 +69,7 @@ type cli struct {
 	Diff    diffCmd    `cmd:"" group:"look" help:"Say what changed between two recipes, logs or rounds, in what they make."`
 
 	Build   buildCmd   `cmd:"" group:"make" help:"Build the print files of recipes, each with its audit log."`
+	Sheet   sheetCmd   `cmd:"" group:"make" help:"Put proofs of several recipes' prints on one sheet of paper."`
 	Reprint reprintCmd `cmd:"" group:"make" help:"Make a print again from its audit log or its package, byte for byte."`
 
 	Pin         pinCmd         `cmd:"" group:"keep" help:"Write the digests of a recipe's files into its inputs block."`

@@ -23,6 +23,7 @@ type Log struct {
 	Lines  [][]byte // without their LF
 	Head   LogRecord
 	Recipe RecipeRecord
+	Others []RecipeRecord // of a sheet of several recipes
 	Inputs []InputRecord
 	Steps  []StepRecord
 	File   FileRecord
@@ -167,7 +168,7 @@ func (l *Log) fill(heads []lineHead) *LogError {
 		if stage == len(order) {
 			return l.Wrong(i+1, "a record %q has no place here", k.Record)
 		}
-		if k.Record != "input" && k.Record != "step" {
+		if k.Record == "log" || k.Record == "file" || k.Record == "run" {
 			stage++ // one of each
 		}
 		if err := l.record(i, k.Record); err != nil {
@@ -180,20 +181,26 @@ func (l *Log) fill(heads []lineHead) *LogError {
 		return l.Wrong(1, "the log's format is %q; this engine reads %q", l.Head.Format, LogFormat)
 	case l.Recipe.Record == "" || len(l.Inputs) == 0 || l.File.Record == "" && l.Run.Failure == "" || l.Run.Record == "":
 		return l.Wrong(last, "records are missing after this line: the log isn't whole")
-	case SumOf([]byte(l.Recipe.Text)) != l.Recipe.SHA256:
-		return l.Wrong(2, "the recipe's text doesn't have the digest that the line says")
 	case !filepath.IsLocal(l.Run.Out) || strings.ContainsAny(l.Run.Out, `/\`) || l.Run.Out == ".":
 		return l.Wrong(last, "the print file's name %q isn't a plain file name", l.Run.Out)
 	case l.File.Record != "" && l.Run.Out != pathpkg.Base(l.File.Name):
 		return l.Wrong(last, "the print file's name is %q, and line %d says %q", l.Run.Out, last-1, l.File.Name)
 	}
+	for i, r := range l.Recipes() {
+		if SumOf([]byte(r.Text)) != r.SHA256 {
+			return l.Wrong(2+i, "the recipe's text doesn't have the digest that the line says")
+		}
+	}
 	named, lay := map[[2]string]bool{}, map[string]string{}
 	for i, in := range l.Inputs {
 		k := [2]string{in.Role, in.Path}
 		if named[k] {
-			return l.Wrong(3+i, "the %s %s stands twice", in.Role, in.Path)
+			return l.Wrong(l.InputLine(i), "the %s %s stands twice", in.Role, in.Path)
 		}
 		named[k], lay[in.Path] = true, l.Run.Found[in.Path]
+	}
+	if n := len(l.Run.Others); n != len(l.Others) {
+		return l.Wrong(3+min(n, len(l.Others)), "a recipe has no place here, or one is missing: the run is of %s, the log has %d", lang.Count(n+1, "recipe"), len(l.Others)+1)
 	}
 	if !maps.Equal(lay, l.Run.Found) {
 		return l.Wrong(last, "it says where other inputs lay than the log has")
@@ -208,11 +215,17 @@ func (l *Log) record(i int, kind string) error {
 	case "log":
 		return strictJSON(line, &l.Head)
 	case "recipe":
-		err := strictJSON(line, &l.Recipe)
-		if len(l.Recipe.Text) > lang.MaxSource {
+		var r RecipeRecord
+		err := strictJSON(line, &r)
+		if len(r.Text) > lang.MaxSource {
 			return fmt.Errorf("the recipe's text is longer than a recipe may be (%d MB)", lang.MaxSource>>20)
 		}
-		return cmp.Or(err, digests(l.Recipe.SHA256))
+		if l.Recipe.Record == "" {
+			l.Recipe = r
+		} else {
+			l.Others = append(l.Others, r)
+		}
+		return cmp.Or(err, digests(r.SHA256))
 	case "input":
 		var r InputRecord
 		err := strictJSON(line, &r)
@@ -245,6 +258,12 @@ func digests(sums ...string) error {
 	}
 	return nil
 }
+
+// Recipes are the log's recipes, the print's own first.
+func (l *Log) Recipes() []RecipeRecord { return append([]RecipeRecord{l.Recipe}, l.Others...) }
+
+// InputLine is the line of input i, from 0.
+func (l *Log) InputLine(i int) int { return 3 + len(l.Others) + i }
 
 // Wrong is an error of one of the log's lines; line 0 is the log as a whole.
 func (l *Log) Wrong(line int, format string, args ...any) *LogError {

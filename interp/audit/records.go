@@ -18,7 +18,8 @@ type (
 		// draft: it says which draft.
 		Draft string `json:"draft,omitempty"`
 	}
-	// RecipeRecord holds the recipe.
+	// RecipeRecord holds a recipe: the print's, and behind it those of a sheet of
+	// several recipes, in their order.
 	RecipeRecord struct {
 		Record string `json:"record"` // "recipe"
 		Prev   string `json:"prev"`
@@ -49,6 +50,7 @@ type (
 		Record    string            `json:"record"` // "step"
 		Prev      string            `json:"prev"`
 		Line      int               `json:"line"`
+		Recipe    int               `json:"recipe,omitempty"` // whose line it is, from 2; 0 is the first
 		Operation string            `json:"operation"`
 		Version   int               `json:"version"`
 		Args      map[string]string `json:"args"`
@@ -95,9 +97,10 @@ type Run struct {
 	CPUMS     int64             `json:"cpu-ms"`
 	PeakKB    int64             `json:"peak-memory-kb"`
 	Workers   int               `json:"workers"`
-	Recipe    string            `json:"recipe"` // relative to the log's folder
-	Out       string            `json:"out"`    // the file's name beside the log
-	Found     map[string]string `json:"found"`  // path as written -> relative to the log's folder
+	Recipe    string            `json:"recipe"`           // relative to the log's folder
+	Others    []string          `json:"others,omitempty"` // the further recipes of a sheet, likewise
+	Out       string            `json:"out"`              // the file's name beside the log
+	Found     map[string]string `json:"found"`            // path as written -> relative to the log's folder
 	Failure   string            `json:"failure,omitempty"`
 }
 

@@ -31,6 +31,7 @@ type Side struct {
 
 	rec    *lang.Recipe
 	lines  plan.Lines
+	others [][]byte // the texts of the further recipes of a sheet
 	prints []*account
 	masks  []*maskAccount
 	files  map[plan.InputName]string // digests
@@ -155,6 +156,9 @@ func openLog(ctx context.Context, path string) (*Side, error) {
 	for _, in := range l.Inputs {
 		s.files[plan.InputName{Role: master.Role(in.Role), Path: in.Path}] = in.SHA256
 	}
+	for _, r := range l.Others {
+		s.others = append(s.others, []byte(r.Text))
+	}
 	pr := rec.Print(l.Recipe.Print)
 	if pr == nil {
 		return nil, l.Wrong(2, "its recipe has no print %s", l.Recipe.Print)
@@ -167,8 +171,7 @@ func openLog(ctx context.Context, path string) (*Side, error) {
 	if err != nil {
 		return s, nil
 	}
-	j, err := interp.LoadText(ctx, "", filepath.Dir(path), s.Text, interp.LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true, NoPins: true,
-		Found: func(_ master.Role, p string) string { return where[p] }})
+	j, err := interp.Recorded(ctx, l, where)
 	if err != nil {
 		return s, nil
 	}
@@ -235,7 +238,7 @@ type solvedStep struct {
 func ofPlan(p *plan.Print) solved {
 	v := solved{plan: p, mark: p.Mark.String()}
 	for _, n := range p.Nodes {
-		if n.Input == nil {
+		if n.Input == nil && n.Recipe == 0 {
 			v.made = append(v.made, solvedStep{n.Line, n.Op, n.Ver, n.Args})
 		}
 	}
@@ -250,6 +253,9 @@ func ofPlan(p *plan.Print) solved {
 func ofLog(l *audit.Log) solved {
 	v := solved{mark: l.File.Mark}
 	for _, r := range l.Steps {
+		if r.Recipe != 0 {
+			continue // its line isn't of the first recipe
+		}
 		var a ops.Args
 		for _, k := range slices.Sorted(maps.Keys(r.Args)) {
 			a = append(a, ops.Arg{Name: k, Value: r.Args[k]})
@@ -284,6 +290,14 @@ func (s *Side) account(pr *lang.Print, v solved) *account {
 	from := len(acc.out)
 	acc.steps("print "+a.name, pr.Steps)
 	acc.sheet("sheet "+a.name, pr.Sheet)
+	for i, text := range s.others {
+		rec, _ := lang.Parse("", text)
+		if rec == nil || rec.Print(a.name) == nil {
+			continue
+		}
+		acc.lines = plan.LinesOf(string(text))
+		acc.sheet(fmt.Sprintf("sheet %s of recipe %d", a.name, i+2), rec.Print(a.name).Sheet)
+	}
 	acc.link(from)
 	a.steps = acc.out
 	for _, st := range a.steps {

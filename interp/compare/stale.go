@@ -58,8 +58,8 @@ func StaleApprovals(ctx context.Context, file string, marks map[string]string) (
 // any more, by the rounds kept of the recipe that stands beside the log.
 func StaleLog(ctx context.Context, path string) ([]Stale, error) {
 	l, err := audit.ReadLog(path)
-	if err != nil || l.Run.Failure != "" || l.Run.Recipe == "" {
-		return nil, nil // the verdict says so
+	if err != nil || l.Run.Failure != "" || l.Run.Recipe == "" || l.Others != nil {
+		return nil, nil // the verdict says so; no round is of several recipes
 	}
 	r, err := rounds.Read(filepath.Join(filepath.Dir(path), filepath.FromSlash(l.Run.Recipe)))
 	if err != nil {

@@ -57,7 +57,10 @@ func Reprint(ctx context.Context, path string, o interp.ReprintOptions) (*interp
 		}
 	}
 	l.Path = disk.Join(at, logFile)
-	o.Recipe, o.Found, o.Named = disk.Join(named, recipeFile), map[string]string{}, map[string]string{}
+	o.Found, o.Named = map[string]string{}, map[string]string{}
+	for i := range l.Recipes() {
+		o.Recipes = append(o.Recipes, disk.Join(named, recipeName(i)))
+	}
 	for _, in := range names.Inputs {
 		o.Found[in.Name], o.Named[in.Name] = disk.Join(at, in.Payload), disk.Join(named, in.Payload)
 		if what := p.wrong(ctx, in.Payload); what != "" {
@@ -187,8 +190,10 @@ func Verify(ctx context.Context, path string, who *sign.Whose) (*interp.Verdict,
 		began, _ := time.Parse(time.RFC3339, l.Run.Began) // else before all times
 		v.Signature("the log", p.signature(logFile, sign.Log, who, began))
 	}
-	if sum := p.sums[recipeFile]; sum != l.Recipe.SHA256 {
-		v.Say(interp.Wrong, "%s isn't the recipe that the log records", recipeFile)
+	for i, r := range l.Recipes() {
+		if name := recipeName(i); p.sums[name] != r.SHA256 {
+			v.Say(interp.Wrong, "%s isn't the recipe that the log records", name)
+		}
 	}
 	switch file := names.File.Payload; {
 	case file == "":

@@ -44,7 +44,9 @@ type Names struct {
 	Print  string `json:"print"` // as the recipe names it
 	Log    Named  `json:"log"`
 	Recipe Named  `json:"recipe"`
-	File   Named  `json:"file"` // the print file; Payload is "" where it was left out
+	// Others are the further recipes of a sheet.
+	Others []Named `json:"others,omitempty"`
+	File   Named   `json:"file"` // the print file; Payload is "" where it was left out
 	// Inputs are in the log's order; two may be one file.
 	Inputs []Named `json:"inputs"`
 	// Register is the edition's register as it was, Head its entries' number and the
@@ -66,6 +68,14 @@ type Named struct {
 type Registered struct {
 	Head    string `json:"head"`
 	Payload string `json:"payload"`
+}
+
+// recipeName is the path in a package of the log's recipe i, from 0.
+func recipeName(i int) string {
+	if i == 0 {
+		return recipeFile
+	}
+	return fmt.Sprintf("data/print-%d.recipe", i+1)
 }
 
 // content gathers what goes into a package.
@@ -127,7 +137,12 @@ func (c *content) gather(o Options) error {
 	}
 	c.names.Log, c.names.Recipe = Named{"", filepath.Base(l.Path), logFile}, Named{"", l.Run.Recipe, recipeFile}
 	c.data(logFile, append(bytes.Join(l.Lines, []byte("\n")), '\n'))
-	c.data(recipeFile, []byte(l.Recipe.Text))
+	for i, r := range l.Recipes() {
+		c.data(recipeName(i), []byte(r.Text))
+	}
+	for i, name := range l.Run.Others {
+		c.names.Others = append(c.names.Others, Named{"", name, recipeName(i + 1)})
+	}
 	if err := c.signature(logFile, l.Path); err != nil {
 		return err
 	}

@@ -23,7 +23,7 @@ func (c *content) readMe() []byte {
 	err := readMeForm.Execute(&b, map[string]any{
 		"File": c.log.Run.Out, "Mark": c.log.File.Mark, "Day": today(), "Engine": audit.ThisEngine(),
 		"Payload": c.names.File.Payload, "Program": c.program, "Source": c.source, "Absent": c.names.Absent, "Register": c.names.Register,
-		"Sheet": sheet, "System": runtime.GOOS + " on " + runtime.GOARCH, "Toolchain": runtime.Version(),
+		"Others": c.names.Others, "Sheet": sheet, "System": runtime.GOOS + " on " + runtime.GOARCH, "Toolchain": runtime.Version(),
 	})
 	if err != nil {
 		panic(err) // the form is ours

@@ -30,6 +30,7 @@ type binder struct {
 	frame  int            // the node of the upright master
 	paper  *lang.Paper    // the print's, or nil
 	lab    *lang.Lab      // the print's, or nil
+	others []*Other       // whose pieces lie on the sheet too
 	size   *sizing        // nil in prepare
 	failed bool
 	// atLine is the picture that a recipe line makes.
@@ -146,15 +147,14 @@ func (b *binder) node(at lang.Span, stage int, op string, args ops.Args, in ...i
 		b.err(CodeStep, at, err.Error(), "")
 		return 0, false
 	}
-	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Stage: stage, Step: step, Pic: step.Pic(), Key: key, Text: b.shared.lines.Words(at.Line)})
+	b.plan.Nodes = append(b.plan.Nodes, Node{Op: op, Ver: o.Version, Args: args, In: in, Line: at.Line, Recipe: b.inputs.Number, Stage: stage, Step: step, Pic: step.Pic(), Key: key, Text: b.shared.lines.Words(at.Line)})
 	n := len(b.plan.Nodes) - 1
 	b.bykey[key], b.atLine[at.Line] = n, n
 	return n, true
 }
 
-// Bind makes the plan of one print; with upto set, of the picture that
-// this line makes (nil where the print has no such line).
-func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto int) (*Print, []lang.Diagnostic) {
+// newBinder is a binder for a print, with an empty plan.
+func newBinder(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs) *binder {
 	b := &binder{
 		rec: rec, shared: inputs.share(source),
 		inputs: inputs, bykey: map[raster.Sum]int{}, masks: map[string]int{}, atLine: map[int]int{},
@@ -167,11 +167,19 @@ func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto 
 	if pr.For != nil {
 		b.lab = rec.Lab(pr.For.Value)
 	}
+	return b
+}
+
+// Bind makes the plan of one print; with upto set, of the picture that
+// this line makes (nil where the print has no such line). On a sheet lie the pieces
+// of others too, behind its own.
+func Bind(rec *lang.Recipe, source []byte, pr *lang.Print, inputs *Inputs, upto int, others ...*Other) (*Print, []lang.Diagnostic) {
+	b := newBinder(rec, source, pr, inputs)
 	if pr.Sheet != nil {
 		if upto != 0 {
 			return nil, nil
 		}
-		return bindSheet(b, source, pr)
+		return bindSheet(b, source, pr, others)
 	}
 	var cur pic
 	ok := true
@@ -279,7 +287,7 @@ func (b *binder) input(at lang.Span, in *master.Input, profile *colour.Profile, 
 		return n
 	}
 	b.plan.Nodes = append(b.plan.Nodes, Node{
-		Input: in, Line: at.Line, Stage: stage, Key: key, Text: b.shared.lines.Words(at.Line),
+		Input: in, Line: at.Line, Recipe: b.inputs.Number, Stage: stage, Key: key, Text: b.shared.lines.Words(at.Line),
 		Pic: ops.Pic{W: info.W, H: info.H, C: info.Channels, Profile: profile},
 	})
 	n := len(b.plan.Nodes) - 1

@@ -33,7 +33,11 @@ type Inputs struct {
 	// Open opens a file, master.Open unless set otherwise; Known are digests
 	// taken before.
 	Open  func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
-	Known map[InputName]raster.Sum
+	Known map[InputName]raster.Sum // by their names in logs
+
+	// Number is that of the recipe among those of a sheet, from 2; 0 is the first or
+	// only one.
+	Number int
 
 	open  map[InputName]*master.Input
 	Diags []lang.Diagnostic
@@ -57,6 +61,15 @@ func NewInputs(ctx context.Context, folder string, rec *lang.Recipe) *Inputs {
 	return s
 }
 
+// NameOf is what logs call the file that a recipe names so, of the recipe's number
+// on a sheet of several: "recipe 2: salt.tif", the path as it is written for 0.
+func NameOf(number int, path string) string {
+	if number == 0 {
+		return path
+	}
+	return fmt.Sprintf("recipe %d: %s", number, path)
+}
+
 // Get is the open input, or nil where it can't be used; the reason is then in
 // Diags, once.
 func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
@@ -71,7 +84,7 @@ func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
 		s.failed(role, at, where, err)
 		return nil
 	}
-	if sum, ok := s.Known[k]; ok {
+	if sum, ok := s.Known[InputName{role, NameOf(s.Number, at.Value)}]; ok {
 		in.Sum = sum
 	}
 	if pin, ok := s.Pins[at.Value]; !s.NoPins && ok && pin != in.Sum.String() {
@@ -81,6 +94,9 @@ func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
 			Hints:   []string{"put the old file back, or, if the change is wanted: platemark pin --renew " + at.Value + " RECIPE"}})
 		in.Close()
 		return nil
+	}
+	if s.Number != 0 {
+		in.Path = NameOf(s.Number, at.Value)
 	}
 	s.open[k] = in
 	for _, w := range in.Warnings() {

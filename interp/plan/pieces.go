@@ -20,6 +20,9 @@ func (b *binder) pieces(pr *lang.Print) []lang.Use {
 	use := func(at lang.Span, format string, v ...any) {
 		uses = append(uses, lang.Use{Span: at, Piece: fmt.Sprintf(format, v...)})
 	}
+	for _, o := range b.others {
+		uses = append(uses, o.Inputs.bound.uses...)
+	}
 	profile := func(at lang.Span, q *colour.Profile) {
 		if q == nil {
 			return
@@ -35,6 +38,9 @@ func (b *binder) pieces(pr *lang.Print) []lang.Use {
 	}
 	for _, n := range p.Nodes {
 		at := b.shared.spans[n.Line]
+		if n.Recipe != 0 {
+			at = b.rec.Head
+		}
 		if n.Input != nil {
 			use(at, "reader %s %d", n.Input.Picture.Reader, readerVersion)
 		} else {

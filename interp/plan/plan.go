@@ -42,6 +42,7 @@ type Print struct {
 	Covers  Rect       // what the print shows of the frame
 	Uses    []MaskUse  // the steps that work through masks
 	Pieces  []lang.Use // of the language, each once; which are frozen is in testdata/frozen
+	Others  [][]byte   // the texts of the further recipes of a sheet
 }
 
 // Node is one picture of a plan: an input (Input set) or the result of a step.
@@ -52,9 +53,12 @@ type Node struct {
 	Args  ops.Args
 	In    []int
 	Line  int // the recipe line, 0 for what no line says (the file's own orientation)
-	Stage int // 0 prepare, 1 print
-	Step  ops.Step
-	Pic   ops.Pic
+	// Recipe is whose line it is, from 2 of the further recipes of a sheet, 0 of the
+	// first.
+	Recipe int
+	Stage  int // 0 prepare, 1 print
+	Step   ops.Step
+	Pic    ops.Pic
 	// Key names the node's meaning: its operation, arguments and everything
 	// above it, by digest. Equal keys are equal pictures.
 	Key  raster.Sum

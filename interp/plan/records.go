@@ -1,8 +1,6 @@
 package plan
 
 import (
-	"crypto/sha256"
-
 	"platemark/interp/audit"
 	"platemark/ops/raster"
 	"platemark/testdata/frozen"
@@ -23,7 +21,7 @@ func Records(p *Print, version int, draft bool, source []byte, results []Result,
 		head.Draft = frozen.Digest()
 	}
 	c.Add(head)
-	c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Name, SHA256: raster.Sum(sha256.Sum256(source)).String(), Text: string(source)})
+	RecordRecipes(c, p, source)
 	for _, in := range p.Inputs {
 		r := audit.InputRecord{Record: "input", Prev: c.Prev(), Role: string(in.Role), Path: in.Path, Size: in.Size, SHA256: in.Sum.String()}
 		if in.Picture != nil {
@@ -45,7 +43,7 @@ func Records(p *Print, version int, draft bool, source []byte, results []Result,
 	}
 	for _, k := range p.Steps() {
 		n := p.Nodes[k]
-		r := audit.StepRecord{Record: "step", Prev: c.Prev(), Line: n.Line, Operation: n.Op, Version: n.Ver, Args: argMap(n.Args),
+		r := audit.StepRecord{Record: "step", Prev: c.Prev(), Line: n.Line, Recipe: n.Recipe, Operation: n.Op, Version: n.Ver, Args: argMap(n.Args),
 			Inputs: []string{}, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C, Profile: ProfileName(n), Picture: results[k].Sum.String()}
 		if v := results[k].Measured; v != "" {
 			r.Args[n.Operation().Measure.Param] = v
@@ -61,6 +59,13 @@ func Records(p *Print, version int, draft bool, source []byte, results []Result,
 	c.Add(audit.FileRecord{Record: "file", Prev: c.Prev(), Name: p.File.Path, Size: size, SHA256: file.String(), Picture: results[p.Out].Sum.String(),
 		Encoder: encoderVersion, Args: argMap(p.File.Args()), Mark: p.Mark.String()})
 	return c
+}
+
+// RecordRecipes writes the texts that a print is made by, source the first.
+func RecordRecipes(c *audit.Chain, p *Print, source []byte) {
+	for _, text := range append([][]byte{source}, p.Others...) {
+		c.Add(audit.RecipeRecord{Record: "recipe", Prev: c.Prev(), Print: p.Name, SHA256: audit.SumOf(text), Text: string(text)})
+	}
 }
 
 // ProfileName is a picture's profile digest, zeros for a mask.

@@ -25,14 +25,19 @@ type sheetBinder struct {
 }
 
 // bindSheet makes the plan of a sheet. Its pieces are planned as the prints that
-// they are of, so that a section has the very samples of its print.
-func bindSheet(b *binder, source []byte, pr *lang.Print) (*Print, []lang.Diagnostic) {
+// they are of, so that a section has the very samples of its print. Those of
+// others lie behind its own.
+func bindSheet(b *binder, source []byte, pr *lang.Print, others []*Other) (*Print, []lang.Diagnostic) {
 	s := &sheetBinder{binder: b, source: source, pr: pr}
 	if !s.begin() {
 		return nil, b.diags
 	}
 	for _, x := range pr.Sheet.Pieces {
 		s.piece(x)
+	}
+	b.others = others
+	for _, o := range others {
+		s.join(o)
 	}
 	if b.failed {
 		return nil, b.diags
@@ -263,7 +268,7 @@ func (s *sheetBinder) merge(q *Print) int {
 		s.uses(in)
 	}
 	for _, u := range q.Uses { // pieces of one print share those before they part
-		if !slices.ContainsFunc(p.Uses, func(v MaskUse) bool { return v.Step == u.Step && v.At == u.At }) {
+		if s.inputs.Number == 0 && !slices.ContainsFunc(p.Uses, func(v MaskUse) bool { return v.Step == u.Step && v.At == u.At }) {
 			p.Uses = append(p.Uses, u)
 		}
 	}
