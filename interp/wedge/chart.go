@@ -178,8 +178,8 @@ func ofPrint(c colour.Lab) bool {
 }
 
 func isWhite(name string) bool {
-	rgb, ok := ops.Patch(name)
-	return ok && rgb == [3]int{100, 100, 100}
+	percent, ok := neutral(name)
+	return ok && percent == 100
 }
 
 // Expect is what a profile of an RGB device promises of the patches, on its paper

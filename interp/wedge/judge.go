@@ -45,6 +45,24 @@ func (r *Result) Sorted() []Row {
 	return rows
 }
 
+// Neutrals are the patches of equal red, green and blue, from black to white.
+func (r *Result) Neutrals() []Row {
+	rows := slices.DeleteFunc(slices.Clone(r.Rows), func(row Row) bool { _, ok := neutral(row.Name); return !ok })
+	slices.SortFunc(rows, func(x, y Row) int {
+		a, _ := neutral(x.Name)
+		b, _ := neutral(y.Name)
+		return cmp.Compare(a, b)
+	})
+	return rows
+}
+
+// neutral is how much of red, green and blue, in per cent, is in a patch that has
+// as much of each.
+func neutral(name string) (percent int, ok bool) {
+	rgb, ok := ops.Patch(name)
+	return rgb[0], ok && rgb[0] == rgb[1] && rgb[1] == rgb[2]
+}
+
 // Grey is how the greys' tint differs: the distance in a* and b* of patches
 // between the paper's white and the dark end.
 type Grey struct {
@@ -114,17 +132,13 @@ func (r *Result) figures() {
 		if row.Delta > r.Worst.Delta || i == 0 {
 			r.Worst = *row
 		}
-		rgb, ok := ops.Patch(row.Name)
-		if !ok {
-			continue
-		}
-		if isWhite(row.Name) {
-			r.White = row
-		}
-		if rgb == [3]int{} {
+		switch percent, ok := neutral(row.Name); {
+		case !ok:
+		case percent == 0:
 			r.Dark = row
-		}
-		if rgb[0] == rgb[1] && rgb[1] == rgb[2] && rgb[0] > 0 && rgb[0] < 100 {
+		case percent == 100:
+			r.White = row
+		default:
 			t := tintOf(*row)
 			if r.Grey == nil {
 				r.Grey = &Grey{}

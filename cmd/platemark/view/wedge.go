@@ -5,12 +5,10 @@ import (
 	"html/template"
 	"io"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
 	"platemark/interp/wedge"
-	"platemark/ops"
 	"platemark/ops/colour"
 )
 
@@ -41,15 +39,7 @@ func WriteWedge(w io.Writer, r *wedge.Result, read, beside string, names [2]stri
 		s.Patches = append(s.Patches, wedgeRow{row, cssColour(row.Expected), cssColour(row.Measured),
 			template.CSS(fmt.Sprintf("%.0f%%", 100*row.Delta/max(r.Worst.Delta, 1)))})
 	}
-	greys := slices.DeleteFunc(slices.Clone(r.Rows), func(row wedge.Row) bool {
-		rgb, ok := ops.Patch(row.Name)
-		return !ok || rgb[0] != rgb[1] || rgb[1] != rgb[2]
-	})
-	slices.SortFunc(greys, func(x, y wedge.Row) int {
-		a, _ := ops.Patch(x.Name)
-		b, _ := ops.Patch(y.Name)
-		return a[0] - b[0]
-	})
+	greys := r.Neutrals()
 	if s.NeutralsDrawn = len(greys) > 1; s.NeutralsDrawn {
 		by := func(of func(colour.Lab) float64) (v []float64) {
 			for _, g := range greys {
