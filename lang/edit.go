@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"cmp"
 	"slices"
-	"strings"
 )
 
 // Edit puts Text in the place of the bytes From to To of a text.
@@ -86,21 +85,4 @@ func (s *Source) Prepare() *Block {
 		}
 	}
 	return nil
-}
-
-// NewPrepare is where a prepare block goes into a recipe that has none, and what
-// stands before and after its lines: before the first block of steps or print,
-// above the comment over it.
-func (s *Source) NewPrepare() (at int, before, after string) {
-	i := slices.IndexFunc(s.Top.Blocks, func(b *Block) bool { return b.Kind == "steps" || b.Kind == "print" })
-	at = s.Above(s.Top.Blocks[i])
-	return at, s.BlankLine(at) + "prepare {" + s.EOL(), "}" + s.EOL() + s.EOL()
-}
-
-// BlankLine is a blank line where the line before a place holds anything.
-func (s *Source) BlankLine(at int) string {
-	if above, _ := s.WholeLines(at-1, at-1); strings.TrimSpace(string(s.Text[above:at])) == "" {
-		return ""
-	}
-	return s.EOL()
 }

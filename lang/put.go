@@ -2,14 +2,14 @@ package lang
 
 import "strings"
 
-// Put is the edit that puts a statement into a block of the top: on a line of its
-// own behind line after of the file, or with 0 as the block's first line. A block
-// that isn't there is made, where its kind usually stands. text has no indent.
-func Put(src []byte, block BlockName, text string, after int) Edit {
+// Put is the edit that puts lines into a block of the top: behind line after of the
+// file, or with 0 as the block's first. A block that isn't there is made, where its
+// kind usually stands. The lines have no indent but what is deeper in them.
+func Put(src []byte, block BlockName, after int, lines ...string) Edit {
 	s, _ := ReadSource("", src)
 	b := s.block(block)
 	if b == nil {
-		return s.insertion(block.Kind, s.withLineEnds([]byte(strings.TrimSpace(block.String())+" {\n    "+text+"\n}\n")))
+		return s.insertion(block.Kind, s.withLineEnds([]byte(strings.TrimSpace(block.String())+" {\n    "+strings.Join(lines, "\n    ")+"\n}\n")))
 	}
 	indent := "    "
 	if after == 0 {
@@ -20,7 +20,7 @@ func Put(src []byte, block BlockName, text string, after int) Edit {
 	}
 	at := offset(src, after, 1)
 	_, at = s.WholeLines(at, at)
-	text = indent + text + s.EOL()
+	text := indent + strings.Join(lines, s.EOL()+indent) + s.EOL()
 	if at > 0 && src[at-1] != '\n' {
 		text = s.EOL() + text
 	}

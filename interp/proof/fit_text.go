@@ -80,23 +80,21 @@ func ownTone(rec *lang.Recipe, paper string) *lang.Tone {
 // of prepare. line is the block's first line in the new text.
 func setTone(src []byte, rec *lang.Recipe, paper string, s setting) (out []byte, line int) {
 	text, _ := lang.ReadSource("", src)
-	var at int
-	var before, after string
+	block := strings.Join(toneBlock(paper, s), text.EOL())
+	e := lang.Put(src, lang.BlockName{Kind: "prepare"}, 0, strings.TrimPrefix(block, "    "))
 	if prepare := text.Prepare(); prepare != nil {
 		if own := ownTone(rec, paper); own != nil {
 			i := slices.IndexFunc(prepare.Blocks, func(b *lang.Block) bool { return b.Head.Line == own.Line })
 			return lang.Apply(src, toneEdits(text, prepare.Blocks[i], s)...), own.Line
 		}
-		at, _ = text.WholeLines(prepare.Close.Tokens[0].Offset, prepare.Close.Tokens[0].End)
-		if above, _ := text.WholeLines(at-1, at-1); above > prepare.Head.Tokens[0].Offset {
-			before = text.BlankLine(at)
+		e.From, _ = text.WholeLines(prepare.Close.Tokens[0].Offset, prepare.Close.Tokens[0].End)
+		e.To, e.Text = e.From, block+text.EOL()
+		if above, _ := text.WholeLines(e.From-1, e.From-1); above > prepare.Head.Tokens[0].Offset && strings.TrimSpace(string(src[above:e.From])) != "" {
+			e.Text = text.EOL() + e.Text
 		}
-	} else {
-		at, before, after = text.NewPrepare()
 	}
-	block := strings.Join(toneBlock(paper, s), text.EOL()) + text.EOL()
-	line = 1 + strings.Count(string(src[:at])+before, "\n")
-	return lang.Apply(src, lang.Edit{From: at, To: at, Text: before + block + after}), line
+	line = 1 + strings.Count(string(src[:e.From])+e.Text[:strings.Index(e.Text, "tone")], "\n")
+	return lang.Apply(src, e), line
 }
 
 // toneEdits puts a setting into the lines of its block; new ones come first.

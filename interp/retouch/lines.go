@@ -3,7 +3,6 @@ package retouch
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"platemark/interp/inspect"
 	"platemark/lang"
@@ -237,10 +236,4 @@ func (t there) over(d disc) int {
 // isSpot says whether a line of prepare is `spot` followed by a word.
 func isSpot(l *lang.Line, then string) bool {
 	return l.Tokens[0].Value == "spot" && len(l.Tokens) > 1 && l.Tokens[1].Value == then
-}
-
-// indent is what stands before a line.
-func indent(text *lang.Source, l *lang.Line) string {
-	from, _ := text.WholeLines(l.Tokens[0].Offset, l.Tokens[0].Offset)
-	return strings.Repeat(" ", l.Tokens[0].Offset-from)
 }

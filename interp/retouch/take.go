@@ -121,7 +121,13 @@ func (l *Look) taken(ctx context.Context, numbers []int) (*Taken, error) {
 	for _, r := range rims {
 		t.Added = append(t.Added, r.line())
 	}
-	edits = append(edits, put(text, prepare, head, run, lines, t.Added[len(lines):])...)
+	if len(t.Added) > 0 { // behind the run, or the head where there is none
+		after := 0
+		if all := append(slices.Clone(head), run...); len(all) > 0 {
+			after = all[len(all)-1].EndLine
+		}
+		edits = append(edits, lang.Put(l.source, lang.BlockName{Kind: "prepare"}, after, t.Added...))
+	}
 	t.text = lang.Apply(l.source, edits...)
 	if len(edits) > 0 {
 		if _, err := l.planned(ctx, t.text); err != nil {
@@ -182,33 +188,6 @@ func withRim(rims []rim, r rim) []rim {
 func widened(l *lang.Line, where string) lang.Edit {
 	i := slices.IndexFunc(l.Tokens, func(t lang.Token) bool { return t.Value == "radius" })
 	return lang.Edit{From: l.Tokens[1].Offset, To: l.Tokens[i+2].End, Text: where}
-}
-
-// put puts spots behind the run, or the head where there is none, and fringe
-// lines behind both.
-func put(text *lang.Source, prepare *lang.Block, head, run []*lang.Line, spots, fringes []string) []lang.Edit {
-	all := append(slices.Clone(spots), fringes...)
-	if len(all) == 0 {
-		return nil
-	}
-	deep := "    "
-	body := func(before string) (s string) {
-		for _, line := range all {
-			s += before + line + text.EOL()
-		}
-		return s
-	}
-	if prepare == nil {
-		at, before, after := text.NewPrepare()
-		return []lang.Edit{{From: at, To: at, Text: before + body(deep) + after}}
-	}
-	last := prepare.Head
-	if lines := append(slices.Clone(head), run...); len(lines) > 0 {
-		last = lines[len(lines)-1]
-		deep = indent(text, last)
-	}
-	_, at := text.WholeLines(last.Tokens[0].Offset, last.Tokens[len(last.Tokens)-1].End)
-	return []lang.Edit{{From: at, To: at, Text: body(deep)}}
 }
 
 // planned plans the print with another text of the recipe, and the inputs that

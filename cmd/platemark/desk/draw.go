@@ -168,14 +168,14 @@ func (s *Server) draw(r *recipe, q *drawing) (int, error) {
 	var e lang.Edit
 	switch q.Shape.Kind {
 	case "spot":
-		e = lang.Put(src, lang.BlockName{Kind: "prepare"}, text, behindSpots(rec, q.Line))
+		e = lang.Put(src, lang.BlockName{Kind: "prepare"}, behindSpots(rec, q.Line), text)
 	case "crop":
 		for _, st := range pr.Steps {
 			if c, ok := st.(*lang.Crop); ok {
 				return s.rewrite(r, rd, lang.Replace(src, c.Span, text), text)
 			}
 		}
-		e = lang.Put(src, lang.BlockName{Kind: "print", Name: pr.Name.Value}, text, pr.Size.EndLine)
+		e = lang.Put(src, lang.BlockName{Kind: "print", Name: pr.Name.Value}, pr.Size.EndLine, text)
 	default:
 		name, after := maskAt(rec, p, q.Line)
 		if name == "" {
@@ -188,7 +188,7 @@ func (s *Server) draw(r *recipe, q *drawing) (int, error) {
 				name = fmt.Sprintf("drawn-%d", i)
 			}
 		}
-		e = lang.Put(src, lang.BlockName{Kind: "mask", Name: name}, text, after)
+		e = lang.Put(src, lang.BlockName{Kind: "mask", Name: name}, after, text)
 	}
 	return s.rewrite(r, rd, e, text)
 }
