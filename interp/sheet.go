@@ -1,10 +1,12 @@
 package interp
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"platemark/interp/audit"
 	"platemark/interp/disk"
@@ -30,8 +32,17 @@ func LoadSheet(ctx context.Context, files []string, name string, o LoadOptions) 
 			return loadTexts(ctx, list, o) // which says them
 		case lang.HasErrors(ds):
 		case i == 0:
-			if name, err = sheetName(rec, name); err != nil {
-				return nil, fmt.Errorf("%s has %w", f, err)
+			var have []string
+			for _, p := range rec.Prints {
+				if p.Sheet != nil {
+					have = append(have, p.Name.Value)
+				}
+			}
+			if name == "" && len(have) == 1 {
+				name = have[0]
+			}
+			if !slices.Contains(have, name) {
+				return nil, fmt.Errorf("--print is to name a sheet of %s; there is: %s", f, cmp.Or(strings.Join(have, ", "), "none"))
 			}
 		case rec.Print(name) == nil:
 			return nil, fmt.Errorf("%s has no sheet %s: write one into it, with the paper and size of that in %s, and pieces of its own prints", f, name, files[0])
@@ -39,25 +50,6 @@ func LoadSheet(ctx context.Context, files []string, name string, o LoadOptions) 
 	}
 	o.Prints = []string{name}
 	return loadTexts(ctx, list, o)
-}
-
-// sheetName is the name of a recipe's sheet, of its only one where name is "".
-func sheetName(rec *lang.Recipe, name string) (string, error) {
-	var have []string
-	for _, p := range rec.Prints {
-		if p.Sheet != nil {
-			have = append(have, p.Name.Value)
-		}
-	}
-	switch {
-	case slices.Contains(have, name):
-		return name, nil
-	case name != "":
-		return "", fmt.Errorf("no sheet %s", name)
-	case len(have) != 1:
-		return "", fmt.Errorf("%s: name one with --print", lang.Count(len(have), "sheet"))
-	}
-	return have[0], nil
 }
 
 // recipeText is a recipe's text that stands at file, "" for none, with its paths

@@ -4,9 +4,7 @@ import (
 	"fmt"
 	"slices"
 
-	"platemark/interp/master"
 	"platemark/lang"
-	"platemark/ops/colour"
 )
 
 // Other is a further recipe whose sheet of the same name lends its pieces.
@@ -83,15 +81,9 @@ func (s *sheetBinder) agrees(first *sheetBinder) bool {
 	return true
 }
 
-// samePaper says whether two papers of two recipes give the same colours.
+// samePaper says whether two papers of two recipes give the same colours; where one
+// can't be read, that is said elsewhere.
 func samePaper(s *sheetBinder, p *lang.Paper, t *sheetBinder, q *lang.Paper) bool {
-	profile := func(b *sheetBinder, p *lang.Paper) *colour.Profile {
-		if in := b.inputs.Get(master.RoleProfile, *p.Profile); in != nil {
-			return in.Profile
-		}
-		b.failed = true // said where it was opened
-		return nil
-	}
-	a, c := profile(s, p), profile(t, q)
+	a, c := s.inputs.PaperProfile(p), t.inputs.PaperProfile(q)
 	return a == nil || c == nil || a.Digest() == c.Digest() && p.Intent.Value == q.Intent.Value && p.BlackPoint.Value == q.BlackPoint.Value
 }
