@@ -137,13 +137,6 @@ func (s *Session) SmallMask(ctx context.Context, p *plan.Print, mask, long int) 
 // share is the mean of a mask over a part of the frame. It is exact where it is
 // 0 or 1.
 func (s *Session) share(ctx context.Context, p *plan.Print, m MaskCover, part plan.Rect) (float64, error) {
-	mean := func(v []uint16) float64 {
-		var sum uint64
-		for _, s := range v {
-			sum += uint64(s)
-		}
-		return float64(sum) / (65535 * float64(max(1, len(v))))
-	}
 	cut := func(w, h int) (x0, y0, x1, y1 int) {
 		full := p.Nodes[m.Node].Pic
 		at := func(r, size int, of int) int { return r * size / of }
@@ -153,12 +146,14 @@ func (s *Session) share(ctx context.Context, p *plan.Print, m MaskCover, part pl
 		return x0, y0, min(max(x1, x0+1), w), min(max(y1, y0+1), h)
 	}
 	x0, y0, x1, y1 := cut(m.Drawn.W, m.Drawn.H)
-	var rows []uint16
+	var sum uint64
 	for y := y0; y < y1; y++ {
-		rows = append(rows, m.Drawn.Samples[y*m.Drawn.W+x0:y*m.Drawn.W+x1]...)
+		for _, v := range m.Drawn.Samples[y*m.Drawn.W+x0 : y*m.Drawn.W+x1] {
+			sum += uint64(v)
+		}
 	}
 	full := p.Nodes[m.Node].Pic
-	f := mean(rows)
+	f := float64(sum) / (65535 * float64((x1-x0)*(y1-y0)))
 	if m.Drawn.W == full.W && m.Drawn.H == full.H || f > maskNear && f < 1-maskNear {
 		return f, nil
 	}

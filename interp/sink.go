@@ -64,10 +64,8 @@ func newFileSink(w io.Writer, f plan.FileSpec, p ops.Pic) (s *fileSink, done fun
 			return nil, nil, err
 		}
 		head, tail, s.rows = e.Header(), e.Trailer(), e.RowHeight()
-		s.make = func(int) engine.SinkWorker {
-			n := e.RowHeight()
-			w := &jpegRows{enc: e.Worker(), height: n, last: p.H, buf: make([]uint16, n*p.Stride()), stride: p.Stride()}
-			return w
+		s.make = func(band int) engine.SinkWorker {
+			return &jpegRows{enc: e.Worker(), height: e.RowHeight(), last: p.H, most: band}
 		}
 	case "tiff":
 		l, err := tiff.NewLayout(f.TIFFOptions(p))
@@ -87,18 +85,16 @@ type jpegRows struct {
 	enc    *jpeg.Worker
 	height int // rows of a row of blocks
 	last   int // the picture's height
-	stride int
-	buf    []uint16
 	rows   [][]uint16
 	out    []byte
-	most   int // bytes that a band is likely to need, by those before it
+	most   int // bytes of a band, about
 }
 
 func (j *jpegRows) Row(y int, samples []uint16) error {
-	k := len(j.rows)
-	r := j.buf[k*j.stride : (k+1)*j.stride]
-	copy(r, samples)
-	j.rows = append(j.rows, r)
+	if j.out == nil {
+		j.out = make([]byte, 0, j.most)
+	}
+	j.rows = append(j.rows, samples)
 	if len(j.rows) == j.height || y == j.last-1 {
 		j.out = j.enc.Encode(j.out, y/j.height, j.rows)
 		j.rows = j.rows[:0]
@@ -108,10 +104,7 @@ func (j *jpegRows) Row(y int, samples []uint16) error {
 
 func (j *jpegRows) Finish(dst []byte) ([]byte, error) {
 	out := j.out
-	j.most = max(j.most, len(out)+len(out)/8)
-	if j.out = dst; dst == nil {
-		j.out = make([]byte, 0, j.most)
-	}
+	j.out = dst
 	return out, nil
 }
 

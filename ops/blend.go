@@ -84,27 +84,30 @@ type blendWorker struct {
 }
 
 func (k *blendWorker) Row(dst []uint16, y int, in []Rows) {
-	top, over := in[0].Row(y), in[1].Row(y)
+	over := in[1].Row(y)
 	dst = dst[:k.pic.Stride()]
 	m, kind := k.mask.row(y, in[2:])
 	if kind == maskZero || k.blend.at == 0 {
 		copy(dst, over)
 		return
 	}
-	if kind == maskOne && k.blend.at == 1 {
-		copy(dst, top)
-		return
-	}
+	top := in[0].Row(y)
 	c := k.pic.C
 	for x := 0; x < k.pic.W; x += pixelBlock {
 		n := min(pixelBlock, k.pic.W-x)
 		from, to := x*c, (x+n)*c
-		p := k.at[:n]
+		p, part := k.at[:n], kind
 		if kind == maskMixed {
-			if allZero(m[x : x+n]) {
-				copy(dst[from:to], over[from:to])
-				continue
-			}
+			part = maskKind(m[x:x+n], 1)
+		}
+		switch {
+		case part == maskZero:
+			copy(dst[from:to], over[from:to])
+			continue
+		case part == maskOne && k.blend.at == 1:
+			copy(dst[from:to], top[from:to])
+			continue
+		case part == maskMixed:
 			p = k.share[:n]
 			mulRow(p, k.at[:n], m[x:x+n])
 		}

@@ -97,13 +97,21 @@ func (k *lightWorker) scale(dst []uint16, y int, in []Rows, load func(), shares 
 		n := min(pixelBlock, k.step.pic.W-x)
 		luma, most, edge := k.light[:n], k.light[:n], k.edge[:n]
 		from, to := x*c, (x+n)*c
+		part := kind
+		if kind == maskMixed {
+			part = maskKind(m[x:x+n], 1)
+		}
+		if part == maskZero {
+			copy(dst[from:to], src[from:to])
+			continue
+		}
 		k.step.level(luma, src[from:to])
 		if c == 3 {
 			most = k.most[:n]
 			mostRow(most, src[from:to])
 		}
 		shares(edge, luma, most, x)
-		if kind == maskMixed {
+		if part == maskMixed {
 			mulRow(edge, edge, m[x:x+n])
 		}
 		if c == 3 {

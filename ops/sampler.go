@@ -235,7 +235,7 @@ func (k *samplerWorker) fetch(r int, mask Rows) *maskRow {
 	}
 	m.key, m.filled = r+1, false
 	src := mask.Row(r)[:k.s.mask.W]
-	m.kind = maskKind(src)
+	m.kind = maskKind(src, 65535)
 	if m.kind == maskMixed {
 		k.across(m, src)
 	}
@@ -266,19 +266,21 @@ func (m *maskRow) ready(w int) {
 	}
 }
 
-func maskKind(src []uint16) int {
-	if v := src[0]; v == 0 || v == 65535 {
-		for _, s := range src {
-			if s != v {
-				return maskMixed
-			}
-		}
-		if v == 0 {
-			return maskZero
-		}
-		return maskOne
+// maskKind is the kind of a row, or a part of one, whose weights are up to one.
+func maskKind[T uint16 | float32](w []T, one T) int {
+	v := w[0]
+	if v != 0 && v != one {
+		return maskMixed
 	}
-	return maskMixed
+	for _, s := range w {
+		if s != v {
+			return maskMixed
+		}
+	}
+	if v == 0 {
+		return maskZero
+	}
+	return maskOne
 }
 
 // across resamples one mask row to the picture's width.

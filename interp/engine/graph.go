@@ -48,7 +48,7 @@ type Sink interface {
 
 // A SinkWorker takes the rows of one band after another.
 type SinkWorker interface {
-	// Row takes row y; the slice is valid only during the call.
+	// Row takes row y; the slice is valid until Align more rows came.
 	Row(y int, samples []uint16) error
 	// Finish returns the band's bytes, appended to dst.
 	Finish(dst []byte) ([]byte, error)

@@ -174,6 +174,7 @@ func (p *planner) layout() *Layout {
 			o.RowBytes, o.Align, o.BandRows = 0, 1, 0
 			st.InFile = n.Pic.Bytes() > o.MemoryLimit
 		}
+		st.rings[i] = max(st.rings[i], o.Align) // so many rows the sink may hold
 		p.cut(&st, o)
 		l.Stages = append(l.Stages, st)
 		l.Rows += int64(st.Till - st.From)

@@ -269,6 +269,9 @@ func (n *workerNode) Row(y int) []uint16 { return n.w.row(n.i, y) }
 func (w *worker) row(i, y int) []uint16 {
 	wn := &w.nodes[i]
 	if wn.work == nil { // the graph's picture is a source
+		if st := w.r.stores[i]; st.InMemory() {
+			return st.Direct(y)
+		}
 		return (&storeReader{st: w.r.stores[i], err: &w.err}).Row(y)
 	}
 	slot := y % len(wn.tags)

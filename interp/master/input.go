@@ -264,7 +264,7 @@ func (in *Input) Decode(ctx context.Context, st *raster.Store, workers int, prog
 		}
 		return nil
 	}
-	if report, err = in.Picture.decode(ctx, workers, emit); err == nil {
+	if report, err = in.Picture.decode(ctx, workers, st.Memory(), emit); err == nil {
 		err = in.same(ctx)
 	}
 	return sums, report, err

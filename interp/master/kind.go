@@ -19,9 +19,10 @@ type Picture struct {
 	Reader string // "tiff" or "png"
 	info   tiff.Info
 	says   string
-	// decode hands all rows to emit, from the top, as 16-bit samples. report says
-	// in sentences what was found in them: how many were clipped, say.
-	decode func(ctx context.Context, workers int, emit emitter) (report []string, err error)
+	// decode hands all rows to emit, from the top, as 16-bit samples, some kinds as
+	// they lie in into, if that isn't nil: the whole picture's room. report says in
+	// sentences what was found in them: how many were clipped, say.
+	decode func(ctx context.Context, workers int, into []uint16, emit emitter) (report []string, err error)
 }
 
 type emitter = func(y0 int, rows []uint16) error
@@ -112,7 +113,7 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (*Picture, 
 		} else if p.info.Alpha != "" {
 			p.info.Warnings = append(p.info.Warnings, alphaWarning)
 		}
-		p.decode = func(ctx context.Context, workers int, emit emitter) ([]string, error) {
+		p.decode = func(ctx context.Context, workers int, _ []uint16, emit emitter) ([]string, error) {
 			return nil, f.Decode(ctx, workers, emit)
 		}
 		return p, nil
@@ -133,8 +134,8 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (*Picture, 
 		if opaque {
 			p.info.Warnings = append(p.info.Warnings, alphaWarning)
 		}
-		p.decode = func(ctx context.Context, workers int, emit emitter) ([]string, error) {
-			c, err := f.DecodeCounted(ctx, workers, emit)
+		p.decode = func(ctx context.Context, workers int, into []uint16, emit emitter) ([]string, error) {
+			c, err := f.Into(into).DecodeCounted(ctx, workers, emit)
 			if err == nil && opaque && c.Translucent > 0 {
 				err = codec.Errorf("alpha", "save it without alpha; a master can also be laid on white, by `on white` behind it",
 					"the picture isn't opaque everywhere (%d of %d pixels are translucent), and what shines through isn't known", c.Translucent, c.Pixels)

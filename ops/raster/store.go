@@ -34,6 +34,9 @@ func NewFile(f *os.File, w, h, c int) *Store {
 // InMemory says whether rows can be had without copying.
 func (s *Store) InMemory() bool { return s.file == nil }
 
+// Memory is the picture itself, nil for one in a file.
+func (s *Store) Memory() []uint16 { return s.mem }
+
 // Direct is row y itself, read-only, for a picture in memory.
 func (s *Store) Direct(y int) []uint16 {
 	n := s.W * s.C
@@ -69,11 +72,12 @@ func (s *Store) ReadPart(dst []uint16, y, from int, scratch *[]byte) error {
 	return nil
 }
 
-// WriteRow sets row y.
+// WriteRow sets row y; a row that is there already, as Memory has it, stays.
 func (s *Store) WriteRow(y int, row []uint16, scratch *[]byte) error {
 	if s.file == nil {
-		n := s.W * s.C
-		copy(s.mem[y*n:(y+1)*n], row)
+		if dst := s.Direct(y); &dst[0] != &row[0] {
+			copy(dst, row)
+		}
 		return nil
 	}
 	b := LE(row, scratch)

@@ -143,14 +143,17 @@ type block struct {
 	done   chan error
 }
 
-// next takes free memory for rows y0 <= y < y1; nil when ctx is done.
+// next takes free memory for rows y0 <= y < y1, or their own place; nil when ctx is
+// done.
 func (f *File) next(ctx context.Context, free chan []uint16, y0, y1 int) *block {
 	select {
 	case <-ctx.Done():
 		return nil
 	case p := <-free:
 		n := (y1 - y0) * f.stride()
-		if cap(p) < n {
+		if f.into != nil {
+			p = f.into[y0*f.stride() : y1*f.stride()]
+		} else if cap(p) < n {
 			p = make([]uint16, n)
 		}
 		return &block{y0: y0, y1: y1, rows: p[:n], done: make(chan error, 1)}

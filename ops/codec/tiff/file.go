@@ -51,6 +51,7 @@ type File struct {
 	most    uint64 // bytes that one stored byte can unpack to; 1 uncompressed
 	predict int    // Predictor: 1 none, 2 or 3
 	onWhite bool
+	into    []uint16 // see Into
 
 	blockRows int  // rows that are decoded and emitted together
 	slow      bool // see plan
@@ -115,6 +116,14 @@ func (f *File) OnWhite() *File {
 	}
 	g := *f
 	g.onWhite = true
+	return &g
+}
+
+// Into is the same picture, decoded into px, which has room for all of it: Decode
+// hands parts of px to emit, in order and whole, and they stay.
+func (f *File) Into(px []uint16) *File {
+	g := *f
+	g.into = px
 	return &g
 }
 

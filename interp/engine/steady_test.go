@@ -1,0 +1,65 @@
+package engine
+
+import (
+	"testing"
+
+	"platemark/ops/raster"
+)
+
+// steady makes one row of a graph after another, as a worker does, with their
+// fingerprints. The first round fills what is kept between rows.
+func steady(g *Graph) (row func()) {
+	l := Lay(g, Options{Workers: 1})
+	st := &l.Stages[len(l.Stages)-1]
+	stores, sums := make([]*raster.Store, len(g.Nodes)), make([][]uint32, len(g.Nodes))
+	for i, n := range g.Nodes {
+		if sums[i] = make([]uint32, n.Pic.H); n.Step == nil {
+			stores[i] = n.Store
+		}
+	}
+	for _, s := range l.Stages[:len(l.Stages)-1] {
+		p := g.Nodes[s.Node].Pic
+		stores[s.Node] = raster.NewMemory(p.W, p.H, p.C)
+	}
+	w, ps := newRunner(g, st, stores, sums).newWorker(), st.passes[0]
+	y := ps.from
+	row = func() {
+		w.row(ps.root, y)
+		w.hash(ps, y)
+		if y++; y == ps.till {
+			y = ps.from
+		}
+	}
+	for range ps.till - ps.from {
+		row()
+	}
+	return row
+}
+
+// Once a worker has its memory, all rows of a picture take no more.
+func TestRowsAllocateNothing(t *testing.T) {
+	everyGraph(t, false, func(t *testing.T, g *Graph) {
+		row := steady(g)
+		if n := testing.AllocsPerRun(1, func() {
+			for range g.Nodes[g.Out].Pic.H {
+				row()
+			}
+		}); n != 0 {
+			t.Errorf("%v allocations", n)
+		}
+	})
+}
+
+// BenchmarkRow makes rows of 18000 px of a common job.
+//
+//	go test ./interp/engine -run - -bench Row -benchmem
+func BenchmarkRow(b *testing.B) {
+	m := &builder{t: b, g: &Graph{Nodes: []Node{picture(b, 6000, 400, 3)}}}
+	crisp, smooth := m.enlarge(0, "lanczos3", 3, 1), m.enlarge(0, "mitchell", 3, 1)
+	m.add("sharpen", args("radius", "9/5", "amount", "19/10"), m.add("blend", args("at", "2/5"), smooth, crisp, m.mask(0)))
+	row := steady(m.g)
+	b.ReportAllocs()
+	for b.Loop() {
+		row()
+	}
+}
