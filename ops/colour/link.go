@@ -180,19 +180,28 @@ func (l *Link) Row(dst, src []uint16) {
 	}
 }
 
+// rowBlock is how many pixels go through a chain of inner loops at a time, so that
+// their light stays in the nearest cache.
+const rowBlock = 256
+
 func (l *Link) rowBalanced(dst, src []uint16) {
-	dr, dg, db := l.light(0), l.light(1), l.light(2)
-	er, eg, eb := l.dst.tones[0].ready(), l.dst.tones[1].ready(), l.dst.tones[2].ready()
-	a0, c0 := l.m[0][0], l.m[0][2]
-	a1, c1 := l.m[1][0], l.m[1][2]
-	a2, c2 := l.m[2][0], l.m[2][2]
+	dr, dg, db := l.light(0)[:65536], l.light(1)[:65536], l.light(2)[:65536]
+	m := &l.m
+	var light [3][rowBlock]float64
 	for len(src) >= 3 && len(dst) >= 3 {
-		g := dg[src[1]]
-		r, b := dr[src[0]]-g, db[src[2]]-g
-		dst[0] = er.encode(g + (float64(a0*r) + float64(c0*b)))
-		dst[1] = eg.encode(g + (float64(a1*r) + float64(c1*b)))
-		dst[2] = eb.encode(g + (float64(a2*r) + float64(c2*b)))
-		src, dst = src[3:], dst[3:]
+		n := min(rowBlock, len(src)/3, len(dst)/3)
+		for i := range n {
+			p := src[3*i : 3*i+3 : 3*i+3]
+			g := dg[p[1]]
+			r, b := dr[p[0]]-g, db[p[2]]-g
+			light[0][i] = g + (float64(m[0][0]*r) + float64(m[0][2]*b))
+			light[1][i] = g + (float64(m[1][0]*r) + float64(m[1][2]*b))
+			light[2][i] = g + (float64(m[2][0]*r) + float64(m[2][2]*b))
+		}
+		for c, t := range l.dst.tones {
+			t.EncodeRow(dst[c:], 3, light[c][:n])
+		}
+		src, dst = src[3*n:], dst[3*n:]
 	}
 }
 

@@ -19,16 +19,18 @@ import (
 type Tone struct {
 	curve curve
 	once  sync.Once
-	light []float64  // 65536
-	short []float32  // 65536
-	thr   []float64  // 65535
-	zero  uint16     // code of light 0
-	base  uint64     // bits of the first cell's start, shifted
-	start float64    // where the first cell starts
-	cells []toneCell // guesses, cellBits to an octave, up to light 1
+	light []float64 // 65536
+	short []float32 // 65536
+	// Code c has the light bound[c] <= x < bound[c+1]: the thresholds between
+	// the infinities.
+	bound []float64
+	first uint64     // where the first cell starts, as bits
+	cells []toneCell // guesses, up to light 1
+	near  bool       // every guess is its code or the one below
 }
 
-// toneCell guesses codes by a straight line: at + slope * (x's low bits).
+// toneCell guesses codes by a straight line, half a code low: at + slope * (x's
+// low bits), from 0 up and below 65535.
 type toneCell struct{ at, slope float32 }
 
 const (
@@ -55,7 +57,7 @@ func (t *Tone) Decode64() []float64 {
 // where c of them are at or below x. Read-only.
 func (t *Tone) Thresholds() []float64 {
 	t.once.Do(t.build)
-	return t.thr
+	return t.bound[1:65536]
 }
 
 // Encode returns the code of light x; exact, halves up, clipped to 0..65535.
@@ -69,78 +71,89 @@ func (t *Tone) Encode64(x float64) uint16 {
 }
 
 func (t *Tone) encode(x float64) uint16 {
-	if !(x >= t.start) {
-		return t.encodeLow(x)
+	if !(x > 0) {
+		x = 0
 	}
-	if x >= 1 {
-		if x >= t.thr[len(t.thr)-1] {
-			return 65535
-		}
+	if x > 1 {
 		x = 1
 	}
-	b := math.Float64bits(x)
-	i := b>>cellShift - t.base
-	if i >= uint64(len(t.cells)) { // x is 1
-		i = uint64(len(t.cells) - 1)
+	g := t.guess(x)
+	// One more where the next code's light isn't above x, without a branch: from 0
+	// up, numbers have the order of their bits.
+	g += 1 - int((math.Float64bits(x)-math.Float64bits(t.bound[g+1]))>>63)
+	if t.near || t.bound[g] <= x && x < t.bound[g+1] {
+		return uint16(g)
 	}
-	c := t.cells[i]
+	return t.search(x)
+}
+
+// guess is near the code of light x, 0..1: where curves bend as powers do, it is
+// the code or the one below.
+func (t *Tone) guess(x float64) int {
+	b := max(math.Float64bits(x), t.first)
+	c := &t.cells[b>>cellShift-t.first>>cellShift]
 	low := float32(int32(b>>(cellShift-23)) & (1<<23 - 1))
-	g := int(c.at + float32(c.slope*low))
-	thr := t.thr
-	for n := 0; n < 8; n++ {
-		switch {
-		case g < len(thr) && thr[g] <= x:
-			g++
-		case g > 0 && thr[g-1] > x:
-			g--
-		default:
-			return uint16(g)
-		}
-	}
-	return t.search(x)
+	return int(c.at + float32(c.slope*low))
 }
 
-// encodeLow handles light below the first cell, and NaN.
-func (t *Tone) encodeLow(x float64) uint16 {
-	if !(x > 0) {
-		return t.zero
+// EncodeRow sets dst[0], dst[step], ... to the codes of x, as Encode64 does.
+func (t *Tone) EncodeRow(dst []uint16, step int, x []float64) {
+	t.once.Do(t.build)
+	n := t.fastEncodeRow(dst, step, x)
+	for i, v := range x[n:] {
+		dst[(n+i)*step] = t.encode(v)
 	}
-	return t.search(x)
 }
 
-// search is the plain definition: the number of thresholds at or below x.
+// search is the plain definition for x from 0 up: the number of thresholds at or
+// below x.
 func (t *Tone) search(x float64) uint16 {
-	return uint16(sort.Search(len(t.thr), func(k int) bool { return t.thr[k] > x }))
+	thr := t.bound[1:65536]
+	return uint16(sort.Search(len(thr), func(k int) bool { return thr[k] > x }))
 }
 
 func (t *Tone) build() {
 	t.light = make([]float64, 65536)
 	t.short = make([]float32, 65536)
-	t.thr = make([]float64, 65535)
+	t.bound = make([]float64, 65537)
+	t.bound[0], t.bound[65536] = math.Inf(-1), math.Inf(1)
 	t.curve.tabulate(func(j int, y exact.DD) {
 		if j%2 == 1 {
-			t.thr[j/2] = y.Hi
+			t.bound[j/2+1] = y.Hi
 			return
 		}
 		t.light[j/2] = y.Hi
 		t.short[j/2] = y.Float32()
 	})
-	t.zero = t.search(0)
 	// The first cell starts at the power of two at or below the first
 	// threshold above 0, or maxOctaves below 1.
-	t.start = math.Ldexp(1, -maxOctaves)
-	if int(t.zero) < len(t.thr) {
-		_, e := math.Frexp(t.thr[t.zero])
-		t.start = math.Max(t.start, math.Ldexp(1, min(e-1, -1)))
+	start := math.Ldexp(1, -maxOctaves)
+	if low := t.bound[int(t.search(0))+1]; low <= 1 {
+		_, e := math.Frexp(low)
+		start = math.Max(start, math.Ldexp(1, min(e-1, -1)))
 	}
-	t.base = math.Float64bits(t.start) >> cellShift
-	n := math.Float64bits(1)>>cellShift - t.base
-	t.cells = make([]toneCell, n)
+	t.first = math.Float64bits(start)
+	from := func(i uint64) float64 { return math.Float64frombits(t.first + i<<cellShift) }
+	last := (math.Float64bits(1) - t.first) >> cellShift
+	t.cells = make([]toneCell, last+1) // that of light 1 itself too
+	for i := range last {
+		a, b := t.place(from(i)), t.place(from(i+1))
+		t.cells[i] = toneCell{float32(max(0, a-0.5)), float32((b - a) / (1 << 23))}
+	}
+	t.cells[last].at = float32(t.search(1))
+	// Guesses rise within a cell: its ends and those of each code tell of all.
+	t.near = true
+	look := func(x float64) {
+		for _, x := range [2]float64{math.Nextafter(x, 0), x} {
+			g := t.guess(x)
+			t.near = t.near && (x > 1 || t.bound[g] <= x && x < t.bound[min(g+2, 65536)])
+		}
+	}
 	for i := range t.cells {
-		lo := math.Float64frombits((t.base + uint64(i)) << cellShift)
-		hi := math.Float64frombits((t.base + uint64(i) + 1) << cellShift)
-		a, b := t.place(lo), t.place(hi)
-		t.cells[i] = toneCell{float32(a), float32((b - a) / (1 << 23))}
+		look(from(uint64(i)))
+	}
+	for _, x := range t.bound[1:65536] {
+		look(x)
 	}
 }
 
@@ -149,8 +162,8 @@ func (t *Tone) build() {
 func (t *Tone) place(x float64) float64 {
 	k := int(t.search(x))
 	p := float64(k)
-	if k > 0 && k < len(t.thr) {
-		p += (x - t.thr[k-1]) / (t.thr[k] - t.thr[k-1])
+	if k > 0 && k < 65535 {
+		p += (x - t.bound[k]) / (t.bound[k+1] - t.bound[k])
 	}
 	return p
 }

@@ -93,7 +93,9 @@ func TestEncodeEqualsDefinition(t *testing.T) {
 	for n, c := range testCurves() {
 		tone := newTone(c)
 		thr, light := tone.Thresholds(), tone.Decode64()
+		var tried []float64
 		try := func(x float64) {
+			tried = append(tried, x)
 			want := plainEncode(tone, math.Max(x, 0))
 			if got := tone.Encode64(x); got != want {
 				t.Fatalf("%s: light %v gives %d, expected %d", n, x, got, want)
@@ -127,6 +129,30 @@ func TestEncodeEqualsDefinition(t *testing.T) {
 		}
 		if got := tone.Encode64(math.NaN()); got != plainEncode(tone, 0) {
 			t.Errorf("%s: NaN gives %d", n, got)
+		}
+		// Rows of every length, and of all that was tried.
+		tried = append(tried, math.NaN())
+		for m := range 10 {
+			sameCodes(t, n, tone, tried[len(tried)-m:])
+		}
+		sameCodes(t, n, tone, tried)
+	}
+	for _, n := range SpaceNames() {
+		if !space(t, n).Tone(0).ready().near {
+			t.Errorf("guesses aren't near in %s", n)
+		}
+	}
+}
+
+// sameCodes compares a row's codes with those of single values, and what lies
+// between them with what was there.
+func sameCodes(t *testing.T, name string, tone *Tone, x []float64) {
+	t.Helper()
+	dst := make([]uint16, 3*len(x))
+	tone.EncodeRow(dst, 3, x)
+	for i, v := range x {
+		if d := dst[3*i:]; d[0] != tone.Encode64(v) || d[1] != 0 || d[2] != 0 {
+			t.Fatalf("%s: light %v in a row gives %v, alone %d", name, v, d[:3], tone.Encode64(v))
 		}
 	}
 }
