@@ -11,23 +11,45 @@ package raster
 // OOPSLA 2014) of the state (2^32 y + x div 4 + 1) times 9e3779b97f4a7c15.
 func Eight(dst []byte, row []uint16, channels, x, y int) {
 	dst = dst[:len(row)]
-	for len(row) > 0 {
-		four := Scattered(uint64(y)<<32 + uint64(x)/4)
-		if x%4 == 0 && channels == 3 && len(row) >= 12 {
+	first := uint64(y) << 32
+	if head := min(-x&3*channels, len(row)); head > 0 {
+		eightPart(dst[:head], row[:head], channels, x%4, Scattered(first+uint64(x)/4))
+		row, dst, x = row[head:], dst[head:], (x+3)&^3
+	}
+	n := fastEight(dst, row, channels, first+uint64(x)/4)
+	plainEight(dst[n*channels:], row[n*channels:], channels, first+uint64(x+n)/4)
+}
+
+// plainEight is Eight from a column on that 4 divides: four is its state's number.
+func plainEight(dst []byte, row []uint16, channels int, four uint64) {
+	dst = dst[:len(row)]
+	for ; len(row) >= 4*channels; four++ {
+		n := Scattered(four)
+		a, b, c, d := even(n), even(n>>16), even(n>>32), even(n>>48)
+		switch channels {
+		case 1:
+			in, out := (*[4]uint16)(row), (*[4]byte)(dst)
+			out[0], out[1], out[2], out[3] = by257(in[0], a), by257(in[1], b), by257(in[2], c), by257(in[3], d)
+		case 3:
 			in, out := (*[12]uint16)(row), (*[12]byte)(dst)
-			for i := range 4 {
-				d := even(four)
-				out[3*i], out[3*i+1], out[3*i+2] = by257(in[3*i], d), by257(in[3*i+1], d), by257(in[3*i+2], d)
-				four >>= 16
-			}
-			row, dst, x = row[12:], dst[12:], x+4
-			continue
+			out[0], out[1], out[2] = by257(in[0], a), by257(in[1], a), by257(in[2], a)
+			out[3], out[4], out[5] = by257(in[3], b), by257(in[4], b), by257(in[5], b)
+			out[6], out[7], out[8] = by257(in[6], c), by257(in[7], c), by257(in[8], c)
+			out[9], out[10], out[11] = by257(in[9], d), by257(in[10], d), by257(in[11], d)
+		default:
+			eightPart(dst[:4*channels], row[:4*channels], channels, 0, n)
 		}
-		d := even(four >> (x % 4 * 16))
-		for i, v := range row[:channels] {
-			dst[i] = by257(v, d)
-		}
-		row, dst, x = row[channels:], dst[channels:], x+1
+		row, dst = row[4*channels:], dst[4*channels:]
+	}
+	if len(row) > 0 {
+		eightPart(dst, row, channels, 0, Scattered(four))
+	}
+}
+
+// eightPart does some of four pixels, from number k on, whose noise is four's.
+func eightPart(dst []byte, row []uint16, channels, k int, four uint64) {
+	for i, v := range row {
+		dst[i] = by257(v, even(four>>(16*(k+i/channels))))
 	}
 }
 
@@ -40,10 +62,12 @@ func by257(v uint16, d uint32) byte {
 	return byte((n - n>>8) >> 8)
 }
 
+const step = 0x9e3779b97f4a7c15 // of splitmix64's state
+
 // Scattered is number n, from 0 on, of splitmix64 from the state 0: random for tests
 // of it, and a function of n alone.
 func Scattered(n uint64) uint64 {
-	z := (n + 1) * 0x9e3779b97f4a7c15
+	z := (n + 1) * step
 	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
 	z = (z ^ z>>27) * 0x94d049bb133111eb
 	return z ^ z>>31

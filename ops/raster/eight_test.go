@@ -3,6 +3,7 @@ package raster
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -19,19 +20,28 @@ func eightPlain(v uint16, x, y int) byte {
 	return byte((uint64(v) + 257*n/65536) / 257)
 }
 
-// A part of a row, wherever it begins, is what the rule says of its places.
+// A part of a row, wherever it begins, is what the rule says of its places, by
+// the plain loop and with assembly: random and extreme samples.
 func TestEightEqualsPlain(t *testing.T) {
-	for _, c := range []int{1, 3} {
+	r := rand.New(rand.NewPCG(5, 6))
+	for _, c := range []int{1, 3, 4} {
 		for x := range 9 {
-			for w := range 40 {
+			for w := range 301 {
 				row, want := make([]uint16, w*c), make([]byte, w*c)
+				y := int(r.Int32())
 				for i := range row {
-					row[i] = uint16((i + w) * 40503)
-					want[i] = eightPlain(row[i], x+i/c, 70000+w)
+					row[i] = []uint16{0, 1, 256, 257, 65278, 65534, 65535, uint16(r.Uint32()), uint16(r.Uint32())}[r.IntN(9)]
+					want[i] = eightPlain(row[i], x+i/c, y)
 				}
-				got := make([]byte, w*c)
-				if Eight(got, row, c, x, 70000+w); !slices.Equal(got, want) {
+				got := make([]byte, w*c+1)
+				if Eight(got, row, c, x, y); !slices.Equal(got[:w*c], want) || got[w*c] != 0 {
 					t.Fatalf("%d pixels of %d channels from column %d: %v, want %v", w, c, x, got, want)
+				}
+				if x%4 != 0 {
+					continue
+				}
+				if plainEight(got, row, c, uint64(y)<<32+uint64(x)/4); !slices.Equal(got[:w*c], want) {
+					t.Fatalf("%d pixels of %d channels from column %d, plain: %v, want %v", w, c, x, got, want)
 				}
 			}
 		}
