@@ -13,7 +13,7 @@ func (b BlockName) String() string { return b.Kind + " " + b.Name }
 
 // BlockKinds are the blocks that have a name and can be copied, in the order
 // in which recipes usually have them.
-var BlockKinds = []string{"paper", "lab", "mask", "steps", "print"}
+var BlockKinds = []string{"paper", "lab", "mask", "steps", "print", "sheet"}
 
 // blockOrder is the usual order of all blocks.
 var blockOrder = []string{"paper", "lab", "mask", "prepare", "steps", "print", "sheet", "inputs"}

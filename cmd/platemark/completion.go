@@ -130,7 +130,14 @@ func flagValues(cmd *kong.Node, flag string, words []string) []string {
 		}
 		switch f.Name {
 		case "print", "approve":
-			return namesIn(recipesOf(words), "print")
+			switch names := recipesOf(words); cmd.Name {
+			case "sheet":
+				return namesIn(names, "sheet")
+			case "build", "plan", "diff":
+				return append(namesIn(names, "print"), namesIn(names, "sheet")...)
+			default:
+				return namesIn(names, "print")
+			}
 		case "paper":
 			return namesIn(recipesOf(words), "paper")
 		}

@@ -137,7 +137,7 @@ func diffText(d *compare.Diff, colour bool) []string {
 		width = max(width, utf8.RuneCountInString(pairName(p)))
 	}
 	for _, p := range d.Prints {
-		line := fmt.Sprintf("  print %s  ", pad(pairName(p), width))
+		line := fmt.Sprintf("  %s %s  ", p.Kind, pad(pairName(p), width))
 		switch {
 		case p.A == "":
 			line += paint(colour, green, "added")
@@ -208,7 +208,7 @@ func pairName(p compare.PrintPair) string {
 func changeHead(c compare.Change, prints int) string {
 	h := c.Where
 	switch c.Step {
-	case "size", "save", "title", "rights", "master", "print", "mask", "recipe":
+	case "size", "save", "title", "rights", "master", "print", "mask", "recipe", "sheet":
 	default:
 		h += ": " + c.Step
 	}
@@ -220,7 +220,8 @@ func changeHead(c compare.Change, prints int) string {
 	case c.LineA > 0:
 		h += fmt.Sprintf(", line %d before", c.LineA)
 	}
-	if prints > 1 && !strings.HasPrefix(c.Where, "print ") && c.Step != "print" {
+	own := func(s string) bool { word, _, _ := strings.Cut(s, " "); return word == "print" || word == "sheet" }
+	if prints > 1 && !own(c.Where) && !own(c.Step) {
 		h += " (" + strings.Join(c.Prints, ", ") + ")"
 	}
 	return h

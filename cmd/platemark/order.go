@@ -21,6 +21,9 @@ import (
 // orderFile is the summary that an order leaves in its folder.
 const orderFile = "order.csv"
 
+// orderColumns are its first line.
+const orderColumns = "recipe,print,file,picture,face,whole,ppi,bytes,mark,lab,warnings"
+
 // order builds several recipes in one run.
 func (c *buildCmd) order(a *app) error {
 	began := time.Now()
@@ -51,6 +54,11 @@ func (c *buildCmd) order(a *app) error {
 	}
 	if len(o.Jobs) > 1 {
 		a.tellKinds(o)
+	}
+	if c.Out != "" && !c.Force {
+		for _, path := range c.foreign() {
+			o.Problems = append(o.Problems, fmt.Sprintf("%s would be replaced by the order's own, and isn't one of an earlier order: move it, name another folder with --out, or use --force", path))
+		}
 	}
 	if len(o.Problems) > 0 {
 		for _, p := range o.Problems {
@@ -199,7 +207,7 @@ func (t orderTable) line(r *interp.OrderRow) string {
 func writeOrder(path string, o *interp.Order) error {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	w.Write([]string{"recipe", "print", "file", "picture", "face", "whole", "ppi", "bytes", "mark", "lab", "warnings"})
+	w.Write(strings.Split(orderColumns, ","))
 	for _, r := range o.Rows {
 		rec := []string{r.Recipe, r.Print, "", "", "", "", "", "", "", r.Lab, ""}
 		if r.Plan != nil {

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"cmp"
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -15,11 +19,20 @@ import (
 	"platemark/lang"
 )
 
-// pdfs writes a PDF of true size beside each file that was built.
+// pdfs writes a PDF of true size beside each file that was built: FILE.pdf without
+// the file's ending, with it where two files would have one PDF.
 func (c *buildCmd) pdfs(a *app, j *interp.Job, built []interp.Built) error {
+	names := map[string]int{}
+	pdf := func(file string) string { return strings.TrimSuffix(file, filepath.Ext(file)) + ".pdf" }
+	for _, p := range j.Plans {
+		names[disk.Fold(disk.Real(pdf(j.OutPath(p, c.Out))))]++
+	}
 	for _, b := range built {
 		p := j.Plans[slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == b.Print })]
-		path := strings.TrimSuffix(b.File, filepath.Ext(b.File)) + ".pdf"
+		path := pdf(b.File)
+		if names[disk.Fold(disk.Real(path))] > 1 { // a.tif beside a.jpg
+			path = b.File + ".pdf"
+		}
 		if err := interp.TrueSize(a.ctx, b.File, p, path, c.Force); err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
@@ -37,7 +50,7 @@ const thumbSide = 600
 // where that is asked for.
 func (c *buildCmd) papers(a *app, o *interp.Order) error {
 	lab := &view.Order{Made: time.Now(), Words: labWords(o)}
-	client := &view.Order{Title: "The prints", Made: time.Now()}
+	client := &view.Order{Title: view.ClientTitle, Made: time.Now()}
 	for _, r := range o.Rows {
 		if !ready(r) {
 			continue
@@ -55,7 +68,7 @@ func (c *buildCmd) papers(a *app, o *interp.Order) error {
 		onPaper(&one, r)
 		client.Prints = append(client.Prints, one)
 	}
-	lab.Title = "Order: " + lang.Count(len(lab.Prints), "print")
+	lab.Title = view.LabTitle + lang.Count(len(lab.Prints), "print")
 	if err := c.paper("order", lab); err != nil || !c.Client {
 		return err
 	}
@@ -103,6 +116,32 @@ func onPaper(one *view.OrderPrint, r *interp.OrderRow) {
 	if e := r.Block().Edition; e != nil {
 		one.Say("Edition", e.Count.Value.RatString(), false)
 	}
+}
+
+// foreign lists what stands in the place of an order's papers and is none of an
+// earlier order, which they would replace.
+func (c *buildCmd) foreign() (out []string) {
+	names := []string{orderFile, "order.html", "order.pdf"}
+	if c.Client {
+		names = append(names, "client.html", "client.pdf")
+	}
+	for _, name := range names {
+		path := filepath.Join(c.Out, name)
+		f, _, err := disk.Open(path)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		head := make([]byte, 1<<12)
+		if err == nil {
+			n, _ := io.ReadFull(f, head)
+			head = head[:n]
+			f.Close()
+		}
+		if !bytes.HasPrefix(head, []byte(orderColumns)) && !view.IsOrder(head) {
+			out = append(out, path)
+		}
+	}
+	return out
 }
 
 // paper writes a page as HTML and as PDF, in place of an earlier run's.

@@ -28,6 +28,7 @@ type Diff struct {
 // PrintPair is one print on both sides; a name is "" where it is on one only.
 // Marks are "" where the inputs aren't there to tell them.
 type PrintPair struct {
+	Kind  string `json:"kind"` // "print" or "sheet"
 	A     string `json:"a,omitempty"`
 	B     string `json:"b,omitempty"`
 	MarkA string `json:"mark-a,omitempty"`
@@ -129,14 +130,14 @@ func (c *comparison) pairPrints(name string) (out [][2]*account, err error) {
 			case p.a >= 0 && p.b >= 0:
 				x, y := ra[p.a], rb[p.b]
 				join(x, y)
-				c.note("print %s of %s is taken for print %s of %s, the closest one", y.name, c.b.Name, x.name, c.a.Name)
+				c.note("%s %s of %s is taken for %s %s of %s, the closest one", y.kind, y.name, c.b.Name, x.kind, x.name, c.a.Name)
 			case single:
 			case p.a < 0:
 				y := rb[p.b]
-				c.oneSided(PrintPair{B: y.name, MarkB: y.mark}, Change{Kind: "added", LineB: y.line}, y.name)
+				c.oneSided(PrintPair{Kind: y.kind, B: y.name, MarkB: y.mark}, Change{Kind: "added", LineB: y.line}, y.name)
 			default:
 				x := ra[p.a]
-				c.oneSided(PrintPair{A: x.name, MarkA: x.mark}, Change{Kind: "removed", LineA: x.line}, x.name)
+				c.oneSided(PrintPair{Kind: x.kind, A: x.name, MarkA: x.mark}, Change{Kind: "removed", LineA: x.line}, x.name)
 			}
 		}
 	}
@@ -154,7 +155,7 @@ func (c *comparison) pairPrints(name string) (out [][2]*account, err error) {
 func (c *comparison) oneSided(p PrintPair, ch Change, name string) {
 	c.d.Same = false
 	c.d.Prints = append(c.d.Prints, p)
-	ch.Where, ch.Step, ch.Text = "recipe", "print", "print "+name
+	ch.Where, ch.Step, ch.Text = "recipe", p.Kind, p.Kind+" "+name
 	c.add(ch, name)
 }
 
@@ -194,7 +195,7 @@ func (c *comparison) apart(x, y *account, any bool) float64 {
 
 // print compares one pair of prints.
 func (c *comparison) print(x, y *account) {
-	p := PrintPair{A: x.name, B: y.name, MarkA: x.mark, MarkB: y.mark}
+	p := PrintPair{Kind: y.kind, A: x.name, B: y.name, MarkA: x.mark, MarkB: y.mark}
 	list := c.changes(x, y)
 	if x.mark != "" && y.mark != "" {
 		p.Same = x.mark == y.mark
@@ -202,8 +203,12 @@ func (c *comparison) print(x, y *account) {
 		p.Same = len(list) == 0
 	}
 	if !p.Same && len(list) == 0 {
-		list = []Change{{Kind: "changed", Where: "print " + y.name, Step: "print", LineA: x.line, LineB: y.line, Param: "mark", Old: short(x.mark), New: short(y.mark),
-			Text: "the recipes say the same, but not of the same inputs, or not to the same engine"}}
+		why := "the recipes say the same, but not of the same inputs, or not to the same engine"
+		if y.kind == "sheet" {
+			why = "a print that it shows is another, or the title or the round below it"
+		}
+		list = []Change{{Kind: "changed", Where: y.kind + " " + y.name, Step: y.kind, LineA: x.line, LineB: y.line, Param: "mark", Old: short(x.mark), New: short(y.mark),
+			Text: why}}
 		for _, s := range y.steps {
 			op := strings.ReplaceAll(s.kind, " ", "-")
 			if u, v := x.vers[op], y.vers[op]; u != 0 && v != 0 && u != v {
@@ -217,7 +222,7 @@ func (c *comparison) print(x, y *account) {
 	c.d.Prints = append(c.d.Prints, p)
 	note := func(what, old, new string) {
 		if old != new {
-			c.note("print %s: %s %s, then %s", y.name, what, wordOf(old), wordOf(new))
+			c.note("%s %s: %s %s, then %s", y.kind, y.name, what, wordOf(old), wordOf(new))
 		}
 	}
 	note("the file is", x.file, y.file)
@@ -264,7 +269,7 @@ func (c *comparison) changes(x, y *account) []Change {
 	out := c.head(x, y)
 	out = append(out, c.steps(x.steps, y.steps)...)
 	out = append(out, c.maskChanges(x, y)...)
-	where := "print " + y.name
+	where := y.kind + " " + y.name
 	if x.size != nil && y.size != nil {
 		out = append(out, sizes(x, y, where)...)
 	}

@@ -42,6 +42,7 @@ type Side struct {
 // account is what a side says of one print.
 type account struct {
 	solved
+	kind    string // "print" or "sheet"
 	name    string
 	line    int
 	steps   []*statement
@@ -279,6 +280,9 @@ func (s *Side) account(pr *lang.Print, v solved) *account {
 		if n.op == "mask" {
 			a.drawn[n.line] = n.args
 		}
+	}
+	if a.kind = "print"; pr.Sheet != nil {
+		a.kind = "sheet"
 	}
 	if pr.On != nil {
 		acc.paper = pr.On.Value

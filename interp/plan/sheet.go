@@ -202,7 +202,7 @@ func (s *sheetBinder) take(x *lang.Piece, pr *lang.Print, size []lang.Measure) (
 	q, ds := Bind(s.rec, s.source, pr, s.inputs, 0)
 	if q == nil {
 		s.failed = true
-		s.diags = append(s.diags, s.variant(x, pr, ds)...)
+		s.diags = append(s.diags, s.against(x, pr, ds)...)
 		return nil, 0
 	}
 	if q.Face.PPI.Cmp(s.ppi) != 0 {
@@ -224,9 +224,9 @@ func (s *sheetBinder) take(x *lang.Piece, pr *lang.Print, size []lang.Measure) (
 	return q, n
 }
 
-// variant says what is wrong with a print as a strip or a ring has it where that
+// against says what is wrong with a print as a strip or a ring has it where that
 // stands, unless the print itself is wrong.
-func (s *sheetBinder) variant(x *lang.Piece, pr *lang.Print, ds []lang.Diagnostic) []lang.Diagnostic {
+func (s *sheetBinder) against(x *lang.Piece, pr *lang.Print, ds []lang.Diagnostic) []lang.Diagnostic {
 	own := s.rec.Print(pr.Name.Value)
 	if pr == own {
 		return ds

@@ -48,6 +48,17 @@ type cell struct {
 	label string
 }
 
+// variant takes a section of a print as a strip or a ring has it; the words of what
+// is made for it begin with the label.
+func (s *sheetBinder) variant(x *lang.Piece, pr *lang.Print, label string) (*Print, int) {
+	from := len(s.plan.Nodes)
+	q, n := s.take(x, pr, x.Size)
+	for i := from; i < len(s.plan.Nodes); i++ {
+		s.plan.Nodes[i].Text = label + ": " + s.plan.Nodes[i].Text
+	}
+	return q, n
+}
+
 // grid lays pictures of one size in columns, each with its label below.
 func (s *sheetBinder) grid(cells []cell, columns int, caption []string) {
 	pic := s.plan.Nodes[cells[0].node].Pic
@@ -84,7 +95,7 @@ func (s *sheetBinder) strip(x *lang.Piece, pr *lang.Print) {
 			s.err(CodeSheet, x.Span, err.Error(), "", "change the strip's values")
 			return
 		}
-		q, n := s.take(x, &other, x.Size)
+		q, n := s.variant(x, &other, x.Param.Value+" "+v.String())
 		if q == nil {
 			return
 		}
@@ -130,7 +141,7 @@ func (s *sheetBinder) ring(x *lang.Piece, pr *lang.Print) {
 		} else {
 			label = []string{"as it is"}
 		}
-		q, n := s.take(x, &other, x.Size)
+		q, n := s.variant(x, &other, strings.Join(label, ", "))
 		if q == nil {
 			return
 		}

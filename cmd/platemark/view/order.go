@@ -25,6 +25,19 @@ type Order struct {
 	Prints []OrderPrint
 }
 
+// What the titles of an order's papers begin with.
+const (
+	LabTitle    = "Order: "
+	ClientTitle = "The prints"
+)
+
+// IsOrder says whether a file that begins so is a page of an order, or a PDF of
+// ours.
+func IsOrder(head []byte) bool {
+	has := func(s string) bool { return bytes.Contains(head, []byte(s)) }
+	return has("<title>"+LabTitle) || has("<title>"+ClientTitle) || bytes.HasPrefix(head, []byte("%PDF-")) && has("/Producer (platemark)")
+}
+
 // OrderPrint is one print of an order.
 type OrderPrint struct {
 	Title   string
