@@ -7,8 +7,8 @@ import (
 	"testing"
 )
 
-// Each fast loop against its plain form, bit for bit: all lengths up to a few
-// blocks, odd starting places, random and extreme values. Without assembly the
+// Each fast loop against its plain form, bit for bit: all lengths up to 300 and
+// some that are longer, odd starting places, random and extreme values. Without assembly the
 // two are the same code and the test is trivially true.
 
 type rowMaker struct{ *rand.Rand }
@@ -73,7 +73,7 @@ func equalBits[T uint16 | float32](t *testing.T, what string, n int, got, want [
 }
 
 func lengths(f func(n int)) {
-	for n := range 140 {
+	for n := range 301 {
 		f(n)
 	}
 	for _, n := range []int{1023, 1024, 3072, 3079} {
@@ -130,10 +130,12 @@ func TestFastRowsEqualPlain(t *testing.T) {
 		highRow(f, y, blur)
 		plainHighRow(g, y, blur)
 		equalBits(t, "highRow", n, f, g)
-		around := [5][]float32{blur, r.floats(n, false), r.floats(n, false), r.floats(n, false), r.floats(n, false)}
-		dampRow(f, y, around, 1e12)
-		plainDampRow(g, y, &around, 1e12)
-		equalBits(t, "dampRow", n, f, g)
+		for _, extreme := range []bool{false, true} {
+			around := [5][]float32{r.floats(n, extreme), r.floats(n, extreme), r.floats(n, extreme), r.floats(n, extreme), r.floats(n, extreme)}
+			dampRow(f, y, around, 1e12)
+			plainDampRow(g, y, &around, 1e12)
+			equalBits(t, "dampRow", n, f, g)
+		}
 
 		rgb := r.samples(3 * n)
 		mostRow(f, rgb)
@@ -230,12 +232,15 @@ func TestUnevenRowsAreCaught(t *testing.T) {
 		"scaleRow": func() { scaleRow(make([]uint16, 32), make([]uint16, 32), make([]float32, 31)) },
 		"dampRow": func() {
 			f := make([]float32, 32)
-			dampRow(f, f, [5][]float32{f, f, f, f, f[:31]}, 1)
+			dampRow(f, f, [5][]float32{f, f, f, f, f[:31:31]}, 1)
 		},
-		"kneeRow":  func() { kneeRow(make([]float32, 32), make([]float32, 32), make([]float32, 31), 1, 1) },
-		"mostRow":  func() { mostRow(make([]float32, 32), make([]uint16, 95)) },
-		"roundRow": func() { roundRow(make([]uint16, 31), make([]float32, 32)) },
-		"lumaRow":  func() { lumaRow(make([]float32, 32), make([]uint16, 95), &[3]float32{}) },
+		"kneeRow":   func() { kneeRow(make([]float32, 32), make([]float32, 32), make([]float32, 31), 1, 1) },
+		"mostRow":   func() { mostRow(make([]float32, 32), make([]uint16, 95)) },
+		"mulRow":    func() { mulRow(make([]float32, 32), make([]float32, 32), make([]float32, 31)) },
+		"floatRow":  func() { floatRow(make([]float32, 31), make([]uint16, 32)) },
+		"tripleRow": func() { tripleRow(make([]float32, 95), make([]float32, 32)) },
+		"roundRow":  func() { roundRow(make([]uint16, 31), make([]float32, 32)) },
+		"lumaRow":   func() { lumaRow(make([]float32, 32), make([]uint16, 95), &[3]float32{}) },
 	} {
 		func() {
 			defer func() {
