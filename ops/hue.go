@@ -89,6 +89,13 @@ func (s *hueSpace) join(m, u, v float64) (r, g, b float64) {
 		m + (float64(f[2][0]*l) + float64(f[2][2]*c))
 }
 
+// What turns lines of hue (hueSpace.at), and how near to its luminance the search for
+// a colour ends (hueSpace.solve).
+const (
+	hueTurn, hueTurnU, hueTurnV = 0.2, 0.28, 0.36
+	solveRoom                   = 1e-3
+)
+
 // hueLine is a colour, from which others of its hue are made.
 type hueLine struct {
 	y, root float64 // luminance and its cube root
@@ -107,8 +114,8 @@ func (s *hueSpace) line(r, g, b, y, root float64) (l hueLine) {
 	if l.root > 0 {
 		l.over = 1 / l.root
 		q := holdTo1s(float64(l.v * l.over))
-		l.du = float64(float64(q*q) * 0.2)
-		l.dv = float64(q * (float64(0.28*l.u) + float64(0.36*l.v)))
+		l.du = float64(float64(q*q) * hueTurn)
+		l.dv = float64(q * (float64(hueTurnU*l.u) + float64(hueTurnV*l.v)))
 		lu, sv := float64(s.wl*l.u), float64(s.ws*l.v)
 		s1 := lu + sv
 		l.a2 = float64((float64(s1*s1) - (float64(lu*l.u) + float64(sv*l.v))) * l.over)
@@ -167,7 +174,7 @@ func (s *hueSpace) solve(y, u, v, guess float64) float64 {
 	p := float64(3 * (s2 - s11))
 	q := ((s3 - y) - float64(float64(3*s1)*s2)) + float64(float64(2*s11)*s1)
 	x := guess
-	room := float64(y * 1e-3)
+	room := float64(y * solveRoom)
 	for range 8 {
 		x2 := float64(x * x)
 		d := float64(3*x2) + p
@@ -315,9 +322,15 @@ func extremes3(a, b, c float64) (hi, lo float64) {
 	return a, b
 }
 
+// The rows of OKLab's second matrix for a and b, less the middle cone.
+const (
+	okAU, okAV = 1.9779984951, 0.4505937099
+	okBU, okBV = 0.0259040371, 0.8086757660
+)
+
 // okPlane is OKLab's a and b.
 func okPlane(u, v float64) (a, b float64) {
-	return float64(1.9779984951*u) + float64(0.4505937099*v), float64(0.0259040371*u) - float64(0.8086757660*v)
+	return float64(okAU*u) + float64(okAV*v), float64(okBU*u) - float64(okBV*v)
 }
 
 // okChroma2 is the square of OKLab's chroma.
@@ -326,12 +339,14 @@ func okChroma2(u, v float64) float64 {
 	return float64(a*a) + float64(b*b)
 }
 
-// The root table has rootPieces straight pieces to an octave from 2^-14 to 2.
+// The root table has rootPieces straight pieces to an octave from 2^-26 to 2. Those
+// of the first rootDown octaves are those of as many more, at 16 times less.
 const (
 	rootShift  = 52 - 6
 	rootPieces = 1 << 6
-	rootFirst  = (1023 - 14) << 6
-	rootCount  = 15 * rootPieces
+	rootFirst  = (1023 - 26) << 6
+	rootCount  = 27 * rootPieces
+	rootDown   = 12
 )
 
 // rootGuess is the cube root at the start of a piece and its mean slope.
@@ -341,11 +356,15 @@ var rootTable = makeRootTable()
 
 func makeRootTable() *[rootCount]rootGuess {
 	t := new([rootCount]rootGuess)
-	for i := range t {
+	for i := rootDown * rootPieces; i < rootCount; i++ {
 		lo := math.Float64frombits(uint64(rootFirst+i) << rootShift)
 		hi := math.Float64frombits(uint64(rootFirst+i+1) << rootShift)
 		a, b := exact.Cbrt(exact.Float(lo)), exact.Cbrt(exact.Float(hi))
 		t[i] = rootGuess{a.Float64(), b.Sub(a).Quo(exact.Float(hi - lo)).Float64()}
+	}
+	for i := range rootDown * rootPieces {
+		g := t[i+rootDown*rootPieces]
+		t[i] = rootGuess{float64(g.at * 0x1p-4), float64(g.slope * 0x1p8)}
 	}
 	return t
 }

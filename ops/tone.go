@@ -87,7 +87,10 @@ type toneParams struct {
 }
 
 // toneMuted is OKLab's chroma at which muted has half its effect: about C* 30.
-const toneMuted = 0.08
+const (
+	toneMuted  = 0.08
+	mutedScale = 1 / (toneMuted * toneMuted)
+)
 
 // tone is the bound operation.
 type tone struct {
@@ -332,7 +335,7 @@ func (s *tone) point(r, g, b, aroundA, aroundB float64) (float64, float64, float
 		if k = float64(k * k1); s.muted != 0 || k != 1 || y1 != y {
 			line := h.line(r, g, b, y, root)
 			if s.muted != 0 {
-				c := float64(float64(float64(k*k)*okChroma2(line.u, line.v)) * (1 / (toneMuted * toneMuted)))
+				c := float64(float64(float64(k*k)*okChroma2(line.u, line.v)) * mutedScale)
 				k = float64(k * (1 + s.muted/(1+c)))
 			}
 			r, g, b = h.at(&line, y1, root1, k)

@@ -236,6 +236,12 @@ func TestToneRoot(t *testing.T) {
 			t.Errorf("the root of %v is %v, want %v", x, got, want)
 		}
 	}
+	for range 20000 {
+		x := math.Exp2(-14 - 14*rng.Float64())
+		if got, want := cubeRoot(x), cubeRoot(x*0x1p12)*0x1p-4; got != want {
+			t.Fatalf("the root of %v is %v, want a 16th of that of 4096 times as much, %v", x, got, want)
+		}
+	}
 	if labF(1) != 1 || colour.LabInv(1) != 1 || colour.LabInv(labF(0)) != 0 {
 		t.Errorf("white is %v, black %v", labF(1), colour.LabInv(labF(0)))
 	}

@@ -51,6 +51,44 @@ func (e *toneExposure) factor(v float64) float64 {
 // beyond the ends. x rises strictly, y never falls.
 type cubic struct {
 	x, y, m []float64 // m is the slope at each point
+	pieces  []cubicPiece
+}
+
+// cubicPiece is one before the first point, between two, or after the last: with
+// t = (v - x) / h
+//
+//	y + t (p + t (q + t r))
+//
+// held to lo..hi, so that rounding carries no value past its piece's ends. Inside
+// that is the Hermite cubic, outside h is 1, q and r 0.
+type cubicPiece struct{ x, h, y, p, q, r, lo, hi float64 }
+
+func cubicOf(x, y, m []float64) *cubic {
+	straight := func(k int) cubicPiece {
+		return cubicPiece{x: x[k], h: 1, y: y[k], p: m[k], lo: math.Inf(-1), hi: math.Inf(1)}
+	}
+	c := &cubic{x: x, y: y, m: m, pieces: []cubicPiece{straight(0)}}
+	for k := range len(x) - 1 {
+		h, rise := x[k+1]-x[k], y[k+1]-y[k]
+		p, e := float64(h*m[k]), float64(h*m[k+1])
+		r := (p + e) - float64(2*rise)
+		c.pieces = append(c.pieces, cubicPiece{x[k], h, y[k], p, (rise - p) - r, r, y[k], y[k+1]})
+	}
+	c.pieces = append(c.pieces, straight(len(x)-1))
+	return c
+}
+
+// at is the curve's value.
+func (c *cubic) at(v float64) float64 {
+	k := 0
+	for k < len(c.x) && c.x[k] <= v {
+		k++
+	}
+	p := &c.pieces[k]
+	t := (v - p.x) / p.h
+	w := p.q + float64(t*p.r)
+	w = p.p + float64(t*w)
+	return max(p.lo, min(p.hi, p.y+float64(t*w)))
 }
 
 // newCubic sets the slopes by F. N. Fritsch and R. E. Carlson, "Monotone
@@ -61,55 +99,27 @@ type cubic struct {
 // circle of radius 3.
 func newCubic(x, y []float64) *cubic {
 	n := len(x)
-	c := &cubic{x: x, y: y, m: make([]float64, n)}
-	secant := make([]float64, n-1)
+	m, secant := make([]float64, n), make([]float64, n-1)
 	for k := range secant {
 		secant[k] = (y[k+1] - y[k]) / (x[k+1] - x[k])
 	}
-	c.m[0], c.m[n-1] = secant[0], secant[n-2]
+	m[0], m[n-1] = secant[0], secant[n-2]
 	for k := 1; k < n-1; k++ {
-		c.m[k] = (secant[k-1] + secant[k]) * 0.5
+		m[k] = (secant[k-1] + secant[k]) * 0.5
 	}
 	for k, s := range secant {
 		if s == 0 {
-			c.m[k], c.m[k+1] = 0, 0
+			m[k], m[k+1] = 0, 0
 			continue
 		}
-		a, b := c.m[k]/s, c.m[k+1]/s
+		a, b := m[k]/s, m[k+1]/s
 		if r := float64(a*a) + float64(b*b); r > 9 {
 			t := 3 / math.Sqrt(r)
-			c.m[k] = float64(float64(t*a) * s)
-			c.m[k+1] = float64(float64(t*b) * s)
+			m[k] = float64(float64(t*a) * s)
+			m[k+1] = float64(float64(t*b) * s)
 		}
 	}
-	return c
-}
-
-// at is the curve's value.
-func (c *cubic) at(x float64) float64 {
-	n := len(c.x)
-	switch {
-	case x <= c.x[0]:
-		return c.y[0] + float64(c.m[0]*(x-c.x[0]))
-	case x >= c.x[n-1]:
-		return c.y[n-1] + float64(c.m[n-1]*(x-c.x[n-1]))
-	}
-	k := 0
-	for c.x[k+1] <= x {
-		k++
-	}
-	h := c.x[k+1] - c.x[k]
-	rise := c.y[k+1] - c.y[k]
-	t := (x - c.x[k]) / h
-	// y0 + t (p + t (q + t r)) is the Hermite cubic.
-	p, e := float64(h*c.m[k]), float64(h*c.m[k+1])
-	r := (p + e) - float64(2*rise)
-	q := (rise - p) - r
-	v := q + float64(t*r)
-	v = p + float64(t*v)
-	v = c.y[k] + float64(t*v)
-	// Rounding must not carry a value past its piece's ends.
-	return max(c.y[k], min(c.y[k+1], v))
+	return cubicOf(x, y, m)
 }
 
 // toneContrast is the curve of a contrast of c (a share, -1/2 to 1): through
@@ -117,7 +127,7 @@ func (c *cubic) at(x float64) float64 {
 // cubic between. Slopes up to 3 with secants of 1 keep it rising (Fritsch and
 // Carlson 1980).
 func toneContrast(c float64) *cubic {
-	return &cubic{x: []float64{0, 50, 100}, y: []float64{0, 50, 100}, m: []float64{1 / (1 + c), 1 + c, 1 / (1 + c)}}
+	return cubicOf([]float64{0, 50, 100}, []float64{0, 50, 100}, []float64{1 / (1 + c), 1 + c, 1 / (1 + c)})
 }
 
 // maxCurvePoints bounds a curve's points.

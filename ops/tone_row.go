@@ -49,6 +49,9 @@ func (s *tone) Worker() Worker {
 	if s.local != 0 {
 		k.around = s.around.worker(k.levels)
 	}
+	if s.pic.C == 3 {
+		k.fast = k.newFast()
+	}
 	return k
 }
 
@@ -58,6 +61,7 @@ type toneWorker struct {
 	tables *toneGrey
 	decode [3][]float64
 	around *aroundWorker // nil without local contrast
+	fast   *toneFast     // nil where there is none
 	a, b   [pixelBlock]float64
 	top    [3 * pixelBlock]uint16
 	triple [3 * pixelBlock]float32
@@ -108,13 +112,19 @@ func (k *toneWorker) block(dst, src []uint16, x int) {
 		k.greyBlock(dst, src)
 		return
 	}
-	dr, dg, db := k.decode[0][:65536], k.decode[1][:65536], k.decode[2][:65536]
-	er, eg, eb := k.space.tones[0], k.space.tones[1], k.space.tones[2]
-	for i := range n {
-		p, q := src[3*i:3*i+3], dst[3*i:3*i+3]
-		r, g, b := k.point(dr[p[0]], dg[p[1]], db[p[2]], k.a[i], k.b[i])
-		q[0], q[1], q[2] = er.Encode64(r), eg.Encode64(g), eb.Encode64(b)
+	if k.fast.block(k, dst, src) {
+		return
 	}
+	for i := range n {
+		k.pixel(dst[3*i:], src[3*i:], k.a[i], k.b[i])
+	}
+}
+
+// pixel takes the codes of one pixel to those after all steps.
+func (k *toneWorker) pixel(dst, src []uint16, aroundA, aroundB float64) {
+	d, e := &k.decode, &k.space.tones
+	r, g, b := k.point(d[0][src[0]], d[1][src[1]], d[2][src[2]], aroundA, aroundB)
+	dst[0], dst[1], dst[2] = e[0].Encode64(r), e[1].Encode64(g), e[2].Encode64(b)
 }
 
 func (k *toneWorker) greyBlock(dst, src []uint16) {
@@ -137,6 +147,9 @@ func (k *toneWorker) levels(dst []int32, src []uint16) {
 		for i := range dst {
 			dst[i] = int32(float64(65536*k.tables.level[src[i]]) + 0.5)
 		}
+		return
+	}
+	if k.fast.levels(k, dst, src) {
 		return
 	}
 	dr, dg, db := k.decode[0][:65536], k.decode[1][:65536], k.decode[2][:65536]

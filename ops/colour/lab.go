@@ -43,18 +43,18 @@ func deltaE76(a, b Lab) float64 {
 const (
 	LabKnee  = 216.0 / 24389 // (6/29)^3
 	LabBase  = 16.0 / 116
-	labSlope = 24389.0 / 3132
+	LabSlope = 24389.0 / 3132
 )
 
 // LabLine is CIELAB's f for t at or below LabKnee.
-func LabLine(t float64) float64 { return float64(t*labSlope) + LabBase }
+func LabLine(t float64) float64 { return float64(t*LabSlope) + LabBase }
 
 // LabInv is the inverse of CIELAB's f.
 func LabInv(f float64) float64 {
 	if f > 6.0/29 {
 		return float64(float64(f*f) * f)
 	}
-	return float64((f - LabBase) / labSlope)
+	return float64((f - LabBase) / LabSlope)
 }
 
 // labOf takes X, Y, Z as shares of white's to Lab.
