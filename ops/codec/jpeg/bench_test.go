@@ -49,11 +49,16 @@ func BenchmarkEncode(b *testing.B) {
 				b.Fatal(err)
 			}
 			worker := e.Worker()
-			var dst []byte
+			var rows [][][]uint16
+			for i := range e.Rows() {
+				rows = append(rows, rowsOf(k.o, k.pix, i*e.RowHeight(), e.RowHeight()))
+			}
+			dst := make([]byte, 0, 8*len(k.pix))
+			b.ReportAllocs()
 			for b.Loop() {
 				dst = dst[:0]
-				for i := range e.Rows() {
-					dst = worker.Encode(dst, i, rowsOf(k.o, k.pix, i*e.RowHeight(), e.RowHeight()))
+				for i, r := range rows {
+					dst = worker.Encode(dst, i, r)
 				}
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(w*h), "ns/px")

@@ -15,43 +15,49 @@ const (
 	roundC = 128*65536 + 32767
 )
 
-func convert(r, g, b byte) (luma, cb, cr uint64) {
+// convert gives luma, and Cb and Cr as a pair.
+func convert(r, g, b byte) (luma, chroma uint64) {
 	d, e := int64(r)-int64(g), int64(b)-int64(g)
 	luma = uint64(int64(g)<<16+d*19595+e*7471+roundY) >> 16
-	cb = uint64(e<<15-d*11059+roundC) >> 16
-	cr = uint64(d<<15-e*5329+roundC) >> 16
-	return luma, cb, cr
+	chroma = uint64(d*(32768<<32-11059)+e*(-5329<<32+32768)+roundC*both) >> 16 & (0xff * both)
+	return luma, chroma
 }
 
-// row444 converts 16 pixels: luma of pixel i and i+8 to one pair, and the
-// chroma of each pixel, Cb and Cr, to a pair.
-func row444(src *[48]byte, luma, a, b *[8]uint64) {
-	for i := range 8 {
-		y0, cb0, cr0 := convert(src[3*i], src[3*i+1], src[3*i+2])
-		y1, cb1, cr1 := convert(src[3*i+24], src[3*i+25], src[3*i+26])
-		luma[i] = y0 | y1<<32
-		a[i] = cb0 | cr0<<32
-		b[i] = cb1 | cr1<<32
+// colours converts 8 rows of 16 pixels, stride bytes from one to the next: luma
+// of pixel i and i+8 to one pair, and the chroma of each pixel, Cb and Cr, to a
+// pair, in a for the first 8 pixels of a row and in b for the others.
+func colours(src []byte, stride int, luma, a, b *[64]uint64) {
+	if !fastColours(src, stride, luma, a, b) {
+		plainColours(src, stride, luma, a, b)
 	}
 }
 
-// row420 converts 16 pixels for half chroma: luma as row444 does, and chroma
-// of each pixel.
-func row420(src *[48]byte, luma *[8]uint64, chroma *[16]uint64) {
-	row444(src, luma, (*[8]uint64)(chroma[:8]), (*[8]uint64)(chroma[8:]))
+func plainColours(src []byte, stride int, luma, a, b *[64]uint64) {
+	for l := 0; l < 64; l += 8 {
+		row := (*[48]byte)(src[l/8*stride:])
+		luma, a, b := (*[8]uint64)(luma[l:]), (*[8]uint64)(a[l:]), (*[8]uint64)(b[l:])
+		for i := range 8 {
+			y0, c0 := convert(row[3*i], row[3*i+1], row[3*i+2])
+			y1, c1 := convert(row[3*i+24], row[3*i+25], row[3*i+26])
+			luma[i], a[i], b[i] = y0|y1<<32, c0, c1
+		}
+	}
 }
 
-// rowGrey converts 16 grey pixels: pixel i and i+8 to one pair.
-func rowGrey(src *[16]byte, luma *[8]uint64) {
-	for i := range 8 {
-		luma[i] = uint64(src[i]) | uint64(src[i+8])<<32
+// greys takes 8 rows of 16 grey pixels: pixel i and i+8 to one pair.
+func greys(src []byte, stride int, luma *[64]uint64) {
+	for l := 0; l < 64; l += 8 {
+		row, luma := (*[16]byte)(src[l/8*stride:]), (*[8]uint64)(luma[l:])
+		for i := range 8 {
+			luma[i] = uint64(row[i]) | uint64(row[i+8])<<32
+		}
 	}
 }
 
 // halve averages chroma of two rows by 2 x 2 pixels: the sum of four, plus 1
 // in even columns and 2 in odd ones, div 4, as the IJG library does.
-func halve(up, low *[16]uint64, out *[8]uint64) {
-	for i := range 8 {
+func halve(up, low *[8]uint64, out *[4]uint64) {
+	for i := range 4 {
 		s := up[2*i] + up[2*i+1] + low[2*i] + low[2*i+1]
 		out[i] = (s + (1+uint64(i)&1)*both) >> 2 & (0xff * both)
 	}

@@ -49,7 +49,7 @@ var offset = [8]uint64{
 }
 
 // forward transforms two blocks of samples from 0 to 255, row by row, and
-// destroys them. Word 4c+j of out has four 16-bit lanes: coefficient (row j,
+// destroys them. Word 8j+c of out has four 16-bit lanes: coefficient (row j,
 // column c) of the first block, (j+4, c) of the first, and the same of the
 // second. Each is 8 times the coefficient, plus 2^15.
 func forward(d *[64]uint64, out *[32]uint64) {
@@ -85,13 +85,13 @@ func forward(d *[64]uint64, out *[32]uint64) {
 		t1, t6 := r[8]+r[48], r[8]-r[48]
 		t2, t5 := r[16]+r[40], r[16]-r[40]
 		t3, t4 := r[24]+r[32], r[24]-r[32]
-		o := (*[4]uint64)(out[4*c : 4*c+4])
+		o := (*[25]uint64)(out[c : c+25])
 
 		s0, s3 := t0+t3, t0-t3
 		s1, s2 := t1+t2, t1-t2
 		o[0] = (s0+s1+roundS-offset[c])>>2&mask2 | (s0-s1+roundS)>>2&mask2<<16
 		z := (s2+s3)*c0541 + round2
-		o[2] = (z+s3*c0765)>>pass2&mask2 | (z-s2*c1847)>>pass2&mask2<<16
+		o[16] = (z+s3*c0765)>>pass2&mask2 | (z-s2*c1847)>>pass2&mask2<<16
 
 		z3, z4 := t4+t6, t5+t7
 		z5 := (z3+z4)*c1175 + round2
@@ -99,7 +99,7 @@ func forward(d *[64]uint64, out *[32]uint64) {
 		z4 = z5 - z4*c0390
 		z1 := (t4 + t7) * c0899
 		z2 := (t5 + t6) * c2562
-		o[1] = (t7*c1501-z1+z4)>>pass2&mask2 | (t5*c2053-z2+z4)>>pass2&mask2<<16
-		o[3] = (t6*c3072-z2+z3)>>pass2&mask2 | (t4*c0298-z1+z3)>>pass2&mask2<<16
+		o[8] = (t7*c1501-z1+z4)>>pass2&mask2 | (t5*c2053-z2+z4)>>pass2&mask2<<16
+		o[24] = (t6*c3072-z2+z3)>>pass2&mask2 | (t4*c0298-z1+z3)>>pass2&mask2<<16
 	}
 }

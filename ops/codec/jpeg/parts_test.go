@@ -17,11 +17,11 @@ func TestColourEqualsLibjpeg(t *testing.T) {
 	for r := range 256 {
 		for g := range 256 {
 			for b := range 256 {
-				y, cb, cr := convert(byte(r), byte(g), byte(b))
+				y, c := convert(byte(r), byte(g), byte(b))
 				if int(y) != (yr*r+yg*g+yb*b+half)>>16 ||
-					int(cb) != (br*r+bg*g+h*b+centre+half-1)>>16 ||
-					int(cr) != (h*r+rg*g+rb*b+centre+half-1)>>16 {
-					t.Fatalf("%d %d %d: %d %d %d", r, g, b, y, cb, cr)
+					int(c&0xffffffff) != (br*r+bg*g+h*b+centre+half-1)>>16 ||
+					int(c>>32) != (h*r+rg*g+rb*b+centre+half-1)>>16 {
+					t.Fatalf("%d %d %d: %d %x", r, g, b, y, c)
 				}
 			}
 		}
@@ -42,8 +42,7 @@ func TestForwardEqualsPlain(t *testing.T) {
 		forward(&in, &out)
 		pa, pb := plainDCT(a, 0, 0), plainDCT(b, 0, 0)
 		for i := range 64 {
-			shift := i / 32 * 16
-			word := out[i%8*4+i/8%4] >> shift
+			word := out[i%32] >> (i / 32 * 16)
 			ga, gb := int(word&0xffff)-bias, int(word>>32&0xffff)-bias
 			if ga != pa[i] || gb != pb[i] {
 				t.Fatalf("coefficient %d: %d %d, plain %d %d", i, ga, gb, pa[i], pb[i])
@@ -83,16 +82,79 @@ func positive(x, u int) bool {
 	return turn < 8 || turn > 24
 }
 
+// Eight rows of 16 pixels with assembly are what they are without: every colour
+// of 16 steps a channel and random ones, in rows that lie apart.
+func TestColoursEqualPlain(t *testing.T) {
+	random := rand.New(rand.NewPCG(5, 6))
+	for n := range 2000 {
+		stride := 48 + random.IntN(20)
+		src := make([]byte, 7*stride+48)
+		for i := range src {
+			src[i] = byte(random.Uint32())
+			if n < 4096/128 { // 128 pixels each
+				k := n*128 + i/stride*16 + i%stride/3
+				src[i] = byte(k >> (4 * (i % stride % 3)) & 15 * 17)
+			}
+		}
+		var got, want [3][64]uint64
+		colours(src, stride, &got[0], &got[1], &got[2])
+		plainColours(src, stride, &want[0], &want[1], &want[2])
+		if got != want {
+			t.Fatalf("%v: %x, want %x", src, got, want)
+		}
+	}
+}
+
+// Two blocks with assembly come to the same words and maps as without, at every
+// quality.
+func TestCodeEqualsPlain(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 8))
+	for n := range 20000 {
+		steps := scaled([]*[64]byte{&quantLuminance, &quantChrominance}[n%2], 1+n/2%100)
+		if n%5 == 0 {
+			for i := range steps {
+				steps[i] = byte(1 + random.IntN(255))
+			}
+		}
+		q := newQuantiser(&steps)
+		a, b := block(random), block(random)
+		var in [64]uint64
+		for i := range in {
+			in[i] = uint64(a.v[i]) | uint64(b.v[i])<<32
+		}
+		copied := in
+		var got, want [32]uint64
+		first, second := q.code(&in, &got)
+		forward(&copied, &want)
+		rows := q.apply(&want)
+		if got != want || first != zigzagged(rows[0]) || second != zigzagged(rows[1]) {
+			t.Fatalf("%v\n%v by %v:\n%x, want\n%x\n%x %x, want %x", a.v, b.v, steps, got, want, first, second, rows)
+		}
+	}
+}
+
 // Quantising is exact for every step and every coefficient there can be.
 func TestQuantiserEqualsPlain(t *testing.T) {
 	for q := 1; q <= 255; q++ {
 		l := newLane(uint64(q))
+		var steps [64]byte
+		for i := range steps {
+			steps[i] = byte(q)
+		}
+		var by [3]uint64
+		for k, t := range newQuantiser(&steps).by {
+			by[k] = t[31] >> 48
+		}
 		for v := -largest; v <= largest; v++ {
 			a, b := uint64(v+bias), uint64(bias-v)
 			got := l.divide(a | b<<32)
 			want := plainDivide(v, q)
 			if int(got&0xffffffff)-zero != want || int(got>>32)-zero != -want {
 				t.Fatalf("%d by %d: %d and %d, expected %d", v, q, int(got&0xffffffff)-zero, int(got>>32)-zero, want)
+			}
+			x := uint64(max(v, -v)) + by[0]
+			if got := x * by[1] >> 16 * by[2] >> 16; x >= 1<<15 || max(by[1], by[2]) >= 1<<16 || int(got) != max(want, -want) {
+				t.Fatalf("%d by %d for assembly: %d, expected %d", v, q, got, want)
 			}
 		}
 	}
@@ -112,10 +174,9 @@ func TestQuantiserOfOnes(t *testing.T) {
 			a[i] = uint64(v+bias) | uint64(bias-v)<<16 | uint64(bias+v/1000)<<32 | uint64(bias)<<48
 		}
 		b := a
-		a1, a2 := ones.apply(&a)
-		b1, b2 := general.apply(&b)
-		if a != b || a1 != b1 || a2 != b2 {
-			t.Fatalf("%d: %x %x, %x %x", v, a1, a2, b1, b2)
+		a1, b1 := ones.apply(&a), general.apply(&b)
+		if a != b || a1 != b1 {
+			t.Fatalf("%d: %x, %x", v, a1, b1)
 		}
 	}
 }
@@ -128,15 +189,15 @@ func TestPlaces(t *testing.T) {
 	}
 	q := newQuantiser(&steps)
 	for z, at := range zigzag {
-		row, column := int(at)/8, int(at)%8
+		word, lane := wordOf(int(at))
 		for which := range 2 {
 			var w [32]uint64
 			for i := range w {
 				w[i] = bias * four
 			}
-			w[4*column+row%4] += 8 << (16*(row/4) + 32*which)
-			first, second := q.apply(&w)
-			if got := [2]uint64{first, second}; got[which] != 1<<z || got[1-which] != 0 {
+			w[word] += 8 << (16*lane + 32*which)
+			got := q.apply(&w)
+			if got = [2]uint64{zigzagged(got[0]), zigzagged(got[1])}; got[which] != 1<<z || got[1-which] != 0 {
 				t.Fatalf("place %d of block %d: %x", z, which, got)
 			}
 			place := places[uint64(1)<<z*deBruijn>>58]

@@ -1,5 +1,7 @@
 package jpeg
 
+import "math/bits"
+
 // A quantised coefficient is kept with a bias, so that lanes stay positive.
 const zero = 1 << 12
 
@@ -11,6 +13,7 @@ const zero = 1 << 12
 type quantiser struct {
 	ones  bool // all steps are 1
 	lanes [32][2]lane
+	by    [3][32]uint64 // for assembly, 16 bits for each lane: see newQuantiser
 }
 
 // lane is what two lanes of a word need: floor(x*times >> shift) & mask + add
@@ -23,15 +26,28 @@ type lane struct {
 // largest bounds |v|: 8192 for the mean of a block, less for all others.
 const largest = 9000
 
+// newQuantiser prepares both ways. Assembly takes x = |v| + 4q by products
+// alone, of which the upper 16 bits count: (x times >> 16) scale >> 16, with d = 8q,
+// 2^(n-1) < d <= 2^n, times = 2^(15+n) / d rounded up and scale = 2^(17-n). It is
+// exact as x (times d - 2^(15+n)) < x d <= 2^(15+n) for x below 2^15.
 func newQuantiser(steps *[64]byte) *quantiser {
 	t := &quantiser{ones: true}
 	for i, q := range steps {
 		t.ones = t.ones && q == 1
-		row, column := i/8, i%8
-		t.lanes[4*column+row%4][row/4] = newLane(uint64(q))
+		word, lane := wordOf(i)
+		t.lanes[word][lane] = newLane(uint64(q))
+		d := 8 * uint64(q)
+		n := bits.Len64(d - 1)
+		for k, v := range [3]uint64{d / 2, (1<<(15+n) + d - 1) / d, 1 << (17 - n)} {
+			t.by[k][word] |= v * both << (16 * lane)
+		}
 	}
 	return t
 }
+
+// wordOf says where forward puts a block's coefficient i, counted row by row: in
+// which word, and there in its lower (0) or upper (1) lane.
+func wordOf(i int) (word, lane int) { return i % 32, i / 32 }
 
 func newLane(q uint64) lane {
 	d := 8 * q
@@ -48,12 +64,23 @@ func newLane(q uint64) lane {
 	return l
 }
 
+// code transforms two blocks as forward does, and destroys them, then divides:
+// the words are quantised. It says which coefficients of the first and of the
+// second block aren't 0: bit z stands for place z in zigzag order.
+func (t *quantiser) code(d *[64]uint64, w *[32]uint64) (first, second uint64) {
+	var rows [2]uint64
+	if !t.fastCode(d, w, &rows) {
+		forward(d, w)
+		rows = t.apply(w)
+	}
+	return zigzagged(rows[0]), zigzagged(rows[1])
+}
+
 // apply divides the words that forward gives and says which coefficients of
-// the first and of the second block aren't 0: bit z stands for place z in
-// zigzag order.
-func (t *quantiser) apply(w *[32]uint64) (first, second uint64) {
-	var seen [2]uint64
-	for half := range seen {
+// the first and of the second block aren't 0: a byte for each row in the order
+// of rowOrder, its lowest bit for column 0.
+func (t *quantiser) apply(w *[32]uint64) (rows [2]uint64) {
+	for half := range 2 {
 		// Bit i of a 16-bit lane of some stands for word 16*half + i.
 		some := uint64(0)
 		h := (*[16]uint64)(w[16*half : 16*half+16])
@@ -71,32 +98,32 @@ func (t *quantiser) apply(w *[32]uint64) (first, second uint64) {
 				some = some>>1 | ((x^zero*four)+0x7fff*four)&(0x8000*four)
 			}
 		}
-		seen[half] = some
+		rows[0] |= some & 0xffffffff << (32 * half)
+		rows[1] |= some >> 32 << (32 * half)
 	}
-	for half, s := range seen {
-		for lane := range 2 {
-			first |= inZigzag[half][2*lane][byte(s)] | inZigzag[half][2*lane+1][byte(s>>8)]
-			second |= inZigzag[half][2*lane][byte(s>>32)] | inZigzag[half][2*lane+1][byte(s>>40)]
-			s >>= 16
-		}
-	}
-	return first, second
+	return rows
 }
 
 func (l *lane) divide(x uint64) uint64 {
 	return (x+l.before+x>>15&both)*l.times>>(l.shift&63)&l.mask + l.add
 }
 
-// inZigzag maps 8 bits as apply gathers them (by half of the words, and by
-// byte in a block's two lanes) to places in zigzag order.
-var inZigzag = func() (t [2][4][256]uint64) {
-	for z, at := range zigzag {
-		row, column := int(at)/8, int(at)%8
-		word, lane := 4*column+row%4, row/4
-		bit := word%16 + 16*lane
-		for b := range 256 {
-			if b>>(bit%8)&1 != 0 {
-				t[word/16][bit/8][b] |= 1 << z
+var rowOrder = [8]int{0, 1, 4, 5, 2, 3, 6, 7}
+
+// zigzagged brings bits from the order that apply gives to zigzag order.
+func zigzagged(rows uint64) uint64 {
+	return inZigzag[0][byte(rows)] | inZigzag[1][byte(rows>>8)] | inZigzag[2][byte(rows>>16)] | inZigzag[3][byte(rows>>24)] |
+		inZigzag[4][byte(rows>>32)] | inZigzag[5][byte(rows>>40)] | inZigzag[6][byte(rows>>48)] | inZigzag[7][byte(rows>>56)]
+}
+
+// inZigzag maps the byte of each row, in apply's order, to places in zigzag order.
+var inZigzag = func() (t [8][256]uint64) {
+	for k, row := range rowOrder {
+		for z, at := range zigzag {
+			for b := range t[k] {
+				if int(at)/8 == row && b>>(at%8)&1 != 0 {
+					t[k][b] |= 1 << z
+				}
 			}
 		}
 	}
@@ -112,8 +139,8 @@ const deBruijn = 0x03f79d71b4ca8b09
 // in zigzag order is: its word, plus 32 times its lane's shift, plus 65536 z.
 var places = func() (t [64]uint32) {
 	for z, at := range zigzag {
-		row, column := uint32(at)/8, uint32(at)%8
-		t[uint64(1)<<z*deBruijn>>58] = 4*column + row%4 | row/4*16<<5 | uint32(z)<<16
+		word, lane := wordOf(int(at))
+		t[uint64(1)<<z*deBruijn>>58] = uint32(word | lane*16<<5 | z<<16)
 	}
 	return t
 }()
