@@ -44,6 +44,12 @@
 	VMULPD       Y10, Y15, Y15                    \
 	VPOR         Y12, Y15, y
 
+// BLACK makes the root of 0 0.
+#define BLACK(x, y) \
+	VXORPD  Y10, Y10, Y10     \
+	VCMPPD  $0, Y10, x, Y10   \
+	VANDNPD y, Y10, y
+
 // NEXT goes on with four more pixels.
 #define NEXT \
 	ADDQ $32, DI \
@@ -149,6 +155,7 @@ TEXT ·lightAVX2(SB), NOSPLIT, $0-24
 loop:
 	VMOVUPD   toneBlock_y(DI), Y0
 	ROOT(Y0, Y1)
+	BLACK(Y0, Y1)
 	VMOVUPD   Y1, toneBlock_root(DI)
 	VMULPD    toneLanes_slope(SI), Y0, Y2
 	VADDPD    toneLanes_base(SI), Y2, Y2
@@ -284,6 +291,7 @@ loop:
 	VBLENDVPD Y2, Y1, Y3, Y1
 	VCMPPD    $0x1e, toneLanes_knee(SI), Y1, Y3
 	ROOT(Y1, Y2)
+	BLACK(Y1, Y2)
 	VBLENDVPD Y3, Y0, Y2, Y0
 
 light:
@@ -379,7 +387,7 @@ loop:
 	VMULPD  Y2, Y0, Y0
 
 at:
-	// at: Y1 the guess, Y9 u and Y10 v of the result, Y5 where both were 0
+	// at: Y1 the guess, Y9 u and Y10 v of the result, Y5 where it is grey
 	VMULPD  toneBlock_root1(DI), Y8, Y1
 	VDIVPD  Y1, Y0, Y2
 	VMULPD  Y2, Y2, Y3
@@ -402,6 +410,10 @@ at:
 	VCMPPD  $0, Y4, Y5, Y5
 	VCMPPD  $0, Y4, Y7, Y7
 	VANDPD  Y7, Y5, Y5
+	VCMPPD  $0, toneBlock_root(DI), Y4, Y6
+	VORPD   Y6, Y5, Y5
+	VCMPPD  $0, toneBlock_root1(DI), Y4, Y6
+	VORPD   Y6, Y5, Y5
 
 	// solve: x^3 + p x + q = 0; Y1 x, Y7 s1, Y11 p, Y4 q, Y12 room, Y13 who goes on
 	VMULPD   toneLanes_wl(SI), Y9, Y2

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -161,6 +162,64 @@ func TestToneRefuses(t *testing.T) {
 		}
 		if _, err := toneV1.New(c.args, pics, Env{}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v: %v, want %q", c.args, err, c.want)
+		}
+	}
+}
+
+// Rows give what tone.point gives pixel by pixel, whatever stands in them and however
+// long they are.
+func TestToneRowsEqualPoints(t *testing.T) {
+	wide := newImage(6011, 12, 3).fill(func(x, y, c int) uint16 {
+		switch y {
+		case 0: // every grey, black and white among them
+			return uint16(x * 65535 / 6010)
+		case 1: // one full channel or two
+			return uint16(65535 * (x >> c & 1))
+		case 2: // near black
+			return uint16(x * (c + 1) >> 6)
+		}
+		return uint16(20000 + 3000*c + x*7%9000 + y*1500)
+	})
+	noise := newImage(6011, 12, 3).noise(5)
+	for _, a := range []Args{
+		{{"exposure", "3/20"}},
+		{{"exposure", "-1"}, {"chroma", "1/10"}},
+		{{"contrast", "1/25"}},
+		{{"contrast", "-1/2"}, {"curve", "20 0 50 60 80 100"}},
+		{{"chroma", "-1"}},
+		{{"muted", "1/2"}},
+		{{"warmth", "7"}},
+		{{"warmth", "-7"}, {"contrast", "1/5"}, {"chroma", "1/50"}},
+		{{"local", "2"}, {"local-radius", "2"}},
+		{{"exposure", "5"}, {"warmth", "5"}, {"curve", "0 4 25 22 60 63 100 98"}, {"contrast", "1/5"}, {"local", "-1"}, {"local-radius", "20"}, {"chroma", "1/5"}, {"muted", "-1/4"}},
+	} {
+		for _, space := range []string{"sRGB", "ROMM-RGB"} {
+			for _, in := range []*canvas{wide, noise} {
+				s := bind(t, toneV1, a, inSpace(in, space)).(*tone)
+				rows := []Rows{&rowsOf{t: t, pic: in.Pic, data: in.data, hi: in.H}}
+				block, point := s.Worker().(*toneWorker), s.Worker().(*toneWorker)
+				point.fast = nil
+				for y := range in.H {
+					got, want := make([]uint16, len(in.data)/in.H), make([]uint16, len(in.data)/in.H)
+					block.Row(got, y, rows)
+					point.Row(want, y, rows)
+					if !slices.Equal(got, want) {
+						i := 0
+						for got[i] == want[i] {
+							i++
+						}
+						t.Fatalf("%v in %s, row %d, pixel %d: %v, alone %v", a, space, y, i/3, got[i/3*3:][:3], want[i/3*3:][:3])
+					}
+				}
+				for n := range 300 {
+					got, want := make([]uint16, 3*n), make([]uint16, 3*n)
+					block.block(got, in.data[3*n:6*n], 0)
+					point.block(want, in.data[3*n:6*n], 0)
+					if !slices.Equal(got, want) {
+						t.Fatalf("%v in %s: a row of %d pixels differs", a, space, n)
+					}
+				}
+			}
 		}
 	}
 }
