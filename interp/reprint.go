@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -89,12 +88,8 @@ func ReprintLog(ctx context.Context, l *audit.Log, o ReprintOptions) (*Built, er
 	for i, k := range append([]*Job{j}, j.Others...) {
 		if o.Recipes != nil {
 			k.File = o.Recipes[i]
-		} else if rel := append([]string{l.Run.Recipe}, l.Run.Others...)[i]; rel != "" {
-			for _, r := range l.At(rel) {
-				if _, err := os.Stat(r); err == nil {
-					k.File = r
-				}
-			}
+		} else {
+			k.File = l.There(append([]string{l.Run.Recipe}, l.Run.Others...)[i])
 		}
 	}
 	built, err := (&making{Session: s, job: j, plan: j.Plans[0], out: target, force: o.Force, want: l}).print(ctx)

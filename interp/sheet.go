@@ -19,6 +19,9 @@ import (
 // pieces of the others' sheets of that name, in their order, too. With name "" it is
 // the only sheet of the first. See Load.
 func LoadSheet(ctx context.Context, files []string, name string, o LoadOptions) (*Job, error) {
+	if len(files) > audit.MaxRecipes {
+		return nil, fmt.Errorf("a sheet shows prints of at most %d recipes", audit.MaxRecipes)
+	}
 	var list []recipeText
 	for i, f := range files {
 		b, err := ReadRecipe(f)

@@ -135,7 +135,16 @@ func TestSheetOfSeveralRecipes(t *testing.T) {
 		})},
 		"a step's recipe": {step, "has the recipe 3", altered(step, func(r *audit.StepRecord) { r.Recipe = 3 })},
 		"no recipe's":     {step, "has the recipe 0", altered(step, func(r *audit.StepRecord) { r.Recipe = 0 })},
-		"a recipe less":   {3, "the run is of 1 recipe, the log has 2", altered(last, func(r *audit.RunRecord) { r.Others = nil })},
+		"recipes without end": {2 + audit.MaxRecipes, "at most 24 recipes", func(all []any) []any {
+			run := all[last-1].(audit.RunRecord)
+			for range audit.MaxRecipes - 1 {
+				all = slices.Insert(all, 3, all[2])
+				run.Others = append(slices.Clone(run.Others), "r.recipe")
+			}
+			all[len(all)-1] = run
+			return all
+		}},
+		"a recipe less": {3, "the run is of 1 recipe, the log has 2", altered(last, func(r *audit.RunRecord) { r.Others = nil })},
 	} {
 		write(t, l.Path, string(rechain(c.change(recordsOf(l))...)))
 		v, err := Verify(ctx, l.Path, VerifyOptions{})

@@ -212,28 +212,26 @@ func (v *Verdict) Planned(ctx context.Context, l *audit.Log, inputs []*audit.Sou
 
 // recipes says how the recipes beside the log stand to it.
 func (v *Verdict) recipes(ctx context.Context, l *audit.Log, strict bool) {
-	against := Noted
+	against, missing := Noted, Noted
 	if strict {
-		against = Wrong
+		against, missing = Wrong, Absent
 	}
 	names := append([]string{l.Run.Recipe}, l.Run.Others...)
 	state, lines := recipeState(ctx, l, names)
 	for i, name := range names {
-		switch {
-		case state[i] == RecipeSame:
+		switch state[i] {
+		case RecipeSame:
 			v.Say(Fine, "the recipe %s is the recorded one", name)
-		case state[i] == RecipeEdited:
+		case RecipeEdited:
 			v.Say(Fine, "the recipe %s was edited since, same mark: it still makes this print", name)
-		case state[i] == RecipeAnother:
+		case RecipeAnother:
 			v.Say(against, "the recipe %s was edited since and makes another print now:", name)
 			for _, s := range lines[i] {
 				v.Say(Noted, "    %s", s)
 			}
-		case state[i] == RecipeMissing && strict:
-			v.Say(Absent, "the recipe %s isn't there; the log holds its text", name)
-		case state[i] == RecipeMissing:
-			v.Say(Noted, "the recipe %s isn't there; the log holds its text", name)
-		case state[i] == RecipeBroken:
+		case RecipeMissing:
+			v.Say(missing, "the recipe %s isn't there; the log holds its text", name)
+		case RecipeBroken:
 			v.Say(against, "the recipe %s was edited since and has errors now: %s", name, strings.Join(lines[i], "; "))
 		}
 	}
@@ -248,13 +246,9 @@ func recipeState(ctx context.Context, l *audit.Log, names []string) ([]RecipeSta
 	for i, r := range l.Recipes() {
 		t := recipeText{folder: filepath.Dir(l.Path), source: []byte(r.Text)}
 		states[i] = RecipeMissing
-		if names[i] != "" {
-			for _, path := range l.At(names[i]) {
-				if b, err := ReadRecipe(path); err == nil {
-					t = recipeText{path, filepath.Dir(disk.Target(path)), b}
-					states[i] = RecipeSame
-					break
-				}
+		if at := l.There(names[i]); at != "" {
+			if b, err := ReadRecipe(at); err == nil {
+				t, states[i] = recipeText{at, filepath.Dir(disk.Target(at)), b}, RecipeSame
 			}
 		}
 		if string(t.source) != r.Text {
@@ -266,17 +260,15 @@ func recipeState(ctx context.Context, l *audit.Log, names []string) ([]RecipeSta
 		return states, lines
 	}
 	j, err := loadTexts(ctx, now, LoadOptions{Prints: []string{l.Recipe.Print}, NoOutputs: true})
-	makes, why := RecipeEdited, []string(nil)
-	switch {
-	case err != nil: // the print has gone
-		makes, why = RecipeAnother, []string{err.Error()}
-	default:
+	makes, why := RecipeAnother, []string(nil)
+	if err != nil { // the print has gone
+		why = []string{err.Error()}
+	} else {
 		defer j.Close()
 		if bad := j.Errors(); bad != nil {
-			makes, lines = RecipeBroken, make([][]string, len(names))
-			why = bad[:1]
-		} else if len(j.Plans) != 1 || j.Plans[0].Mark.String() != l.File.Mark {
-			makes = RecipeAnother
+			makes, why, lines = RecipeBroken, bad[:1], make([][]string, len(names))
+		} else if len(j.Plans) == 1 && j.Plans[0].Mark.String() == l.File.Mark {
+			makes = RecipeEdited
 		}
 	}
 	for i, s := range states {

@@ -42,11 +42,9 @@ func readable(l *audit.Log) error {
 		case l.Others != nil && (pr.Sheet == nil || r.Print != l.Recipe.Print):
 			return l.Wrong(2+i, "only sheets of one name are made of several recipes")
 		}
-		number := 0
-		if i > 0 {
-			number = i + 1
-		} else {
-			first = pr
+		number := i + 1
+		if i == 0 {
+			number, first = 0, pr
 		}
 		set := plan.NewInputs(context.Background(), "", rec)
 		for _, n := range set.Named() {

@@ -3,10 +3,8 @@ package main
 import (
 	"bytes"
 	"cmp"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -22,15 +20,13 @@ import (
 // pdfs writes a PDF of true size beside each file that was built: FILE.pdf without
 // the file's ending, with it where two files would have one PDF.
 func (c *buildCmd) pdfs(a *app, j *interp.Job, built []interp.Built) error {
-	names := map[string]int{}
-	pdf := func(file string) string { return strings.TrimSuffix(file, filepath.Ext(file)) + ".pdf" }
-	for _, p := range j.Plans {
-		names[disk.Fold(disk.Real(pdf(j.OutPath(p, c.Out))))]++
-	}
+	stem := func(file string) string { return strings.TrimSuffix(file, filepath.Ext(file)) }
 	for _, b := range built {
 		p := j.Plans[slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == b.Print })]
-		path := pdf(b.File)
-		if names[disk.Fold(disk.Real(path))] > 1 { // a.tif beside a.jpg
+		path := stem(b.File) + ".pdf"
+		if slices.ContainsFunc(j.Plans, func(q *plan.Print) bool {
+			return q != p && disk.Fold(stem(j.OutPath(q, c.Out))) == disk.Fold(stem(b.File))
+		}) { // a.tif beside a.jpg
 			path = b.File + ".pdf"
 		}
 		if err := interp.TrueSize(a.ctx, b.File, p, path, c.Force); err != nil {
@@ -121,20 +117,14 @@ func onPaper(one *view.OrderPrint, r *interp.OrderRow) {
 // foreign lists what stands in the place of an order's papers and is none of an
 // earlier order, which they would replace.
 func (c *buildCmd) foreign() (out []string) {
-	names := []string{orderFile, "order.html", "order.pdf"}
-	if c.Client {
-		names = append(names, "client.html", "client.pdf")
-	}
-	for _, name := range names {
+	for _, name := range []string{orderFile, "order.html", "order.pdf", "client.html", "client.pdf"} {
 		path := filepath.Join(c.Out, name)
-		f, _, err := disk.Open(path)
-		if errors.Is(err, fs.ErrNotExist) {
+		if strings.HasPrefix(name, "client") && !c.Client || disk.Absent(path) == nil {
 			continue
 		}
 		head := make([]byte, 1<<12)
-		if err == nil {
-			n, _ := io.ReadFull(f, head)
-			head = head[:n]
+		if f, _, err := disk.Open(path); err == nil {
+			io.ReadFull(f, head)
 			f.Close()
 		}
 		if !bytes.HasPrefix(head, []byte(orderColumns)) && !view.IsOrder(head) {

@@ -122,6 +122,19 @@ func (l *Log) Seek() []*Sought {
 	return list
 }
 
+// There is where a path of the run record lies, "" where nothing does or the path
+// is "".
+func (l *Log) There(rel string) string {
+	if rel != "" {
+		for _, path := range l.At(rel) {
+			if _, err := os.Stat(path); err == nil {
+				return path
+			}
+		}
+	}
+	return ""
+}
+
 // At is where a path of the run record lies: relative to the log's folder. JSON
 // can't hold a name that isn't UTF-8; such a name stands there with U+FFFD for
 // each of its odd bytes, and several may fit.

@@ -52,6 +52,9 @@ const (
 	maxRecords = 1 << 16
 )
 
+// MaxRecipes is the most recipes whose prints a sheet shows.
+const MaxRecipes = 24
+
 // ReadLog reads a log and checks its form and its whole chain.
 func ReadLog(path string) (*Log, error) {
 	b, err := disk.Read(path, MaxLog)
@@ -198,6 +201,9 @@ func (l *Log) fill(heads []lineHead) *LogError {
 			return l.Wrong(l.InputLine(i), "the %s %s stands twice", in.Role, in.Path)
 		}
 		named[k], lay[in.Path] = true, l.Run.Found[in.Path]
+	}
+	if len(l.Others) >= MaxRecipes {
+		return l.Wrong(2+MaxRecipes, "a sheet shows prints of at most %d recipes", MaxRecipes)
 	}
 	if n := len(l.Run.Others); n != len(l.Others) {
 		return l.Wrong(3+min(n, len(l.Others)), "a recipe has no place here, or one is missing: the run is of %s, the log has %d", lang.Count(n+1, "recipe"), len(l.Others)+1)
