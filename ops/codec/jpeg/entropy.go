@@ -19,12 +19,12 @@ type writer struct {
 }
 
 // ownBits gives, for values from -2047 to 2047 (plus 2048), the bits that
-// follow a value's code, times 16, plus how many they are (T.81 F.1.2.1).
+// follow a value's code, times 64, plus how many they are (T.81 F.1.2.1).
 var ownBits = func() (t [4096]uint32) {
 	for v := 1; v < 2048; v++ {
 		size := bits.Len(uint(v))
-		t[2048+v] = uint32(v<<4 | size)
-		t[2048-v] = uint32((1<<size-1-v)<<4 | size)
+		t[2048+v] = uint32(v<<6 | size)
+		t[2048-v] = uint32((1<<size-1-v)<<6 | size)
 	}
 	return t
 }()
@@ -45,31 +45,37 @@ func (p *writer) room(n int) {
 
 // block codes one block (T.81 F.1.2): the first (0) or second (1) of the words
 // that a quantiser gave, with the map of its coefficients that aren't 0.
-//
-// It goes in two loops, each of which fits a processor's registers: first the
-// codes, as entries of codes with the values' own bits put in, then the bits.
 func (p *writer) block(w *[32]uint64, which uint, some uint64, component int, t *codes) {
 	which = which & 1 * 32
 	dc := int(w[0]>>which&0xffff) - zero
 	own := ownBits[(dc-p.last[component]+2048)&4095]
 	p.last[component] = dc
-	list := &p.list
-	list[0] = t.dc[own&15] | own>>4<<6
+	first := t.dc[own&15] + own
+	if some &^= 1; !p.fastCodes(w, which, some, t, first) {
+		p.codes(w, which, some, t, first)
+	}
+}
 
-	some &^= 1
+// codes is the rest of block: the codes of coefficients other than the first,
+// which has the given entry. It goes in two loops, each of which fits a
+// processor's registers: first the codes, as entries of codes with the values'
+// own bits put in, then the bits.
+func (p *writer) codes(w *[32]uint64, which uint, some uint64, t *codes, first uint32) {
+	list := &p.list
+	list[0] = first
 	next, n := uint32(1), uint(1) // the place after the last coefficient coded; length of list
 	for ; some != 0; some &= some - 1 {
-		place := places[some&-some*deBruijn>>58]
-		z := place >> 16
+		z := uint32(lowest[some&-some*deBruijn>>58])
 		run := z - next
 		next = z + 1
 		for ; run > 15; run -= 16 {
 			list[n&127] = t.ac[0xf0]
 			n++
 		}
-		v := w[place&31] >> ((uint(place>>5&31) + which) & 63) & 0xffff
+		place := uint(places[z&63])
+		v := w[place>>3] >> ((place&7*8 + which) & 63) & 0xffff
 		own := ownBits[(v-zero+2048)&4095]
-		list[n&127] = t.ac[(run<<4|own&15)&255] | own>>4<<6
+		list[n&127] = t.ac[(run<<4|own&15)&255] + own
 		n++
 	}
 	if next != 64 {

@@ -4,8 +4,11 @@ package jpeg
 
 import "golang.org/x/sys/cpu"
 
-// haveAVX2 chooses the assembly; the results are the same numbers either way.
-var haveAVX2 = cpu.X86.HasAVX2
+// They choose the assembly; the results are the same numbers either way.
+var (
+	haveAVX2 = cpu.X86.HasAVX2
+	haveBMI2 = cpu.X86.HasBMI1 && cpu.X86.HasBMI2
+)
 
 // pairs are factors for the assembly, of two neighbouring numbers of 16 bits
 // each, and what it adds.
@@ -31,7 +34,10 @@ func coloursAVX2(src *byte, stride int, luma, a, b *[64]uint64)
 //go:noescape
 func codeAVX2(d *[64]uint64, w *[32]uint64, rows *[2]uint64, by *[3][32]uint64)
 
-// fastColours and fastCode do all or nothing, and say which.
+//go:noescape
+func codesBMI2(p *writer, w *[32]uint64, which uint, some uint64, t *codes, first uint32)
+
+// fastColours, fastCode and fastCodes do all or nothing, and say which.
 
 func fastColours(src []byte, stride int, luma, a, b *[64]uint64) bool {
 	if haveAVX2 {
@@ -46,4 +52,12 @@ func (t *quantiser) fastCode(d *[64]uint64, w *[32]uint64, rows *[2]uint64) bool
 		codeAVX2(d, w, rows, &t.by)
 	}
 	return haveAVX2
+}
+
+// fastCodes may use as many bytes of p.buf as codes: room has been made.
+func (p *writer) fastCodes(w *[32]uint64, which uint, some uint64, t *codes, first uint32) bool {
+	if haveBMI2 {
+		codesBMI2(p, w, which, some, t, first)
+	}
+	return haveBMI2
 }

@@ -200,8 +200,7 @@ func TestPlaces(t *testing.T) {
 			if got = [2]uint64{zigzagged(got[0]), zigzagged(got[1])}; got[which] != 1<<z || got[1-which] != 0 {
 				t.Fatalf("place %d of block %d: %x", z, which, got)
 			}
-			place := places[uint64(1)<<z*deBruijn>>58]
-			if int(place>>16) != z || w[place&31]>>(place>>5&31+32*uint32(which))&0xffff != zero+1 {
+			if w[places[z]/8]>>(int(places[z]%8*8)+32*which)&0xffff != zero+1 {
 				t.Fatalf("place %d of block %d isn't found", z, which)
 			}
 		}

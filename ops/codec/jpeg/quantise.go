@@ -131,16 +131,24 @@ var inZigzag = func() (t [8][256]uint64) {
 }()
 
 // deBruijn times a power of two has that power's number, in code, in its upper
-// 6 bits. A processor's own instruction that finds the lowest bit is slower
-// here: on some it waits for what its result register held before.
+// 6 bits; lowest decodes it. A processor's own instruction that finds the lowest
+// bit is slower in plain Go: on some it waits for what its result register held
+// before.
 const deBruijn = 0x03f79d71b4ca8b09
 
-// places gives, for 1<<z times deBruijn >> 58, where the coefficient at place z
-// in zigzag order is: its word, plus 32 times its lane's shift, plus 65536 z.
-var places = func() (t [64]uint32) {
+var lowest = func() (t [64]byte) {
+	for z := range t {
+		t[uint64(1)<<z*deBruijn>>58] = byte(z)
+	}
+	return t
+}()
+
+// places says where the coefficient at a place in zigzag order lies: 8 times its
+// word, plus the bytes below it there.
+var places = func() (t [64]byte) {
 	for z, at := range zigzag {
 		word, lane := wordOf(int(at))
-		t[uint64(1)<<z*deBruijn>>58] = uint32(word | lane*16<<5 | z<<16)
+		t[z] = byte(8*word + 2*lane)
 	}
 	return t
 }()

@@ -106,7 +106,8 @@ var huffmanAC = [2]huffman{
 
 // codes are one kind's tables made ready for writing. An entry holds a code,
 // moved left to make room for the value's own bits that follow it, in its
-// upper 26 bits, and the number of bits of both in its lower 6.
+// upper 26 bits, and the code's length in its lower 6: with ownBits added, all
+// bits and their number.
 type codes struct {
 	dc [16]uint32  // by size
 	ac [256]uint32 // by run<<4 | size
@@ -123,8 +124,7 @@ var annexK = func() *[2]codes {
 }()
 
 func entry(value byte, code, n uint32) uint32 {
-	size := uint32(value & 15)
-	return code<<size<<6 | (n + size)
+	return code<<(value&15)<<6 | n
 }
 
 // each calls f for every value with its code and the code's length.

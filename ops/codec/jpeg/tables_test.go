@@ -97,7 +97,7 @@ func TestCodesArePublished(t *testing.T) {
 	seen := 0
 	check := func(name string, e uint32, size int, want string) {
 		seen++
-		n := int(e&63) - size
+		n := int(e & 63)
 		if got := fmt.Sprintf("%0*b", n, e>>6>>size); got != want {
 			t.Errorf("%s: code %s, published %s", name, got, want)
 		}
