@@ -18,20 +18,23 @@ import (
 // to d = max(1, floor(radius/2f + 1/2)) away, and E 2 % of full scale, a block's colour
 // is trusted by t = floor(256/(1 + (s/E)^4) + 1/2), and it is an edge's by
 // u = 4 (1 - t/256), at most 1. In the window of blocks up to floor(7 radius/5f + 1/2)
-// away, T the sum of t, those of y, p and q times t give their means, and of y^2, y p
+// away, T the sum of t, those of y, p and q times t give their means, and of y^2, y^3, y p
 // and y q
 //
 //	V = the variance of y, a = cov(y, p)/(V + e^2), c = cov(y, q)/(V + e^2)
+//	l = the mean of (y - mean of y)^3/(2 V + 2), Lo and Hi = l -+ the root of l^2 + V
 //
-// e 1 % of full scale, and k = u T/(T + 256 n/100), n the window's blocks. These seven
-// are read at a pixel as toneAround's. There Y' less the mean of y, held to D, 3/2 of
-// the root of V, is z; P* = (mean of p + a z) g and Q* likewise, g = Y'/(mean of y + z)
-// where that is less than 1: a darker pixel than those trusted keeps their saturation.
-// N is the squared distance of (P, Q) from the nearest of the colours with -D to D for
-// z: what lies between those of both sides isn't fringe. With o what z was held by,
-// P goes to P + k m (P* - P) N/(N + e^2 + o^2/4), Q likewise, m the
-// mask and the share of the hue (rangeV1's, fading over 15 degrees). Green is what Y' leaves; all three differences are led towards 0 by one share
-// where a channel would leave the space.
+// e 1 % of full scale: two even sides with these moments of y lie at its mean + Lo and
+// + Hi. k = u T/(T + 256 n/100), n the window's blocks. These eight are read at a pixel as
+// toneAround's. There Y' less the mean of y, held to Lo and Hi, is z;
+// P* = (mean of p + a z) g and Q* likewise, g = Y'/(mean of y + z) where that is less than
+// 1: a darker pixel than those trusted keeps their saturation. N is the squared distance
+// of (P, Q) from the nearest of the colours with Lo to Hi for z: what lies between those
+// of both sides isn't fringe. With o what z was held by, E' 3/2 % of full scale and
+// r = N/E'^2, P goes to P + k m (P* - P) r^2/(r^2 + 1 + o^2/E'^2), Q likewise, m the mask
+// and the share of the hue (rangeV1's, fading over 15 degrees). Green is what Y' leaves;
+// all three differences are led towards 0 by one share where a channel would leave the
+// space.
 var fringeV1 = operation(Operation{
 	Name:    "fringe",
 	Version: 1,
@@ -40,8 +43,9 @@ encoded values, stays within a code. Blocks of a third of the radius whose surro
 vary in Y' by more than 2 % of full scale are an edge's, and their colour is hardly
 trusted; each pixel there takes the colour that Y' has in the trusted blocks around, a
 line through R - Y' and B - Y' by Y' (K. He, J. Sun and X. Tang, "Guided image
-filtering", ECCV 2010, with weights), as far as it lies more than 1 % off all of that
-line's colours between the edge's sides (after S.-W. Chung, B.-K. Kim and W.-J. Song,
+filtering", ECCV 2010, with weights), as far as it lies more than 1.5 % off all of that
+line's colours between the edge's sides, which are where two values of Y' would have the
+first three moments of those blocks (after S.-W. Chung, B.-K. Kim and W.-J. Song,
 "Removing chromatic aberration by digital image processing", Optical Engineering 49(6),
 2010). Where nothing around is trusted, colours stay.
 Given hues, only colours of OKLab's hues from hue-from upwards to hue-to change, fading
@@ -63,9 +67,10 @@ over 15 degrees and to greys. Inputs: picture, perhaps a mask.`,
 }, newFringe)
 
 const (
-	fringeEdge  = 0.02 * 65535 // E
-	fringeLeast = 0.01 * 65535 // e
-	fringeWhole = 256          // the most that a block is trusted
+	fringeEdge  = 0.02 * 65535  // E
+	fringeLeast = 0.01 * 65535  // e
+	fringeOff   = 0.015 * 65535 // E'
+	fringeWhole = 256           // the most that a block is trusted
 )
 
 type fringeParams struct {
@@ -129,7 +134,7 @@ func (s *fringe) Window(in, y int) (lo, hi int) {
 
 func (s *fringe) Memory() (worker, shared int64) {
 	rows := 2*s.reach() + 4
-	return s.mask.memory() + 16*int64(s.w) + int64(s.bw)*(12*int64(rows)+4*int64(2*s.far+2)+8*9+4*7*3), 0
+	return s.mask.memory() + 16*int64(s.w) + int64(s.bw)*(12*int64(rows)+4*int64(2*s.far+2)+8*10+4*8*3), 0
 }
 
 func (s *fringe) Needs(in int, r image.Rectangle) image.Rectangle {
@@ -153,7 +158,7 @@ func (s *fringe) Worker() Worker {
 	means := min(2*s.reach()+3, s.bh)
 	k := &fringeWorker{fringe: s, mask: s.mask.worker(), luminance: make([]float32, s.w), line: make([]int32, 3*s.w), block: make([]int64, 3*s.bw),
 		kept: newRowCache[int32](means, 3*s.bw), trust: newRowCache[int32](min(2*s.far+2, s.bh), s.bw), fits: newRowCache[fringeFit](2, s.bw)}
-	k.spread.sum, k.colour.sum = make([]int64, 2*s.bw), make([]int64, 7*s.bw)
+	k.spread.sum, k.colour.sum = make([]int64, 2*s.bw), make([]int64, 8*s.bw)
 	k.mixed = make([]fringeFit, s.bw)
 	return k
 }
@@ -167,7 +172,8 @@ const (
 	fitQ
 	fitA // slopes
 	fitC
-	fitSpread // D
+	fitLow  // the sides' Y', less the mean: Lo
+	fitHigh // Hi
 	fitK
 	fringeFits
 )
@@ -185,7 +191,7 @@ type fringeWorker struct {
 	trust     rowCache[int32]
 	fits      rowCache[fringeFit]
 	spread    rowSums     // of y and y^2
-	colour    rowSums     // of t, and of t times y, p, q, y^2, y p and y q
+	colour    rowSums     // of t, and of t times y, p, q, y^2, y p, y q and y^3, y less 32768
 	mixed     []fringeFit // what the loaded row reads
 }
 
@@ -227,9 +233,9 @@ func (k *fringeWorker) pixel(dst []uint16, y float32, fit *fringeFit) {
 	if fit[fitK] == 0 {
 		return
 	}
-	d := fit[fitSpread]
-	z := max(-d, min(d, y-fit[fitY]))
-	over := y - fit[fitY] - z
+	low, high := fit[fitLow], fit[fitHigh]
+	z := max(low, min(high, y-fit[fitY]))
+	over := (y - fit[fitY] - z) / fringeOff
 	g := float32(1)
 	if near := fit[fitY] + z; near > y {
 		g = y / near
@@ -239,14 +245,15 @@ func (k *fringeWorker) pixel(dst []uint16, y float32, fit *fringeFit) {
 	off, offQ := dp, dq // from the nearest of the sides' colours and those between
 	a, c := fit[fitA]*g, fit[fitC]*g
 	if l := float32(a*a) + float32(c*c); l > 0 {
-		w := max(z-d, min(z+d, (float32(dp*a)+float32(dq*c))/l))
+		w := max(z-high, min(z-low, (float32(dp*a)+float32(dq*c))/l))
 		off, offQ = dp-float32(a*w), dq-float32(c*w)
 	}
-	n := float32(off*off) + float32(offQ*offQ)
+	n := (float32(off*off) + float32(offQ*offQ)) / (fringeOff * fringeOff)
+	n = float32(n * n)
 	if n == 0 {
 		return
 	}
-	k2 := float32(fit[fitK]*n) / (n + fringeLeast*fringeLeast + float32(float32(over*over)*0.25))
+	k2 := float32(fit[fitK]*n) / (n + 1 + float32(over*over))
 	p, q = p+float32(k2*dp), q+float32(k2*dq)
 	v := [3]float32{p, -(float32(k.luma[0]*p) + float32(k.luma[2]*q)) / k.luma[1], q}
 	room := float32(1)
@@ -274,14 +281,10 @@ func (k *fringeWorker) load(y int) (asks bool) {
 	share := float32(p.share) / float32(2*k.f)
 	for i := range above {
 		up, down, out := &above[i], &below[i], &k.mixed[i]
-		if up[fitK] == 0 && down[fitK] == 0 {
-			*out = fringeFit{}
-			continue
-		}
 		for n, v := range up {
 			out[n] = v + float32(share*(down[n]-v))
 		}
-		asks = true
+		asks = asks || out[fitK] > 0
 	}
 	return asks
 }
@@ -294,8 +297,8 @@ func (k *fringeWorker) fitRow(j int) []fringeFit {
 	}
 	rows := int64(k.colour.around(j, k.far, k.bh, k.addColours))
 	trust := k.trustRow(j)
-	var sums [7]int64
-	var planes [7][]int64
+	var sums [8]int64
+	var planes [8][]int64
 	for n := range sums {
 		planes[n] = k.colour.sum[n*k.bw:][:k.bw]
 		sums[n] = openSum(k.far, planes[n])
@@ -305,13 +308,17 @@ func (k *fringeWorker) fitRow(j int) []fringeFit {
 			sums[n] += slideSum(k.far, plane, i)
 		}
 		out[i] = fringeFit{}
-		if t := float64(sums[0]); t > 0 && trust[i] < fringeWhole {
+		if t := float64(sums[0]); t > 0 {
 			y, p, q := float64(sums[1])/t, float64(sums[2])/t, float64(sums[3])/t
 			v := max(0, float64(sums[4])/t-float64(y*y))
 			over := 1 / (v + fringeLeast*fringeLeast)
-			out[i] = fringeFit{float32(y), float32(p), float32(q),
+			lean := (float64(sums[7])/t - float64(y*(float64(3*v)+float64(y*y)))) / float64(2*(v+1))
+			apart := math.Sqrt(float64(lean*lean) + v)
+			edge := float64(min(1, 4-float64(float64(trust[i])/(fringeWhole/4))) * t)
+			out[i] = fringeFit{float32(y + 32768), float32(p), float32(q),
 				float32((float64(sums[5])/t - float64(y*p)) * over), float32((float64(sums[6])/t - float64(y*q)) * over),
-				float32(1.5 * math.Sqrt(v)), float32(float64(min(1, 4-float64(float64(trust[i])/(fringeWhole/4)))*t) / (t + float64(rows*k.columnsAround(k.far, i)*fringeWhole)/100))}
+				float32(lean - apart), float32(lean + apart),
+				float32(edge / (t + float64(rows*k.columnsAround(k.far, i)*fringeWhole)/100))}
 		}
 	}
 	return out
@@ -323,6 +330,7 @@ func (k *fringeWorker) addColours(sum []int64, j int, sign int64) {
 	for i, t := range trust {
 		y := int64(means[i])
 		p, q := int64(means[n+i])-y, int64(means[2*n+i])-y
+		y -= 32768 // so that the sums of cubes have room
 		t := sign * int64(t)
 		ty := t * y
 		sum[i] += t
@@ -332,6 +340,7 @@ func (k *fringeWorker) addColours(sum []int64, j int, sign int64) {
 		sum[4*n+i] += ty * y
 		sum[5*n+i] += ty * p
 		sum[6*n+i] += ty * q
+		sum[7*n+i] += ty * y * y
 	}
 }
 

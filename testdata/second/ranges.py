@@ -90,11 +90,11 @@ def edges(args, inputs):
     return Picture(exact.round_samples(np.where(low, 0.0, 65535 * share)))
 
 
-EDGE, LEAST = 0.02 * 65535, 0.01 * 65535
+EDGE, LEAST, OFF = 0.02 * 65535, 0.01 * 65535, 0.015 * 65535
 
 
 def fringe_blocks(y, r, b, f, radius):
-    """The seven numbers of each block: Y0, P0, Q0, A, C, D, k."""
+    """The eight numbers of each block: Y0, P0, Q0, A, C, Lo, Hi, k."""
     h, w = y.shape
     (rows, lack_y), (columns, lack_x) = block_edges(h, f), block_edges(w, f)
     at = (np.arange(h) + lack_y)[:, None] // f, (np.arange(w) + lack_x)[None, :] // f
@@ -115,7 +115,8 @@ def fringe_blocks(y, r, b, f, radius):
     t = np.floor(256 / (1 + v * v) + 0.5).astype(np.int64)
     n = window_sums(ones, far).astype(np.float64)
     total = window_sums(t, far)
-    none = (total == 0) | (t == 256)
+    none = total == 0
+    y = y - 32768
     total = np.where(total == 0, 1, total).astype(np.float64)
 
     def mean(v):
@@ -125,8 +126,10 @@ def fringe_blocks(y, r, b, f, radius):
     o = 1 / (v + LEAST * LEAST)
     a, c = (mean(y * p) - y0 * p0) * o, (mean(y * q) - y0 * q0) * o
     k = (np.minimum(1, 4 - t / 64) * total) / (total + (256 * n) / 100)
-    seven = [y0, p0, q0, a, c, 1.5 * np.sqrt(v), k]
-    return [np.where(none, 0.0, x).astype(F32) for x in seven], lack_x, lack_y
+    l = (mean(y * y * y) - y0 * (3 * v + y0 * y0)) / (2 * (v + 1))
+    d = np.sqrt(l * l + v)
+    eight = [y0 + 32768, p0, q0, a, c, l - d, l + d, k]
+    return [np.where(none, 0.0, x).astype(F32) for x in eight], lack_x, lack_y
 
 
 def at_pixels(v, f, lack, n, axis):
@@ -145,14 +148,14 @@ def fringe(args, inputs):
     whole = np.floor(y + F32(0.5)).astype(np.int64)
     blocks, lack_x, lack_y = fringe_blocks(whole, s[:, :, 0].astype(np.int64), s[:, :, 2].astype(np.int64), f, radius)
     h, w = y.shape
-    y0, p0, q0, a, c, d, k = (at_pixels(at_pixels(v, f, lack_y, h, 0), f, lack_x, w, 1) for v in blocks)
+    y0, p0, q0, a, c, lo, hi, k = (at_pixels(at_pixels(v, f, lack_y, h, 0), f, lack_x, w, 1) for v in blocks)
     mask = mask_of(args, inputs, 1, picture)
     if mask is not None:
         k = k * mask
     if "hue-from" in args:
         k = k * hue_share(picture, Fraction(args["hue-from"]), Fraction(args["hue-to"]), Fraction(15)).astype(F32)
-    z = np.maximum(-d, np.minimum(d, y - y0))
-    over = (y - y0) - z
+    z = np.maximum(lo, np.minimum(hi, y - y0))
+    over = ((y - y0) - z) / F32(OFF)
     with np.errstate(all="ignore"):
         g = np.where(y0 + z > y, y / (y0 + z), F32(1))
         red, blue = s[:, :, 0].astype(F32), s[:, :, 2].astype(F32)
@@ -160,10 +163,11 @@ def fringe(args, inputs):
         dp, dq = (p0 + a * z) * g - p, (q0 + c * z) * g - q
         a, c = a * g, c * g
         line = a * a + c * c
-        along = np.where(line == 0, F32(0), np.maximum(z - d, np.minimum(z + d, (dp * a + dq * c) / line)))
+        along = np.where(line == 0, F32(0), np.maximum(z - hi, np.minimum(z - lo, (dp * a + dq * c) / line)))
         off_p, off_q = dp - a * along, dq - c * along
-        n = off_p * off_p + off_q * off_q
-        share = (k * n) / ((n + F32(LEAST * LEAST)) + (over * over) * F32(0.25))
+        n = (off_p * off_p + off_q * off_q) / F32(OFF * OFF)
+        n = n * n
+        share = (k * n) / ((n + F32(1)) + over * over)
         p, q = p + share * dp, q + share * dq
         l0, l1, l2 = (exact.to32(v) for v in picture.profile.luma)
         green = -(l0 * p + l2 * q) / l1
