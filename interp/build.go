@@ -26,6 +26,9 @@ type BuildOptions struct {
 	Force    bool
 	// Sign, if set, signs the logs; a reprint signs nothing.
 	Sign *sign.Key
+	// Keeping, if set, is where pictures are kept for later builds, and found. A
+	// reprint computes everything.
+	Keeping *Keeping
 	// Progress, if set, is called from several goroutines.
 	Progress func(stage string, done, due int64)
 	// Before, if set, is asked before a print is made, and in an order of one that
@@ -98,14 +101,11 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 	return out, nil
 }
 
-// warnings are what was found in the samples of the inputs of the print.
-func (m *making) warnings() (out []string) {
-	for _, n := range m.plan.Nodes {
-		if n.Input == nil || m.inputs[plan.FileOf(n.Input)] == nil {
-			continue
-		}
-		for _, w := range m.inputs[plan.FileOf(n.Input)].report {
-			if w = n.Input.Path + ": " + w; !slices.Contains(out, w) {
+// warnings are what was found in the samples of the inputs of a print.
+func warnings(p *plan.Print, list []plan.Result) (out []string) {
+	for i, r := range list {
+		for _, w := range r.Report {
+			if w = p.Nodes[i].Input.Path + ": " + w; !slices.Contains(out, w) {
 				out = append(out, w)
 			}
 		}
@@ -135,7 +135,6 @@ func (m *making) print(ctx context.Context) (*Built, error) {
 		err = compare(ctx, m.want, c, f.File, built.Size)
 	}
 	if err == nil {
-		built.Warnings = m.warnings()
 		built.Wall = time.Since(m.began)
 		err = m.log(c, built)
 	}
@@ -181,6 +180,7 @@ func (m *making) log(c *audit.Chain, built *Built) error {
 // picture computes the print into f and writes the determined records.
 func (m *making) picture(ctx context.Context, f *disk.File) (*Built, *audit.Chain, error) {
 	p := m.plan
+	defer m.Keeping.drop()
 	if p.Shared {
 		if err := m.Prepare(ctx, p); err != nil {
 			return nil, nil, err
@@ -226,8 +226,9 @@ func (m *making) picture(ctx context.Context, f *disk.File) (*Built, *audit.Chai
 			return nil, nil, err
 		}
 	}
+	m.Keeping.finish(p, results)
 	c := plan.Records(p, m.job.Recipe.Version, m.job.Recipe.Draft, m.job.Source, list, s.n, s.digest())
-	return &Built{Print: p.Name, File: m.out, Size: s.n, Sum: s.digest(), Mark: p.Mark, W: pic.W, H: pic.H}, c, nil
+	return &Built{Print: p.Name, File: m.out, Size: s.n, Sum: s.digest(), Mark: p.Mark, W: pic.W, H: pic.H, Warnings: warnings(p, list)}, c, nil
 }
 
 // olderLogs compares with every log of the same mark beside the file: same
@@ -284,6 +285,12 @@ func (m *making) run(failure string) audit.Run {
 			r.Others[len(r.Others)-1] = relative(folder, o.File)
 		}
 	}
+	for key, k := range m.kept {
+		if k.taken && m.plan.NodeOf(key) >= 0 {
+			r.Taken = append(r.Taken, k.results[key].Sum.String())
+		}
+	}
+	slices.Sort(r.Taken)
 	for _, in := range m.plan.Inputs {
 		r.Found[in.Path] = relative(folder, in.Found)
 	}

@@ -79,6 +79,7 @@ func ReprintLog(ctx context.Context, l *audit.Log, o ReprintOptions) (*Built, er
 			return nil, fmt.Errorf("%w; reprint with --out FOLDER, or --force to replace it", err)
 		}
 	}
+	o.Keeping = nil
 	s := newSession(o.BuildOptions)
 	defer s.Close()
 	for _, in := range j.Plans[0].Inputs {

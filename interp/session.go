@@ -25,6 +25,8 @@ type Session struct {
 	BandRows int // of a run in bands; 0 leaves it to the engine
 	// Progress, if set, is called from several goroutines.
 	Progress func(stage string, done, due int64)
+	// Keeping, if set, is where pictures for whole prints are kept and found.
+	Keeping *Keeping
 
 	inputs   map[plan.InputFile]*loaded
 	kept     map[raster.Sum]*kept // by the node's key
@@ -44,6 +46,7 @@ type loaded struct {
 type kept struct {
 	store   *raster.Store
 	results map[raster.Sum]plan.Result // by node key
+	taken   bool                       // an earlier run made it
 }
 
 type startAt struct {
@@ -70,7 +73,7 @@ func NewSession(workers int, progress func(stage string, done, due int64)) *Sess
 // newSession begins one as a build asks for it.
 func newSession(o BuildOptions) *Session {
 	s := NewSession(o.Workers, o.Progress)
-	s.BandRows = o.BandRows
+	s.BandRows, s.Keeping = o.BandRows, o.Keeping
 	return s
 }
 
@@ -82,6 +85,7 @@ func (s *Session) Close() {
 	for _, k := range s.kept {
 		k.store.Close()
 	}
+	s.Keeping.close()
 }
 
 func (l *loaded) close() {
@@ -137,6 +141,11 @@ func (s *Session) input(ctx context.Context, n plan.Node) (*loaded, error) {
 func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map[raster.Sum]plan.Result) (g *engine.Graph, of []int, err error) {
 	keep := func(key raster.Sum) (*raster.Store, bool) {
 		k := s.kept[key]
+		if k == nil && results != nil {
+			if k = s.Keeping.take(p, p.NodeOf(key)); k != nil {
+				s.kept[key] = k
+			}
+		}
 		if k == nil {
 			return nil, false
 		}
@@ -151,7 +160,9 @@ func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map
 			return nil, err
 		}
 		if results != nil {
-			results[n.Key] = plan.ResultOf(n, l.bands)
+			r := plan.ResultOf(n, l.bands)
+			r.Report = l.report
+			results[n.Key] = r
 		}
 		return l.store, nil
 	}
@@ -168,6 +179,11 @@ func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map
 	for i := range g.Nodes {
 		_, have := results[keys[i]]
 		g.Nodes[i].Digest = g.Nodes[i].Step != nil && !have
+	}
+	for _, n := range p.Worth() {
+		if i := slices.Index(keys, p.Nodes[n].Key); i >= 0 && g.Nodes[i].Digest {
+			g.Nodes[i].Seen = s.Keeping.begin(p, n)
+		}
 	}
 	return g, of, nil
 }
@@ -230,7 +246,7 @@ func (s *Session) Prepare(ctx context.Context, p *plan.Print) error {
 	}
 	k := &kept{results: map[raster.Sum]plan.Result{}}
 	g, of, err := s.graph(ctx, p, p.Ready, k.results)
-	if err != nil {
+	if err != nil || s.kept[n.Key] != nil {
 		return err
 	}
 	if k.store, err = newStore(n.Pic.W, n.Pic.H, n.Pic.C); err != nil {

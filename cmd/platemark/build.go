@@ -26,6 +26,7 @@ type buildCmd struct {
 	Client  bool     `name:"for-client" help:"With an order and --out: also write client.html and client.pdf, without technical lines."`
 	Inspect bool     `help:"Look over the finished pixels of each print first, as inspect does: where something is seen that isn't dismissed, the print fails."`
 	JSON    bool     `help:"Say the result as JSON."`
+	keepFlag
 	signFlag
 	lookInFlag
 	workersFlag
@@ -42,8 +43,11 @@ Inputs that were moved or renamed are found below --look-in FOLDER by the digest
 
 With --inspect a print in which dust, a hot pixel, a hair or a fringe is still seen isn't built, since a file that was sent can't be called back; one that is there already fails, too. The others are built. What is looked over is computed for that, so an order takes about twice as long.
 
+--keep-steps SIZE, as 20GB, keeps finished pictures in your cache folder (platemark/steps in it), so that building again goes on from there where only later lines changed: of each print what prepare leaves, and what its sharpening starts from behind the enlargements. All of it takes SIZE at most; what was used longest ago goes first. Files and logs come out the same; only the run record at a log's end says what was taken. A kept picture is checked by its fingerprints before it is used, and serves the very program that made it. Each takes 6 bytes a pixel. You may delete the folder at any time.
+
 Examples:
   platemark build salt-road.recipe
+  platemark build salt-road.recipe --print large --force --keep-steps 20GB
   platemark build salt-road.recipe --print small
   platemark build salt-road.recipe --print trial --pdf
   platemark build salt-road.recipe --print large --section 9000,6000,2400,1800
@@ -69,6 +73,8 @@ func (c *buildCmd) Run(a *app) error {
 		return usageError{"--for-client is for an order with --out FOLDER"}
 	case part && c.Sign != "":
 		return usageError{"--sign signs logs, and parts of a print have none"}
+	case part && c.KeepSteps > 0:
+		return usageError{"--keep-steps is for whole prints"}
 	case part && c.Inspect:
 		return usageError{"--inspect is for whole prints"}
 	case len(c.Recipes) > 1 || c.Resume:
@@ -84,7 +90,7 @@ func (c *buildCmd) Run(a *app) error {
 	}
 	defer j.Close()
 	if part {
-		return c.part(a, j, rect, c.options(a, key))
+		return c.part(a, j, rect, key)
 	}
 	a.staleOf(j)
 	return c.whole(a, j, key)
@@ -92,7 +98,11 @@ func (c *buildCmd) Run(a *app) error {
 
 // whole builds all prints of a job.
 func (c *buildCmd) whole(a *app, j *interp.Job, key *sign.Key) error {
-	built, err := interp.Build(a.ctx, j, c.options(a, key))
+	o, err := c.options(a, key)
+	if err != nil {
+		return err
+	}
+	built, err := interp.Build(a.ctx, j, o)
 	if !c.JSON {
 		a.tellBuilt(built...)
 	}
@@ -108,12 +118,13 @@ func (c *buildCmd) whole(a *app, j *interp.Job, key *sign.Key) error {
 }
 
 // options are those of a build.
-func (c *buildCmd) options(a *app, key *sign.Key) interp.BuildOptions {
-	o := interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Sign: key, Progress: a.bar.tell}
+func (c *buildCmd) options(a *app, key *sign.Key) (o interp.BuildOptions, err error) {
+	o = interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Sign: key, Progress: a.bar.tell}
 	if c.Inspect {
 		o.Before = retouch.Clean
 	}
-	return o
+	o.Keeping, err = c.keeping(a)
+	return o, err
 }
 
 // load reads a recipe that is to be built; see loaded.
@@ -138,7 +149,11 @@ func (a *app) loaded(j *interp.Job, err error) (*interp.Job, error) {
 }
 
 // part builds a section or a picture between.
-func (c *buildCmd) part(a *app, j *interp.Job, r [4]int, o interp.BuildOptions) error {
+func (c *buildCmd) part(a *app, j *interp.Job, r [4]int, key *sign.Key) error {
+	o, err := c.options(a, key)
+	if err != nil {
+		return err
+	}
 	if len(j.Plans) != 1 {
 		if c.Section != "" {
 			return usageError{"the recipe has several prints: name one with --print"}

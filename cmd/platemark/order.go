@@ -75,7 +75,11 @@ func (c *buildCmd) order(a *app) error {
 		}
 		fmt.Fprintf(a.out, "%s, %s to build, about %s%s\n", lang.Count(len(o.Jobs), "recipe"), lang.Count(n[interp.OrderPlanned], "print"), plan.SizeText(o.Bytes), there)
 	}
-	err = o.Build(a.ctx, c.options(a, key), func(r *interp.OrderRow) {
+	bo, err := c.options(a, key)
+	if err != nil {
+		return err
+	}
+	err = o.Build(a.ctx, bo, func(r *interp.OrderRow) {
 		if !c.JSON {
 			fmt.Fprintln(a.out, table.line(r))
 			if r.Built != nil {

@@ -101,7 +101,10 @@ type Run struct {
 	Others    []string          `json:"others,omitempty"` // the further recipes of a sheet, likewise
 	Out       string            `json:"out"`              // the file's name beside the log
 	Found     map[string]string `json:"found"`            // path as written -> relative to the log's folder
-	Failure   string            `json:"failure,omitempty"`
+	// Taken are the pictures, by their digests, that an earlier run of the same
+	// program had kept: the digests of these and of all above are that run's.
+	Taken   []string `json:"taken,omitempty"`
+	Failure string   `json:"failure,omitempty"`
 }
 
 // Close adds the run record, the last of a log.

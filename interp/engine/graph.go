@@ -31,6 +31,9 @@ type Node struct {
 	Store *raster.Store
 	// Digest asks for the fingerprints of the node's rows.
 	Digest bool
+	// Seen, if set beside Digest, is given each row once, in any order and from
+	// several goroutines. The slice is valid until it returns.
+	Seen func(y int, row []uint16)
 }
 
 // A Sink takes the finished rows of each band; one SinkWorker serves one worker.

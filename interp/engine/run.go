@@ -298,7 +298,11 @@ func (w *worker) hash(ps *pass, y int) {
 		}
 		for _, s := range sums {
 			for r := max(lo, s.from); r < min(hi, s.till); r++ {
-				w.r.sums[i][r] = raster.RowSum(w.row(i, r), &w.scratch)
+				row := w.row(i, r)
+				w.r.sums[i][r] = raster.RowSum(row, &w.scratch)
+				if seen := w.r.g.Nodes[i].Seen; seen != nil {
+					seen(r, row)
+				}
 			}
 		}
 	}

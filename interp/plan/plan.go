@@ -209,6 +209,44 @@ func (p *Print) Graph(out int, keep func(key raster.Sum) (st *raster.Store, have
 	return g, of, err
 }
 
+// Worth are the nodes whose pictures are worth keeping for a build to come, the
+// last first: what the first sharpening behind the last enlargement starts from,
+// and what prepare leaves.
+func (p *Print) Worth() (list []int) {
+	last := -1
+	for i, n := range p.Nodes {
+		if n.Stage == 1 && n.Op == "enlarge" {
+			last = i
+		}
+	}
+	for i, n := range p.Nodes {
+		if i > last && last >= 0 && !p.Sheet && (n.Op == "sharpen" || n.Op == "deconvolve") {
+			list = append(list, n.In[0])
+			break
+		}
+	}
+	if !slices.Contains(list, p.Ready) && p.Nodes[p.Ready].Input == nil {
+		list = append(list, p.Ready)
+	}
+	return list
+}
+
+// Above are a node and all that it is made from.
+func (p *Print) Above(node int) (list []int) {
+	in := make([]bool, len(p.Nodes))
+	in[node] = true
+	for i := node; i >= 0; i-- {
+		if !in[i] {
+			continue
+		}
+		list = append(list, i)
+		for _, k := range p.Nodes[i].In {
+			in[k] = true
+		}
+	}
+	return list
+}
+
 // Lack is what node i is without until it is measured, nil where that is nothing.
 func (p *Print) Lack(i int) *ops.Lack {
 	n := p.Nodes[i]

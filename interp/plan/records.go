@@ -10,7 +10,8 @@ import (
 type Result struct {
 	Bands    []raster.Sum
 	Sum      raster.Sum
-	Measured string // the argument that its step lacked in the plan, "" for none
+	Measured string   // the argument that its step lacked in the plan, "" for none
+	Report   []string // what was found in the samples of an input
 }
 
 // Records writes the records that the recipe and its inputs determine.

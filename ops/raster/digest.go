@@ -25,6 +25,18 @@ type Sum [sha256.Size]byte
 // String is the lower-case hexadecimal form.
 func (s Sum) String() string { return hex.EncodeToString(s[:]) }
 
+// MarshalText is the hexadecimal form.
+func (s Sum) MarshalText() ([]byte, error) { return hex.AppendEncode(nil, s[:]), nil }
+
+// UnmarshalText reads that form.
+func (s *Sum) UnmarshalText(b []byte) error {
+	if len(b) != 2*len(s) {
+		return hex.ErrLength
+	}
+	_, err := hex.Decode(s[:], b)
+	return err
+}
+
 var littleEndian = func() bool {
 	x := uint16(1)
 	return *(*byte)(unsafe.Pointer(&x)) == 1
