@@ -24,9 +24,15 @@ func Noise(x, y, c int) uint16 {
 	return uint16(v % 65536)
 }
 
-// WriteMaster writes a w x h picture of c channels as a 16-bit TIFF; space ""
-// leaves it without a profile.
+// WriteMaster writes a w x h picture of c channels of Noise.
 func WriteMaster(t testing.TB, path string, w, h, c int, space string) {
+	t.Helper()
+	WritePicture(t, path, w, h, c, space, Noise)
+}
+
+// WritePicture writes a w x h picture of c channels as a 16-bit TIFF, with the
+// samples that at gives for x, y and channel; space "" leaves it without a profile.
+func WritePicture(t testing.TB, path string, w, h, c int, space string, at func(x, y, c int) uint16) {
 	t.Helper()
 	o := tiff.Options{W: w, H: h, C: c, Bits: 16, PPI: big.NewRat(300, 1)}
 	if space != "" {
@@ -44,7 +50,7 @@ func WriteMaster(t testing.TB, path string, w, h, c int, space string) {
 	row := make([]uint16, w*c)
 	for y := range h {
 		for i := range row {
-			row[i] = Noise(i/c, y, i%c)
+			row[i] = at(i/c, y, i%c)
 		}
 		b = l.AppendRow(b, row, y)
 	}

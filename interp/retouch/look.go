@@ -19,6 +19,7 @@ import (
 	"platemark/interp/plan"
 	"platemark/lang"
 	"platemark/ops/codec/tiff"
+	"platemark/ops/raster"
 )
 
 // Options say what is looked over, and how it is looked at.
@@ -49,6 +50,7 @@ type Look struct {
 	node   int // what is looked over
 	head   int // the master, as the head of prepare leaves it: what the frame holds
 	frame  frame
+	as     inspect.Viewing
 }
 
 // Find is one thing found. Numbers are the same for one picture, whatever print
@@ -135,29 +137,37 @@ func Over(ctx context.Context, j *interp.Job, o Options) (*Look, error) {
 }
 
 func over(ctx context.Context, s *interp.Session, j *interp.Job, o Options) (*Look, error) {
-	l, as, err := begin(s, j, o)
+	l, err := Begin(s, j, o)
 	if err != nil {
 		return nil, err
 	}
-	r, err := s.Look(ctx, l.plan, l.node)
+	r, err := l.Find(ctx)
 	if err != nil {
 		return nil, err
 	}
-	l.fill(r, as)
-	return l, l.markDismissed(ctx)
+	return l, l.Fill(ctx, r)
 }
 
-// begin says what is looked over, where it lies in the frame, and as what it is
-// seen.
-func begin(s *interp.Session, j *interp.Job, o Options) (l *Look, as inspect.Viewing, err error) {
+// Key is that of the picture that is looked over: looks of one key find the same.
+func (l *Look) Key() raster.Sum { return l.plan.Nodes[l.node].Key }
+
+// Find looks over the picture, which takes minutes where it is large.
+func (l *Look) Find(ctx context.Context) (*inspect.Report, error) {
+	return l.s.Look(ctx, l.plan, l.node)
+}
+
+// Begin says what is looked over, where it lies in the frame, and as what it is
+// seen. The look has found nothing yet. The session stays the caller's, and the job,
+// both open as long as the look is used.
+func Begin(s *interp.Session, j *interp.Job, o Options) (*Look, error) {
 	p := largest(j.Plans)
 	if i := slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == o.Print }); i >= 0 {
 		p = j.Plans[i]
 	}
 	if p.Sheet {
-		return nil, as, fmt.Errorf("%s is a sheet: inspect a print that it shows", p.Name)
+		return nil, fmt.Errorf("%s is a sheet: inspect a print that it shows", p.Name)
 	}
-	l = &Look{Print: o.Print, From: o.From, job: j, recipe: j.Recipe, source: j.Source, s: s, plan: p}
+	l := &Look{Print: o.Print, From: o.From, job: j, recipe: j.Recipe, source: j.Source, s: s, plan: p}
 	text, _ := lang.ReadSource("", j.Source)
 	l.head = headNode(p, headOf(text.Prepare()))
 	l.node = l.head
@@ -166,34 +176,37 @@ func begin(s *interp.Session, j *interp.Job, o Options) (l *Look, as inspect.Vie
 	// How the print shows the frame: a pixel of it in mm.
 	x0, y0, w, h := flt(p.Covers.X0), flt(p.Covers.Y0), flt(p.Covers.W()), flt(p.Covers.H())
 	printW, printH := mm(p.Picture.W, p.Picture.PPI), mm(p.Picture.H, p.Picture.PPI)
-	as = inspect.Viewing{W: l.frame.w * printW / w, H: l.frame.h * printH / h}
+	l.as = inspect.Viewing{W: l.frame.w * printW / w, H: l.frame.h * printH / h}
 	if o.Print != "" {
 		l.node, _ = p.Inner()
 		pic = p.Nodes[l.node].Pic
 		l.frame.x0, l.frame.y0, l.frame.sx, l.frame.sy = x0, y0, w/float64(pic.W), h/float64(pic.H)
-		as = inspect.Viewing{W: printW, H: printH}
+		l.as = inspect.Viewing{W: printW, H: printH}
 	}
 	if l.From == 0 {
 		l.From = math.Hypot(printW, printH)
 	}
-	as.From = l.From
-	return l, as, nil
+	l.as.From = l.From
+	return l, nil
 }
 
-// fill takes a report, numbered as it comes and ranked as the print is seen.
-func (l *Look) fill(r *inspect.Report, as inspect.Viewing) {
+// Fill takes what Find found, in this look or in another of the same Key: numbered
+// as it comes and ranked as the print is seen. The report stays as it is.
+func (l *Look) Fill(ctx context.Context, found *inspect.Report) error {
 	type place struct {
 		kind inspect.Kind
 		at   inspect.Point
 	}
 	numbers := map[place]int{}
-	for i, f := range r.Finds {
+	for i, f := range found.Finds {
 		numbers[place{f.Kind, f.At}] = i + 1
 	}
-	l.Report = r
-	l.Rank(as)
+	own := *found
+	own.Finds = slices.Clone(found.Finds)
+	l.Report = &own
+	l.Rank(l.as)
 	there := l.there(l.recipe)
-	for _, f := range r.Finds {
+	for _, f := range own.Finds {
 		g := Find{Find: f, Number: numbers[place{f.Kind, f.At}]}
 		g.X, g.Y = l.frame.place(f.At)
 		m := l.mends(f)
@@ -201,6 +214,7 @@ func (l *Look) fill(r *inspect.Report, as inspect.Viewing) {
 		g.Line = there.has(m)
 		l.Finds = append(l.Finds, g)
 	}
+	return l.markDismissed(ctx)
 }
 
 // Clean fails if something is seen in a print's finished pixels that isn't

@@ -85,7 +85,7 @@ func (l *Look) Pictures(ctx context.Context) (*View, error) {
 // the recipe, its node that stands for the one looked over, and the finds without
 // a line.
 func (l *Look) mended(ctx context.Context, numbers []int) (p *plan.Print, node int, left []int, err error) {
-	t, err := l.taken(ctx, numbers)
+	t, err := l.Taken(ctx, numbers)
 	var refused *interp.Problems
 	if errors.As(err, &refused) {
 		return nil, 0, nil, nil
@@ -96,7 +96,7 @@ func (l *Look) mended(ctx context.Context, numbers []int) (p *plan.Print, node i
 	for _, x := range t.Left {
 		left = append(left, x.Number)
 	}
-	if p, err = l.planned(ctx, t.text); err != nil {
+	if p, err = l.planned(ctx, t.Text); err != nil {
 		return nil, 0, nil, err
 	}
 	if l.Print != "" {

@@ -19,8 +19,7 @@ type Taken struct {
 	Widened []string // spots that are larger now, so that they hold a find, too
 	Had     []int    // finds that the recipe mended already
 	Left    []Left
-
-	text []byte // of the recipe
+	Text    []byte // of the recipe with them
 }
 
 // Left is a find for which no line was written, and why.
@@ -41,15 +40,15 @@ const (
 // lines behind the spots. Every other byte stays, but for spots that a find only
 // half lies on: they are widened, unless they say where they are filled from.
 func (l *Look) Take(ctx context.Context, numbers []int) (*Taken, error) {
-	t, err := l.taken(ctx, numbers)
+	t, err := l.Taken(ctx, numbers)
 	if err == nil {
-		err = disk.Rewrite(l.job.File, l.source, t.text)
+		err = disk.Rewrite(l.job.File, l.source, t.Text)
 	}
 	if err != nil {
 		return nil, err
 	}
-	l.source = t.text
-	l.recipe, _ = lang.Parse(l.job.File, t.text)
+	l.source = t.Text
+	l.recipe, _ = lang.Parse(l.job.File, t.Text)
 	there := l.there(l.recipe)
 	for i, f := range l.Finds {
 		l.Finds[i].Line = there.has(l.mends(f.Find))
@@ -57,8 +56,9 @@ func (l *Look) Take(ctx context.Context, numbers []int) (*Taken, error) {
 	return t, nil
 }
 
-// taken is Take of a recipe's text; it must still be one that can be planned.
-func (l *Look) taken(ctx context.Context, numbers []int) (*Taken, error) {
+// Taken is Take without writing: what the recipe's text becomes, which must still
+// be one that can be planned.
+func (l *Look) Taken(ctx context.Context, numbers []int) (*Taken, error) {
 	t := &Taken{}
 	text, _ := lang.ReadSource("", l.source)
 	prepare := text.Prepare()
@@ -128,9 +128,9 @@ func (l *Look) taken(ctx context.Context, numbers []int) (*Taken, error) {
 		}
 		edits = append(edits, lang.Put(l.source, lang.BlockName{Kind: "prepare"}, after, t.Added...))
 	}
-	t.text = lang.Apply(l.source, edits...)
+	t.Text = lang.Apply(l.source, edits...)
 	if len(edits) > 0 {
-		if _, err := l.planned(ctx, t.text); err != nil {
+		if _, err := l.planned(ctx, t.Text); err != nil {
 			return nil, err
 		}
 	}

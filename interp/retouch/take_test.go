@@ -40,12 +40,11 @@ func again(t *testing.T, file string, finds ...inspect.Find) *Look {
 	}
 	s := interp.NewSession(1, nil)
 	t.Cleanup(func() { s.Close(); j.Close() })
-	l, as, err := begin(s, j, Options{})
+	l, err := Begin(s, j, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	l.fill(&inspect.Report{W: 1000, H: 600, Finds: slices.Clone(finds)}, as)
-	if err := l.markDismissed(context.Background()); err != nil {
+	if err := l.Fill(context.Background(), &inspect.Report{W: 1000, H: 600, Finds: finds}); err != nil {
 		t.Fatal(err)
 	}
 	return l
@@ -208,16 +207,18 @@ func TestDismiss(t *testing.T) {
 func TestPlacesOfPrints(t *testing.T) {
 	l := lookAt(t, "recipe 1 draft\nmaster \"m.tif\"\nprint wall {\n    size 9 in x 6 in at 200 ppi\n    crop (10%, 0%) to (100%, 100%)\n    enlarge with linear\n    border 1 in colour white\n    save tiff \"wall.tif\"\n}\n")
 	s, j := l.s, l.job
-	l, as, err := begin(s, j, Options{Print: "wall"})
+	l, err := Begin(s, j, Options{Print: "wall"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	pic := l.plan.Nodes[l.node].Pic
-	l.fill(&inspect.Report{W: pic.W, H: pic.H, Finds: []inspect.Find{dust(float64(pic.W)/2, float64(pic.H)/4, 10)}}, as)
+	if err := l.Fill(context.Background(), &inspect.Report{W: pic.W, H: pic.H, Finds: []inspect.Find{dust(float64(pic.W)/2, float64(pic.H)/4, 10)}}); err != nil {
+		t.Fatal(err)
+	}
 	f := l.Finds[0]
 	// Half of the last nine tenths of the width; 900 px of the frame are 1800 of the
 	// print, so that the radius is half as large, 5 px of 1000.
-	if f.X != "55%" || f.Y != "25%" || pic.W != 1800 || f.Lines[0] != "spot at (55%, 25%) radius 0.5%" || as.W != 9*25.4 {
-		t.Errorf("%s, %s: %v of %d px, %v mm", f.X, f.Y, f.Lines, pic.W, as)
+	if f.X != "55%" || f.Y != "25%" || pic.W != 1800 || f.Lines[0] != "spot at (55%, 25%) radius 0.5%" || l.as.W != 9*25.4 {
+		t.Errorf("%s, %s: %v of %d px, %v mm", f.X, f.Y, f.Lines, pic.W, l.as)
 	}
 }

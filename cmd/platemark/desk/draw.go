@@ -15,7 +15,7 @@ import (
 // stroke is what a hand drew on the picture: places as shares of the frame's
 // width and height, lengths as shares of its longer side.
 type stroke struct {
-	Kind   string       `json:"kind"` // spot, from, stroke, ellipse, polygon, gradient, crop
+	Kind   string       `json:"kind"` // spot, from, stroke, ellipse, polygon, gradient, crop, section
 	Points [][2]float64 `json:"points"`
 	Radius float64      `json:"radius"` // spot
 	Width  float64      `json:"width"`  // stroke
@@ -157,8 +157,15 @@ func (s *Server) draw(r *recipe, q *drawing) (int, error) {
 		return 0, err
 	}
 	f := frameOf(p)
-	if q.Shape.Kind == "from" {
+	switch q.Shape.Kind {
+	case "from":
 		return s.copyFrom(r, rd, f, q)
+	case "section":
+		e, text, err := s.section(rd, p, q)
+		if err != nil {
+			return 0, err
+		}
+		return s.rewrite(r, rd, e, text)
 	}
 	text, err := f.statement(q.Shape)
 	if err != nil {
@@ -179,14 +186,7 @@ func (s *Server) draw(r *recipe, q *drawing) (int, error) {
 	default:
 		name, after := maskAt(rec, p, q.Line)
 		if name == "" {
-			o := lang.ReadOutline(src)
-			taken := map[string]bool{}
-			for _, n := range o.Names {
-				taken[n.Value] = true
-			}
-			for i := 1; name == "" || taken[name]; i++ {
-				name = fmt.Sprintf("drawn-%d", i)
-			}
+			name = unused(src, "drawn")
 		}
 		e = lang.Put(src, lang.BlockName{Kind: "mask", Name: name}, after, text)
 	}
@@ -295,9 +295,10 @@ type marks struct {
 }
 
 // marksAt are those of a line, nil where it has no place on the frame. Only what
-// is written in % can be moved by hand.
-func marksAt(rec *lang.Recipe, pr *lang.Print, line int) *marks {
-	var m *marks
+// is written in % can be moved by hand, and pieces of sheets.
+func (rd *reading) marksAt(pr *lang.Print, line int) *marks {
+	rec, m := rd.rec, (*marks)(nil)
+	long := 0.0 // in, of the frame at the size of a sheet's piece
 	for _, k := range rec.Masks {
 		for _, e := range k.Elements {
 			if e.Line == line && len(e.Points) > 0 {
@@ -305,6 +306,17 @@ func marksAt(rec *lang.Recipe, pr *lang.Print, line int) *marks {
 				if e.Width != nil {
 					m.sized = []lang.Measure{*e.Width}
 				}
+			}
+		}
+	}
+	for _, x := range rec.Prints {
+		if x.Sheet == nil {
+			continue
+		}
+		for _, k := range x.Sheet.Pieces {
+			if k.Line == line && k.At != nil {
+				m = &marks{Kind: "section", at: []lang.Point{*k.At}, sized: k.Size}
+				long = rd.frameLong(k.Of.Value)
 			}
 		}
 	}
@@ -335,12 +347,28 @@ func marksAt(rec *lang.Recipe, pr *lang.Print, line int) *marks {
 		m.Points = append(m.Points, [2]float64{ofPercent(p.X), ofPercent(p.Y)})
 	}
 	for _, l := range m.sized {
-		if l.Unit != "%" {
+		in, ok := l.Inches()
+		switch {
+		case l.Unit == "%":
+			m.Lengths = append(m.Lengths, ofPercent(l))
+		case ok && long > 0:
+			m.Lengths = append(m.Lengths, flt(in)/long)
+		default:
 			return nil
 		}
-		m.Lengths = append(m.Lengths, ofPercent(l))
 	}
 	return m
+}
+
+// frameLong is how long the frame's longer side is where a print shows it, in; 0
+// where that print can't be planned.
+func (rd *reading) frameLong(print string) float64 {
+	for _, p := range rd.plans {
+		if p.Name == print {
+			return frameOf(p).long() / flt(p.Covers.W()) * float64(p.Picture.W) / flt(p.Picture.PPI)
+		}
+	}
+	return 0
 }
 
 func ofPercent(m lang.Measure) float64 { v, _ := m.Value.Float64(); return v / 100 }
@@ -361,7 +389,7 @@ func (s *Server) shift(r *recipe, q *shift) error {
 	if err != nil {
 		return err
 	}
-	f, m := frameOf(p), marksAt(rd.rec, rd.rec.Print(q.Print), q.Line)
+	f, m := frameOf(p), rd.marksAt(rd.rec.Print(q.Print), q.Line)
 	if m == nil || q.Point < 0 || q.Point >= len(m.at) || !(q.By >= 0 && q.By < 10) {
 		return errors.New("what stands on this line can't be moved by hand: write its numbers")
 	}
@@ -370,7 +398,15 @@ func (s *Server) shift(r *recipe, q *shift) error {
 		edits = append(edits, lang.Replace(rd.source, m.at[q.Point].Span, f.point(q.To)))
 	} else {
 		for _, l := range m.sized {
-			edits = append(edits, lang.Replace(rd.source, l.Span, f.length(ofPercent(l)*q.By)))
+			text, was := f.length(ofPercent(l)*q.By), lang.Replace(rd.source, l.Span, "")
+			if l.Unit != "%" {
+				text = strconv.FormatFloat(math.Max(0.01, math.Round(100*q.By*flt(l.Value))/100), 'f', -1, 64)
+			}
+			// 2 x 3 in has one unit for both.
+			if l.Unit != "%" && strings.HasSuffix(string(rd.source[was.From:was.To]), l.Unit) {
+				text += " " + l.Unit
+			}
+			edits = append(edits, lang.Replace(rd.source, l.Span, text))
 		}
 	}
 	r.mu.Lock()

@@ -1,9 +1,13 @@
 package desk
 
 import (
+	"fmt"
 	"math"
+	"path/filepath"
 	"strings"
 	"testing"
+
+	"platemark/interp/interptest"
 )
 
 // Each thing that can be drawn becomes one line of the recipe, in its place; all
@@ -114,6 +118,69 @@ func TestThinning(t *testing.T) {
 		}
 		if near > thin*6000+1e-9 {
 			t.Fatalf("%v is %.2f px off", p, near)
+		}
+	}
+}
+
+const paper = "paper rag {\n    profile \"p.icc\"\n}\n\n"
+
+// A section becomes a line of a sheet, in the sheet's unit at the print's full
+// scale: a new sheet on the recipe's paper, or the one that is there.
+func TestDrawingSections(t *testing.T) {
+	sheet := "\nsheet mine on rag {\n    size 20 cm x 30 cm at 300 ppi\n    show p\n    # more\n    save tiff \"s.tif\"\n}\n"
+	// A quarter of 1200 x 800 px at 300 ppi, and what of a rectangle lies on the picture.
+	quarter, over := [][2]float64{{0.25, 0.25}, {0.75, 0.75}}, [][2]float64{{1.2, 0.5}, {0.9, -0.3}}
+	for _, c := range []struct {
+		was    string
+		points [][2]float64
+		want   string
+		code   int
+	}{
+		{written + paper, quarter, written + paper + "\nsheet proofs-1 on rag {\n    size 19 in x 13 in at 300 ppi\n    section of p at (50%, 50%) size 2 in x 1.33 in\n    save tiff \"proofs-1.tif\"\n}\n", 200},
+		{written + paper + sheet, quarter, written + paper + strings.Replace(sheet, "show p\n", "show p\n    section of p at (50%, 50%) size 5 cm x 3.3 cm\n", 1), 200},
+		{written + paper + sheet, over, written + paper + strings.Replace(sheet, "show p\n", "show p\n    section of p at (95%, 25%) size 1 cm x 3.3 cm\n", 1), 200},
+		{written + paper, [][2]float64{{1.1, 0}, {1.2, 1}}, written + paper, 422},
+		{written, quarter, written, 422},
+	} {
+		s, path, _ := opened(t, written)
+		interptest.Write(t, filepath.Join(filepath.Dir(path), "p.icc"), string(interptest.Read(t, filepath.Join("..", "..", "..", "testdata", "standards", "profiles", "rgbprint_v4.icc"))))
+		interptest.Write(t, path, c.was)
+		s.lookAround()
+		var got struct{ Line int }
+		code := call(t, s, "POST", "/draw?file=0", map[string]any{"version": stateOf(t, s, 0).Version, "print": "p", "shape": stroke{Kind: "section", Points: c.points}}, &got)
+		st := stateOf(t, s, got.Line)
+		if code != c.code || st.Text != c.want {
+			t.Errorf("%d:\n%s", code, st.Text)
+		}
+		if code == 200 && (len(st.Problems) > 0 && st.Problems[0].Severity == "error" || !strings.HasPrefix(strings.Split(st.Text, "\n")[got.Line-1], "    section of p")) {
+			t.Errorf("line %d, %+v", got.Line, st.Problems)
+		}
+	}
+}
+
+// A section is moved by its middle, and made larger in its own unit.
+func TestMovingSections(t *testing.T) {
+	for _, c := range [][2]string{{"2 in x 1 in", "2.2 in x 1.1 in"}, {"2 x 1 in", "2.2 x 1.1 in"}, {"50 mm x 25 mm", "55 mm x 27.5 mm"}} {
+		s, path, _ := opened(t, written)
+		interptest.Write(t, filepath.Join(filepath.Dir(path), "p.icc"), string(interptest.Read(t, filepath.Join("..", "..", "..", "testdata", "standards", "profiles", "rgbprint_v4.icc"))))
+		text := written + paper + "sheet mine on rag {\n    size 20 cm x 30 cm at 300 ppi\n    section of p at (50%, 50%) size " + c[0] + "\n    save tiff \"s.tif\"\n}\n"
+		interptest.Write(t, path, text)
+		s.lookAround()
+		line := 1 + strings.Count(text[:strings.Index(text, "    section")], "\n")
+		st := stateOf(t, s, 0)
+		for _, q := range []map[string]any{{"to": [2]float64{0.3, 0.5}}, {"by": 1.1}} {
+			q["version"], q["print"], q["line"] = stateOf(t, s, 0).Version, "p", line
+			if code := call(t, s, "POST", "/shift?file=0", q, nil); code != 200 {
+				t.Errorf("%v: %d", q, code)
+			}
+		}
+		call(t, s, "GET", fmt.Sprintf("/state?file=0&print=p&line=0&mark=%d", line), nil, &st)
+		if want := strings.Replace(strings.Replace(text, c[0], c[1], 1), "(50%, 50%)", "(30%, 50%)", 1); st.Text != want {
+			t.Error(st.Text)
+		}
+		// Of 4 in the section has 2.2, or 55 mm.
+		if m := st.Marks; m == nil || m.Kind != "section" || math.Abs(m.Lengths[0]-0.55) > 0.01 || math.Abs(m.Lengths[1]-0.275) > 0.005 {
+			t.Errorf("%+v", st.Marks)
 		}
 	}
 }

@@ -302,7 +302,7 @@ func (s *Server) state(ctx context.Context, file int, print string, line, beside
 		return st, nil
 	}
 	st.Line = st.Stops[i].Line
-	st.Marks = marksAt(rd.rec, pr, cmp.Or(mark, st.Line))
+	st.Marks = rd.marksAt(pr, cmp.Or(mark, st.Line))
 	p, err := s.planOf(ctx, r, rd, st.Print, st.Stops[i])
 	if err != nil {
 		st.Why = err.Error()

@@ -29,7 +29,9 @@ import (
 
 	"platemark/cmd/platemark/lsp"
 	"platemark/interp"
+	"platemark/interp/inspect"
 	"platemark/interp/plan"
+	"platemark/ops/raster"
 )
 
 //go:embed page
@@ -53,6 +55,9 @@ type Server struct {
 	readers map[chan string]bool
 	watched map[*recipe]func() bool
 
+	finds   finds
+	walksMu sync.Mutex // of the files of walks
+
 	kept    chan struct{} // wakes who keeps what isn't saved
 	Trouble func(error)   // told what can't be kept; never nil
 }
@@ -63,6 +68,7 @@ type Server struct {
 func New(paths []string, folder string, workers int) (*Server, error) {
 	s := &Server{reader: interp.NewReader(), turn: make(chan struct{}, 1), plans: map[string]*plan.Print{},
 		readers: map[chan string]bool{}, watched: map[*recipe]func() bool{}, kept: make(chan struct{}, 1), Trouble: func(error) {}}
+	s.finds.reports = map[raster.Sum]*inspect.Report{}
 	for _, p := range paths {
 		p, err := filepath.Abs(p)
 		if err != nil {
@@ -91,6 +97,7 @@ func New(paths []string, folder string, workers int) (*Server, error) {
 // Close gives back what the server holds.
 func (s *Server) Close() {
 	s.keepAll()
+	s.finds.close()
 	s.session.Close()
 	s.reader.Close()
 }
@@ -251,6 +258,8 @@ func (s *Server) Handler() http.Handler {
 	}) (any, error) {
 		return nil, r.settle(q.Mine, q.Seen)
 	}))
+	s.routeFinds(m)
+	s.routeWalk(m)
 	return s.guard.wrap(m)
 }
 
