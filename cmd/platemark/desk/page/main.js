@@ -1,18 +1,22 @@
 import { ask, at, make, send } from "./ask.js";
+import { Finds } from "./finds.js";
 import { Marks, verbs } from "./marks.js";
 import { Sheet } from "./sheet.js";
 import { percent, Table } from "./table.js";
+import { Walk } from "./walk.js";
 
 // line is the ring's, 0 for the end of the print; beside the line that it is
 // compared with, 0 for the one before; mark the line whose points are
 // shown, 0 for the ring's.
 const page = { file: 0, print: "", line: 0, beside: 0, mark: 0, state: null, asking: 0 };
 
-let quiet;
+// What lasts comes back when what was said for a while has gone.
+let quiet, lasting = "";
 function say(text, long) {
+    if (long || !text) lasting = text;
     at("doing").textContent = text;
     clearTimeout(quiet);
-    if (!long) quiet = setTimeout(() => { at("doing").textContent = ""; }, 8000);
+    if (!long) quiet = setTimeout(() => { at("doing").textContent = lasting; }, 8000);
 }
 
 const sheet = new Sheet({ say, changed: () => refresh(), chosen: (line, other) => choose(line, other), shifted: (to) => { page.line = to(page.line); page.beside = to(page.beside, true); page.mark = to(page.mark, true); } });
@@ -28,6 +32,10 @@ const marks = new Marks(table, {
         sheet.reveal(line);
     },
 });
+
+const end = async () => { Object.assign(page, { line: 0, beside: 0, mark: 0 }); await refresh(); };
+const finds = new Finds(table, { say, end, changed: () => { table.show(...finds.pair(page.state)); words(); }, taken: async (line) => { await refresh(); sheet.reveal(line); } });
+const walk = new Walk(table, { say, end, changed: () => words() });
 
 // refresh asks for the recipe as it stands; of several at once the last counts.
 async function refresh() {
@@ -64,12 +72,14 @@ function show(st) {
         wrong.append(make("button", { type: "button", onclick: () => sheet.goTo(first.line) }, `line ${first.line}: ${first.what}`), bad.length > 1 ? ` and ${bad.length - 1} more` : "");
     }
     // While a line is being written the picture stays that of the text before.
-    if (st.picture || !first) table.show(st.picture ?? null, st.before ?? null);
+    if (st.picture || !first) table.show(...finds.pair(st));
     marks.show(st);
     at("here").textContent = st.picture ? `After line ${st.line}. Alt ↑ ↓ go along the lines; Shift with a click in the margin compares with another.` : st.why;
     words();
     if (!page.seen) sheet.reveal(st.line);
     page.seen = true;
+    finds.show(st);
+    walk.show(st);
 }
 
 function options(select, list, value) {
@@ -99,7 +109,10 @@ function step(by) {
 
 // The words below the picture: each is a key too, the letter that is underlined.
 const list = [
-    ...verbs.map(({ word, key, of }) => ({ word, key, on: () => marks.verb === word, act: () => marks.choose(word), there: () => !of || table.picture && marks.shown?.kind === of })),
+    ...verbs.map(({ word, key, of }) => ({ word, key, on: () => marks.verb === word, act: () => marks.choose(word), there: () => !finds.going && (!of || table.picture && marks.shown?.kind === of) })),
+    { word: "finds", key: "i", first: true, on: () => finds.going, act: () => { marks.choose(null); finds.toggle(); } },
+    ...[["next", "n", () => finds.step(1)], ["previous", "p", () => finds.step(-1)], ["take", "t", () => finds.put("take")], ["dismiss", "d", () => finds.put("dismiss")]].map(([word, key, act]) => ({ word, key, act, there: () => !!finds.now })),
+    { word: "walk", key: "w", on: () => walk.going, act: () => walk.toggle() },
     { word: "fit", key: "f", first: true, on: () => table.zoom === "fit", act: () => table.zoomTo("fit") },
     ...[[0.25, "4"], [0.5, "5"], [1, "1"], [2, "2"], [4, "0"]].map(([z, key]) => ({ word: z === 4 ? "400 %" : `${100 * z}`, name: percent(z), hint: key, key, on: () => table.zoom === z, act: () => table.zoomTo(z), there: () => z > table.fit || z === 1 })),
     { word: "before", key: "b", on: () => table.was, act: () => { table.was = !table.was && !!table.before; table.place(); }, there: () => !!table.before && !table.fold },
@@ -162,8 +175,11 @@ addEventListener("keydown", (e) => {
         return e.preventDefault();
     }
     const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
-    const w = list.find((w) => w.key === key);
-    if (by && e.target === table.view) table.pan(by[0] * table.seen.w / (e.shiftKey ? 1.1 : 8), by[1] * table.seen.h / (e.shiftKey ? 1.1 : 8));
+    const w = list.find((w) => w.key === key && w.there?.() !== false);
+    if (key === " " && (e.target === table.view || e.target === document.body)) e.shiftKey ? walk.back() : walk.go();
+    else if (e.key === "W") walk.anew();
+    else if (e.key === "Escape" && finds.going) finds.toggle();
+    else if (by && e.target === table.view) table.pan(by[0] * table.seen.w / (e.shiftKey ? 1.1 : 8), by[1] * table.seen.h / (e.shiftKey ? 1.1 : 8));
     else if (key === "+" || key === "=") table.zoomBy(1);
     else if (key === "-") table.zoomBy(-1);
     else if (w) use(w);
@@ -181,7 +197,8 @@ const news = new SharedWorker("news.js").port;
 news.onmessage = (e) => {
     const [what, ...rest] = e.data.split(" ");
     if (what === "hello" || what === "recipe" && +rest[0] === page.file) refresh();
-    else if (what === "busy") say(rest.join(" "));
+    else if (what === "finds") finds.show(page.state);
+    else if (what === "busy") say(rest.join(" ") || lasting, !rest.join(""));
     else if (what === "silence") say("platemark view has ended. What was typed and not saved is kept: it comes back when view is started again.", true);
 };
 addEventListener("pagehide", () => news.postMessage("bye"));

@@ -6,6 +6,7 @@ import { at, draw, send } from "./ask.js";
 export const verbs = [
     { word: "spot", key: "s" }, { word: "from", key: "o", of: "spot" }, { word: "stroke", key: "t" }, { word: "ellipse", key: "e" },
     { word: "polygon", key: "p" }, { word: "gradient", key: "d" }, { word: "crop", key: "c" },
+    { word: "section", key: "n" },
 ];
 
 const reach = 12; // CSS px around a point by which it is taken
@@ -48,7 +49,7 @@ export class Marks {
 
     tell() {
         const kinds = { spot: `drag its radius, or click for ${this.say(this.radius)}`, from: "click where the spot copies from", stroke: `[ ] width ${this.say(this.width)}, { } soft ${this.say(this.soft)}`,
-            ellipse: `drag from its middle; { } soft ${this.say(this.soft)}`, polygon: `click its corners, Enter ends it; { } soft ${this.say(this.soft)}`, gradient: "drag from full to empty", crop: "drag from corner to corner" };
+            ellipse: `drag from its middle; { } soft ${this.say(this.soft)}`, polygon: `click its corners, Enter ends it; { } soft ${this.say(this.soft)}`, gradient: "drag from full to empty", crop: "drag from corner to corner", section: "drag from corner to corner what a sheet of proofs shows of this print" };
         if (this.verb) this.on.say(`${this.verb}: ${kinds[this.verb]}. Esc leaves it`, true);
         else this.on.say(this.shown ? "its points can be dragged; [ ] change its size" : "");
     }
@@ -120,7 +121,7 @@ export class Marks {
             else if (n.kind === "spot") n.radius = far ? Math.hypot(w, h) : this.radius;
             else if (n.kind === "ellipse") n.size = [2 * w, 2 * h];
             else if (n.kind === "crop") n.points[1] = this.held_(n.points[0], p);
-            else if (n.kind === "gradient") n.points[1] = p;
+            else if (n.kind === "gradient" || n.kind === "section") n.points[1] = p;
         } else {
             return;
         }
@@ -145,7 +146,7 @@ export class Marks {
         }
         const n = this.now;
         this.now = null;
-        const enough = { stroke: n.points.length > 1, ellipse: n.size[0] > 0 && n.size[1] > 0, gradient: n.points.length > 1, crop: n.points.length > 1 };
+        const enough = { stroke: n.points.length > 1, ellipse: n.size[0] > 0 && n.size[1] > 0, gradient: n.points.length > 1, crop: n.points.length > 1, section: n.points.length > 1 };
         if (enough[n.kind] === false) return this.paint();
         if (n.kind === "spot") this.radius = n.radius;
         this.finish(n);
@@ -236,14 +237,14 @@ export class Marks {
             both("polyline", { points: list });
         } else if (kind === "ellipse") {
             both("ellipse", { cx: a[0], cy: a[1], rx: px(lengths[0]) / 2, ry: px(lengths[1]) / 2 });
-        } else if (kind === "rectangle") {
+        } else if (kind === "rectangle" || kind === "section" && !b) {
             both("rect", { x: a[0] - px(lengths[0]) / 2, y: a[1] - px(lengths[1]) / 2, width: px(lengths[0]), height: px(lengths[1]) });
         } else if (kind === "polygon") {
             both("polygon", { points: list });
         } else if (kind === "gradient" && b) {
             both("polyline", { points: list });
             both("circle", { cx: b[0], cy: b[1], r: 7 }, true);
-        } else if (kind === "crop" && b) {
+        } else if ((kind === "crop" || kind === "section") && b) {
             both("rect", { x: Math.min(a[0], b[0]), y: Math.min(a[1], b[1]), width: Math.abs(a[0] - b[0]), height: Math.abs(a[1] - b[1]) });
         }
         if (handles) for (const [x, y] of xy) g.append(draw("rect", { x: x - 3.5, y: y - 3.5, width: 7, height: 7, class: "handle" }));

@@ -43,7 +43,7 @@ export class Table {
         this.picture = picture;
         this.before = before;
         if (!before) this.was = false, this.fold = 0;
-        if (picture && was !== picture.key) this.stale = true;
+        if (picture && was !== picture.key && !picture.title) this.stale = true; // one with a title passes
         this.place();
     }
 
@@ -153,9 +153,9 @@ export class Table {
     tell() {
         const p = this.what, m = this.hatch && p === this.picture && p.mask;
         const z = this.where(p).z, how = this.zoom === "fit" ? "made small, " : z < 0.5 ? "every pixel counted, " : "true pixels, ";
-        const b = this.before;
-        if (this.fold && b) at("name").textContent = `left line ${b.line}: ${b.words} · right line ${p.line}: ${p.words} · ${how}${percent(z)}`;
-        else at("name").textContent = `${this.was ? "before line " + this.picture.line + ", after " : "after "}line ${p.line}: ${p.words} · ${how}${percent(z)}${m ? " · hatched: " + m.name : ""}`;
+        const b = this.before, called = (q, word = "") => q.title ?? `${word}line ${q.line}: ${q.words}`;
+        if (this.fold && b) at("name").textContent = `left ${called(b)} · right ${called(p)} · ${how}${percent(z)}`;
+        else at("name").textContent = `${called(p, this.was ? `before line ${this.picture.line}, after ` : "after ")} · ${how}${percent(z)}${m ? " · hatched: " + m.name : ""}`;
         this.view.setAttribute("aria-label", at("name").textContent);
     }
 
