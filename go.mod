@@ -8,6 +8,7 @@ require (
 	github.com/chromedp/chromedp v0.15.1
 	github.com/disintegration/imaging v1.6.2
 	github.com/go-fonts/liberation v0.3.3
+	github.com/gobwas/ws v1.4.0
 	github.com/google/go-cmp v0.7.0
 	github.com/gowebpki/jcs v1.0.2
 	github.com/mattn/go-runewidth v0.0.31
@@ -32,7 +33,6 @@ require (
 	github.com/go-json-experiment/json v0.0.0-20260601182631-00ed12fed2a6 // indirect
 	github.com/gobwas/httphead v0.1.0 // indirect
 	github.com/gobwas/pool v0.2.1 // indirect
-	github.com/gobwas/ws v1.4.0 // indirect
 	github.com/vbauerster/cupwriter v0.0.5 // indirect
 	golang.org/x/tools v0.52.0 // indirect
 )
