@@ -77,7 +77,7 @@ export class Sheet {
 
     // flush brings what was typed to the server, one change after the other.
     async flush(typed) {
-        if (this.flushing) return this.flushing;
+        if (this.flushing) return this.flushing.catch(() => {}); // who began it says what went wrong
         this.flushing = (async () => {
             while (this.text.value !== this.sent) {
                 const now = this.text.value, c = change(this.sent, now);
