@@ -64,6 +64,7 @@ function show(st) {
     at("kept").textContent = st.clash ? "not saved" : st.gone ? "the file is gone; Ctrl+S writes it anew" : st.saved ? "as saved" : st.restored ? "taken up from last time, not saved yet; Ctrl+S saves" : "not saved yet; Ctrl+S saves";
     at("clash").hidden = !st.clash;
     at("other").textContent = st.clash?.text ?? "";
+    for (const [id, can] of [["undo", st.undo], ["redo", st.redo], ["save", !st.saved && !st.clash]]) at(id).disabled = !can;
     sheet.show(st);
     const bad = st.problems.filter((p) => p.severity === "error"), first = bad[0];
     const wrong = at("wrong");
@@ -113,6 +114,7 @@ const list = [
     { word: "finds", key: "i", first: true, on: () => finds.going, act: () => { marks.choose(null); finds.toggle(); } },
     ...[["next", "n", () => finds.step(1)], ["previous", "p", () => finds.step(-1)], ["take", "t", () => finds.put("take")], ["dismiss", "d", () => finds.put("dismiss")]].map(([word, key, act]) => ({ word, key, act, there: () => !!finds.now })),
     { word: "walk", key: "w", on: () => walk.going, act: () => walk.toggle() },
+    { word: "on", key: " ", hint: "space", name: "on with the walk", act: () => walk.go(), there: () => walk.going },
     { word: "fit", key: "f", first: true, on: () => table.zoom === "fit", act: () => table.zoomTo("fit") },
     ...[[0.25, "4"], [0.5, "5"], [1, "1"], [2, "2"], [4, "0"]].map(([z, key]) => ({ word: z === 4 ? "400 %" : `${100 * z}`, name: percent(z), hint: key, key, on: () => table.zoom === z, act: () => table.zoomTo(z), there: () => z > table.fit || z === 1 })),
     { word: "before", key: "b", on: () => table.was, act: () => { table.was = !table.was && !!table.before; table.place(); }, there: () => !!table.before && !table.fold },
@@ -128,8 +130,8 @@ function words() {
         if (!w.button) {
             const i = w.hint ? -1 : w.word.indexOf(w.key);
             w.button = make("button", { type: "button" }, ...(i < 0 ? [w.word] : [w.word.slice(0, i), make("u", {}, w.word[i]), w.word.slice(i + 1)]));
-            w.button.setAttribute("aria-keyshortcuts", w.key);
-            w.button.title = "key " + w.key;
+            w.button.setAttribute("aria-keyshortcuts", w.hint ?? w.key);
+            w.button.title = "key " + (w.hint ?? w.key);
             if (w.name) w.button.setAttribute("aria-label", w.name);
             if (w.first) w.button.className = "look";
             w.button.onclick = () => use(w);
@@ -176,7 +178,8 @@ addEventListener("keydown", (e) => {
     }
     const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
     const w = list.find((w) => w.key === key && w.there?.() !== false);
-    if (key === " " && (e.target === table.view || e.target === document.body)) e.shiftKey ? walk.back() : walk.go();
+    if (key === " " && e.target.tagName === "BUTTON") return; // it is pressed
+    if (key === " ") e.shiftKey ? walk.back() : walk.go();
     else if (e.key === "W") walk.anew();
     else if (e.key === "Escape" && finds.going) finds.toggle();
     else if (by && e.target === table.view) table.pan(by[0] * table.seen.w / (e.shiftKey ? 1.1 : 8), by[1] * table.seen.h / (e.shiftKey ? 1.1 : 8));
@@ -187,6 +190,7 @@ addEventListener("keydown", (e) => {
     e.preventDefault();
 });
 
+for (const id of ["undo", "redo", "save"]) at(id).addEventListener("click", () => act(id));
 at("file").addEventListener("change", (e) => { Object.assign(page, { file: e.target.selectedIndex, print: "", line: 0, beside: 0, mark: 0 }); refresh(); });
 at("print").addEventListener("change", (e) => { page.print = e.target.value; refresh(); });
 at("theirs").addEventListener("click", () => act("settle", { mine: false, seen: page.state.clash.digest }));

@@ -49,7 +49,7 @@ export class Marks {
 
     tell() {
         const kinds = { spot: `drag its radius, or click for ${this.say(this.radius)}`, from: "click where the spot copies from", stroke: `[ ] width ${this.say(this.width)}, { } soft ${this.say(this.soft)}`,
-            ellipse: `drag from its middle; { } soft ${this.say(this.soft)}`, polygon: `click its corners, Enter ends it; { } soft ${this.say(this.soft)}`, gradient: "drag from full to empty", crop: "drag from corner to corner", section: "drag from corner to corner what a sheet of proofs shows of this print" };
+            ellipse: `drag from its middle; { } soft ${this.say(this.soft)}`, polygon: `click its corners, the first again or Enter ends it; { } soft ${this.say(this.soft)}`, gradient: "drag from full to empty", crop: "drag from corner to corner", section: "drag from corner to corner what a sheet of proofs shows of this print" };
         if (this.verb) this.on.say(`${this.verb}: ${kinds[this.verb]}. Esc leaves it`, true);
         else this.on.say(this.shown ? "its points can be dragged; [ ] change its size" : "");
     }
@@ -84,7 +84,8 @@ export class Marks {
         } else if (!this.verb) {
             return false;
         } else if (this.verb === "polygon") {
-            const p = this.place(e);
+            const p = this.place(e), first = this.now?.points.length > 3 && this.now.points[0];
+            if (first && this.far(e, first) < reach) return this.close(), true;
             if (this.now) this.now.points[this.now.points.length - 1] = p;
             else this.now = { kind: "polygon", points: [p] };
             this.now.points.push(p);
@@ -99,14 +100,28 @@ export class Marks {
         return true;
     }
 
+    // far is how far from an event a place of the frame lies, CSS px.
+    far(e, p) {
+        const box = this.table.view.getBoundingClientRect(), [x, y] = this.css(p);
+        return Math.hypot(e.clientX - box.left - x, e.clientY - box.top - y);
+    }
+
     nearest(e) {
-        const box = this.table.view.getBoundingClientRect();
         let best = -1, near = reach;
         this.shown?.points.forEach((p, i) => {
-            const [x, y] = this.css(p), d = Math.hypot(e.clientX - box.left - x, e.clientY - box.top - y);
+            const d = this.far(e, p);
             if (d < near) [best, near] = [i, d];
         });
         return best;
+    }
+
+    // close ends a polygon, whose last point is only where the pointer is.
+    close() {
+        const n = this.now;
+        n.points.pop();
+        this.now = null;
+        if (n.points.length > 2) this.finish(n);
+        else this.paint();
     }
 
     move(e) {
@@ -182,11 +197,7 @@ export class Marks {
             if (this.now) this.stop();
             else this.choose(null);
         } else if (e.key === "Enter" && this.now?.kind === "polygon") {
-            const n = this.now;
-            n.points.pop();
-            this.now = null;
-            if (n.points.length > 2) this.finish(n);
-            else this.paint();
+            this.close();
         } else if (e.key === "Enter" && this.verb === "spot" && document.activeElement === this.table.view) {
             this.finish({ kind: "spot", points: [[this.table.cx, this.table.cy]], radius: this.radius });
         } else if ("[]".includes(e.key)) {
