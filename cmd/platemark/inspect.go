@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"platemark/cmd/platemark/view"
 	"platemark/interp/disk"
@@ -167,7 +166,7 @@ func (c *inspectCmd) page(a *app, l *retouch.Look) error {
 		return err
 	}
 	var b bytes.Buffer
-	if err := view.WriteInspect(&b, view.InspectPage{Name: filepath.Base(c.File), Print: l.Print, SeenOn: l.SeenOn(), Open: len(l.Visible()), View: v, More: l.MoreWords(), Words: l.Words(), Made: time.Now()}); err != nil {
+	if err := view.WriteInspect(&b, view.NewInspectPage(filepath.Base(c.File), l, v)); err != nil {
 		return err
 	}
 	return disk.Write(c.Page, b.Bytes(), c.Force)

@@ -3,6 +3,8 @@ package desk
 import (
 	"context"
 	"math"
+	"net/http"
+	"net/http/httptest"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -97,6 +99,13 @@ func TestFinds(t *testing.T) {
 	}
 	if same(); len(f.Finds) != 3 {
 		t.Fatalf("%+v", f)
+	}
+	q := httptest.NewRequest("GET", "/inspected?file=0&print=p", nil)
+	q.Host = host
+	q.AddCookie(&http.Cookie{Name: s.guard.cookie, Value: s.guard.secret})
+	w := httptest.NewRecorder()
+	if s.Handler().ServeHTTP(w, q); w.Code != 200 || !strings.Contains(w.Body.String(), f.Finds[2].Lines[0]) || strings.Contains(w.Header().Get("Content-Security-Policy"), "script") {
+		t.Errorf("the command's page: %d, %q\n%s", w.Code, w.Header(), w.Body)
 	}
 	ask := func(what string, n int, v any) {
 		t.Helper()

@@ -23,6 +23,11 @@ type InspectPage struct {
 	Made   time.Time
 }
 
+// NewInspectPage is the page of a look at what is so named, with its pictures.
+func NewInspectPage(name string, l *retouch.Look, v *retouch.View) InspectPage {
+	return InspectPage{Name: name, Print: l.Print, SeenOn: l.SeenOn(), Open: len(l.Visible()), View: v, More: l.MoreWords(), Words: l.Words(), Made: time.Now()}
+}
+
 // inspectSheet is what the template reads.
 type inspectSheet struct {
 	Style template.CSS

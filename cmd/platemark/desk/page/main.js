@@ -1,4 +1,4 @@
-import { ask, at, make, send } from "./ask.js";
+import { ask, at, make, query, send } from "./ask.js";
 import { Finds } from "./finds.js";
 import { Marks, verbs } from "./marks.js";
 import { Sheet } from "./sheet.js";
@@ -112,7 +112,7 @@ function step(by) {
 const list = [
     ...verbs.map(({ word, key, of }) => ({ word, key, on: () => marks.verb === word, act: () => marks.choose(word), there: () => !finds.going && (!of || table.picture && marks.shown?.kind === of) })),
     { word: "finds", key: "i", first: true, on: () => finds.going, act: () => { marks.choose(null); finds.toggle(); } },
-    ...[["next", "n", () => finds.step(1)], ["previous", "p", () => finds.step(-1)], ["take", "t", () => finds.put("take")], ["dismiss", "d", () => finds.put("dismiss")]].map(([word, key, act]) => ({ word, key, act, there: () => !!finds.now })),
+    ...[["next", "n", () => finds.step(1)], ["previous", "p", () => finds.step(-1)], ["take", "t", () => finds.put("take")], ["dismiss", "d", () => finds.put("dismiss")], ["page", "a", () => open(query("inspected", { file: page.file, print: page.print }), "_blank", "noopener")]].map(([word, key, act]) => ({ word, key, act, there: () => !!finds.now })),
     { word: "walk", key: "w", on: () => walk.going, act: () => walk.toggle() },
     { word: "on", key: " ", hint: "space", name: "on with the walk", act: () => walk.go(), there: () => walk.going },
     { word: "fit", key: "f", first: true, on: () => table.zoom === "fit", act: () => table.zoomTo("fit") },
