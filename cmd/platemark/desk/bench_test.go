@@ -18,8 +18,8 @@ import (
 
 // BenchmarkScreen shows screens of 1440 x 900 at 100 % at random places of a
 // print of 216 megapixels, in tiles as the page asks for them, beside the bare
-// regions; and the same after one more spot, from its click on. One run is 50
-// places: go test ./cmd/platemark/desk -run - -bench Screen -benchtime 1x
+// regions and sections of 2000 x 2000; and the same after one more spot, from its
+// click on. One run is 50 places: go test ./cmd/platemark/desk -run - -bench Screen -benchtime 1x
 func BenchmarkScreen(b *testing.B) {
 	dir := b.TempDir()
 	interptest.WriteMaster(b, filepath.Join(dir, "marsh.tif"), 6144, 4096, 3, "opRGB")
@@ -69,22 +69,25 @@ func BenchmarkScreen(b *testing.B) {
 		b.Logf("%s: median %v, worst %v of %d", what, list[len(list)/2], list[len(list)-1], len(list))
 	}
 	for range b.N {
-		var tiles, bare, spots []time.Duration
+		var tiles, bare, sections, spots []time.Duration
 		for i := range 50 {
 			x, y := r.Intn(st.Picture.W-1440), r.Intn(st.Picture.H-900)
 			tiles = append(tiles, screen(x, y))
-			t := time.Now()
-			if err := s.use(ctx, st.Picture.Key, func(p *plan.Print) error {
-				_, err := s.session.Region(ctx, p, p.Out, image.Rect(x, y, x+1440, y+900))
-				return err
-			}); err != nil {
-				b.Fatal(err)
+			region := func(w, h int) time.Duration {
+				t, at := time.Now(), image.Pt(min(x, st.Picture.W-w), min(y, st.Picture.H-h))
+				if err := s.use(ctx, st.Picture.Key, func(p *plan.Print) error {
+					_, err := s.session.Region(ctx, p, p.Out, image.Rect(0, 0, w, h).Add(at))
+					return err
+				}); err != nil {
+					b.Fatal(err)
+				}
+				return time.Since(t)
 			}
-			bare = append(bare, time.Since(t))
+			bare, sections = append(bare, region(1440, 900)), append(sections, region(2000, 2000))
 			if i%5 > 0 {
 				continue
 			}
-			t = time.Now()
+			t := time.Now()
 			q := &drawing{Version: st.Version, Print: "large", Shape: stroke{Kind: "spot", Radius: 0.001, Points: [][2]float64{{float64(x+700) / float64(st.Picture.W), float64(y+450) / float64(st.Picture.H)}}}}
 			if _, err := s.draw(s.recipes[0], q); err != nil {
 				b.Fatal(err)
@@ -97,6 +100,7 @@ func BenchmarkScreen(b *testing.B) {
 		}
 		say("a screen in tiles", tiles)
 		say("the bare region", bare)
+		say("a section of 2000 x 2000", sections)
 		say("a spot, its screen from the click on", spots)
 	}
 }

@@ -127,12 +127,7 @@ func (s *Server) part(ctx context.Context, p *plan.Print, l level, r image.Recta
 	if err != nil {
 		return whole, err
 	}
-	out := interp.Picture{Pic: whole.Pic, At: r.Min}
-	out.W, out.H = r.Dx(), r.Dy()
-	for y := r.Min.Y; y < r.Max.Y; y++ {
-		out.Samples = append(out.Samples, whole.Samples[(y*w+r.Min.X)*pic.C:(y*w+r.Max.X)*pic.C]...)
-	}
-	return out, nil
+	return cut(whole, r), nil
 }
 
 // means are the means of by x by pixels of a part, which lies at r then.
@@ -159,18 +154,89 @@ func means(m interp.Picture, by int, r image.Rectangle) interp.Picture {
 // machine.
 var plain = png.Encoder{CompressionLevel: png.NoCompression}
 
-// tile is a part of a picture at a level as a PNG file, in 8 bits as print files
-// have them, with the picture's own profile.
-func (s *Server) tile(ctx context.Context, key string, l level, r image.Rectangle) ([]byte, error) {
-	var m interp.Picture
-	err := s.use(ctx, key, func(p *plan.Print) (err error) {
+// wanted is a tile that waits for the session; with made set another one's turn
+// has made it.
+type wanted struct {
+	key  string
+	l    level
+	r    image.Rectangle
+	m    interp.Picture
+	made bool
+}
+
+// beside are the tiles waiting for parts of whole that fill one rectangle with q, q
+// among them, and that rectangle: what tiles share, such as rows of a mask, is
+// computed once so. Whoever calls it has the session.
+func (s *Server) beside(q *wanted, whole image.Rectangle) (list []*wanted, all image.Rectangle) {
+	area := func(r image.Rectangle) int { return r.Dx() * r.Dy() }
+	s.plansMu.Lock()
+	defer s.plansMu.Unlock()
+	list, all = []*wanted{q}, q.r
+	for range s.waiting { // each round may let another in
+		for _, o := range s.waiting {
+			if both := all.Union(o.r); o.key == q.key && o.l == q.l && !o.made && o.r.In(whole) && area(both) == area(all)+area(o.r) {
+				list, all = append(list, o), both
+			}
+		}
+	}
+	return list, all
+}
+
+// partOf is a part of a picture at a level, computed together with the tiles that
+// wait beside it.
+func (s *Server) partOf(ctx context.Context, key string, l level, r image.Rectangle) (interp.Picture, error) {
+	q := &wanted{key: key, l: l, r: r}
+	s.plansMu.Lock()
+	s.waiting = append(s.waiting, q)
+	s.plansMu.Unlock()
+	defer func() {
+		s.plansMu.Lock()
+		defer s.plansMu.Unlock()
+		s.waiting = slices.DeleteFunc(s.waiting, func(o *wanted) bool { return o == q })
+	}()
+	err := s.use(ctx, key, func(p *plan.Print) error {
+		if q.made {
+			return nil
+		}
 		w, h := l.size(p.Nodes[p.Out].Pic)
 		if !r.In(image.Rect(0, 0, w, h)) {
 			return fmt.Errorf("the part %v doesn't lie in the picture of %d x %d px", r, w, h)
 		}
-		m, err = s.part(ctx, p, l, r)
-		return err
+		list, all := s.beside(q, image.Rect(0, 0, w, h))
+		m, err := s.part(ctx, p, l, all)
+		if err != nil {
+			return err
+		}
+		for _, o := range list {
+			o.m, o.made = cut(m, o.r), true
+		}
+		return nil
 	})
+	if err != nil {
+		return interp.Picture{}, err
+	}
+	return q.m, nil
+}
+
+// cut is the part of a picture at r, which lies in it.
+func cut(m interp.Picture, r image.Rectangle) interp.Picture {
+	if r == image.Rect(0, 0, m.W, m.H).Add(m.At) {
+		return m
+	}
+	out := interp.Picture{Pic: m.Pic, At: r.Min}
+	out.W, out.H = r.Dx(), r.Dy()
+	out.Samples = make([]uint16, 0, out.W*out.H*m.C)
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		from := ((y-m.At.Y)*m.W + r.Min.X - m.At.X) * m.C
+		out.Samples = append(out.Samples, m.Samples[from:from+out.Stride()]...)
+	}
+	return out
+}
+
+// tile is a part of a picture at a level as a PNG file, in 8 bits as print files
+// have them, with the picture's own profile.
+func (s *Server) tile(ctx context.Context, key string, l level, r image.Rectangle) ([]byte, error) {
+	m, err := s.partOf(ctx, key, l, r)
 	if err != nil {
 		return nil, err
 	}
@@ -190,7 +256,8 @@ func (s *Server) tile(ctx context.Context, key string, l level, r image.Rectangl
 	for y := range m.H {
 		raster.Eight(row, m.Samples[y*m.Stride():(y+1)*m.Stride()], 3, m.At.X, m.At.Y+y)
 		for x := range m.W {
-			copy(out.Pix[y*out.Stride+4*x:], []byte{row[3*x], row[3*x+1], row[3*x+2], 255})
+			to, px := out.Pix[y*out.Stride+4*x:][:4], row[3*x:][:3]
+			to[0], to[1], to[2], to[3] = px[0], px[1], px[2], 255
 		}
 	}
 	return view.PNG(&plain, out, icc)

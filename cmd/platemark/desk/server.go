@@ -50,6 +50,7 @@ type Server struct {
 	plansMu sync.Mutex
 	plans   map[string]*plan.Print // by the key of the picture that they make
 	recent  []string               // their keys, the latest last
+	waiting []*wanted              // tiles
 
 	newsMu  sync.Mutex
 	readers map[chan string]bool
