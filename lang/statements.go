@@ -189,8 +189,9 @@ type Range struct {
 // and the tags of the nodes.
 var Statements = func() []*Statement {
 	var out []*Statement
+	brackets := strings.NewReplacer("[", "[ ", "]", " ]")
 	for _, row := range statements {
-		items := strings.Fields(strings.NewReplacer("[", "[ ", "]", " ]").Replace(row.line))
+		items := strings.Fields(brackets.Replace(row.line))
 		st := &Statement{Blocks: strings.Fields(row.in), often: row.often, node: reflect.TypeOf(row.node)}
 		if !isField(items[0]) {
 			st.Word, items = items[0], items[1:]

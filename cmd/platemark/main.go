@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"reflect"
 	"runtime"
 	"strings"
 	"syscall"
@@ -83,6 +84,18 @@ type cli struct {
 	Version     versionCmd     `cmd:"" group:"keep" help:"Say which engine this is."`
 }
 
+// commands is the command line, with the one verb that args begin with where they
+// begin with one: reading the tags of all takes longer than planning a recipe.
+func commands(args []string) any {
+	all := reflect.TypeFor[cli]()
+	for i := range all.NumField() {
+		if f := all.Field(i); len(args) > 0 && strings.ToLower(f.Name) == args[0] {
+			return reflect.New(reflect.StructOf([]reflect.StructField{f})).Interface()
+		}
+	}
+	return &cli{}
+}
+
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 func run(args []string, stdout, stderr io.Writer) (code int) {
@@ -104,7 +117,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 			panic(r)
 		}
 	}()
-	k, err := kong.New(&cli{},
+	k, err := kong.New(commands(args),
 		kong.Name("platemark"),
 		kong.Description("A recipe beside each print master says everything that turns it into the print file. platemark builds the file, keeps an audit log, and makes the same bytes again years later.\n\nExit codes: 0 done, 1 something differs or was refused, 2 wrong use."),
 		kong.Writers(stdout, stderr),

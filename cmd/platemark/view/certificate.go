@@ -8,6 +8,7 @@ import (
 	"io"
 	"math/big"
 	"slices"
+	"sync"
 	"time"
 
 	"github.com/go-fonts/liberation/liberationserifitalic"
@@ -23,7 +24,7 @@ import (
 	"platemark/ops/exact"
 )
 
-var certificatePage = template.Must(template.ParseFS(files, "certificate.html"))
+var certificatePage = sync.OnceValue(func() *template.Template { return template.Must(template.ParseFS(files, "certificate.html")) })
 
 // certificate is what the page says, in words.
 type certificate struct {
@@ -52,7 +53,7 @@ func WriteCertificate(c *register.Certificate) (page, file []byte, missing strin
 	w.W, w.H = c.Picture.W, c.Picture.H
 	w.URL = template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(picture))
 	var html bytes.Buffer
-	if err := certificatePage.Execute(&html, w); err != nil {
+	if err := certificatePage().Execute(&html, w); err != nil {
 		return nil, nil, "", err
 	}
 	file, missing, err = w.pdf(&pdf.Picture{W: w.W, H: w.H, Channels: 3, Bits: 8, ICC: icc.Bytes(), JPEG: true,

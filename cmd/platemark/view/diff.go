@@ -128,7 +128,7 @@ func WriteDiff(w io.Writer, d *compare.Diff, v *compare.View) error {
 		}
 		s.Sections = append(s.Sections, k)
 	}
-	return diffPage.Execute(w, s)
+	return diffPage().Execute(w, s)
 }
 
 func (s *sheet) groups(d *compare.Diff, v *compare.View) {

@@ -78,5 +78,5 @@ func WriteInspect(w io.Writer, p InspectPage) error {
 		}
 		s.Places = append(s.Places, q)
 	}
-	return inspectPage.Execute(w, s)
+	return inspectPage().Execute(w, s)
 }

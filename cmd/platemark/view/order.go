@@ -70,7 +70,7 @@ func WriteOrder(o *Order) (page, file []byte, err error) {
 		p.URL = template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(jpegs[i]))
 	}
 	var html bytes.Buffer
-	if err := orderPage.Execute(&html, struct {
+	if err := orderPage().Execute(&html, struct {
 		*Order
 		Style template.CSS
 	}{o, style()}); err != nil {

@@ -15,6 +15,7 @@ import (
 	"image"
 	"image/png"
 	"strings"
+	"sync"
 
 	"platemark/interp"
 	"platemark/ops/colour"
@@ -23,13 +24,16 @@ import (
 //go:embed *.html page.css
 var files embed.FS
 
-// pageOf is the one frame of the pages with what a file of templates puts in it.
-func pageOf(name string) *template.Template {
-	return template.Must(template.New("page.html").Funcs(template.FuncMap{
-		"percent": percent,
-		"number":  func(v float64) string { return fmt.Sprintf("%.2f", v) },
-		"tone":    tone,
-	}).ParseFS(files, "page.html", name))
+// pageOf is the one frame of the pages with what a file of templates puts in it,
+// read when it is asked for: few commands show a page.
+func pageOf(name string) func() *template.Template {
+	return sync.OnceValue(func() *template.Template {
+		return template.Must(template.New("page.html").Funcs(template.FuncMap{
+			"percent": percent,
+			"number":  func(v float64) string { return fmt.Sprintf("%.2f", v) },
+			"tone":    tone,
+		}).ParseFS(files, "page.html", name))
+	})
 }
 
 func style() template.CSS {

@@ -112,7 +112,7 @@ func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
 		lowest(s.Papers)
 	}
 	s.Stage.lay()
-	return out, proofPage.Execute(w, s)
+	return out, proofPage().Execute(w, s)
 }
 
 // lowest marks the figures by which one paper is better than all others.

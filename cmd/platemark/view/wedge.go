@@ -56,7 +56,7 @@ func WriteWedge(w io.Writer, r *wedge.Result, read, beside string, names [2]stri
 		s.Tint = differences("L* "+names[0], "redder (dashed), warmer (solid) by", at,
 			drawn{"same", by(func(c colour.Lab) float64 { return c.A })}, drawn{"mid", by(func(c colour.Lab) float64 { return c.B })})
 	}
-	return wedgePage.Execute(w, s)
+	return wedgePage().Execute(w, s)
 }
 
 // drawn is one line of a drawing: its style and its values.
