@@ -207,9 +207,9 @@ func (f *toneFast) warm(n int) {
 		}
 		b.r[i], b.g[i], b.b[i] = toneWarm(f.warmth, l, b.r[i], b.g[i], b.b[i])
 		b.y[i] = max(0, min(1, f.space.luminance(b.r[i], b.g[i], b.b[i])))
-		b.root[i] = cubeRoot(b.y[i])
-		b.y1[i], b.root1[i] = b.y[i], b.root[i]
 	}
+	lightAVX2(b, &f.p, whole(n)) // for its root
+	b.y1, b.root1 = b.y, b.root
 }
 
 // levels is toneWorker's.
