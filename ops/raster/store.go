@@ -19,7 +19,9 @@ type Store struct {
 
 // NewMemory sets aside the whole picture in memory.
 func NewMemory(w, h, c int) *Store {
-	return &Store{W: w, H: h, C: c, mem: make([]uint16, w*h*c)}
+	s := &Store{W: w, H: h, C: c, mem: make([]uint16, w*h*c)}
+	huge(s.mem)
+	return s
 }
 
 // Of holds a picture that is in memory already: px is it, not a copy.
