@@ -297,6 +297,7 @@ func (k *fringeWorker) fitRow(j int) []fringeFit {
 	}
 	rows := int64(k.colour.around(j, k.far, k.bh, k.addColours))
 	trust := k.trustRow(j)
+	near := [3][]int32{k.trustRow(max(0, j-1)), trust, k.trustRow(min(k.bh-1, j+1))}
 	var sums [8]int64
 	var planes [8][]int64
 	for n := range sums {
@@ -308,7 +309,7 @@ func (k *fringeWorker) fitRow(j int) []fringeFit {
 			sums[n] += slideSum(k.far, plane, i)
 		}
 		out[i] = fringeFit{}
-		if t := float64(sums[0]); t > 0 {
+		if t := float64(sums[0]); t > 0 && besideEdge(&near, i) {
 			y, p, q := float64(sums[1])/t, float64(sums[2])/t, float64(sums[3])/t
 			v := max(0, float64(sums[4])/t-float64(y*y))
 			over := 1 / (v + fringeLeast*fringeLeast)
@@ -322,6 +323,19 @@ func (k *fringeWorker) fitRow(j int) []fringeFit {
 		}
 	}
 	return out
+}
+
+// besideEdge tells whether block i of the middle row, or one next to it, is an edge's: only
+// then do pixels that change read it.
+func besideEdge(rows *[3][]int32, i int) bool {
+	for _, row := range rows {
+		for _, t := range row[max(0, i-1):min(len(row), i+2)] {
+			if t < fringeWhole {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (k *fringeWorker) addColours(sum []int64, j int, sign int64) {
