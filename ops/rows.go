@@ -1,6 +1,10 @@
 package ops
 
-import "platemark/ops/exact"
+import (
+	"math"
+
+	"platemark/ops/exact"
+)
 
 // The inner loops. Each has one meaning, stated here in plain Go; on amd64
 // with AVX2 the bulk of a row goes through assembly that makes the same
@@ -30,7 +34,7 @@ func roundRow(dst []uint16, src []float32) {
 func plainRoundRow(dst []uint16, src []float32) {
 	dst = dst[:len(src)]
 	for i, v := range src {
-		dst[i] = exact.RoundU16(v)
+		dst[i] = exact.Round32(v)
 	}
 }
 
@@ -196,18 +200,21 @@ func plainAcross3(dst, src []float32, x *axis) {
 		case 1:
 			d[0], d[1], d[2] = t[0]*v[0], t[0]*v[1], t[0]*v[2]
 		case 4:
-			w, v := (*[4]float32)(t), (*[12]float32)(v)
-			for c := range 3 {
-				s := float32(w[0]*v[c]) + float32(w[3]*v[9+c])
-				d[c] = s + (float32(w[1]*v[3+c]) + float32(w[2]*v[6+c]))
-			}
+			v := (*[12]float32)(v)
+			w0, w1, w2, w3 := t[0], t[1], t[2], t[3]
+			d[0] = float32(w0*v[0]) + float32(w3*v[9]) + (float32(w1*v[3]) + float32(w2*v[6]))
+			d[1] = float32(w0*v[1]) + float32(w3*v[10]) + (float32(w1*v[4]) + float32(w2*v[7]))
+			d[2] = float32(w0*v[2]) + float32(w3*v[11]) + (float32(w1*v[5]) + float32(w2*v[8]))
 		case 6:
-			w, v := (*[6]float32)(t), (*[18]float32)(v)
-			for c := range 3 {
-				s := float32(w[0]*v[c]) + float32(w[5]*v[15+c])
-				s += float32(w[1]*v[3+c]) + float32(w[4]*v[12+c])
-				d[c] = s + (float32(w[2]*v[6+c]) + float32(w[3]*v[9+c]))
-			}
+			v := (*[18]float32)(v)
+			w0, w1, w4, w5 := t[0], t[1], t[4], t[5]
+			r := float32(w0*v[0]) + float32(w5*v[15]) + (float32(w1*v[3]) + float32(w4*v[12]))
+			g := float32(w0*v[1]) + float32(w5*v[16]) + (float32(w1*v[4]) + float32(w4*v[13]))
+			b := float32(w0*v[2]) + float32(w5*v[17]) + (float32(w1*v[5]) + float32(w4*v[14]))
+			w2, w3 := t[2], t[3]
+			d[0] = r + (float32(w2*v[6]) + float32(w3*v[9]))
+			d[1] = g + (float32(w2*v[7]) + float32(w3*v[10]))
+			d[2] = b + (float32(w2*v[8]) + float32(w3*v[11]))
 		default:
 			for c := range 3 {
 				s := float32(t[0]*v[c]) + float32(t[n-1]*v[3*n-3+c])
@@ -262,7 +269,7 @@ func plainMixRow(dst, over, top []uint16, p []float32) {
 	over, top, p = over[:len(dst)], top[:len(dst)], p[:len(dst)]
 	for i := range dst {
 		o := float32(over[i])
-		dst[i] = exact.RoundU16(o + float32(p[i]*(float32(top[i])-o)))
+		dst[i] = exact.Round32(o + float32(p[i]*(float32(top[i])-o)))
 	}
 }
 
@@ -320,21 +327,33 @@ func kneeRow(e, y, most []float32, amount, half float32) {
 	plainKneeRow(e[n:], y[n:], most[n:], amount, half)
 }
 
+// plainKneeRow branches only where one way is the usual one; the sign of e is any.
 func plainKneeRow(e, y, most []float32, amount, half float32) {
 	y, most = y[:len(e)], most[:len(e)]
 	for i := range e {
-		x, room := float32(amount*e[i]), y[i]
-		if x > 0 {
-			room = float32(room*(65535-most[i])) / max(most[i], 1)
+		x := math.Float32bits(float32(amount * e[i]))
+		below, sign := uint32(int32(x)>>31), x&(1<<31)
+		light, m := y[i], most[i]
+		room := float32(light * (65535 - m))
+		if m < 1 {
+			m = 1
 		}
-		h := max(min(half, float32(room*0.5)), 1.0/1024)
-		a := max(x, -x)
-		u := max(a-h, 0)
-		a = (min(a, h) + float32(u*h)/(u+h)) / max(y[i], 1)
-		if x < 0 {
-			a = -a
+		room = math.Float32frombits(math.Float32bits(room/m)&^below | math.Float32bits(light)&below)
+		h := float32(room * 0.5)
+		if h > half {
+			h = half
 		}
-		e[i] = a
+		if h < 1.0/1024 {
+			h = 1.0 / 1024
+		}
+		a := math.Float32frombits(x &^ sign)
+		if u := a - h; u > 0 {
+			a = h + float32(u*h)/(u+h)
+		}
+		if light < 1 {
+			light = 1
+		}
+		e[i] = math.Float32frombits(math.Float32bits(a/light) | sign)
 	}
 }
 
@@ -347,7 +366,8 @@ func scaleRow(dst, src []uint16, s []float32) {
 func plainScaleRow(dst, src []uint16, s []float32) {
 	dst, s = dst[:len(src)], s[:len(src)]
 	for i, v := range src {
-		dst[i] = exact.RoundU16(float32(v) + float32(float32(v)*s[i]))
+		f := float32(v)
+		dst[i] = exact.Round32(f + float32(f*s[i]))
 	}
 }
 

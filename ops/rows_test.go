@@ -260,7 +260,12 @@ func BenchmarkRows(b *testing.B) {
 	for range 15 {
 		rows = append(rows, r.floats(n, false))
 	}
-	dst, u, v := make([]float32, 3*n), r.samples(3*n), r.samples(n)
+	dst, u, v, w := make([]float32, 3*n), r.samples(3*n), r.samples(n), r.samples(n)
+	share, e := make([]float32, n), make([]float32, n)
+	for i := range share {
+		share[i], e[i] = r.Float32()/3, r.Float32()*400-200
+		rows[0][i] = max(0, min(65535, rows[0][i])) // as in pictures, little is clipped
+	}
 	for _, c := range []struct {
 		name string
 		f    func()
@@ -272,11 +277,11 @@ func BenchmarkRows(b *testing.B) {
 		{"round", func() { roundRow(v, rows[0]) }},
 		{"luma", func() { lumaRow(dst[:n], u, &[3]float32{0.2, 0.7, 0.1}) }},
 		{"triple", func() { tripleRow(dst, rows[0]) }},
-		{"mix", func() { mixRow(v, v, u[:n], rows[0]) }},
+		{"mix", func() { mixRow(v, w, u[:n], share) }},
 		{"damp", func() { dampRow(dst[:n], rows[1], [5][]float32(rows[2:7]), 1e6) }},
 		{"most", func() { mostRow(dst[:n], u) }},
-		{"knee", func() { kneeRow(dst[:n], rows[1], rows[2], 1.9, 3277) }},
-		{"scale", func() { scaleRow(v, u[:n], rows[0]) }},
+		{"knee", func() { copy(dst, e); kneeRow(dst[:n], rows[1], rows[2], 1.9, 3277) }},
+		{"scale", func() { scaleRow(v, u[:n], share) }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.SetBytes(n)

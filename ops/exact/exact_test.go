@@ -22,12 +22,12 @@ func TestOutOfRangeBecomesSamples(t *testing.T) {
 		if got := RoundU16(c.x); got != c.want {
 			t.Errorf("RoundU16(%v) = %d, want %d", c.x, got, c.want)
 		}
-		if got := RoundU16(float32(c.x)); got != c.want {
+		if got := RoundU16(float32(c.x)); got != c.want || Round32(float32(c.x)) != got {
 			t.Errorf("RoundU16(float32 %v) = %d, want %d", c.x, got, c.want)
 		}
 	}
 	for v := range 65536 {
-		if RoundU16(float32(v)) != uint16(v) || RoundU16(float64(v)) != uint16(v) {
+		if RoundU16(float32(v)) != uint16(v) || Round32(float32(v)) != uint16(v) || RoundU16(float64(v)) != uint16(v) {
 			t.Fatalf("%d does not stay", v)
 		}
 	}

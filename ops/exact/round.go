@@ -12,6 +12,7 @@
 package exact
 
 import (
+	"math"
 	"math/big"
 	"strings"
 )
@@ -29,6 +30,16 @@ func RoundU16[F float32 | float64](x F) uint16 {
 		return uint16(int32(v))
 	}
 	return 0 // below 1/2, or NaN
+}
+
+// Round32 is RoundU16 of a float32, by one comparison where nothing is clipped: bits of
+// numbers from 0 on are in the order of the numbers, and of all others beyond.
+func Round32(x float32) uint16 {
+	const full = 0x477fff00 // 65535
+	if v := x + 0.5; math.Float32bits(v) < full {
+		return uint16(int32(v))
+	}
+	return RoundU16(x)
 }
 
 // HalfUp is r rounded to a whole number, halves up: floor(r + 1/2).
