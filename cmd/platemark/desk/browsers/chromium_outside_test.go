@@ -21,7 +21,7 @@ func newChromium(t *testing.T) browser {
 	o := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath("chromium"), chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()), chromedp.Flag("force-color-profile", "srgb"))
 	a, end := chromedp.NewExecAllocator(context.Background(), o...)
 	tab, _ := chromedp.NewContext(a)
-	tab, late := context.WithTimeout(tab, 4*time.Minute)
+	tab, late := context.WithTimeout(tab, 10*time.Minute)
 	t.Cleanup(func() { chromedp.Cancel(tab); late(); end() })
 	chromedp.ListenTarget(tab, func(ev any) {
 		switch e := ev.(type) {

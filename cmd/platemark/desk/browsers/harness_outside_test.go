@@ -126,7 +126,7 @@ func (d *desk) serve(w, h int) {
 func (d *desk) wait(format string, v ...any) {
 	d.Helper()
 	what := fmt.Sprintf(format, v...)
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(40 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(40 * time.Millisecond) {
 		var ok bool
 		if d.eval(d.T, "!!("+what+")", &ok); ok {
 			return

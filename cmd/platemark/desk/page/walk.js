@@ -1,7 +1,8 @@
 // The walk: all of a print, screen by screen, each a little over the one before.
 // What has been seen is the server's to remember; what hasn't is hatched on the
 // small whole picture.
-import { at, draw, send } from "./ask.js";
+import { at, draw, make, send } from "./ask.js";
+import { idle, Layer } from "./tiles.js";
 
 const fine = 400; // cells along each side of the print by which it is counted
 const lap = 0.08; // of a screen, which the next one shows again
@@ -27,8 +28,8 @@ export class Walk {
     }
 
     toggle() {
-        this.going = !this.going;
-        if (this.going) return this.go();
+        if (!this.going) return this.go();
+        this.going = false;
         this.paint();
         this.on.changed();
     }
@@ -99,7 +100,7 @@ export class Walk {
         this.going = true;
         if (t.zoom === 0.5 || t.zoom === 1) this.zoom = t.zoom;
         const v = began && this.view(), p = t.picture;
-        if (began && !v && t.zoom === this.zoom && !t.view.dataset.ready) return this.on.say("the picture isn't there yet: it counts as seen when it is");
+        if (began && !v && t.zoom === this.zoom && !t.view.dataset.ready) return this.on.say("the picture isn't there yet, so it isn't seen");
         await this.ask(v ? { seen: [...t.to(p, v[0], v[1]), ...t.to(p, v[2], v[3])] } : {});
         const seen = this.cells(), next = this.screens().find((s) => this.unseen(seen, s));
         if (next) this.to(next);
@@ -121,6 +122,21 @@ export class Walk {
         [t.cx, t.cy] = t.to(t.picture, (x0 + x1) / 2, (y0 + y1) / 2);
         t.zoomTo(this.zoom);
         this.paint();
+        this.ahead();
+    }
+
+    // ahead fetches the next place while this one is looked at.
+    ahead() {
+        clearTimeout(this.waiting);
+        if (!this.going || !this.table.picture) return;
+        if (!idle() || !this.view()) {
+            this.waiting = setTimeout(() => this.ahead(), 300);
+            return;
+        }
+        const t = this.table, z = this.zoom, seen = this.cells(), next = this.screens().filter((s) => this.unseen(seen, s))[1];
+        this.next?.remove();
+        this.next = new Layer(make("div"), () => {});
+        if (next) this.next.place(t.picture, { x: -Math.round(next[0] * z), y: -Math.round(next[1] * z), z, small: 0 }, t.seen, t.ratio);
     }
 
     // paint hatches what hasn't been seen, and counts it.
