@@ -52,7 +52,7 @@ func (f *fitter) freely(t *testing.T, meant []colour.Lab) (best setting) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, d := range distances(meant, f.eye.relative(m, f.k.o.Workers), f.k.o.Workers) {
+			for _, d := range Distances(meant, f.eye.relative(m, f.k.o.Workers), f.k.o.Workers) {
 				sum += float64(d) / float64(len(meant))
 			}
 			return sum

@@ -280,7 +280,7 @@ func (f *fitter) judge(ctx context.Context, t asked) (v judged, err error) {
 		return v, err
 	}
 	shown := f.eye.relative(m, workers)
-	for _, d := range distances(f.sample.meant, shown, workers) {
+	for _, d := range Distances(f.sample.meant, shown, workers) {
 		v.mean += float64(d)
 	}
 	v.mean /= float64(len(shown))

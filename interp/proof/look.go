@@ -167,8 +167,8 @@ func (k *proofer) onScreen(m interp.Picture, lab []colour.Lab) interp.ViewPictur
 	return interp.ViewPicture{Print: k.plans[0].Name, FullW: k.pic.W, FullH: k.pic.H, W: m.W, H: m.H, RGB: interp.EightBits(m, rgb)}
 }
 
-// distances is CIEDE2000 by pixel.
-func distances(a, b []colour.Lab, workers int) []float32 {
+// Distances is CIEDE2000 by pixel.
+func Distances(a, b []colour.Lab, workers int) []float32 {
 	d := make([]float32, len(a))
 	inRows(len(a), workers, func(from, till int) { copy(d[from:till], interp.LabDistances(a[from:till], b[from:till])) })
 	return d
@@ -176,7 +176,7 @@ func distances(a, b []colour.Lab, workers int) []float32 {
 
 // figuresOf compares a picture as meant with the same on a paper.
 func figuresOf(meant []colour.Lab, s *sight, workers int) (f Figures) {
-	s.delta = distances(meant, s.relative, workers)
+	s.delta = Distances(meant, s.relative, workers)
 	f.Figures = interp.FiguresOf(s.delta)
 	var n [colour.TooColourful + 1]float64
 	for _, o := range s.outside {

@@ -97,16 +97,16 @@ type proofPlan struct {
 	black   bool
 }
 
-// bind binds a print as if it were made on another paper; nil leaves out
-// everything that is for a paper.
-func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper) (p *proofPlan, err error) {
+// bind binds a print, up to a line (0: whole), as if it were made on another
+// paper; nil leaves out everything that is for a paper.
+func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper, upto int) (p *proofPlan, err error) {
 	q := *pr
 	q.On = nil
 	if paper != nil {
 		q.On = &lang.Text{Span: pr.Span, Value: paper.Name.Value}
 	}
 	known := len(j.Inputs.Diags)
-	plan, ds := plan.Bind(j.Recipe, j.Source, &q, j.Inputs, 0)
+	plan, ds := plan.Bind(j.Recipe, j.Source, &q, j.Inputs, upto)
 	p = &proofPlan{Print: plan, paper: paper}
 	if paper != nil {
 		if in := j.Inputs.Get(master.RoleProfile, *paper.Profile); in != nil {
@@ -222,7 +222,7 @@ func newProofer(j *interp.Job, pr *lang.Print, papers []*lang.Paper, o Options) 
 	o.Workers = cmp.Or(max(o.Workers, 0), runtime.GOMAXPROCS(0))
 	k := &proofer{s: interp.NewSession(o.Workers, o.Progress), o: o, images: map[raster.Sum]interp.Picture{}}
 	for _, paper := range append([]*lang.Paper{nil}, papers...) {
-		p, err := bind(j, pr, paper)
+		p, err := bind(j, pr, paper, 0)
 		if err != nil {
 			return nil, err
 		}

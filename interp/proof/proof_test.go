@@ -197,11 +197,11 @@ func TestProofSaysWhatIsThere(t *testing.T) {
 	}
 	// The same, made plainly.
 	pr := j.Recipe.Print("framed")
-	meant, err := bind(j, pr, nil)
+	meant, err := bind(j, pr, nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
-	shown, err := bind(j, pr, j.Recipe.Paper("baryta"))
+	shown, err := bind(j, pr, j.Recipe.Paper("baryta"), 0)
 	if err != nil {
 		t.Fatal(err)
 	}

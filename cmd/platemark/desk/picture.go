@@ -240,6 +240,9 @@ func (s *Server) tile(ctx context.Context, key string, l level, r image.Rectangl
 	if err != nil {
 		return nil, err
 	}
+	if e := s.eye(key); e != nil {
+		return shownBy(e, m, s.session.Workers)
+	}
 	row := make([]byte, m.Stride())
 	var icc []byte
 	if m.Profile != nil {
@@ -370,6 +373,10 @@ func (s *Server) values(ctx context.Context, key, mask string, at image.Point) (
 			}
 			var lab [1]colour.Lab
 			to.Row(lab[:], m.Samples)
+			v.Lab = [3]float64{lab[0].L, lab[0].A, lab[0].B}
+		}
+		if e := s.eye(key); e != nil {
+			lab, _ := e.Screen(m, 1)
 			v.Lab = [3]float64{lab[0].L, lab[0].A, lab[0].B}
 		}
 		if n := maskNode(p, mask); n >= 0 {

@@ -182,6 +182,12 @@ type looked struct {
 	Line   int        `json:"line"`
 	Words  string     `json:"words"`
 	Mask   *maskOf    `json:"mask,omitempty"`
+	// What isn't a line of the open recipe has a name; what is seen on a paper has
+	// its name and the codes of its white on the screen.
+	Name  string `json:"name,omitempty"`
+	Paper string `json:"paper,omitempty"`
+	White string `json:"white,omitempty"`
+	mark  string
 }
 
 type maskOf struct {
@@ -247,8 +253,9 @@ type state struct {
 	Before   *looked   `json:"before,omitempty"`
 	Beside   int       `json:"beside"` // the line that was asked for to be compared with
 	Marks    *marks    `json:"marks,omitempty"`
-	Shape    float64   `json:"shape"`         // of the print, width to height; 0 where its size doesn't say
-	Why      string    `json:"why,omitempty"` // there is no picture
+	Shape    float64   `json:"shape"`          // of the print, width to height; 0 where its size doesn't say
+	Why      string    `json:"why,omitempty"`  // there is no picture
+	Note     string    `json:"note,omitempty"` // on what it is compared with
 }
 
 type clash struct {

@@ -31,6 +31,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/inspect"
 	"platemark/interp/plan"
+	"platemark/interp/proof"
 	"platemark/ops/raster"
 )
 
@@ -51,6 +52,7 @@ type Server struct {
 	plans   map[string]*plan.Print // by the key of the picture that they make
 	recent  []string               // their keys, the latest last
 	waiting []*wanted              // tiles
+	eyes    map[string]*proof.Eye  // of those that are shown as on a paper
 
 	newsMu  sync.Mutex
 	readers map[chan string]bool
@@ -67,7 +69,7 @@ type Server struct {
 // cut off, what it kept is taken up. workers is how many processors to use, 0 for
 // all.
 func New(paths []string, folder string, workers int) (*Server, error) {
-	s := &Server{reader: interp.NewReader(), turn: make(chan struct{}, 1), plans: map[string]*plan.Print{},
+	s := &Server{reader: interp.NewReader(), turn: make(chan struct{}, 1), plans: map[string]*plan.Print{}, eyes: map[string]*proof.Eye{},
 		readers: map[chan string]bool{}, watched: map[*recipe]func() bool{}, kept: make(chan struct{}, 1), Trouble: func(error) {}}
 	s.finds.reports = map[raster.Sum]*inspect.Report{}
 	for _, p := range paths {
@@ -216,8 +218,13 @@ func (s *Server) Handler() http.Handler {
 		if err = errors.Join(err, err2, err3); err != nil {
 			return nil, err
 		}
-		return s.state(r.Context(), file, r.FormValue("print"), line, beside, mark)
+		st, err := s.state(r.Context(), file, r.FormValue("print"), line, beside, mark)
+		if err == nil {
+			err = s.compared(r.Context(), st, file, r.FormValue("with"), r.FormValue("seen"))
+		}
+		return st, err
 	}))
+	s.routeCompare(m)
 	m.HandleFunc("GET /tile", s.picture)
 	m.HandleFunc("GET /values", answer(func(r *http.Request) (any, error) {
 		x, err := number(r, "x", 1<<30)
@@ -347,26 +354,35 @@ func posted[Q any](s *Server, do func(r *recipe, q *Q) (any, error)) http.Handle
 	})
 }
 
-// picture answers with a tile: of a picture, or of a mask's strength over it.
-func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
+// asked is the part of a picture at a level that a request names, at most most
+// pixels of the level wide and high.
+func asked(r *http.Request, most int) (level, image.Rectangle, error) {
 	var n [6]int
 	for i, name := range []string{"x", "y", "w", "h", "by", "small"} {
 		v, err := number(r, name, 1<<30)
 		if err != nil {
-			refuse(w, err)
-			return
+			return level{}, image.Rectangle{}, err
 		}
 		n[i] = v
 	}
 	l := level{by: max(n[4], 1), w: n[5]}
-	if n[2] < 1 || n[3] < 1 || n[2] > tileMost || n[3] > tileMost || l.by > 4 || l.w > 4096 {
-		refuse(w, errAsked)
+	if n[2] < 1 || n[3] < 1 || n[2] > most || n[3] > most || l.by > 4 || l.w > 4096 {
+		return l, image.Rectangle{}, errAsked
+	}
+	return l, image.Rect(n[0], n[1], n[0]+n[2], n[1]+n[3]), nil
+}
+
+// picture answers with a tile: of a picture, or of a mask's strength over it.
+func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
+	l, part, err := asked(r, tileMost)
+	if err != nil {
+		refuse(w, err)
 		return
 	}
-	part := image.Rect(n[0], n[1], n[0]+n[2], n[1]+n[3])
 	var b []byte
-	var err error
-	if m := r.FormValue("mask"); m != "" {
+	if m := r.FormValue("mask"); m == unprintable {
+		b, err = s.unprintable(r.Context(), r.FormValue("key"), l, part)
+	} else if m != "" {
 		b, err = s.mask(r.Context(), r.FormValue("key"), m, l, part)
 	} else {
 		b, err = s.tile(r.Context(), r.FormValue("key"), l, part)

@@ -177,8 +177,8 @@ func scaleTop(v *compare.View) float64 {
 // don't tell red from green, and a grey printer, read the same order.
 var stops = [][3]float64{{12, 20, 38}, {28, 62, 110}, {84, 104, 128}, {150, 138, 110}, {214, 178, 72}, {255, 236, 150}}
 
-// heatColour is the colour of a share 0 to 1 of the scale.
-func heatColour(t float64) color.NRGBA {
+// HeatColour is the colour of a share 0 to 1 of the scale.
+func HeatColour(t float64) color.NRGBA {
 	t = math.Min(math.Max(t, 0), 1) * float64(len(stops)-1)
 	i := min(int(t), len(stops)-2)
 	f := t - float64(i)
@@ -191,14 +191,14 @@ func heatColour(t float64) color.NRGBA {
 
 // tone is the colour of a mean difference, for a figure's mark.
 func tone(v *compare.View, d float64) template.CSS {
-	c := heatColour(d / scaleTop(v))
+	c := HeatColour(d / scaleTop(v))
 	return template.CSS(fmt.Sprintf("rgb(%d, %d, %d)", c.R, c.G, c.B))
 }
 
 func heat(d []float32, w, h int, top float64) (template.URL, error) {
 	m := image.NewNRGBA(image.Rect(0, 0, w, h))
 	for i, v := range d {
-		c := heatColour(float64(v) / top)
+		c := HeatColour(float64(v) / top)
 		copy(m.Pix[4*i:], []uint8{c.R, c.G, c.B, 255})
 	}
 	return encode(m)
@@ -207,9 +207,9 @@ func heat(d []float32, w, h int, top float64) (template.URL, error) {
 func ramp() (template.URL, error) {
 	m := image.NewNRGBA(image.Rect(0, 0, 256, 1))
 	for x := range 256 {
-		m.SetNRGBA(x, 0, heatColour(float64(x)/255))
+		m.SetNRGBA(x, 0, HeatColour(float64(x)/255))
 	}
 	return encode(m)
 }
 
-func picture(p interp.ViewPicture) (template.URL, error) { return encode(opaque(p)) }
+func picture(p interp.ViewPicture) (template.URL, error) { return encode(Opaque(p)) }

@@ -18,7 +18,7 @@ func TestScaleRises(t *testing.T) {
 	}
 	last := -1.0
 	for i := range 257 {
-		c := heatColour(float64(i) / 256)
+		c := HeatColour(float64(i) / 256)
 		y := 0.2126*light(c.R) + 0.7152*light(c.G) + 0.0722*light(c.B)
 		// Steps of 8 bits leave a little play.
 		if y < last-0.002 {
@@ -26,7 +26,7 @@ func TestScaleRises(t *testing.T) {
 		}
 		last = math.Max(last, y)
 	}
-	if heatColour(-1) != heatColour(0) || heatColour(9) != heatColour(1) {
+	if HeatColour(-1) != HeatColour(0) || HeatColour(9) != HeatColour(1) {
 		t.Error("values beyond the scale aren't cut to it")
 	}
 }

@@ -89,7 +89,7 @@ func Masks(p *proof.MaskPicture) ([]byte, error) {
 	fill(img.Rect, 119) // a neutral ground, L* 50
 	left := (wide - p.W) / 2
 	picture := image.Rect(left, 0, left+p.W, p.H)
-	draw.Draw(img, picture, opaque(p.ViewPicture), image.Point{}, draw.Src)
+	draw.Draw(img, picture, Opaque(p.ViewPicture), image.Point{}, draw.Src)
 	for i, m := range p.Masks {
 		hatch(i, picture, left, func(x, y int) uint16 { return m.Values[y*p.W+x] })
 	}

@@ -144,8 +144,8 @@ func encode(m image.Image) (template.URL, error) {
 	return inPage(b), err
 }
 
-// opaque is a picture without transparency.
-func opaque(p interp.ViewPicture) image.Image {
+// Opaque is a picture without transparency.
+func Opaque(p interp.ViewPicture) image.Image {
 	m := image.NewNRGBA(image.Rect(0, 0, p.W, p.H))
 	for i := range p.W * p.H {
 		copy(m.Pix[4*i:], []uint8{p.RGB[3*i], p.RGB[3*i+1], p.RGB[3*i+2], 255})

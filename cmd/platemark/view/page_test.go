@@ -148,7 +148,7 @@ func TestDiffPageSays(t *testing.T) {
 			t.Fatalf("a picture doesn't say its space: %v", err)
 		}
 	}
-	b, err := tagged(opaque(slope(3, 2)), nil)
+	b, err := tagged(Opaque(slope(3, 2)), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -75,7 +75,7 @@ func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
 		return inPage(b), nil
 	}
 	figure := func(id, name, text string, v interp.ViewPicture, white template.CSS) error {
-		url, err := add(name, opaque(v), p.ICC)
+		url, err := add(name, Opaque(v), p.ICC)
 		s.Stage.Figures = append(s.Stage.Figures, stageFigure{id, name, text, url, v.W, v.H, white})
 		return err
 	}
@@ -96,10 +96,10 @@ func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
 		}
 		for n, pl := range q.Places {
 			r := proofPlace{Place: pl}
-			if r.A, err = add(fmt.Sprintf("%s-place-%d-meant", q.Paper, n+1), opaque(pl.Meant), p.ICC); err != nil {
+			if r.A, err = add(fmt.Sprintf("%s-place-%d-meant", q.Paper, n+1), Opaque(pl.Meant), p.ICC); err != nil {
 				return nil, err
 			}
-			if r.B, err = add(fmt.Sprintf("%s-place-%d-shown", q.Paper, n+1), opaque(pl.Shown), p.ICC); err != nil {
+			if r.B, err = add(fmt.Sprintf("%s-place-%d-shown", q.Paper, n+1), Opaque(pl.Shown), p.ICC); err != nil {
 				return nil, err
 			}
 			v.Places = append(v.Places, r)
