@@ -122,7 +122,7 @@ func TestThinning(t *testing.T) {
 	}
 }
 
-const paper = "paper rag {\n    profile \"p.icc\"\n}\n\n"
+const rag = "paper rag {\n    profile \"p.icc\"\n}\n\n"
 
 // A section becomes a line of a sheet, in the sheet's unit at the print's full
 // scale: a new sheet on the recipe's paper, or the one that is there.
@@ -136,10 +136,10 @@ func TestDrawingSections(t *testing.T) {
 		want   string
 		code   int
 	}{
-		{written + paper, quarter, written + paper + "\nsheet proofs-1 on rag {\n    size 19 in x 13 in at 300 ppi\n    section of p at (50%, 50%) size 2 in x 1.33 in\n    save tiff \"proofs-1.tif\"\n}\n", 200},
-		{written + paper + sheet, quarter, written + paper + strings.Replace(sheet, "show p\n", "show p\n    section of p at (50%, 50%) size 5 cm x 3.3 cm\n", 1), 200},
-		{written + paper + sheet, over, written + paper + strings.Replace(sheet, "show p\n", "show p\n    section of p at (95%, 25%) size 1 cm x 3.3 cm\n", 1), 200},
-		{written + paper, [][2]float64{{1.1, 0}, {1.2, 1}}, written + paper, 422},
+		{written + rag, quarter, written + rag + "\nsheet proofs-1 on rag {\n    size 19 in x 13 in at 300 ppi\n    section of p at (50%, 50%) size 2 in x 1.33 in\n    save tiff \"proofs-1.tif\"\n}\n", 200},
+		{written + rag + sheet, quarter, written + rag + strings.Replace(sheet, "show p\n", "show p\n    section of p at (50%, 50%) size 5 cm x 3.3 cm\n", 1), 200},
+		{written + rag + sheet, over, written + rag + strings.Replace(sheet, "show p\n", "show p\n    section of p at (95%, 25%) size 1 cm x 3.3 cm\n", 1), 200},
+		{written + rag, [][2]float64{{1.1, 0}, {1.2, 1}}, written + rag, 422},
 		{written, quarter, written, 422},
 	} {
 		s, path, _ := opened(t, written)
@@ -163,7 +163,7 @@ func TestMovingSections(t *testing.T) {
 	for _, c := range [][2]string{{"2 in x 1 in", "2.2 in x 1.1 in"}, {"2 x 1 in", "2.2 x 1.1 in"}, {"50 mm x 25 mm", "55 mm x 27.5 mm"}} {
 		s, path, _ := opened(t, written)
 		interptest.Write(t, filepath.Join(filepath.Dir(path), "p.icc"), string(interptest.Read(t, filepath.Join("..", "..", "..", "testdata", "standards", "profiles", "rgbprint_v4.icc"))))
-		text := written + paper + "sheet mine on rag {\n    size 20 cm x 30 cm at 300 ppi\n    section of p at (50%, 50%) size " + c[0] + "\n    save tiff \"s.tif\"\n}\n"
+		text := written + rag + "sheet mine on rag {\n    size 20 cm x 30 cm at 300 ppi\n    section of p at (50%, 50%) size " + c[0] + "\n    save tiff \"s.tif\"\n}\n"
 		interptest.Write(t, path, text)
 		s.lookAround()
 		line := 1 + strings.Count(text[:strings.Index(text, "    section")], "\n")
