@@ -24,8 +24,8 @@
 // func codesBMI2(p *writer, w *[32]uint64, which uint, some uint64, t *codes, first uint32)
 // DI where bytes go; R8 the bits that wait, at its low end, R9 how many; SI the
 // block's words; BX places in zigzag order left to code, CX the next of them,
-// R12 the one after the last; R10 ownBits of value 0 less the bias of words;
-// R11 places; DX entries of codes; AX the value; R13 the run, then its entry.
+// R12 the one after the last; R10 ownBits, whose bias is another than that of
+// words, which are within largest/8 of it; R11 places; DX entries of codes; AX the value; R13 the run, then its entry.
 TEXT ·codesBMI2(SB), NOSPLIT, $0-44
 	MOVQ p+0(FP), AX
 	MOVQ writer_buf(AX), DI
@@ -39,20 +39,20 @@ TEXT ·codesBMI2(SB), NOSPLIT, $0-44
 	MOVQ some+24(FP), BX
 	MOVQ t+32(FP), DX
 	ADDQ $codes_ac, DX
-	LEAQ ·ownBits+(2048-const_zero)*4(SB), R10
+	LEAQ ·ownBits(SB), R10
 	LEAQ ·places(SB), R11
 	MOVL first+40(FP), R13
 	MOVL $1, R12
 	OUT
 	TESTQ BX, BX
-	JEQ  end
+	JEQ   end
 
 next:
 	TZCNTQ  BX, CX
 	BLSRQ   BX, BX
 	MOVBLZX (R11)(CX*1), AX
 	MOVWLZX (SI)(AX*1), AX
-	MOVL    (R10)(AX*4), AX
+	MOVL    (2048-const_zero)*4(R10)(AX*4), AX
 	MOVL    CX, R13
 	SUBL    R12, R13
 	LEAQ    1(CX), R12

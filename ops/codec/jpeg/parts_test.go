@@ -1,6 +1,7 @@
 package jpeg
 
 import (
+	"bytes"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -129,6 +130,35 @@ func TestCodeEqualsPlain(t *testing.T) {
 		rows := q.apply(&want)
 		if got != want || first != zigzagged(rows[0]) || second != zigzagged(rows[1]) {
 			t.Fatalf("%v\n%v by %v:\n%x, want\n%x\n%x %x, want %x", a.v, b.v, steps, got, want, first, second, rows)
+		}
+	}
+}
+
+// The codes of a block by assembly are the bits that they are without: values up
+// to the largest, few coefficients and many, whatever bits wait.
+func TestCodesEqualPlain(t *testing.T) {
+	random := rand.New(rand.NewPCG(9, 10))
+	fast, plain := writer{buf: make([]byte, 2*blockRoom)}, writer{buf: make([]byte, 2*blockRoom)}
+	for n := range 50000 {
+		var w [32]uint64
+		for i := range w {
+			w[i] = random.Uint64()>>(n%8)&(0x7ff*four) + (zero-0x400)*four
+		}
+		some := random.Uint64()
+		for range random.IntN(6) {
+			some &= random.Uint64()
+		}
+		some &^= 1
+		which, kind := uint(n%2*32), &annexK[n/2%2]
+		first := kind.dc[random.IntN(12)]
+		fast.at, plain.at = 0, 0
+		plain.codes(&w, which, some, kind, first)
+		if !fast.fastCodes(&w, which, some, kind, first) {
+			fast.codes(&w, which, some, kind, first)
+		}
+		wait := uint64(1)<<fast.n - 1
+		if fast.n != plain.n || fast.acc&wait != plain.acc&wait || !bytes.Equal(fast.buf[:fast.at], plain.buf[:plain.at]) {
+			t.Fatalf("%x of %x: %x, want %x", some, w, fast.buf[:fast.at], plain.buf[:plain.at])
 		}
 	}
 }
