@@ -190,7 +190,7 @@ func benchSteps(b *testing.B, rows int, op Operation, a Args, in ...*canvas) {
 			w.Row(dst, y, r)
 		}
 	}
-	b.ReportMetric((cpuSeconds()-began)/float64(b.N)*216e6/float64(s.Pic().W*rows), "cpu-s/216MP")
+	b.ReportMetric((cpuSeconds()-began)*1e9/float64(b.N*s.Pic().W*rows), "cpu-ns/px")
 }
 
 func num(t *testing.T, s string) float64 {
