@@ -210,8 +210,8 @@ func (p *Print) Graph(out int, keep func(key raster.Sum) (st *raster.Store, have
 }
 
 // Worth are the nodes whose pictures are worth keeping for a build to come, the
-// last first: what the first sharpening behind the last enlargement starts from,
-// and what prepare leaves.
+// last first: what the print's first sharpening, behind the last enlargement, starts
+// from, and what prepare leaves. A sheet has only the latter.
 func (p *Print) Worth() (list []int) {
 	last := -1
 	for i, n := range p.Nodes {
@@ -220,7 +220,7 @@ func (p *Print) Worth() (list []int) {
 		}
 	}
 	for i, n := range p.Nodes {
-		if i > last && last >= 0 && !p.Sheet && (n.Op == "sharpen" || n.Op == "deconvolve") {
+		if i > last && n.Stage == 1 && !p.Sheet && (n.Op == "sharpen" || n.Op == "deconvolve") {
 			list = append(list, n.In[0])
 			break
 		}
