@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image"
 	"math/big"
+	"sort"
 )
 
 // A mask is a plane of 16-bit shares (65535 is all) on the frame, the whole
@@ -283,15 +284,30 @@ func maskKind[T uint16 | float32](w []T, one T) int {
 	return maskOne
 }
 
-// across resamples one mask row to the picture's width.
+// across resamples one mask row to the picture's width, but for its ends that come
+// from nothing but 0.
 func (k *samplerWorker) across(m *maskRow, src []uint16) {
 	if k.in == nil {
 		k.in = make([]float32, k.s.mask.W)
 	}
 	m.ready(k.s.w)
-	for i, v := range src {
-		k.in[i] = float32(v) / 65535
+	lo, hi := 0, len(src)
+	for ; src[lo] == 0; lo++ {
 	}
-	across(m.row, k.in, k.s.x, 1)
-	holdTo1(m.row)
+	for ; src[hi-1] == 0; hi-- {
+	}
+	x := k.s.x
+	from := sort.Search(k.s.w, func(i int) bool { return x.end(i) > lo })
+	till := sort.Search(k.s.w, func(i int) bool { return int(x.start[i]) >= hi })
+	clear(m.row[:from])
+	clear(m.row[max(from, till):])
+	if from >= till { // a picture's part may show none of the rest
+		return
+	}
+	for i := int(x.start[from]); i < x.end(till-1); i++ {
+		k.in[i] = float32(src[i]) / 65535
+	}
+	row := m.row[from:till]
+	across(row, k.in, &axis{start: x.start[from:till], off: x.off[from:till], count: x.count[from:till], w: x.w}, 1)
+	holdTo1(row)
 }
