@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -113,8 +114,14 @@ func warnings(p *plan.Print, list []plan.Result) (out []string) {
 	return out
 }
 
+// beside says of a reprint that the file goes beside its log, so that no other log
+// is written.
+func (m *making) beside() bool {
+	return m.want != nil && filepath.Dir(disk.Real(m.want.Path)) == filepath.Dir(disk.Real(m.out))
+}
+
 // print makes the print. The records of a reprint are compared before the file
-// gets its name.
+// gets its name. Beside its log its steps' are computed only if the rest differs.
 func (m *making) print(ctx context.Context) (*Built, error) {
 	m.began = time.Now()
 	likely, most := m.plan.File.Room(m.plan.Nodes[m.plan.Out].Pic)
@@ -122,7 +129,16 @@ func (m *making) print(ctx context.Context) (*Built, error) {
 	if err != nil {
 		return nil, err
 	}
-	built, c, err := m.picture(ctx, f)
+	built, c, err := m.picture(ctx, f, !m.beside())
+	if err == nil && m.beside() && !sameRecords(m.want, c) {
+		// The fingerprints of the steps tell which came out different.
+		if err = f.Truncate(0); err == nil {
+			_, err = f.Seek(0, io.SeekStart)
+		}
+		if err == nil {
+			built, c, err = m.picture(ctx, f, true)
+		}
+	}
 	if err == nil && m.want == nil {
 		err = m.olderLogs(built)
 	}
@@ -155,16 +171,16 @@ func (m *making) print(ctx context.Context) (*Built, error) {
 // log writes the log of a print that is there but for its name: a print without
 // its log is worth less than a log that `verify` finds without its print.
 func (m *making) log(c *audit.Chain, built *Built) error {
+	if m.beside() {
+		built.Log = m.want.Path
+		return nil
+	}
 	c.Close(m.run(""))
 	built.Log = audit.NextLogName(m.out, m.plan.Mark.String())
 	if text := c.Bytes(); len(text) > 1<<20 {
 		if _, err := audit.ParseLog(built.Log, text); err != nil { // it would be of no use
 			return fmt.Errorf("the log of this print can't be written: %w", err)
 		}
-	}
-	if m.want != nil && filepath.Dir(disk.Real(m.want.Path)) == filepath.Dir(disk.Real(m.out)) {
-		built.Log = m.want.Path // it lies beside the file already
-		return nil
 	}
 	if err := disk.Write(built.Log, c.Bytes(), false); err != nil || m.key == nil {
 		return err
@@ -177,8 +193,9 @@ func (m *making) log(c *audit.Chain, built *Built) error {
 	return nil
 }
 
-// picture computes the print into f and writes the determined records.
-func (m *making) picture(ctx context.Context, f *disk.File) (*Built, *audit.Chain, error) {
+// picture computes the print into f and writes the determined records; without
+// steps it takes what these say of steps from the log of a reprint.
+func (m *making) picture(ctx context.Context, f *disk.File, steps bool) (*Built, *audit.Chain, error) {
 	p := m.plan
 	defer m.Keeping.drop()
 	if p.Shared {
@@ -191,6 +208,9 @@ func (m *making) picture(ctx context.Context, f *disk.File) (*Built, *audit.Chai
 	g, of, err := m.graph(ctx, p, p.Out, results)
 	if err != nil {
 		return nil, nil, err
+	}
+	for i := range g.Nodes {
+		g.Nodes[i].Digest = g.Nodes[i].Digest && steps
 	}
 	pic := p.Nodes[p.Out].Pic
 	w := bufio.NewWriterSize(f, 1<<16)
@@ -213,6 +233,12 @@ func (m *making) picture(ctx context.Context, f *disk.File) (*Built, *audit.Chai
 		return nil, nil, disk.PlainError(err)
 	}
 	m.record(p, of, sums, results)
+	if !steps {
+		for key, r := range stepsOf(m.want, p) {
+			r.Measured = m.measured[key]
+			results[key] = r
+		}
+	}
 	list := make([]plan.Result, len(p.Nodes))
 	for i, n := range p.Nodes {
 		r, ok := results[n.Key]

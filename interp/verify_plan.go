@@ -112,11 +112,8 @@ type misfit struct {
 	profile bool // what differs is a profile
 }
 
-// misfitOf finds the first record that a job's only plan doesn't give. It computes
-// no picture: the records are written again with the log's own digests of bands
-// and measured arguments.
-func misfitOf(l *audit.Log, j *Job) *misfit {
-	p := j.Plans[0]
+// stepsOf is what a log says that the steps of its plan came to, by their keys.
+func stepsOf(l *audit.Log, p *plan.Print) map[raster.Sum]plan.Result {
 	of := map[raster.Sum]plan.Result{}
 	for i, k := range p.Steps() {
 		if i < len(l.Steps) {
@@ -127,6 +124,15 @@ func misfitOf(l *audit.Log, j *Job) *misfit {
 			of[p.Nodes[k].Key] = r
 		}
 	}
+	return of
+}
+
+// misfitOf finds the first record that a job's only plan doesn't give. It computes
+// no picture: the records are written again with the log's own digests of bands
+// and measured arguments.
+func misfitOf(l *audit.Log, j *Job) *misfit {
+	p := j.Plans[0]
+	of := stepsOf(l, p)
 	results := make([]plan.Result, len(p.Nodes))
 	for k, n := range p.Nodes {
 		results[k] = of[n.Key]

@@ -21,7 +21,7 @@ type reprintCmd struct {
 }
 
 func (reprintCmd) Help() string {
-	return `Runs the recipe as the log records it, compares every picture on the way with the recorded digests, and writes the file only if all are identical. The recipe file isn't needed; the master, masks and profiles are. A package (platemark pack) holds them: nothing else is needed then.
+	return `Runs the recipe as the log records it and writes the file only if it is identical. With --out every picture on the way is compared with the recorded digests, too, and a log is written that says so; beside its own log they are compared only where the file differs, to name the step. The recipe file isn't needed; the master, masks and profiles are. A package (platemark pack) holds them: nothing else is needed then.
 
 Examples:
   platemark reprint salt-road-60x40.jpg.4be11c90a2f7.audit.jsonl
