@@ -36,10 +36,11 @@ func (l level) size(pic ops.Pic) (w, h int) {
 // errUnknown says that a picture isn't there any more: the text has moved on.
 var errUnknown = errors.New("this picture is of a text that has moved on")
 
-// mostShown is how many pictures are known at a time, mostSmall how many are
-// kept run small.
+// mostShown is how many pictures are known at a time, mostHeld of how many the
+// session holds what they are made from, mostSmall how many are kept run small.
 const (
 	mostShown = 48
+	mostHeld  = 3
 	mostSmall = 4
 )
 
@@ -58,8 +59,9 @@ func (s *Server) remember(key string, p *plan.Print) {
 	}
 }
 
-// use calls do while it has the session, and gives back what no picture that is
-// known needs.
+// use calls do while it has the session, and gives back what neither the picture of
+// that key needs nor those that became known last: what older ones need is computed
+// again where undo leads back to them.
 func (s *Server) use(ctx context.Context, key string, do func(p *plan.Print) error) error {
 	select {
 	case s.turn <- struct{}{}:
@@ -69,9 +71,9 @@ func (s *Server) use(ctx context.Context, key string, do func(p *plan.Print) err
 	defer func() { <-s.turn }()
 	s.plansMu.Lock()
 	p := s.plans[key]
-	var all []*plan.Print
-	for _, q := range s.plans {
-		all = append(all, q)
+	all := []*plan.Print{p}
+	for _, k := range s.recent[max(0, len(s.recent)-mostHeld):] {
+		all = append(all, s.plans[k])
 	}
 	s.plansMu.Unlock()
 	if p == nil {

@@ -28,6 +28,7 @@ func BenchmarkWalk(b *testing.B) {
 	dir := b.TempDir()
 	interptest.WriteMaster(b, filepath.Join(dir, "marsh.tif"), 6144, 4096, 3, "opRGB")
 	debug.FreeOSMemory()
+	os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) // what writing the master held doesn't count (proc(5))
 	text, _, _ := strings.Cut(string(recipes.Marsh), "\ninputs {")
 	path := filepath.Join(dir, "marsh.recipe")
 	interptest.Write(b, path, text)
