@@ -33,6 +33,11 @@ import (
 func browse(t *testing.T, text string, w, h int64, ratio float64) (tab context.Context, s *Server, path string) {
 	t.Helper()
 	s, path, _ = opened(t, text)
+	return browseServer(t, s, w, h, ratio), s, path
+}
+
+func browseServer(t *testing.T, s *Server, w, h int64, ratio float64) (tab context.Context) {
+	t.Helper()
 	l, err := net.Listen("tcp4", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -47,7 +52,7 @@ func browse(t *testing.T, text string, w, h int64, ratio float64) (tab context.C
 	t.Cleanup(func() { chromedp.Cancel(tab); late(); end(); stop(); <-ended })
 	complain(t, tab)
 	do(t, tab, chromedp.EmulateViewport(w, h, chromedp.EmulateScale(ratio)), chromedp.Navigate(<-address), shown)
-	return tab, s, path
+	return tab
 }
 
 // another is another window of the same browser.

@@ -293,7 +293,7 @@ type choice struct {
 }
 
 // choices are what a print can be compared with, but for the recipe's own lines,
-// and its papers.
+// and the recipe's papers, the print's own first.
 func (s *Server) choices(ctx context.Context, file int, print string) (list []choice, papers []string, err error) {
 	r := s.recipes[file]
 	rd, err := s.read(ctx, r)
@@ -313,7 +313,11 @@ func (s *Server) choices(ctx context.Context, file int, print string) (list []ch
 		}
 	}
 	for _, p := range rd.rec.Papers {
-		papers = append(papers, p.Name.Value)
+		if pr := rd.rec.Print(print); pr != nil && pr.On != nil && pr.On.Value == p.Name.Value {
+			papers = slices.Insert(papers, 0, p.Name.Value)
+		} else {
+			papers = append(papers, p.Name.Value)
+		}
 		list = append(list, choice{"paper " + p.Name.Value, "on paper " + p.Name.Value, "papers"})
 	}
 	if len(papers) > 0 {

@@ -1,7 +1,7 @@
 // What the page asks of the server. An answer that refuses is an Error with the
 // server's sentence and its status.
 
-async function answer(promise) {
+export async function answer(promise) {
     const r = await promise;
     if (r.ok) return r;
     const e = new Error((await r.text()).trim() || "it was refused");

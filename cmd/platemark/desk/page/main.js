@@ -1,4 +1,5 @@
 import { ask, at, make, query, send } from "./ask.js";
+import { Compare } from "./compare.js";
 import { Finds } from "./finds.js";
 import { Marks, verbs } from "./marks.js";
 import { Sheet } from "./sheet.js";
@@ -35,6 +36,7 @@ const marks = new Marks(table, {
 
 const end = async () => { Object.assign(page, { line: 0, beside: 0, mark: 0 }); await refresh(); };
 const finds = new Finds(table, { say, end, changed: () => { table.show(...finds.pair(page.state)); words(); }, taken: async (line) => { await refresh(); sheet.reveal(line); } });
+const compare = new Compare(table, page, { say, changed: () => refresh(), words: () => words() });
 const walk = new Walk(table, { say, end, changed: () => words() });
 
 // refresh asks for the recipe as it stands; of several at once the last counts.
@@ -43,7 +45,7 @@ async function refresh() {
     page.stop?.abort();
     page.stop = new AbortController();
     try {
-        const st = await ask("state", { file: page.file, print: page.print, line, beside, mark }, page.stop.signal);
+        const st = await ask("state", { file: page.file, print: page.print, line, beside, mark, with: compare.with, seen: compare.seen }, page.stop.signal);
         if (n !== page.asking) return;
         show(st);
         // Lines came or went above the ring's: it was of the text before.
@@ -74,6 +76,7 @@ function show(st) {
     }
     // While a line is being written the picture stays that of the text before.
     if (st.picture || !first) table.show(...finds.pair(st));
+    compare.show(st);
     marks.show(st);
     at("here").textContent = st.picture ? `After line ${st.line}. Alt ↑ ↓ go along the lines; Shift with a click in the margin compares with another.` : st.why;
     words();
@@ -92,6 +95,7 @@ function options(select, list, value) {
 // choose puts the ring at a line; other, the second ring, which the first is
 // compared with: at the ring's own line it goes.
 function choose(line, other) {
+    if (other) compare.with = "";
     if (other) page.beside = line === page.state.line || line === page.beside ? 0 : line;
     else if (line === page.line && !page.mark) return;
     else Object.assign(page, { line, mark: 0 });
@@ -116,9 +120,13 @@ const list = [
     { word: "walk", key: "w", on: () => walk.going, act: () => walk.toggle() },
     { word: "on", key: " ", hint: "space", name: "on with the walk", act: () => walk.go(), there: () => walk.going },
     { word: "fit", key: "f", first: true, on: () => table.zoom === "fit", act: () => table.zoomTo("fit") },
-    ...[[0.25, "4"], [0.5, "5"], [1, "1"], [2, "2"], [4, "0"]].map(([z, key]) => ({ word: z === 4 ? "400 %" : `${100 * z}`, name: percent(z), hint: key, key, on: () => table.zoom === z, act: () => table.zoomTo(z), there: () => z > table.fit || z === 1 })),
+    ...[[0.25, "4"], [0.5, "5"], [1, "1"], [2, "2"], [4, "0"]].map(([z, key]) => ({ word: z === 4 ? "400 %" : `${100 * z}`, name: percent(z) + (z === 0.5 ? ", as printers judge sharpening" : ""), hint: key, key, on: () => table.zoom === z, act: () => table.zoomTo(z), there: () => z > table.fit || z === 1 })),
     { word: "before", key: "b", on: () => table.was, act: () => { table.was = !table.was && !!table.before; table.place(); }, there: () => !!table.before && !table.fold },
-    { word: "fold", key: "l", on: () => table.fold > 0, act: () => { table.fold = table.fold ? 0 : 0.5; table.place(); }, there: () => !!table.before },
+    { word: "fold", key: "l", on: () => table.fold > 0, act: () => compare.look("fold"), there: () => !!table.before },
+    { word: "both", key: "h", name: "both beside each other", on: () => compare.way === "both", act: () => compare.look("both"), there: () => !!table.before },
+    { word: "difference", key: "x", hint: "x", on: () => compare.way === "difference", act: () => compare.look("difference"), there: () => !!table.before },
+    { word: "versus", key: "v", name: "versus: choose what it is compared with", act: () => at("with").focus() },
+    { word: "proof", key: "r", name: "proof, as the paper shows it", on: () => !!compare.seen, act: () => compare.proof(), there: () => compare.papers.length > 0 },
     { word: "mask", key: "m", on: () => table.hatch, act: () => { table.hatch = !table.hatch; table.place(); }, there: () => !!table.picture?.mask },
     { word: "grid", key: "g", on: () => table.grid, act: () => { table.grid = !table.grid; table.place(); } },
     { word: "units", key: "u", act: () => { table.unit = (table.unit + 1) % 3; table.place(); } },
@@ -131,7 +139,7 @@ function words() {
             const i = w.hint ? -1 : w.word.indexOf(w.key);
             w.button = make("button", { type: "button" }, ...(i < 0 ? [w.word] : [w.word.slice(0, i), make("u", {}, w.word[i]), w.word.slice(i + 1)]));
             w.button.setAttribute("aria-keyshortcuts", w.hint ?? w.key);
-            w.button.title = "key " + (w.hint ?? w.key);
+            w.button.title = `${w.name ? w.name + ": " : ""}key ${w.hint ?? w.key}`;
             if (w.name) w.button.setAttribute("aria-label", w.name);
             if (w.first) w.button.className = "look";
             w.button.onclick = () => use(w);

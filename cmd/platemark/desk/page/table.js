@@ -74,13 +74,21 @@ export class Table {
     get z() { return this.zoom === "fit" ? this.fit : this.zoom; }
 
     // where lays a picture: the same place of the frame in the middle, in the
-    // scale of the picture after the line.
+    // scale of the picture after the line. What it is compared with lies so that each
+    // place of the frame, in %, is where it is in that picture.
     where(p) {
+        if (p === this.before && p !== this.picture) return this.matched(p);
         const z = this.z * this.scale(this.picture)[0] / this.scale(p)[0];
-        const small = this.zoom === "fit" && z < 1 ? Math.max(1, Math.min(4096, p.w, Math.round(p.w * z))) : 0;
+        const small = this.zoom === "fit" && z < 1 ? narrow(p, z) : 0;
         const [mx, my] = this.of(p, this.cx, this.cy);
         const lay = (seen, size, middle) => size * z <= seen ? Math.round((seen - size * z) / 2) : Math.round(Math.min(0, Math.max(seen - size * z, seen / 2 - middle * z)));
         return { x: lay(this.seen.w, p.w, mx), y: lay(this.seen.h, p.h, my), z, small };
+    }
+
+    matched(b) {
+        const p = this.picture, w = this.where(p), wide = (q) => this.scale(q)[0] * q.frame[0], z = w.z * wide(p) / wide(b);
+        const [x, y] = this.of(b, ...this.to(p, (this.seen.w / 2 - w.x) / w.z, (this.seen.h / 2 - w.y) / w.z));
+        return { x: Math.round(this.seen.w / 2 - x * z), y: Math.round(this.seen.h / 2 - y * z), z, small: this.zoom === "fit" && z < 1 ? narrow(b, z) : 0 };
     }
 
     place() {
@@ -150,12 +158,14 @@ export class Table {
         return [(x * w.z + w.x) / this.ratio, (y * w.z + w.y) / this.ratio];
     }
 
+    called(p, word = "") { return (p.title ?? `${word}line ${p.line}: ${p.words}`) + (p.paper ? `, as ${p.paper} shows it` : ""); }
+
     tell() {
         const p = this.what, m = this.hatch && p === this.picture && p.mask;
         const z = this.where(p).z, how = this.zoom === "fit" ? "made small, " : z < 0.5 ? "every pixel counted, " : "true pixels, ";
-        const b = this.before, called = (q, word = "") => q.title ?? `${word}line ${q.line}: ${q.words}`;
-        if (this.fold && b) at("name").textContent = `left ${called(b)} · right ${called(p)} · ${how}${percent(z)}`;
-        else at("name").textContent = `${called(p, this.was ? `before line ${this.picture.line}, after ` : "after ")} · ${how}${percent(z)}${m ? " · hatched: " + m.name : ""}`;
+        const b = this.before, called = this.called, scale = how + percent(z) + (this.zoom === 0.5 ? ", as printers judge sharpening" : "");
+        if (this.fold && b) at("name").textContent = `left ${called(b)} · right ${called(p)} · ${scale}`;
+        else at("name").textContent = `${called(p, this.was ? `before line ${this.picture.line}, after ` : "after ")} · ${scale}${m ? " · hatched: " + m.name : ""}`;
         this.view.setAttribute("aria-label", at("name").textContent);
     }
 
@@ -226,14 +236,7 @@ export class Table {
     pointing() {
         const v = this.view;
         let from = null;
-        v.addEventListener("wheel", (e) => {
-            e.preventDefault();
-            if (!e.ctrlKey) return this.pan(e.deltaX * this.ratio, e.deltaY * this.ratio);
-            this.turned = (this.turned || 0) + e.deltaY;
-            if (Math.abs(this.turned) < 60) return;
-            this.zoomBy(this.turned < 0 ? 1 : -1, e);
-            this.turned = 0;
-        }, { passive: false });
+        v.addEventListener("wheel", (e) => { e.preventDefault(); this.wheel(e); }, { passive: false });
         v.addEventListener("pointerdown", (e) => {
             if (e.button !== 0 || this.taken?.(e)) return;
             from = [e.clientX, e.clientY];
@@ -264,11 +267,18 @@ export class Table {
         v.addEventListener("dblclick", (e) => { if (!this.busy) this.zoomTo(this.zoom === 1 ? "fit" : 1, e); });
     }
 
+    wheel(e) {
+        if (!e.ctrlKey) return this.pan(e.deltaX * this.ratio, e.deltaY * this.ratio);
+        this.turned = (this.turned || 0) + e.deltaY;
+        if (Math.abs(this.turned) < 60) return;
+        this.zoomBy(this.turned < 0 ? 1 : -1, e);
+        this.turned = 0;
+    }
+
     // read says what lies under the pointer; the values are the server's.
-    read(e) {
-        const p = this.what;
+    read(e, p = this.what) {
         if (!p) return;
-        const [x, y] = this.pixel(e).map(Math.floor);
+        const [x, y] = this.pixel(e, p).map(Math.floor);
         if (x < 0 || y < 0 || x >= p.w || y >= p.h) return at("where").textContent = "";
         const [fx, fy] = this.to(p, x + 0.5, y + 0.5);
         let where = `(${(100 * fx).toFixed(2)}%, ${(100 * fy).toFixed(2)}%)`;
@@ -309,7 +319,7 @@ export class Table {
             box.prepend(this.whole.el);
             // The tiles are those of the fitted picture, made smaller.
             const z = this.fit;
-            this.whole.place(p, { x: 0, y: 0, z, small: z < 1 ? Math.max(1, Math.min(4096, Math.round(p.w * z))) : 0 }, { w: p.w * z, h: p.h * z }, z / side);
+            this.whole.place(p, { x: 0, y: 0, z, small: z < 1 ? narrow(p, z) : 0 }, { w: p.w * z, h: p.h * z }, z / side);
         }
         const w = this.where(p), i = box.querySelector("i");
         const span = (o, seen, size) => [Math.max(0, -o / w.z / size), Math.min(1, (seen - o) / w.z / size)];
@@ -318,6 +328,9 @@ export class Table {
         Object.assign(i.style, { left: 100 * x0 + "%", top: 100 * y0 + "%", width: 100 * (x1 - x0) + "%", height: 100 * (y1 - y0) + "%" });
     }
 }
+
+// narrow is the width of a picture run small, in pixels.
+const narrow = (p, z) => Math.max(1, Math.min(4096, p.w, Math.round(p.w * z)));
 
 export const percent = (z) => +(100 * z).toFixed(z < 0.1 ? 1 : 0) + " %";
 
