@@ -10,7 +10,6 @@ import (
 	"image/color"
 	"image/png"
 	"math"
-	"os"
 	"strings"
 	"testing"
 	"time"
@@ -175,39 +174,4 @@ func TestProofInThePage(t *testing.T) {
 	}
 	keys(t, tab, "r")
 	wait(t, tab, `!document.querySelector("#name").innerText.includes("shows it")`)
-}
-
-// Screenshots to be looked at: PLATEMARK_LOOK=FOLDER go test -tags outside -run TestLooks ./cmd/platemark/desk
-func TestLooks(t *testing.T) {
-	folder := os.Getenv("PLATEMARK_LOOK")
-	if folder == "" {
-		t.Skip("nothing to be looked at was asked for")
-	}
-	s, _ := compared(t)
-	shot := func(tab context.Context, name string) {
-		var b []byte
-		do(t, tab, chromedp.Sleep(1500*time.Millisecond), chromedp.CaptureScreenshot(&b))
-		if err := os.WriteFile(folder+"/"+name+".png", b, 0o666); err != nil {
-			t.Fatal(err)
-		}
-	}
-	for _, size := range [][2]int64{{1440, 900}, {1920, 1080}, {820, 1180}} {
-		tab := browseServer(t, s, size[0], size[1], 1)
-		n := func(what string) string { return fmt.Sprintf("%d-%s", size[0], what) }
-		pick(t, tab, "with", "round 1")
-		shot(tab, n("fold"))
-		keys(t, tab, "1", "h")
-		shot(tab, n("both"))
-		keys(t, tab, "x")
-		shot(tab, n("difference"))
-		keys(t, tab, "x", "f", "h", "r")
-		shot(tab, n("proof"))
-		keys(t, tab, "h", "m")
-		shot(tab, n("hatched"))
-		pick(t, tab, "with", "print card of r.recipe")
-		keys(t, tab, "r", "m", "h")
-		shot(tab, n("crop"))
-		keys(t, tab, "x")
-		shot(tab, n("crop-difference"))
-	}
 }

@@ -12,8 +12,8 @@ export class Compare {
     constructor(table, page, on) {
         Object.assign(this, { table, page, on, with: "", seen: "", way: "", offered: [], papers: [], folding: false });
         this.twin = at("twin");
-        this.white = make("div", { className: "white" });
-        table.view.prepend(this.white);
+        this.host = this.twin.firstElementChild;
+        for (const [name, e] of [["white", table.view], ["twinWhite", this.twin]]) e.prepend(this[name] = make("i", { className: "white" }));
         this.map = make("div", { className: "layer" }, make("img", { alt: "", draggable: false }));
         this.restore();
         const before = table.onplace;
@@ -121,15 +121,15 @@ export class Compare {
 
     double(b) {
         const t = this.table, where = t.where(b), box = this.twin.getBoundingClientRect();
-        const host = this.twin.firstElementChild, off = (v) => (Math.ceil(v * t.ratio - 0.01) - v * t.ratio) / t.ratio + "px";
-        Object.assign(host.style, { left: off(box.left), top: off(box.top) });
+        const off = (v) => (Math.ceil(v * t.ratio - 0.01) - v * t.ratio) / t.ratio + "px";
+        Object.assign(this.host.style, { left: off(box.left), top: off(box.top) });
         if (this.layer && this.layer.key !== b.key) this.layer = this.layer.remove();
-        this.layer ||= Object.assign(new Layer(host, (e) => this.on.say(e.message)), { key: b.key });
+        this.layer ||= Object.assign(new Layer(this.host, (e) => this.on.say(e.message)), { key: b.key });
         this.layer.ready = () => { this.twin.dataset.ready = this.layer?.whole ? b.key : ""; };
         this.layer.place(b, where, t.seen, t.ratio);
         this.layer.ready();
         this.twin.dataset.place = `${where.x} ${where.y} ${where.z}`;
-        paper(this.twinWhite ||= host.parentElement.insertBefore(make("div", { className: "white" }), host), t, b, where);
+        paper(this.twinWhite, t, b, where);
         at("twin-name").textContent = t.called(b, "after ");
         this.twin.setAttribute("aria-label", "beside it, moved with it: " + t.called(b));
     }
@@ -155,6 +155,7 @@ export class Compare {
         if (address === this.asked) return;
         this.clear();
         this.asked = address;
+        at("apart").textContent = "comparing…";
         this.stop = new AbortController();
         const { signal } = this.stop;
         setTimeout(async () => {
