@@ -22,7 +22,7 @@ export class Finds {
     // pair is the picture to show, and the one before it.
     pair(state) {
         const p = state.picture ?? null;
-        if (this.now && this.mended && p) return [this.mended, { ...p, title: "without its line" }];
+        if (this.now && this.mended && p) return [this.mended, { ...p, name: "without its line" }];
         return [p, state.before ?? null];
     }
 
@@ -82,7 +82,7 @@ export class Finds {
         try {
             const m = await send("mended", st.file, { version: st.version, print: st.print, number: f.number });
             if (n !== this.asking) return;
-            this.mended = { ...m, title: "with " + lines(f) };
+            this.mended = { ...m, name: "with " + lines(f) };
             t.was = true;
             this.on.changed();
         } catch (e) {

@@ -43,7 +43,7 @@ export class Table {
         this.picture = picture;
         this.before = before;
         if (!before) this.was = false, this.fold = 0;
-        if (picture && was !== picture.key && !picture.title) this.stale = true; // one with a title passes
+        if (picture && was !== picture.key && !picture.name) this.stale = true; // one with a name passes
         this.place();
     }
 
@@ -158,7 +158,7 @@ export class Table {
         return [(x * w.z + w.x) / this.ratio, (y * w.z + w.y) / this.ratio];
     }
 
-    called(p, word = "") { return (p.title ?? `${word}line ${p.line}: ${p.words}`) + (p.paper ? `, as ${p.paper} shows it` : ""); }
+    called(p, word = "") { return (p.name || `${word}line ${p.line}: ${p.words}`) + (p.paper ? `, as ${p.paper} shows it` : ""); }
 
     tell() {
         const p = this.what, m = this.hatch && p === this.picture && p.mask;
