@@ -230,6 +230,9 @@ func (s *Server) under(ctx context.Context, p, q *plan.Print, l level, r image.R
 // the middle of its first pixel on, held inside; and which of them lie in what its
 // edge leaves of it.
 func lines(first, n, size int, edge float64, of func(float64) float64) (at []float64, in [2]int) {
+	if edge > 0 {
+		edge++ // beside it pixels are of both
+	}
 	for i := range n {
 		v := of(float64(first+i) + 0.5)
 		if v < edge {
