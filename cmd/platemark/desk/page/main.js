@@ -199,7 +199,7 @@ addEventListener("keydown", (e) => {
 });
 
 for (const id of ["undo", "redo", "save"]) at(id).addEventListener("click", () => act(id));
-at("file").addEventListener("change", (e) => { Object.assign(page, { file: e.target.selectedIndex, print: "", line: 0, beside: 0, mark: 0 }); refresh(); });
+at("file").addEventListener("change", (e) => { compare.with = ""; Object.assign(page, { file: e.target.selectedIndex, print: "", line: 0, beside: 0, mark: 0 }); refresh(); });
 at("print").addEventListener("change", (e) => { page.print = e.target.value; refresh(); });
 at("theirs").addEventListener("click", () => act("settle", { mine: false, seen: page.state.clash.digest }));
 at("mine").addEventListener("click", () => act("settle", { mine: true, seen: page.state.clash.digest }));
