@@ -86,10 +86,11 @@ type cli struct {
 
 // commands is the command line, with the one verb that args begin with where they
 // begin with one: reading the tags of all takes longer than planning a recipe.
+// Completion completes them all.
 func commands(args []string) any {
 	all := reflect.TypeFor[cli]()
 	for i := range all.NumField() {
-		if f := all.Field(i); len(args) > 0 && strings.ToLower(f.Name) == args[0] {
+		if f := all.Field(i); len(args) > 0 && strings.ToLower(f.Name) == args[0] && args[0] != "completion" {
 			return reflect.New(reflect.StructOf([]reflect.StructField{f})).Interface()
 		}
 	}
