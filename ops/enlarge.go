@@ -21,7 +21,7 @@ half up, at the end. Kernels: nearest (a copy; never widened), linear, cubic
 lanczos3, lanczos4 (sinc times sinc). Light linear decodes before and encodes
 after by the profile's curves; encoded resamples the values as they are.`,
 	Takes: 1,
-	Nanos: 9,
+	Nanos: 4,
 	Params: Params{
 		{Name: "kernel", Unit: "word", Words: []string{"nearest", "linear", "cubic", "mitchell", "b-spline", "lanczos2", "lanczos3", "lanczos4"},
 			Doc: "the resampling kernel"},

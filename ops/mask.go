@@ -50,7 +50,7 @@ var MaskV1 = operation(Operation{
 	Version: 1,
 	Doc:     "Draws a mask of one channel on the frame. Lines act in order on an empty plane: add a+b(1-a), less a(1-b), within ab, invert 1-a, soften a Gaussian blur. Edges fade by 3t²-2t³ over the soft share of the half-width inside the outline, at least over one pixel.",
 	Takes:   -1,
-	Nanos:   4,
+	Nanos:   2,
 	Params: Params{
 		{Name: "width", Unit: "px", Min: "1", Max: "1000000", Doc: "the frame's width"},
 		{Name: "height", Unit: "px", Min: "1", Max: "1000000", Doc: "the frame's height"},

@@ -28,7 +28,7 @@ Wiener filter's weight (N. Wiener, 1949) of the squares. Inputs: picture, perhap
 mask.`,
 	Takes:  1,
 	Masked: true,
-	Nanos:  24,
+	Nanos:  8,
 	Params: Params{
 		covers,
 		{Name: "radius", Unit: "px", Min: "0", Above: true, Max: "400", Length: true, Doc: "standard deviation of the blur"},
