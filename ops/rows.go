@@ -414,15 +414,6 @@ func plainShareRow(dst, part, of []float32) {
 // so that what passes between them stays in the nearest cache.
 const pixelBlock = 1024
 
-func allZero(m []float32) bool {
-	for _, v := range m {
-		if v != 0 {
-			return false
-		}
-	}
-	return true
-}
-
 // lowRow sets dst to the less of a and b, place by place; dst may be either of them.
 // All are numbers.
 func lowRow(dst, a, b []float32) {

@@ -88,7 +88,7 @@ func (k *toneWorker) Row(dst []uint16, y int, in []Rows) {
 			continue
 		}
 		p := m[x : x+n]
-		if allZero(p) {
+		if maskKind(p, 1) == maskZero {
 			copy(dst[from:to], src[from:to])
 			continue
 		}

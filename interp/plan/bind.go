@@ -240,13 +240,8 @@ func (b *binder) prune() {
 	p := b.plan
 	need := make([]bool, len(p.Nodes))
 	mark := func(node int) {
-		need[node] = true
-		for i := node; i >= 0; i-- {
-			if need[i] {
-				for _, k := range p.Nodes[i].In {
-					need[k] = true
-				}
-			}
+		for _, i := range p.Above(node) {
+			need[i] = true
 		}
 	}
 	mark(p.Out)

@@ -16,11 +16,8 @@ import (
 	"platemark/recipes"
 )
 
-// BenchmarkScreen shows screens of 1440 x 900 at 100 % at random places of a
-// print of 216 megapixels, in tiles as the page asks for them, beside the bare
-// regions and sections of 2000 x 2000; and the same after one more spot, from its
-// click on. One run is 50 places: go test ./cmd/platemark/desk -run - -bench Screen -benchtime 1x
-func BenchmarkScreen(b *testing.B) {
+// large serves a recipe with a print of 216 megapixels.
+func large(b *testing.B) *Server {
 	dir := b.TempDir()
 	interptest.WriteMaster(b, filepath.Join(dir, "marsh.tif"), 6144, 4096, 3, "opRGB")
 	text, _, _ := strings.Cut(string(recipes.Marsh), "\ninputs {")
@@ -30,7 +27,16 @@ func BenchmarkScreen(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	defer s.Close()
+	b.Cleanup(s.Close)
+	return s
+}
+
+// BenchmarkScreen shows screens of 1440 x 900 at 100 % at random places of a
+// print of 216 megapixels, in tiles as the page asks for them, beside the bare
+// regions and sections of 2000 x 2000; and the same after one more spot, from its
+// click on. One run is 50 places: go test ./cmd/platemark/desk -run - -bench Screen -benchtime 1x
+func BenchmarkScreen(b *testing.B) {
+	s := large(b)
 	ctx := context.Background()
 	began := time.Now()
 	st, err := s.state(ctx, 0, "large", 0, 0, 0)

@@ -371,7 +371,7 @@ func (rd *reading) frameLong(print string) float64 {
 	return 0
 }
 
-func ofPercent(m lang.Measure) float64 { v, _ := m.Value.Float64(); return v / 100 }
+func ofPercent(m lang.Measure) float64 { return flt(m.Value) / 100 }
 
 // shift moves a point of a line, or scales its lengths.
 type shift struct {
@@ -425,11 +425,9 @@ func shape(pr *lang.Print) float64 {
 	}
 	side := func(m *lang.Measure) float64 {
 		if in, ok := m.Inches(); ok {
-			v, _ := in.Float64()
-			return v
+			return flt(in)
 		}
-		v, _ := m.Value.Float64()
-		return v
+		return flt(m.Value)
 	}
 	return side(pr.Size.W) / side(pr.Size.H)
 }

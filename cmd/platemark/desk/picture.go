@@ -318,9 +318,8 @@ func newOver(p *plan.Print, l level) over {
 	if l.w == 0 {
 		px = float64(l.by)
 	}
-	f := func(v *big.Rat) float64 { x, _ := v.Float64(); return x }
 	in := func(size int) float64 { return float64(size - 2*lies.Edge) }
-	return over{f(lies.Covers.X0), f(lies.Covers.Y0), f(lies.Covers.W()) / in(pic.W) * px, f(lies.Covers.H()) / in(pic.H) * px, float64(lies.Edge) / px}
+	return over{flt(lies.Covers.X0), flt(lies.Covers.Y0), flt(lies.Covers.W()) / in(pic.W) * px, flt(lies.Covers.H()) / in(pic.H) * px, float64(lies.Edge) / px}
 }
 
 // frame is the place on the frame under a place of the level.

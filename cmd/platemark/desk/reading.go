@@ -201,11 +201,8 @@ func (s *Server) look(rd *reading, p *plan.Print, at stop) *looked {
 	l := p.Lies(p.Out)
 	v := &looked{Key: n.Key.String(), W: n.Pic.W, H: n.Pic.H, Frame: [2]int{l.FrameW, l.FrameH}, Edge: l.Edge, Line: at.Line,
 		Words: plan.LinesOf(string(rd.source)).Words(at.Line), Across: float64(p.Picture.W)}
-	v.Covers[0], _ = l.Covers.X0.Float64()
-	v.Covers[1], _ = l.Covers.Y0.Float64()
-	v.Covers[2], _ = l.Covers.X1.Float64()
-	v.Covers[3], _ = l.Covers.Y1.Float64()
-	v.PPI, _ = p.Face.PPI.Float64()
+	v.Covers = [4]float64{flt(l.Covers.X0), flt(l.Covers.Y0), flt(l.Covers.X1), flt(l.Covers.Y1)}
+	v.PPI = flt(p.Face.PPI)
 	named := func(line int) string {
 		for _, m := range rd.rec.Masks {
 			if m.Line <= line && line <= m.EndLine || m.Line == line {

@@ -144,8 +144,8 @@ func (s *Server) walk(r *recipe, q *step) (*walking, error) {
 func (s *Server) withoutSpots(r *recipe, rd *reading, f frame, print string) (key string, spots []disc, err error) {
 	text, _ := lang.ReadSource("", rd.source)
 	px := func(m lang.Measure, side float64) float64 {
-		if v, _ := m.Value.Float64(); m.Unit != "%" {
-			return v
+		if m.Unit != "%" {
+			return flt(m.Value)
 		}
 		return ofPercent(m) * side
 	}

@@ -5,17 +5,12 @@ import (
 	"fmt"
 	"image"
 	"os"
-	"path/filepath"
 	"regexp"
 	"runtime/debug"
 	"strconv"
-	"strings"
 	"sync"
 	"testing"
 	"time"
-
-	"platemark/interp/interptest"
-	"platemark/recipes"
 )
 
 // BenchmarkWalk walks over a print of 216 megapixels for an hour, made short: 600
@@ -25,18 +20,9 @@ import (
 // go test ./cmd/platemark/desk -run - -bench Walk -benchtime 1x
 func BenchmarkWalk(b *testing.B) {
 	defer debug.SetGCPercent(debug.SetGCPercent(25)) // as the command does
-	dir := b.TempDir()
-	interptest.WriteMaster(b, filepath.Join(dir, "marsh.tif"), 6144, 4096, 3, "opRGB")
+	s := large(b)
 	debug.FreeOSMemory()
 	os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) // what writing the master held doesn't count (proc(5))
-	text, _, _ := strings.Cut(string(recipes.Marsh), "\ninputs {")
-	path := filepath.Join(dir, "marsh.recipe")
-	interptest.Write(b, path, text)
-	s, err := New([]string{path}, filepath.Join(dir, "kept"), 0)
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer s.Close()
 	ctx := context.Background()
 	for range b.N {
 		st, err := s.state(ctx, 0, "large", 0, 0, 0)
