@@ -20,7 +20,8 @@ func guidePictures(tool, folder string) {
 	text, err := os.ReadFile("recipes/evening.recipe")
 	check(err)
 	prints, _, _ := strings.Cut(string(text), "\nsheet ") // whose strip wants steps that pictures leave out
-	g := guide{tool, folder, prints}
+	// What the guide's page of burning and cleaning adds comes in behind the dust.
+	g := guide{tool, folder, without(without(prints, "# The corners:", "prepare {"), "    # The lens's", "    tone for rag")}
 
 	const block = "    tone for rag {\n        exposure       -0.15 stops\n        contrast       +5%\n        muted chroma   +20%\n    }\n"
 	shown := func(was ...string) image.Image {
@@ -45,12 +46,23 @@ func guidePictures(tool, folder string) {
 	const sky = "12136,1236,640,400"
 	g.join("dust", 520, g.proof("wall", sky, "    spot ", "    # spot "), g.proof("wall", sky))
 
+	g.recipe = prints
 	const bank = "6300,7000,700,700"
 	const sharpen = "sharpen radius 1.8 px amount 160%"
 	g.join("sharpen", 350,
 		g.proof("wall", bank, sharpen, ""),
 		g.proof("wall", bank, sharpen, "sharpen radius 1.8 px amount 190%"),
 		g.proof("wall", bank, sharpen, "sharpen radius 1.8 px amount 500%"))
+}
+
+// without returns a text without what stands from one text up to another.
+func without(text, from, to string) string {
+	before, rest, _ := strings.Cut(text, from)
+	_, after, found := strings.Cut(rest, to)
+	if !found {
+		log.Fatalf("the recipe has no %q with %q behind it", from, to)
+	}
+	return before + to + after
 }
 
 // write writes the recipe with old texts replaced by new ones, each of which it

@@ -36,6 +36,7 @@ func main() {
 	diff.Run()
 	photograph(filepath.Join(demo, "wall.html"), "recipes/proof.jpg")
 	photograph(filepath.Join(demo, "diff.html"), "recipes/diff.jpg")
+	deskPicture(tool, demo, "marsh.recipe", 3, "m", "recipes/page.jpg")
 	certificate(tool, demo)
 	guidePictures(tool, demo)
 }
