@@ -98,6 +98,11 @@ func (c *buildCmd) Run(a *app) error {
 
 // whole builds all prints of a job.
 func (c *buildCmd) whole(a *app, j *interp.Job, key *sign.Key) error {
+	if c.PDF {
+		if err := c.pdfsAbsent(j); err != nil {
+			return err
+		}
+	}
 	o, err := c.options(a, key)
 	if err != nil {
 		return err

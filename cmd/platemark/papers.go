@@ -17,18 +17,38 @@ import (
 	"platemark/lang"
 )
 
-// pdfs writes a PDF of true size beside each file that was built: FILE.pdf without
-// the file's ending, with it where two files would have one PDF.
+// pdfName is the path of the PDF of true size beside a print's file: FILE.pdf
+// without the file's ending, with it where two files would have one PDF.
+func (c *buildCmd) pdfName(j *interp.Job, p *plan.Print) string {
+	stem := func(p *plan.Print) string {
+		file := j.OutPath(p, c.Out)
+		return strings.TrimSuffix(file, filepath.Ext(file))
+	}
+	if slices.ContainsFunc(j.Plans, func(q *plan.Print) bool { return q != p && disk.Fold(stem(q)) == disk.Fold(stem(p)) }) {
+		return j.OutPath(p, c.Out) + ".pdf" // a.tif beside a.jpg
+	}
+	return stem(p) + ".pdf"
+}
+
+// pdfsAbsent says before a build which of its PDFs may not be written.
+func (c *buildCmd) pdfsAbsent(j *interp.Job) error {
+	for _, p := range j.Plans {
+		may := disk.Absent
+		if c.Force {
+			may = disk.Replaceable
+		}
+		if err := may(c.pdfName(j, p)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// pdfs writes a PDF of true size beside each file that was built.
 func (c *buildCmd) pdfs(a *app, j *interp.Job, built []interp.Built) error {
-	stem := func(file string) string { return strings.TrimSuffix(file, filepath.Ext(file)) }
 	for _, b := range built {
 		p := j.Plans[slices.IndexFunc(j.Plans, func(p *plan.Print) bool { return p.Name == b.Print })]
-		path := stem(b.File) + ".pdf"
-		if slices.ContainsFunc(j.Plans, func(q *plan.Print) bool {
-			return q != p && disk.Fold(stem(j.OutPath(q, c.Out))) == disk.Fold(stem(b.File))
-		}) { // a.tif beside a.jpg
-			path = b.File + ".pdf"
-		}
+		path := c.pdfName(j, p)
 		if err := interp.TrueSize(a.ctx, b.File, p, path, c.Force); err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
