@@ -83,6 +83,9 @@ func Build(ctx context.Context, j *Job, o BuildOptions) ([]Built, error) {
 	if j.Failed() {
 		return nil, errors.New("the recipe has errors")
 	}
+	if j.Inputs.Heads {
+		return nil, errors.New("internal: the recipe was planned by the heads of its inputs")
+	}
 	s := newSession(o)
 	defer s.Close()
 	var out []Built

@@ -121,6 +121,40 @@ func TestGlanceReadsHeadsOnly(t *testing.T) {
 	t.Errorf("a glance took %v", best)
 }
 
+// Planning by heads says what full planning says, draws what masks cover and looks at
+// spots, and hashes no more than what is pinned, which it refuses where it changed.
+func TestHeadsHashWhatIsPinned(t *testing.T) {
+	dir := t.TempDir()
+	writeMaster(t, filepath.Join(dir, "m.tif"), 300, 200, 3, "opRGB")
+	file := filepath.Join(dir, "r.recipe")
+	text := strings.Replace(glanceRecipe, "prepare {\n    turn left", "mask lit {\n    range lightness 20 to 60\n}\nprepare {\n    turn left\n    spot at (30%, 30%) radius 1%", 1)
+	text = strings.Replace(text, "save", "sharpen radius 1 px amount 90% through lit\n    save", 1)
+	write(t, file, text)
+	full := mustLoad(t, file, LoadOptions{NoOutputs: true, Masks: true, Spots: true})
+	heads := mustLoad(t, file, LoadOptions{NoOutputs: true, Masks: true, Spots: true, Heads: true})
+	a, b := full.Plans[0], heads.Plans[0]
+	if full.Failed() || heads.Failed() || len(full.Masks[a]) != 1 || full.Masks[a][0].Frame != heads.Masks[b][0].Frame || full.Spots[a][0] != heads.Spots[b][0] {
+		t.Errorf("%v, %v: %v, %v; %v, %v", full.Diags, heads.Diags, full.Masks[a], heads.Masks[b], full.Spots[a], heads.Spots[b])
+	}
+	if a.Mark == b.Mark {
+		t.Error("the master was hashed")
+	}
+	if _, err := Build(context.Background(), heads, BuildOptions{}); err == nil {
+		t.Error("built from a plan by heads")
+	}
+	for pin, wrong := range map[string]bool{a.Inputs[0].Sum.String(): false, strings.Repeat("0", 64): true} {
+		write(t, file, "recipe 1 draft\ninputs {\n    \"m.tif\" sha256 \""+pin+"\"\n}"+strings.TrimPrefix(text, "recipe 1 draft"))
+		j, err := Load(context.Background(), file, LoadOptions{NoOutputs: true, Heads: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer j.Close()
+		if j.Failed() != wrong || !wrong && j.Plans[0].Mark != a.Mark {
+			t.Errorf("pinned to %s: %v", pin, j.Diags)
+		}
+	}
+}
+
 // A named pipe is refused, not waited for.
 func TestGlanceRefusesWhatIsNoFile(t *testing.T) {
 	dir := t.TempDir()

@@ -66,6 +66,10 @@ type LoadOptions struct {
 	NoSheets bool
 	// NoPins skips the inputs block.
 	NoPins bool
+	// Heads reads no more of inputs that aren't pinned than it must: nothing may be
+	// built from the plans, whose marks are no print's. A recipe with sheets, which
+	// show marks, is read whole.
+	Heads bool
 	// open, if set, opens inputs instead of master.Open; with master.Glance they
 	// aren't hashed, see Glance.
 	open func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
@@ -134,6 +138,7 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 		j.Inputs.Open = o.open
 	}
 	j.Inputs.NoPins, j.Inputs.Found, j.Inputs.Known, j.Inputs.Number = o.NoPins, o.Found, o.known, o.number
+	j.Inputs.Heads = o.Heads && !slices.ContainsFunc(j.Recipe.Prints, func(p *lang.Print) bool { return p.Sheet != nil })
 	if len(o.LookIn) > 0 {
 		where, elsewhere, err := seekInputs(ctx, folder, o.Out, j.Recipe, j.Inputs, o.LookIn)
 		if err != nil {

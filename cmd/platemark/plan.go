@@ -20,6 +20,7 @@ type planCmd struct {
 	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
 	Force   bool     `help:"Plan to replace print files that exist; replace the picture."`
 	Picture string   `help:"Draw one print small with each mask over it in a hatch of its own, as a PNG file." placeholder:"FILE"`
+	Mark    bool     `help:"Also say the marks, for which all inputs are read; --json always does."`
 	JSON    bool     `help:"Say the plan as JSON."`
 	workersFlag
 }
@@ -93,7 +94,7 @@ func (c *planCmd) Run(a *app) error {
 		return usageError{"--picture draws one print of one recipe"}
 	}
 	for _, file := range c.Recipes {
-		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true, Spots: true})
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true, Spots: true, Heads: !c.Mark && !c.JSON})
 		if err != nil {
 			return err
 		}
@@ -106,7 +107,7 @@ func (c *planCmd) Run(a *app) error {
 			r := planRowOf(file, j, p, j.OutPath(p, c.Out), c.n())
 			rows = append(rows, r)
 			if !c.JSON {
-				a.tellPlan(p, r, c.n())
+				a.tellPlan(p, r, c.Mark, c.n())
 			}
 			if c.Picture != "" {
 				if err := c.draw(a, j, p); err != nil {
@@ -166,7 +167,7 @@ func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers 
 	return r
 }
 
-func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
+func (a *app) tellPlan(p *plan.Print, r planRow, mark bool, workers int) {
 	line := func(what, format string, v ...any) {
 		fmt.Fprintf(a.out, "  %-9s  %s\n", what, fmt.Sprintf(format, v...))
 	}
@@ -174,7 +175,11 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 	if p.Sheet {
 		kind = "sheet"
 	}
-	fmt.Fprintf(a.out, "%s %s  (mark %s)\n", kind, p.Name, p.MarkShort())
+	fmt.Fprintf(a.out, "%s %s", kind, p.Name)
+	if mark {
+		fmt.Fprintf(a.out, "  (mark %s)", p.MarkShort())
+	}
+	fmt.Fprintln(a.out)
 	line("language", "%s: %s", r.Language, p.Operations())
 	line("frozen", "%s", frozenText(r.Pieces))
 	line("picture", "%s, at %s ppi", r.Sizes.Picture, inchText(p.Face.PPI))

@@ -34,7 +34,7 @@ type Input struct {
 	// when a reprint found it by its digest.
 	Found string
 	Size  int64
-	Sum   raster.Sum
+	Sum   raster.Sum // of its bytes; after Glance of its role and path
 
 	// Picture is set for masters and masks, Profile for profiles.
 	Picture *Picture
@@ -42,8 +42,9 @@ type Input struct {
 	// White says that a picture with alpha is laid on white.
 	White bool
 
-	file *os.File
-	stat fs.FileInfo
+	file   *os.File
+	stat   fs.FileInfo
+	hashed bool // see Glance
 	// shared says that the file is another's to close: recipes of one order.
 	shared bool
 }
@@ -59,6 +60,7 @@ func Open(ctx context.Context, role Role, path, found string, white bool) (*Inpu
 	if err != nil {
 		return nil, err
 	}
+	in.hashed = true
 	if in.Sum, err = hashFile(ctx, in.file, in.Size); err == nil {
 		err = in.head()
 	}
@@ -72,7 +74,8 @@ func Open(ctx context.Context, role Role, path, found string, white bool) (*Inpu
 	return in, nil
 }
 
-// Glance opens one input and reads its head.
+// Glance opens one input and reads its head, for looking alone: what is decoded of
+// it is held against the file's size and time, not against a digest.
 func Glance(_ context.Context, role Role, path, found string, white bool) (*Input, error) {
 	in, err := newInput(role, path, found, white)
 	if err != nil {
@@ -106,6 +109,9 @@ func missing(found string, err error) error {
 // same fails if the file's bytes aren't those that were hashed: what was read
 // since is then not what a log would say. A file's time can be put back.
 func (in *Input) same(ctx context.Context) error {
+	if !in.hashed {
+		return in.Unchanged()
+	}
 	sum, err := hashFile(ctx, in.file, in.Size)
 	if err == nil && sum != in.Sum {
 		return in.changed()

@@ -30,6 +30,8 @@ type Inputs struct {
 	// NoPins skips the check against the inputs block, for `pin --renew` and
 	// for reading a recipe whose inputs changed.
 	NoPins bool
+	// Heads opens what isn't pinned by master.Glance.
+	Heads bool
 	// Open opens a file, master.Open unless set otherwise; Known are digests
 	// taken before.
 	Open  func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error)
@@ -79,7 +81,12 @@ func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
 	}
 	s.open[k] = nil
 	where := s.Where(role, at.Value)
-	in, err := s.Open(s.ctx, role, at.Value, where, role == master.RoleMaster && s.rec.Master.OnWhite)
+	pin, pinned := s.Pins[at.Value]
+	open := s.Open
+	if s.Heads && !pinned {
+		open = master.Glance
+	}
+	in, err := open(s.ctx, role, at.Value, where, role == master.RoleMaster && s.rec.Master.OnWhite)
 	if err != nil {
 		s.failed(role, at, where, err)
 		return nil
@@ -87,7 +94,7 @@ func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
 	if sum, ok := s.Known[InputName{role, NameOf(s.Number, at.Value)}]; ok {
 		in.Sum = sum
 	}
-	if pin, ok := s.Pins[at.Value]; !s.NoPins && ok && pin != in.Sum.String() {
+	if !s.NoPins && pinned && pin != in.Sum.String() {
 		s.Diags = append(s.Diags, lang.Diagnostic{Severity: lang.Error, Code: CodeChanged, Span: at.Span,
 			Summary: fmt.Sprintf("%s isn't the file that was pinned", at.Value),
 			Detail:  fmt.Sprintf("Pinned: sha256 %s…; found: %s…. A print from it would be another print.", pin[:min(16, len(pin))], in.Sum.String()[:16]),
