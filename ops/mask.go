@@ -2,6 +2,8 @@ package ops
 
 import (
 	"fmt"
+	"image"
+	"slices"
 
 	"platemark/ops/exact"
 )
@@ -85,9 +87,9 @@ func reduceMask(ps Params, a Args, r Reduction) (Args, bool, error) {
 
 // drawer is a shape whose rows are functions of the row number alone.
 type drawer interface {
-	// row fills b[lo:hi] with the values of row y, 0 to 1; outside lo..hi the
-	// shape is 0.
-	row(b []float32, y int, k *drawScratch) (lo, hi int)
+	// row fills b[lo:hi] with the values of row y from column left on, 0 to 1;
+	// outside lo..hi the shape is 0 in b.
+	row(b []float32, left, y int, k *drawScratch) (lo, hi int)
 }
 
 // drawScratch lends drawers memory.
@@ -99,24 +101,32 @@ type drawScratch struct {
 // maskLine is one line ready to act. Exactly one of draw, file and plane says
 // where the values come from; none for invert.
 type maskLine struct {
-	op     string // "add", "less", "within", "invert"
-	draw   drawer
-	file   *sampler
-	plane  bool
-	input  int // for file and plane
-	spread int // rows up and down by which later softening reaches
+	op    string // "add", "less", "within", "invert"
+	draw  drawer
+	file  *sampler
+	plane bool
+	input int // for file and plane
 }
 
 // maskStage is a run of lines and the softening after it (nil after the last).
 type maskStage struct {
-	lines []maskLine
-	soft  *softener
+	lines  []maskLine
+	soft   *softener
+	spread int // rows and columns by which this and later softening reaches
+	left   int // the first column of the frame in the stage's plane
+	w      int // and how many there are
 }
 
 type maskStep struct {
 	pic    Pic
 	stages []maskStage
-	inputs []*maskLine
+	inputs []maskInput
+}
+
+// maskInput is a picture taken: scaled by file, or a plane as it is.
+type maskInput struct {
+	file   *sampler
+	spread int // that of the stage which takes it
 }
 
 func newMask(a maskParams, in []Pic, _ Env) (Step, error) {
@@ -130,21 +140,17 @@ func newMask(a maskParams, in []Pic, _ Env) (Step, error) {
 	if input != len(in) {
 		return nil, fmt.Errorf("mask: its lines take %d pictures, got %d", input, len(in))
 	}
+	s.inputs = make([]maskInput, len(in))
 	spread := 0
 	for i := len(s.stages) - 1; i >= 0; i-- {
 		st := &s.stages[i]
 		if st.soft != nil {
 			spread += st.soft.radius
 		}
-		for j := range st.lines {
-			st.lines[j].spread = spread
-		}
-	}
-	s.inputs = make([]*maskLine, len(in))
-	for i := range s.stages {
-		for j := range s.stages[i].lines {
-			if l := &s.stages[i].lines[j]; l.plane || l.file != nil {
-				s.inputs[l.input] = l
+		st.spread, st.w = spread, s.pic.W
+		for _, l := range st.lines {
+			if l.plane || l.file != nil {
+				s.inputs[l.input] = maskInput{l.file, spread}
 			}
 		}
 	}
@@ -187,13 +193,13 @@ func (s *maskStep) addLine(text string, input *int, in []Pic) error {
 			l.plane = true
 		}
 	case "ellipse":
-		l.draw = newEllipse(sh, s.pic.W)
+		l.draw = newEllipse(sh)
 	case "rectangle":
-		l.draw = newRectangle(sh, s.pic.W)
+		l.draw = newRectangle(sh)
 	case "gradient":
-		l.draw = newGradient(sh, s.pic.W)
+		l.draw = newGradient(sh)
 	case "polygon", "stroke":
-		l.draw = newOutline(sh, s.pic.W)
+		l.draw = newOutline(sh)
 	}
 	st.lines = append(st.lines, l)
 	return nil
@@ -206,12 +212,44 @@ func (s *maskStep) Pic() Pic { return s.pic }
 func (s *maskStep) Window(in, y int) (lo, hi int) {
 	l := s.inputs[in]
 	y0, y1 := max(0, y-l.spread), min(s.pic.H-1, y+l.spread)
-	if l.plane {
+	if l.file == nil {
 		return y0, y1 + 1
 	}
 	lo, _ = l.file.window(y0)
 	_, hi = l.file.window(y1)
 	return lo, hi
+}
+
+// around is the part r widened by what softening reaches, within the frame.
+func (s *maskStep) around(r image.Rectangle, spread int) image.Rectangle {
+	return r.Inset(-spread).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
+}
+
+func (s *maskStep) Needs(in int, r image.Rectangle) image.Rectangle {
+	l := s.inputs[in]
+	r = s.around(r, l.spread)
+	if l.file == nil {
+		return r
+	}
+	return l.file.needs(r)
+}
+
+func (s *maskStep) Part(r image.Rectangle) (Step, int) {
+	p := &maskStep{pic: s.pic.wide(r.Dx()), stages: slices.Clone(s.stages), inputs: s.inputs}
+	for i := range p.stages {
+		st := &p.stages[i]
+		at := s.around(r, st.spread)
+		st.left, st.w = at.Min.X, at.Dx()
+		st.lines = slices.Clone(st.lines)
+		for j, l := range st.lines {
+			st.lines[j].file = l.file.part(at)
+		}
+		if st.soft != nil {
+			to := s.around(r, st.spread-st.soft.radius)
+			st.soft = st.soft.part(at.Min.X-to.Min.X, to.Dx())
+		}
+	}
+	return p, r.Min.X
 }
 
 func (s *maskStep) Memory() (worker, shared int64) {
@@ -230,9 +268,9 @@ func (s *maskStep) Memory() (worker, shared int64) {
 }
 
 func (s *maskStep) Worker() Worker {
-	w := &maskWorker{s: s, b: make([]float32, s.pic.W)}
+	w := &maskWorker{s: s, b: make([]float32, s.stages[0].w)} // the first is the widest
 	for _, st := range s.stages {
-		k := stageWorker{row: shapeRow{v: make([]float32, s.pic.W)}}
+		k := stageWorker{row: shapeRow{v: make([]float32, st.w)}}
 		for _, l := range st.lines {
 			k.files = append(k.files, l.file.worker())
 		}
@@ -281,20 +319,20 @@ func (w *maskWorker) Row(dst []uint16, y int, in []Rows) {
 // plane makes row y of the plane after the lines of stage i, before its
 // softening. It is valid until the stage's next row.
 func (w *maskWorker) plane(i, y int, in []Rows) *shapeRow {
-	k := &w.stages[i]
+	k, st := &w.stages[i], &w.s.stages[i]
 	k.row.clear()
 	if i > 0 {
 		w.stages[i-1].soft.row(&k.row, y, func(r int) *shapeRow { return w.plane(i-1, r, in) })
 	}
-	for j := range w.s.stages[i].lines {
-		l := &w.s.stages[i].lines[j]
-		b, lo, hi := w.b, 0, w.s.pic.W
+	for j := range st.lines {
+		l := &st.lines[j]
+		b, lo, hi := w.b[:st.w], 0, st.w
 		switch {
 		case l.op == "invert":
 			k.row.invert()
 			continue
 		case l.draw != nil:
-			lo, hi = l.draw.row(b, y, &w.scratch)
+			lo, hi = l.draw.row(b, st.left, y, &w.scratch)
 		case l.plane:
 			for x, v := range in[l.input].Row(y)[:hi] {
 				b[x] = float32(v) / 65535

@@ -69,7 +69,6 @@ func (z zone) at(d float64) float64 { return fade((d - z.start) / z.width) }
 func (z zone) full() float64 { return z.start + z.width }
 
 type ellipse struct {
-	w          int
 	cx, cy     float64
 	a          float64
 	ia, ib     float64 // 1 over the half axes
@@ -78,9 +77,9 @@ type ellipse struct {
 	rhoOut     float64 // 0 from here on
 }
 
-func newEllipse(s MaskShape, w int) *ellipse {
+func newEllipse(s MaskShape) *ellipse {
 	a, b := float64(flt(s.W)/2), float64(flt(s.H)/2)
-	e := &ellipse{w: w, cx: flt(s.Points[0].X), cy: flt(s.Points[0].Y), a: a, ia: 1 / a, ib: 1 / b, soft: flt(s.Soft)}
+	e := &ellipse{cx: flt(s.Points[0].X), cy: flt(s.Points[0].Y), a: a, ia: 1 / a, ib: 1 / b, soft: flt(s.Soft)}
 	e.most = math.Max(e.ia, e.ib)
 	f := math.Max(e.soft, e.most)
 	// A division by 2 is a product to the compiler: it needs the conversion
@@ -106,7 +105,7 @@ func (e *ellipse) at(px, v float64) float64 {
 	return fade((1 - rho - float64((e.soft-f)/2)) / f)
 }
 
-func (e *ellipse) row(b []float32, y int, _ *drawScratch) (lo, hi int) {
+func (e *ellipse) row(b []float32, left, y int, _ *drawScratch) (lo, hi int) {
 	v := float64((float64(y) + 0.5 - e.cy) * e.ib)
 	half := func(rho float64) float64 { // half the chord of the ellipse rho
 		q := float64(rho*rho) - float64(v*v)
@@ -119,27 +118,27 @@ func (e *ellipse) row(b []float32, y int, _ *drawScratch) (lo, hi int) {
 	if out < 0 {
 		return 0, 0
 	}
-	lo, hi = columns(e.cx, out, 2, e.w)
-	from, to := core(e.cx, half(e.rhoIn), lo, hi)
+	cx := e.cx - float64(left)
+	lo, hi = columns(cx, out, 2, len(b))
+	from, to := core(cx, half(e.rhoIn), lo, hi)
 	for x := lo; x < from; x++ {
-		b[x] = float32(e.at(float64(x)+0.5, v))
+		b[x] = float32(e.at(float64(left+x)+0.5, v))
 	}
 	fillOnes(b[from:to])
 	for x := to; x < hi; x++ {
-		b[x] = float32(e.at(float64(x)+0.5, v))
+		b[x] = float32(e.at(float64(left+x)+0.5, v))
 	}
 	return lo, hi
 }
 
 type rectangle struct {
-	w      int
 	cx, cy float64
 	hw, hh float64
 	z      zone
 }
 
-func newRectangle(s MaskShape, w int) *rectangle {
-	r := &rectangle{w: w, cx: flt(s.Points[0].X), cy: flt(s.Points[0].Y), hw: float64(flt(s.W) / 2), hh: float64(flt(s.H) / 2)}
+func newRectangle(s MaskShape) *rectangle {
+	r := &rectangle{cx: flt(s.Points[0].X), cy: flt(s.Points[0].Y), hw: float64(flt(s.W) / 2), hh: float64(flt(s.H) / 2)}
 	r.z = newZone(flt(s.Soft), math.Min(r.hw, r.hh))
 	return r
 }
@@ -150,36 +149,36 @@ func (r *rectangle) at(px, dv float64) float64 {
 	return r.z.at(math.Min(r.hw-math.Abs(px-r.cx), dv))
 }
 
-func (r *rectangle) row(b []float32, y int, _ *drawScratch) (lo, hi int) {
+func (r *rectangle) row(b []float32, left, y int, _ *drawScratch) (lo, hi int) {
 	dv := r.hh - math.Abs(float64(y)+0.5-r.cy)
 	if dv <= r.z.start {
 		return 0, 0
 	}
-	lo, hi = columns(r.cx, r.hw-r.z.start, 2, r.w)
+	cx := r.cx - float64(left)
+	lo, hi = columns(cx, r.hw-r.z.start, 2, len(b))
 	// From this far inside on the row is level.
 	level := math.Min(r.z.full(), dv)
-	from, to := core(r.cx, r.hw-level, lo, hi)
+	from, to := core(cx, r.hw-level, lo, hi)
 	for x := lo; x < from; x++ {
-		b[x] = float32(r.at(float64(x)+0.5, dv))
+		b[x] = float32(r.at(float64(left+x)+0.5, dv))
 	}
 	v := float32(r.z.at(dv))
 	for x := from; x < to; x++ {
 		b[x] = v
 	}
 	for x := to; x < hi; x++ {
-		b[x] = float32(r.at(float64(x)+0.5, dv))
+		b[x] = float32(r.at(float64(left+x)+0.5, dv))
 	}
 	return lo, hi
 }
 
 type gradient struct {
-	w            int
 	x, y, ux, uy float64
 	len2         float64
 }
 
-func newGradient(s MaskShape, w int) *gradient {
-	g := &gradient{w: w, x: flt(s.Points[0].X), y: flt(s.Points[0].Y)}
+func newGradient(s MaskShape) *gradient {
+	g := &gradient{x: flt(s.Points[0].X), y: flt(s.Points[0].Y)}
 	g.ux, g.uy = flt(s.Points[1].X)-g.x, flt(s.Points[1].Y)-g.y
 	g.len2 = float64(g.ux*g.ux) + float64(g.uy*g.uy)
 	return g
@@ -197,7 +196,7 @@ func (g *gradient) at(px, v float64) float64 {
 	return t
 }
 
-func (g *gradient) row(b []float32, y int, _ *drawScratch) (lo, hi int) {
+func (g *gradient) row(b []float32, left, y int, _ *drawScratch) (lo, hi int) {
 	v := float64((float64(y) + 0.5 - g.y) * g.uy)
 	if g.ux == 0 {
 		t := g.at(0.5, v)
@@ -205,13 +204,13 @@ func (g *gradient) row(b []float32, y int, _ *drawScratch) (lo, hi int) {
 			return 0, 0
 		}
 		f := float32(t)
-		for x := range b[:g.w] {
+		for x := range b {
 			b[x] = f
 		}
-		return 0, g.w
+		return 0, len(b)
 	}
-	for x := range b[:g.w] {
-		b[x] = float32(g.at(float64(x)+0.5, v))
+	for x := range b {
+		b[x] = float32(g.at(float64(left+x)+0.5, v))
 	}
-	return 0, g.w
+	return 0, len(b)
 }

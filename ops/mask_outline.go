@@ -7,7 +7,6 @@ import (
 
 // outline is a polygon or a stroke: shapes by the distance to line segments.
 type outline struct {
-	w      int
 	seg    []segment
 	closed bool    // polygon
 	half   float64 // stroke: half the width
@@ -33,8 +32,8 @@ const (
 	outlineSlack = 1.0 / 16
 )
 
-func newOutline(s MaskShape, w int) *outline {
-	o := &outline{w: w, closed: s.Shape == "polygon"}
+func newOutline(s MaskShape) *outline {
+	o := &outline{closed: s.Shape == "polygon"}
 	n := len(s.Points)
 	xs, ys := make([]float64, n), make([]float64, n)
 	for i, p := range s.Points {
@@ -105,12 +104,12 @@ func (o *outline) at(d2 float64, inside bool) float64 {
 	return o.z.at(d)
 }
 
-func (o *outline) row(b []float32, y int, k *drawScratch) (lo, hi int) {
+func (o *outline) row(b []float32, left, y int, k *drawScratch) (lo, hi int) {
 	py := float64(y) + 0.5
 	if py < o.y0 || py > o.y1 {
 		return 0, 0
 	}
-	lo, hi = columns(float64((o.x0+o.x1)/2), float64((o.x1-o.x0)/2), 0, o.w)
+	lo, hi = columns(float64((o.x0+o.x1)/2)-float64(left), float64((o.x1-o.x0)/2), 0, len(b))
 	k.live, k.cut = k.live[:0], k.cut[:0]
 	for i := range o.seg {
 		g := &o.seg[i]
@@ -130,7 +129,7 @@ func (o *outline) row(b []float32, y int, k *drawScratch) (lo, hi int) {
 	inside, next := false, 0
 	for x := lo; x < hi; x += outlineChunk {
 		to := min(x+outlineChunk, hi)
-		mid, wide := float64(float64(x+to)/2), float64(float64(to-x-1)/2)+outlineSlack
+		mid, wide := float64(float64(2*left+x+to)/2), float64(float64(to-x-1)/2)+outlineSlack
 		// The distance anywhere in the chunk is within wide of the middle's.
 		best := math.Inf(1)
 		k.dist = k.dist[:0]
@@ -143,7 +142,7 @@ func (o *outline) row(b []float32, y int, k *drawScratch) (lo, hi int) {
 		if best-wide > o.reach {
 			// No edge within reach: one value. No crossing lies among these
 			// columns, so that the first one's side is everyone's.
-			for next < len(k.cut) && k.cut[next] <= float64(x)+0.5 {
+			for next < len(k.cut) && k.cut[next] <= float64(left+x)+0.5 {
 				inside = !inside
 				next++
 			}
@@ -169,7 +168,7 @@ func (o *outline) row(b []float32, y int, k *drawScratch) (lo, hi int) {
 			}
 		}
 		for j := x; j < to; j++ {
-			px := float64(j) + 0.5
+			px := float64(left+j) + 0.5
 			d := o.seg[k.near[0]].dist2(px, py)
 			for _, i := range k.near[1:] {
 				d = math.Min(d, o.seg[i].dist2(px, py))

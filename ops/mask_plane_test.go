@@ -1,6 +1,7 @@
 package ops
 
 import (
+	"image"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -94,6 +95,32 @@ func checkOrders(t *testing.T, s Step, in ...*plane) []uint16 {
 		}
 	}
 	return want
+}
+
+// checkPart computes a part of a step's result from what it needs alone and holds it
+// against the whole.
+func checkPart(t *testing.T, rng *rand.Rand, s Partial, whole []uint16, in ...*plane) {
+	t.Helper()
+	w, h, c := s.Pic().W, s.Pic().H, s.Pic().C
+	x, y := rng.IntN(w), rng.IntN(h)
+	r := image.Rect(x, y, x+1+rng.IntN(w-x), y+1+rng.IntN(h-y))
+	rows := make([]Rows, len(in))
+	for i, p := range in {
+		need := s.Needs(i, r)
+		cut := &plane{tb: t, pic: p.pic.wide(need.Dx()), lo: need.Min.Y, hi: need.Max.Y}
+		for y := range p.pic.H {
+			cut.data = append(cut.data, p.data[(y*p.pic.W+need.Min.X)*p.pic.C:(y*p.pic.W+need.Max.X)*p.pic.C]...)
+		}
+		rows[i] = cut
+	}
+	part, left := s.Part(r)
+	worker, row := part.Worker(), make([]uint16, part.Pic().Stride())
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		worker.Row(row, y, rows)
+		if !slices.Equal(row[(r.Min.X-left)*c:(r.Max.X-left)*c], whole[(y*w+r.Min.X)*c:(y*w+r.Max.X)*c]) {
+			t.Fatalf("row %d of the part %v differs", y, r)
+		}
+	}
 }
 
 func noise(rng *rand.Rand, p Pic) *plane {

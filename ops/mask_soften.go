@@ -13,13 +13,22 @@ import (
 type softener struct {
 	radius int
 	w      []float32 // w[k] for the pair at ±k
-	pw, ph int
+	pw, ph int       // of the result
+	lead   int       // columns that the first sum reaches left of the plane
 }
 
 func newSoftener(sigma *big.Rat, w, h int) *softener {
 	taps := gaussian(sigma)
 	slices.Reverse(taps)
-	return &softener{radius: len(taps) - 1, w: taps, pw: w, ph: h}
+	return &softener{radius: len(taps) - 1, w: taps, pw: w, ph: h, lead: len(taps) - 1}
+}
+
+// part is the softener for w columns of the result, of a plane that begins at
+// column at of these: not after -radius, and later only at the frame's edge.
+func (s *softener) part(at, w int) *softener {
+	p := *s
+	p.pw, p.lead = w, s.radius+at
+	return &p
 }
 
 func (s *softener) worker() *softenWorker {
@@ -99,13 +108,15 @@ func (k *softenWorker) fetch(r int, plane func(y int) *shapeRow) *softenSlot {
 	if src.lo >= src.hi {
 		return m
 	}
-	n, w := k.s.radius, k.s.pw
-	for i := range n {
+	lead, last := k.s.lead, len(src.v)-1
+	for i := range lead {
 		k.pad[i] = src.v[0]
-		k.pad[n+w+i] = src.v[w-1]
 	}
-	copy(k.pad[n:], src.v)
-	m.lo, m.hi = max(0, src.lo-n), min(w, src.hi+n)
+	copy(k.pad[lead:], src.v)
+	for i := lead + last + 1; i < len(k.pad); i++ {
+		k.pad[i] = src.v[last]
+	}
+	m.lo, m.hi = max(0, src.lo+lead-2*k.s.radius), min(k.s.pw, src.hi+lead)
 	k.across(m.v, m.lo, m.hi)
 	return m
 }

@@ -2,7 +2,6 @@ package ops
 
 import (
 	"fmt"
-	"image"
 	"math"
 	"math/big"
 	"math/rand/v2"
@@ -186,24 +185,7 @@ func againstSlow(t *testing.T, rng *rand.Rand, p *plane, text []string) bool {
 	if !slices.Equal(build(t, s, nil, p), got) {
 		t.Fatal("the order of the spots matters")
 	}
-	// A part is made of what it needs alone.
-	w, h, c := p.pic.W, p.pic.H, p.pic.C
-	x, y := rng.IntN(w), rng.IntN(h)
-	r := image.Rect(x, y, x+1+rng.IntN(w-x), y+1+rng.IntN(h-y))
-	narrow := s.(Partial)
-	need := narrow.Needs(0, r)
-	part, left := narrow.Part(r)
-	in := &plane{tb: t, pic: p.pic.wide(need.Dx()), lo: need.Min.Y, hi: need.Max.Y}
-	for y := range h {
-		in.data = append(in.data, p.data[(y*w+need.Min.X)*c:(y*w+need.Max.X)*c]...)
-	}
-	worker, row := part.Worker(), make([]uint16, part.Pic().Stride())
-	for y := r.Min.Y; y < r.Max.Y; y++ {
-		worker.Row(row, y, []Rows{in})
-		if !slices.Equal(row[(r.Min.X-left)*c:(r.Max.X-left)*c], got[(y*w+r.Min.X)*c:(y*w+r.Max.X)*c]) {
-			t.Fatalf("%q: row %d of the part %v differs", text, y, r)
-		}
-	}
+	checkPart(t, rng, s.(Partial), got, p)
 	return true
 }
 
