@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -9,6 +10,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/disk"
 	"platemark/interp/inspect"
+	"platemark/interp/master"
 	"platemark/interp/plan"
 	"platemark/interp/proof"
 	"platemark/lang"
@@ -20,7 +22,7 @@ type planCmd struct {
 	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
 	Force   bool     `help:"Plan to replace print files that exist; replace the picture."`
 	Picture string   `help:"Draw one print small with each mask over it in a hatch of its own, as a PNG file." placeholder:"FILE"`
-	Mark    bool     `help:"Also say the marks, for which all inputs are read; --json always does."`
+	Mark    bool     `help:"Also say the marks of prints whose inputs aren't pinned, for which all bytes are read; --json always does."`
 	JSON    bool     `help:"Say the plan as JSON."`
 	workersFlag
 }
@@ -107,7 +109,7 @@ func (c *planCmd) Run(a *app) error {
 			r := planRowOf(file, j, p, j.OutPath(p, c.Out), c.n())
 			rows = append(rows, r)
 			if !c.JSON {
-				a.tellPlan(p, r, c.Mark, c.n())
+				a.tellPlan(p, r, c.n())
 			}
 			if c.Picture != "" {
 				if err := c.draw(a, j, p); err != nil {
@@ -167,7 +169,7 @@ func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers 
 	return r
 }
 
-func (a *app) tellPlan(p *plan.Print, r planRow, mark bool, workers int) {
+func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 	line := func(what, format string, v ...any) {
 		fmt.Fprintf(a.out, "  %-9s  %s\n", what, fmt.Sprintf(format, v...))
 	}
@@ -176,7 +178,7 @@ func (a *app) tellPlan(p *plan.Print, r planRow, mark bool, workers int) {
 		kind = "sheet"
 	}
 	fmt.Fprintf(a.out, "%s %s", kind, p.Name)
-	if mark {
+	if !slices.ContainsFunc(p.Inputs, func(in *master.Input) bool { return !in.Hashed }) {
 		fmt.Fprintf(a.out, "  (mark %s)", p.MarkShort())
 	}
 	fmt.Fprintln(a.out)

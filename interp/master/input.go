@@ -34,7 +34,10 @@ type Input struct {
 	// when a reprint found it by its digest.
 	Found string
 	Size  int64
-	Sum   raster.Sum // of its bytes; after Glance of its role and path
+	// Sum is that of its bytes where they were Hashed; after Glance it is made of its
+	// role and path.
+	Sum    raster.Sum
+	Hashed bool
 
 	// Picture is set for masters and masks, Profile for profiles.
 	Picture *Picture
@@ -42,9 +45,8 @@ type Input struct {
 	// White says that a picture with alpha is laid on white.
 	White bool
 
-	file   *os.File
-	stat   fs.FileInfo
-	hashed bool // see Glance
+	file *os.File
+	stat fs.FileInfo
 	// shared says that the file is another's to close: recipes of one order.
 	shared bool
 }
@@ -60,7 +62,7 @@ func Open(ctx context.Context, role Role, path, found string, white bool) (*Inpu
 	if err != nil {
 		return nil, err
 	}
-	in.hashed = true
+	in.Hashed = true
 	if in.Sum, err = hashFile(ctx, in.file, in.Size); err == nil {
 		err = in.head()
 	}
@@ -109,7 +111,7 @@ func missing(found string, err error) error {
 // same fails if the file's bytes aren't those that were hashed: what was read
 // since is then not what a log would say. A file's time can be put back.
 func (in *Input) same(ctx context.Context) error {
-	if !in.hashed {
+	if !in.Hashed {
 		return in.Unchanged()
 	}
 	sum, err := hashFile(ctx, in.file, in.Size)
