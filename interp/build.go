@@ -250,10 +250,8 @@ func (m *making) picture(ctx context.Context, f *disk.File, steps bool) (*Built,
 		}
 		list[i] = r
 	}
-	for _, in := range p.Inputs {
-		if err := in.Unchanged(); err != nil {
-			return nil, nil, err
-		}
+	if err := m.unchanged(p); err != nil {
+		return nil, nil, err
 	}
 	m.Keeping.finish(p, results)
 	c := plan.Records(p, m.job.Recipe.Version, m.job.Recipe.Draft, m.job.Source, list, s.n, s.digest())

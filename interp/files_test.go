@@ -228,7 +228,8 @@ func TestInputThatChangesIsRefused(t *testing.T) {
 }
 
 // An input that changes in place, its time put back, between being hashed and
-// being decoded gives no print: the log would have the digest of other bytes.
+// being decoded gives no print: the log would have the digest of other bytes. Nor is
+// a step kept.
 func TestInputThatChangesInPlaceIsRefused(t *testing.T) {
 	for _, name := range []string{"m.tif", "mask.tif"} {
 		folder, file := smallJob(t, strings.Replace(tiny, "print small {", "mask a {\n    file \"mask.tif\"\n}\nprint small {", 1))
@@ -251,11 +252,19 @@ func TestInputThatChangesInPlaceIsRefused(t *testing.T) {
 		if err := os.Chtimes(path, st.ModTime(), st.ModTime()); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := Build(context.Background(), j, BuildOptions{}); err == nil || !strings.Contains(err.Error(), name+" changed while it was being read") {
+		steps := t.TempDir()
+		k, err := NewKeeping(context.Background(), steps, 1e9, func(what string) { t.Error(what) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Build(context.Background(), j, BuildOptions{Keeping: k}); err == nil || !strings.Contains(err.Error(), name+" changed while it was being read") {
 			t.Errorf("%s: %v", name, err)
 		}
 		if _, err := os.Lstat(filepath.Join(folder, "small.tif")); err == nil {
 			t.Errorf("%s: a print was written", name)
+		}
+		if list, err := os.ReadDir(steps); err != nil || len(list) != 1 { // the lock
+			t.Errorf("%s: there is %v, %v", name, list, err)
 		}
 	}
 }

@@ -8,10 +8,12 @@ import (
 	"os"
 	"runtime"
 	"slices"
+	"sync"
 	"sync/atomic"
 
 	"platemark/interp/disk"
 	"platemark/interp/engine"
+	"platemark/interp/master"
 	"platemark/interp/plan"
 	"platemark/ops"
 	"platemark/ops/raster"
@@ -39,6 +41,8 @@ type loaded struct {
 	store  *raster.Store
 	bands  []raster.Sum
 	report []string // what was found in its samples
+	// same waits until the input is hashed again, and fails if it changed.
+	same func() error
 }
 
 // kept is a picture that several are made from, with the results of every node
@@ -108,16 +112,37 @@ func newStore(w, h, c int) (*raster.Store, error) {
 	return raster.NewFile(f, w, h, c), nil
 }
 
-// input loads an input picture, or finds it loaded.
-func (s *Session) input(ctx context.Context, n plan.Node) (*loaded, error) {
-	in := n.Input
-	if l := s.inputs[plan.FileOf(in)]; l != nil && l.store != nil {
+// input loads an input picture, or finds it loaded. Whether it changed is known on
+// return where that is to be waited for, else it is found out meanwhile.
+func (s *Session) input(ctx context.Context, n plan.Node, wait bool) (l *loaded, err error) {
+	l = s.inputs[plan.FileOf(n.Input)]
+	if l != nil && (wait || l.store == nil) { // what is kept may be of changed bytes
+		if err := l.same(); err != nil {
+			return nil, err
+		}
+	}
+	if l != nil && l.store != nil {
 		return l, nil
 	}
+	if l, err = s.decode(ctx, n.Input); err != nil {
+		return nil, fmt.Errorf("%s: %w", n.Input.Path, err)
+	}
+	if wait {
+		if err := l.same(); err != nil {
+			l.close()
+			return nil, err
+		}
+	}
+	s.inputs[plan.FileOf(n.Input)] = l
+	return l, nil
+}
+
+// decode loads an input picture, and begins to look whether it changed.
+func (s *Session) decode(ctx context.Context, in *master.Input) (*loaded, error) {
 	info := in.Picture.Info()
 	st, err := newStore(info.W, info.H, info.Channels)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", in.Path, err)
+		return nil, err
 	}
 	var progress func(rows int)
 	if s.Progress != nil {
@@ -128,16 +153,21 @@ func (s *Session) input(ctx context.Context, n plan.Node) (*loaded, error) {
 	sums, report, err := in.Decode(ctx, st, s.Workers, progress)
 	if err != nil {
 		st.Close()
-		return nil, fmt.Errorf("%s: %w", in.Path, err)
+		return nil, err
 	}
-	l := &loaded{st, raster.Bands(sums), report}
-	s.inputs[plan.FileOf(in)] = l
-	return l, nil
+	found := make(chan error, 1)
+	go func() { found <- in.Same(ctx) }()
+	return &loaded{st, raster.Bands(sums), report, sync.OnceValue(func() error {
+		if err := <-found; err != nil {
+			return fmt.Errorf("%s: %w", in.Path, err)
+		}
+		return nil
+	})}, nil
 }
 
 // graph is what makes node out, from inputs and from what is kept; of says which
 // node of the plan each of its own is. Digests that results lack are asked for,
-// none with results nil.
+// none with results nil. Whoever gives results asks unchanged before they are used.
 func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map[raster.Sum]plan.Result) (g *engine.Graph, of []int, err error) {
 	keep := func(key raster.Sum) (*raster.Store, bool) {
 		k := s.kept[key]
@@ -155,7 +185,7 @@ func (s *Session) graph(ctx context.Context, p *plan.Print, out int, results map
 		return k.store, true
 	}
 	input := func(n plan.Node) (*raster.Store, error) {
-		l, err := s.input(ctx, n)
+		l, err := s.input(ctx, n, results == nil)
 		if err != nil {
 			return nil, err
 		}
@@ -212,6 +242,21 @@ func (s *Session) measure(ctx context.Context, g *engine.Graph, keys []raster.Su
 			return err
 		}
 		n.Lacks = nil
+	}
+	return nil
+}
+
+// unchanged fails if an input of a print isn't what was hashed.
+func (s *Session) unchanged(p *plan.Print) error {
+	for _, in := range p.Inputs {
+		if l := s.inputs[plan.FileOf(in)]; l != nil {
+			if err := l.same(); err != nil {
+				return err
+			}
+		}
+		if err := in.Unchanged(); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -413,7 +458,7 @@ func (s *Session) Small(ctx context.Context, p *plan.Print, node int, how plan.S
 		if st, ok := s.starts[at]; ok {
 			return st.Store, nil
 		}
-		l, err := s.input(ctx, n)
+		l, err := s.input(ctx, n, true)
 		if err != nil {
 			return nil, err
 		}

@@ -115,7 +115,7 @@ func adopt(ctx context.Context, in *Input, to, space string) (*Adopted, error) {
 		}
 		return nil, fmt.Errorf("its picture can't be decoded (%v): take it from a backup, or export it again", err)
 	}
-	if err := in.same(ctx); err != nil {
+	if err := in.Same(ctx); err != nil {
 		return nil, err
 	}
 	px, err := newPixels(img)

@@ -66,8 +66,8 @@ func Open(ctx context.Context, role Role, path, found string, white bool) (*Inpu
 	if in.Sum, err = hashFile(ctx, in.file, in.Size); err == nil {
 		err = in.head()
 	}
-	if err == nil && role == RoleProfile { // a picture is hashed again when it is decoded
-		err = in.same(ctx)
+	if err == nil && role == RoleProfile { // a picture is hashed again once it is decoded
+		err = in.Same(ctx)
 	}
 	if err != nil {
 		in.file.Close()
@@ -108,9 +108,9 @@ func missing(found string, err error) error {
 	return disk.PlainError(err)
 }
 
-// same fails if the file's bytes aren't those that were hashed: what was read
+// Same fails if the file's bytes aren't those that were hashed: what was read
 // since is then not what a log would say. A file's time can be put back.
-func (in *Input) same(ctx context.Context) error {
+func (in *Input) Same(ctx context.Context) error {
 	if !in.Hashed {
 		return in.Unchanged()
 	}
@@ -252,8 +252,8 @@ func HashPath(ctx context.Context, path string) (raster.Sum, int64, error) {
 
 // Decode decodes a picture input into a store of its size and takes the fingerprint
 // of each row of its samples as stored; progress, if not nil, hears how many
-// rows came. report says in sentences what was found in the samples. The input
-// is refused if it changed since it was opened.
+// rows came. report says in sentences what was found in the samples. Whether these
+// are of the bytes that were hashed, Same tells afterwards.
 func (in *Input) Decode(ctx context.Context, st *raster.Store, workers int, progress func(rows int)) (sums []uint32, report []string, err error) {
 	info := in.Picture.Info()
 	sums = make([]uint32, info.H)
@@ -272,8 +272,6 @@ func (in *Input) Decode(ctx context.Context, st *raster.Store, workers int, prog
 		}
 		return nil
 	}
-	if report, err = in.Picture.decode(ctx, workers, st.Memory(), emit); err == nil {
-		err = in.same(ctx)
-	}
+	report, err = in.Picture.decode(ctx, workers, st.Memory(), emit)
 	return sums, report, err
 }
