@@ -67,7 +67,7 @@ func memoryOf(t testing.TB, k memoryKind, master, width, processors int) (most, 
 		t.Fatal(err)
 	}
 	c, _ := run("build")
-	most, planned, workers = c.ProcessState.SysUsage().(*syscall.Rusage).Maxrss*1024, plan[0].Memory, plan[0].Workers
+	most, planned, workers = int64(c.ProcessState.SysUsage().(*syscall.Rusage).Maxrss)*1024, plan[0].Memory, plan[0].Workers
 	if most > planned {
 		t.Errorf("%s, %d processors: %d MB, and the plan says %d MB at most", k.name, processors, most/1e6, planned/1e6)
 	}

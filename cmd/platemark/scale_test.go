@@ -97,7 +97,7 @@ func scaled(b *testing.B, master, steps string, processors int) scaleRun {
 		b.Fatalf("%v\n%s", err, out)
 	}
 	s := c.ProcessState
-	return scaleRun{s.UserTime() + s.SystemTime(), time.Since(began), s.SysUsage().(*syscall.Rusage).Maxrss * 1024}
+	return scaleRun{s.UserTime() + s.SystemTime(), time.Since(began), int64(s.SysUsage().(*syscall.Rusage).Maxrss) * 1024}
 }
 
 // tiles writes a master of w x h px: the rows of a scene, n bytes each, again and
