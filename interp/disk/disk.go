@@ -59,7 +59,12 @@ type File struct {
 	temp  string      // "" where it has no name
 	mode  fs.FileMode // of the file that it replaces, 0 where there is none
 	named bool
+	fresh int        // bytes written since the last sync began
+	early chan error // what syncs while writing came to, while none is under way
 }
+
+// earlyBytes is how much is written until a sync begins beside further writing.
+const earlyBytes = 16 << 20
 
 // A takenError says that a name is taken; it is fs.ErrExist.
 type takenError struct{ what string }
@@ -82,7 +87,8 @@ func Absent(path string) error {
 // are set aside, or at least those that it likely needs. With force it may
 // replace a file; whether that can be done is looked at now.
 func Create(final string, likely, most int64, force bool) (*File, error) {
-	o := &File{final: final, force: force}
+	o := &File{final: final, force: force, early: make(chan error, 1)}
+	o.early <- nil
 	if force {
 		if err := Replaceable(final); err != nil {
 			return nil, err
@@ -149,6 +155,26 @@ func temporary(final string) string {
 // megabytes rounds up to a tenth.
 func megabytes(n int64) string { return fmt.Sprintf("%.1f MB", float64((n+99_999)/100_000)/10) }
 
+// Write writes at the file's end, and lets the disk have what it wrote meanwhile, so
+// that Commit waits for the rest alone. What goes wrong with that is Commit's error.
+func (o *File) Write(b []byte) (int, error) {
+	n, err := o.File.Write(b)
+	if o.fresh += n; o.fresh < earlyBytes {
+		return n, err
+	}
+	select {
+	case was := <-o.early:
+		if was != nil {
+			o.early <- was
+			break
+		}
+		o.fresh = 0
+		go func() { o.early <- call("sync", o.Sync) }()
+	default:
+	}
+	return n, err
+}
+
 // Commit cuts the file to length bytes, brings it to the disk and gives it its
 // name. Without force an existing file wins: the error is fs.ErrExist then.
 // After an error the file is gone, unless Named says otherwise.
@@ -156,7 +182,10 @@ func (o *File) Commit(length int64) error { return o.commit(length, nil) }
 
 // commit asks last, if set, just before the name is given.
 func (o *File) commit(length int64, last func() error) error {
-	err := o.Truncate(length)
+	err := <-o.early
+	if err == nil {
+		err = o.Truncate(length)
+	}
 	if err == nil && o.mode != 0 {
 		err = o.keepMode()
 	}

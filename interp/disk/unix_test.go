@@ -78,6 +78,32 @@ func TestFaultsOfTheDevice(t *testing.T) {
 	}
 }
 
+// A sync that fails while the file is still written is an error of its end, though
+// the last sync finds nothing wrong: the system may tell of a fault once only.
+func TestFaultOfAnEarlySync(t *testing.T) {
+	ways(t, func(t *testing.T) {
+		dir := t.TempDir()
+		n := fault(t, "sync", unix.EIO)
+		p := filepath.Join(dir, "p.tif")
+		f, err := Create(p, 0, 0, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		piece := make([]byte, earlyBytes/4)
+		for range 20 {
+			if _, err := f.Write(piece); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := f.Commit(20 * earlyBytes / 4); !errors.Is(err, unix.EIO) || *n != 1 {
+			t.Errorf("%v after %d syncs", err, *n)
+		}
+		if l := left(t, dir); len(l) > 0 {
+			t.Errorf("left: %v", l)
+		}
+	})
+}
+
 // Where even the likely room isn't there, both figures are said.
 func TestNoRoom(t *testing.T) {
 	fault(t, "fallocate", unix.ENOSPC, unix.ENOSPC)
