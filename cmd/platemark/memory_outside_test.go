@@ -11,15 +11,15 @@ import (
 	"testing"
 )
 
-// A master of 400 megapixels, 2.4 GB, is built within 300 MB, on 2 processors
+// A master of 200 megapixels, 1.2 GB, is built within 300 MB, on 2 processors
 // and on 16, with something to prepare and without. It goes through a temporary
 // file of the same size. The file is sparse, black all over.
 func TestMemoryOfAHugeMaster(t *testing.T) {
 	dir, program := t.TempDir(), binary(t)
-	blackMaster(t, filepath.Join(dir, "m.tif"), 25000, 16000)
+	blackMaster(t, filepath.Join(dir, "m.tif"), 16000, 12500)
 	for name, prepare := range map[string]string{"plain": "", "prepared": "prepare {\n    tone {\n        exposure +0.5 stops\n    }\n}\n"} {
 		recipe := filepath.Join(dir, name+".recipe")
-		text := "recipe 1 draft\nmaster \"m.tif\" space opRGB\n" + prepare + "print p {\n    size 10 in x 6.4 in at 100 ppi\n    enlarge with lanczos3\n    save tiff \"" + name + ".tif\"\n}\n"
+		text := "recipe 1 draft\nmaster \"m.tif\" space opRGB\n" + prepare + "print p {\n    size 10 in x 7.8125 in at 100 ppi\n    enlarge with lanczos3\n    save tiff \"" + name + ".tif\"\n}\n"
 		write(t, recipe, text)
 		for _, procs := range []int{2, 16} {
 			c := exec.Command(program, "build", "--force", recipe)
@@ -36,11 +36,11 @@ func TestMemoryOfAHugeMaster(t *testing.T) {
 	}
 }
 
-// At prints of 6000 x 4000 px, on few processors and on many.
+// At prints of 6000 x 2000 px, whose rows are as long as those of 24 megapixels, on few processors and on many.
 func TestMemoryOfLargePrints(t *testing.T) {
 	for _, k := range memoryKinds {
 		for _, processors := range []int{2, 64} {
-			most, planned, workers, cpu := memoryOf(t, k, 2000, 6000, processors)
+			most, planned, workers, cpu := memoryOf(t, k, 2000, 6000, 2000, processors)
 			t.Logf("%s, %d processors, %d at work: %d MB, planned %d MB, %v of processor time", k.name, processors, workers, most/1e6, planned/1e6, cpu)
 		}
 	}

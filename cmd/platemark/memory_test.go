@@ -29,19 +29,18 @@ var memoryKinds = []memoryKind{
 	{"colours", "mirror\nmix red 30% green 59% blue 11%\ntint hue 60 deg chroma 8%\ncrop (1%, 1%) to (99%, 99%)\n", "enlarge with mitchell\nconvert to profile \"p.icc\""},
 }
 
-// memoryOf builds a print of width x width*2/3 px of a kind from a master of
-// black: the program never takes more than `plan` says, and works on several
+// memoryOf builds a print of w x h px of a kind from a master of black that is
+// master px wide: the program never takes more than `plan` says, and works on several
 // processors.
-func memoryOf(t testing.TB, k memoryKind, master, width, processors int) (most, planned int64, workers int, cpu time.Duration) {
+func memoryOf(t testing.TB, k memoryKind, master, w, h, processors int) (most, planned int64, workers int, cpu time.Duration) {
 	dir, program := t.TempDir(), binary(t)
-	blackMaster(t, filepath.Join(dir, "m.tif"), master, master*2/3)
+	blackMaster(t, filepath.Join(dir, "m.tif"), master, master*h/w)
 	profile, err := os.ReadFile(filepath.Join("..", "..", "testdata", "standards", "profiles", "rgbprint_v4.icc"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	write(t, filepath.Join(dir, "p.icc"), string(profile))
 	recipe, prepare, mask := filepath.Join(dir, k.name+".recipe"), "", ""
-	w, h := width, width*2/3
 	if k.prepare != "" {
 		prepare = "prepare {\n" + k.prepare + "}\n"
 	}
@@ -98,7 +97,7 @@ func blackMaster(t testing.TB, path string, w, h int) {
 
 func TestMemoryIsWithinThePlan(t *testing.T) {
 	for _, k := range memoryKinds {
-		memoryOf(t, k, 900, 1800, 64)
+		memoryOf(t, k, 900, 1800, 1200, 64)
 	}
 }
 
@@ -111,7 +110,7 @@ func BenchmarkMemory(b *testing.B) {
 		for _, processors := range []int{2, 64} {
 			b.Run(fmt.Sprintf("%s/%d", k.name, processors), func(b *testing.B) {
 				for b.Loop() {
-					most, planned, workers, cpu := memoryOf(b, k, 6000, 18000, processors)
+					most, planned, workers, cpu := memoryOf(b, k, 6000, 18000, 12000, processors)
 					b.ReportMetric(float64(most/1e6), "MB")
 					b.ReportMetric(float64(planned/1e6), "MB-planned")
 					b.ReportMetric(float64(workers), "at-work")

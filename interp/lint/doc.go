@@ -1,4 +1,4 @@
 // Package lint holds the tests that keep the promise of equal bytes as a whole:
 // the frozen vectors, the search of the compiled code for fused instructions,
-// other machines, other releases, and builds of the program itself.
+// and builds of the program itself.
 package lint

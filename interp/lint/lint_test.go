@@ -9,10 +9,11 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"platemark/interp/lint/programs"
 )
 
 // A target is what the compiler is asked for. On these it may fuse x*y + z into
@@ -138,17 +139,6 @@ func search(arch string, dump *bufio.Scanner) (found []finding, instructions int
 	return found, instructions, dump.Err()
 }
 
-// build compiles a package for a target.
-func build(t testing.TB, dir, pkg, out string, env []string, flags ...string) {
-	t.Helper()
-	c := exec.Command("go", slices.Concat([]string{"build", "-buildvcs=false", "-o", out}, flags, []string{pkg})...)
-	c.Dir = dir
-	c.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
-	if b, err := c.CombinedOutput(); err != nil {
-		t.Fatalf("go build %s with %v: %v\n%s", pkg, env, err, b)
-	}
-}
-
 // searchProgram disassembles a program and searches it.
 func searchProgram(t testing.TB, arch, program string) []finding {
 	t.Helper()
@@ -186,7 +176,7 @@ func lint(t *testing.T, targets []target) {
 	dir := t.TempDir()
 	for _, g := range targets {
 		program := filepath.Join(dir, "reach")
-		build(t, ".", "./reach", program, g.env)
+		programs.Build(t, ".", "./reach", program, g.env)
 		for _, f := range searchProgram(t, g.arch(), program) {
 			t.Errorf("%s: %s has %s", g.name, f.function, f.what)
 		}
@@ -232,7 +222,7 @@ func call(x float64) { println(math.Exp(x), math.Sqrt(x), math.Floor(x)) }
 	}
 	for _, g := range targets {
 		program := filepath.Join(dir, "fixture")
-		build(t, dir, ".", program, g.env)
+		programs.Build(t, dir, ".", program, g.env)
 		got := map[string]string{}
 		for _, f := range searchProgram(t, g.arch(), program) {
 			if strings.HasPrefix(f.function, "main.") {

@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"platemark/interp/lint/programs"
 )
 
 // copySource copies the module's files, without what begins with a dot.
@@ -68,7 +70,7 @@ func TestReproducibleProgram(t *testing.T) {
 			env = append(env, "GOCACHE="+filepath.Join(base, "cache"), "TZ=Pacific/Auckland", "LANG=de_DE.UTF-8", "GOMAXPROCS=1")
 		}
 		program := filepath.Join(dir, "platemark")
-		build(t, dir, "./cmd/platemark", program, env, "-trimpath")
+		programs.Build(t, dir, "./cmd/platemark", program, env, "-trimpath")
 		b := read(t, program)
 		t.Logf("%s: %d bytes, sha256 %x", place, len(b), sha256.Sum256(b))
 		if first == nil {

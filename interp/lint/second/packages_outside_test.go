@@ -18,7 +18,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/audit"
 	"platemark/interp/interptest"
-	"platemark/interp/lint/wasm"
+	"platemark/interp/lint/programs"
 	"platemark/interp/pack"
 	"platemark/testdata/frozen"
 )
@@ -96,7 +96,7 @@ func TestPackagesReprintedByAll(t *testing.T) {
 	slow := filepath.Join(dir, "fresh", "data", "reader", "second.py")
 	for how, again := range map[string]func(args ...string){
 		"the packed program": func(args ...string) { run(t, dir, own, args...) },
-		"WebAssembly":        func(args ...string) { wasm.Run(t, form, dir, args...) },
+		"WebAssembly":        func(args ...string) { programs.RunWasm(t, form, dir, args...) },
 		"the second reader": func(args ...string) {
 			end := len(args) - 2 // --out FOLDER; it takes one package or recipe at a time
 			for _, one := range args[1:end] {

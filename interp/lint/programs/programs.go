@@ -1,5 +1,5 @@
-// Package wasm runs programs as WebAssembly, for tests.
-package wasm
+// Package programs builds programs, and runs them as WebAssembly, for tests.
+package programs
 
 import (
 	"bytes"
@@ -7,7 +7,9 @@ import (
 	"crypto/rand"
 	"errors"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/tetratelabs/wazero"
@@ -15,9 +17,21 @@ import (
 	"github.com/tetratelabs/wazero/sys"
 )
 
-// Run runs a program of WASI preview 1 in a folder, which it sees as /work, and
+// Build compiles a package of the module in dir into the file out, without cgo,
+// with the environment that says for which machine.
+func Build(t testing.TB, dir, pkg, out string, env []string, flags ...string) {
+	t.Helper()
+	c := exec.Command("go", slices.Concat([]string{"build", "-buildvcs=false", "-o", out}, flags, []string{pkg})...)
+	c.Dir = dir
+	c.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
+	if b, err := c.CombinedOutput(); err != nil {
+		t.Fatalf("go build %s with %v: %v\n%s", pkg, env, err, b)
+	}
+}
+
+// RunWasm runs a program of WASI preview 1 in a folder, which it sees as /work, and
 // gives its output.
-func Run(t testing.TB, program, dir string, args ...string) []byte {
+func RunWasm(t testing.TB, program, dir string, args ...string) []byte {
 	t.Helper()
 	ctx := context.Background()
 	cache, err := wazero.NewCompilationCacheWithDir(t.TempDir())
