@@ -330,7 +330,7 @@ func TestRowsComputedOnce(t *testing.T) {
 				for _, ps := range st.passes {
 					bands += (ps.till - ps.from + st.Band - 1) / st.Band
 				}
-				most = n.Pic.H + bands*st.rings[i]
+				most = n.Pic.H + bands*st.spans[i]
 			}
 			if got := int(counts[i].Load()); got < n.Pic.H || got > most {
 				t.Errorf("node %d: %d rows computed of %d, expected %d at most", i, got, n.Pic.H, most)

@@ -64,22 +64,28 @@ type Stage struct {
 	under  int // bands under way at a time
 	nodes  []bool
 	rings  []int // rows by node, 0 for what isn't computed here
+	spans  []int // rows by node that one row of the stage's picture is made from
 	passes []*pass
 }
 
 // edge is what a step reads of one input.
 type edge struct {
 	both int  // rows that two neighbouring rows read, in the mean
+	most int  // rows from the near end to the farthest that was read
 	even bool // the far end never falls
+	gaps bool // rows are left out
 }
 
 func edgeOf(s ops.Step, in int) edge {
 	e := edge{even: true}
-	far := 0
+	far, most := 0, 0
 	for y := range s.Pic().H {
 		lo, hi := s.Window(in, y)
 		e.both += max(0, far-lo)
 		e.even = e.even && hi >= far
+		e.gaps = e.gaps || y > 0 && lo > far
+		most = max(most, hi)
+		e.most = max(e.most, most-lo)
 		far = hi
 	}
 	e.both /= s.Pic().H
@@ -272,8 +278,7 @@ func (p *planner) another(l *Layout) int {
 }
 
 // spares is what each worker needn't hold of rows where node i is kept: as many
-// as its users read of it more than is read of themselves, of it and of all that it
-// is made from.
+// as its users read of it more than is read of themselves.
 func (p *planner) spares(st *Stage, i int) int64 {
 	if i == st.Node || st.rings[i] <= 8 {
 		return 0
@@ -281,18 +286,10 @@ func (p *planner) spares(st *Stage, i int) int64 {
 	read := 1
 	for u, n := range p.g.Nodes {
 		if slices.Contains(n.In, i) {
-			read = max(read, st.rings[u])
+			read = max(read, st.spans[u])
 		}
 	}
-	from := make([]bool, len(p.g.Nodes))
-	p.reach(i, from)
-	var stride int64
-	for k, in := range from {
-		if in && !p.kept[k] {
-			stride += int64(p.g.Nodes[k].Pic.Stride())
-		}
-	}
-	return 2 * int64(max(0, st.rings[i]-read)) * stride
+	return 2 * int64(max(0, st.spans[i]-read)) * int64(p.g.Nodes[i].Pic.Stride())
 }
 
 // holds is what a worker takes, and what all of them take together.

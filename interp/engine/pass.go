@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"slices"
 
 	"platemark/ops"
 )
@@ -11,8 +12,9 @@ import (
 // too, and are computed for these alone.
 //
 // Each row of the root reads of every node the rows lo <= r < hi, by windows
-// composed on all ways from the root. So a node's row is at hand, and needn't be
-// computed again, while lo <= it < hi: that is when its digest is taken.
+// composed on all ways from the root. A node that one step alone reads, from the top
+// on, needs a ring of that step's window; others one of hi - lo rows, so that no row
+// is computed again but at the ends of bands.
 type pass struct {
 	root, from, till int
 	// lo and hi are by node and by row of the root, less from; nil for nodes
@@ -33,7 +35,7 @@ func (p *planner) passes(st *Stage, whole bool) {
 			due[i] = []ranged{{0, n.Pic.H}}
 		}
 	}
-	st.rings = make([]int, len(p.g.Nodes))
+	st.rings, st.spans = make([]int, len(p.g.Nodes)), make([]int, len(p.g.Nodes))
 	p.pass(st, st.Node, st.From, st.Till, due)
 	for i := st.Node; i >= 0; i-- {
 		for len(due[i]) > 0 {
@@ -71,6 +73,7 @@ func (p *planner) pass(st *Stage, root, from, till int, due [][]ranged) {
 			}
 		}
 	}
+	readers, window := make([]int, n), make([]int, n)
 	for i := root; i >= 0; i-- {
 		if !computed(i) {
 			continue
@@ -83,14 +86,24 @@ func (p *planner) pass(st *Stage, root, from, till int, due [][]ranged) {
 			}
 		}
 		for k, in := range p.g.Nodes[i].In {
-			s, even := p.g.Nodes[i].Step, p.edges[i][k].even
+			s, e := p.g.Nodes[i].Step, p.edges[i][k]
 			for y := range rows {
-				ps.hi[in][y] = max(ps.hi[in][y], int32(farEnd(s, k, int(lo[y]), int(hi[y]), even)))
+				ps.hi[in][y] = max(ps.hi[in][y], int32(farEnd(s, k, int(lo[y]), int(hi[y]), e.even)))
 			}
+			if readers[in]++; e.gaps {
+				readers[in]++
+			}
+			window[in] = e.most
 		}
+		span := 0
 		for y := range rows {
-			st.rings[i] = max(st.rings[i], int(hi[y]-lo[y]))
+			span = max(span, int(hi[y]-lo[y]))
 		}
+		st.spans[i] = max(st.spans[i], span)
+		if readers[i] == 1 {
+			span = min(span, window[i])
+		}
+		st.rings[i] = max(st.rings[i], span)
 		covered := ranged{int(lo[0]), int(hi[rows-1])}
 		var left []ranged
 		for _, d := range due[i] {
@@ -120,6 +133,21 @@ func farEnd(s ops.Step, in, from, till int, even bool) (far int) {
 	}
 	_, far = ops.RowsNeeded(s, in, from, till)
 	return far
+}
+
+// owned are the rows of node i whose fingerprints are taken with the root's rows
+// from <= y < till.
+func (ps *pass) owned(i, from, till int) (lo, hi int) {
+	lo, hi = int(ps.lo[i][from-ps.from]), int(ps.hi[i][till-1-ps.from])
+	if till < ps.till {
+		hi = int(ps.lo[i][till-ps.from])
+	}
+	return lo, hi
+}
+
+// due says whether the fingerprint of row y of node i is taken in this pass.
+func (ps *pass) due(i, y int) bool {
+	return slices.ContainsFunc(ps.sums[i], func(s ranged) bool { return s.from <= y && y < s.till })
 }
 
 // again is how many rows of the stage's picture, in the mean, are as much work

@@ -147,6 +147,7 @@ func (r *runner) run(ctx context.Context, s Sink, tell func(rows int)) error {
 					return
 				}
 				b := bands[n]
+				w.begin(b.ps, b.y0, b.y1)
 				for y := b.y0; y < b.y1; y++ {
 					if ctx.Err() != nil {
 						return
@@ -155,7 +156,7 @@ func (r *runner) run(ctx context.Context, s Sink, tell func(rows int)) error {
 					if w.err == nil && n < emitted {
 						w.err = sw.Row(y, row)
 					}
-					w.hash(b.ps, y)
+					w.rest(y)
 					if w.err != nil {
 						cancel(w.err)
 						return
@@ -224,6 +225,7 @@ func (r *runner) run(ctx context.Context, s Sink, tell func(rows int)) error {
 // out of a ring is simply computed again.
 type worker struct {
 	r       *runner
+	ps      *pass // that the band at work is of
 	nodes   []workerNode
 	err     error
 	scratch []byte
@@ -236,6 +238,9 @@ type workerNode struct {
 	in   []ops.Rows
 	buf  []uint16
 	tags []int // tags[slot] is the row there, or -1
+	// next is the first row of the band whose fingerprint isn't taken yet, till the
+	// end of these.
+	next, till int
 }
 
 func (r *runner) newWorker() *worker {
@@ -274,6 +279,7 @@ func (w *worker) row(i, y int) []uint16 {
 		}
 		return (&storeReader{st: w.r.stores[i], err: &w.err}).Row(y)
 	}
+	w.upto(i, min(y, wn.till)) // in order, so that what they are made from is at hand
 	slot := y % len(wn.tags)
 	stride := w.r.g.Nodes[i].Pic.Stride()
 	dst := wn.buf[slot*stride : (slot+1)*stride : (slot+1)*stride]
@@ -282,28 +288,54 @@ func (w *worker) row(i, y int) []uint16 {
 		wn.work.Row(dst, y, wn.in)
 		wn.tags[slot] = y
 	}
+	if y == wn.next && y < wn.till {
+		w.sum(i, dst)
+	}
 	return dst
 }
 
-// hash takes the fingerprints of the rows that end with row y of the pass.
-func (w *worker) hash(ps *pass, y int) {
-	at := y - ps.from
-	for i, sums := range ps.sums {
-		if len(sums) == 0 {
-			continue
+// begin begins a band of a pass.
+func (w *worker) begin(ps *pass, from, till int) {
+	w.ps = ps
+	for i := range w.nodes {
+		if n := &w.nodes[i]; len(ps.sums[i]) > 0 {
+			n.next, n.till = ps.owned(i, from, till)
+		} else {
+			n.till = n.next
 		}
-		lo, hi := int(ps.lo[i][at]), int(ps.hi[i][at])
-		if y+1 < ps.till {
-			hi = int(ps.lo[i][at+1])
+	}
+}
+
+// sum takes the fingerprint of the next row of a node.
+func (w *worker) sum(i int, row []uint16) {
+	n := &w.nodes[i]
+	y := n.next
+	if n.next++; !w.ps.due(i, y) {
+		return
+	}
+	w.r.sums[i][y] = raster.RowSum(row, &w.scratch)
+	if seen := w.r.g.Nodes[i].Seen; seen != nil {
+		seen(y, row)
+	}
+}
+
+// rest takes the fingerprints of what row y of the pass leaves behind.
+func (w *worker) rest(y int) {
+	for i, sums := range w.ps.sums {
+		if len(sums) > 0 {
+			_, end := w.ps.owned(i, y, y+1)
+			w.upto(i, end)
 		}
-		for _, s := range sums {
-			for r := max(lo, s.from); r < min(hi, s.till); r++ {
-				row := w.row(i, r)
-				w.r.sums[i][r] = raster.RowSum(row, &w.scratch)
-				if seen := w.r.g.Nodes[i].Seen; seen != nil {
-					seen(r, row)
-				}
-			}
+	}
+}
+
+// upto takes the fingerprints of a node's rows before y that nothing read.
+func (w *worker) upto(i, y int) {
+	for n := &w.nodes[i]; n.next < y; {
+		if w.ps.due(i, n.next) {
+			w.row(i, n.next)
+		} else {
+			n.next++
 		}
 	}
 }

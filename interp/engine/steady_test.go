@@ -26,8 +26,11 @@ func steady(g *Graph) (row func()) {
 	w, ps := newRunner(g, st, stores, sums).newWorker(), st.passes[0]
 	y := ps.from
 	row = func() {
+		if y == ps.from {
+			w.begin(ps, ps.from, ps.till)
+		}
 		w.row(ps.root, y)
-		w.hash(ps, y)
+		w.rest(y)
 		if y++; y == ps.till {
 			y = ps.from
 		}
