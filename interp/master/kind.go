@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 
 	"platemark/interp/disk"
 	"platemark/ops/codec"
@@ -23,12 +24,23 @@ type Picture struct {
 	// they lie in into, if that isn't nil: the whole picture's room. report says in
 	// sentences what was found in them: how many were clipped, say.
 	decode func(ctx context.Context, workers int, into []uint16, emit emitter) (report []string, err error)
+
+	once    sync.Once // of Profile
+	profile *colour.Profile
+	failed  error
 }
 
 type emitter = func(y0 int, rows []uint16) error
 
 // Info tells of the picture in the words of TIFF.
 func (p *Picture) Info() tiff.Info { return p.info }
+
+// Profile is the one that the picture bears, which must bear one. All plans share it
+// and its tables, some megabytes.
+func (p *Picture) Profile() (*colour.Profile, error) {
+	p.once.Do(func() { p.profile, p.failed = colour.Parse(p.info.ICC) })
+	return p.profile, p.failed
+}
 
 // ProfileOf is the profile that a file is, or that a picture in it bears, TIFF,
 // PNG or JPEG: nil for a file that is neither. A picture without a profile is an

@@ -28,7 +28,7 @@ func (b *binder) profileOf(in *master.Input, path lang.Text, named *lang.Text, h
 		p, _ = colour.Space(named.Value)
 	default:
 		var err error
-		if p, err = colour.Parse(info.ICC); err != nil {
+		if p, err = in.Picture.Profile(); err != nil {
 			b.err(CodeProfile, path.Span, fmt.Sprintf("the profile in %s can't be used: %v", path.Value, err), "",
 				"convert it to a matrix profile such as opRGB or ROMM-RGB in the program that made it, and save it again")
 			return nil, false

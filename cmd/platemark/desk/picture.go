@@ -36,10 +36,11 @@ func (l level) size(pic ops.Pic) (w, h int) {
 // errUnknown says that a picture isn't there any more: the text has moved on.
 var errUnknown = errors.New("this picture is of a text that has moved on")
 
-// mostShown is how many pictures are known at a time, mostHeld of how many the
-// session holds what they are made from, mostSmall how many are kept run small.
+// mostShown is how many pictures are known at a time, each with its plan of a
+// megabyte or two, mostHeld of how many the session holds what they are made from,
+// mostSmall how many are kept run small.
 const (
-	mostShown = 48
+	mostShown = 24
 	mostHeld  = 3
 	mostSmall = 4
 )
@@ -167,7 +168,7 @@ type wanted struct {
 }
 
 // beside are the tiles waiting for parts of whole that fill one rectangle with q, q
-// among them, and that rectangle: what tiles share, such as rows of a mask, is
+// among them, and that rectangle: what tiles share, such as their surroundings, is
 // computed once so. Whoever calls it has the session.
 func (s *Server) beside(q *wanted, whole image.Rectangle) (list []*wanted, all image.Rectangle) {
 	area := func(r image.Rectangle) int { return r.Dx() * r.Dy() }
