@@ -20,6 +20,9 @@ type ViewOptions struct {
 	Section  int // side of a section at 100 %, px; 0: 384
 	Sections int // how many; 0: 4
 	Workers  int
+	// Session, if set, makes the pictures and stays open; Workers and Progress are
+	// its own then.
+	Session  *interp.Session
 	Progress func(stage string, done, due int64)
 }
 
@@ -177,8 +180,11 @@ func Pictures(ctx context.Context, a, b *Side, d *Diff, o ViewOptions) (*View, e
 	} else {
 		v.Why = fmt.Sprintf("the prints have other shapes, %d x %d px and %d x %d px, so they can't be laid over one another", wa, ha, wb, hb)
 	}
-	s := interp.NewSession(o.Workers, nil)
-	defer s.Close()
+	s := o.Session
+	if s == nil {
+		s = interp.NewSession(o.Workers, nil)
+		defer s.Close()
+	}
 	viewer := func(side *Side, of *account) (*viewer, error) {
 		if o.Progress != nil {
 			s.Progress = func(stage string, done, due int64) { o.Progress(side.Name+", "+stage, done, due) }

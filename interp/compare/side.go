@@ -26,7 +26,7 @@ type Side struct {
 	Text []byte
 	// Notes say what couldn't be told of it, and why.
 	Notes []string
-	// One is set for a log: it speaks of one print only.
+	// One is set where it speaks of one print only, as a log does.
 	One bool
 
 	rec    *lang.Recipe
@@ -135,6 +135,17 @@ func recipeSide(ctx context.Context, name, file string, text []byte) (*Side, err
 		s.prints = append(s.prints, s.account(pr, v))
 	}
 	s.maskAccounts()
+	return s, nil
+}
+
+// OfPrint is one print of a recipe's text that stands at file or will be saved
+// there.
+func OfPrint(ctx context.Context, name, file string, text []byte, print string) (*Side, error) {
+	s, err := recipeSide(ctx, name, file, text)
+	if err != nil {
+		return nil, err
+	}
+	s.One, s.prints = true, only(s.prints, func(a *account) bool { return a.name == print })
 	return s, nil
 }
 

@@ -33,6 +33,9 @@ type Options struct {
 	// Long is the longest side of the reduced picture, px; 0 means 1400.
 	Long    int
 	Workers int
+	// Session, if set, makes the pictures and stays open; Workers and Progress are
+	// its own then.
+	Session *interp.Session
 	// Progress, if set, is called from several goroutines.
 	Progress func(stage string, done, due int64)
 }
@@ -216,11 +219,15 @@ type proofer struct {
 	screen *colour.FromLab
 }
 
-// newProofer binds the plans; the caller closes s.
+// newProofer binds the plans; the caller closes it.
 func newProofer(j *interp.Job, pr *lang.Print, papers []*lang.Paper, o Options) (*proofer, error) {
 	o.Long = cmp.Or(max(o.Long, 0), 1400)
 	o.Workers = cmp.Or(max(o.Workers, 0), runtime.GOMAXPROCS(0))
-	k := &proofer{s: interp.NewSession(o.Workers, o.Progress), o: o, images: map[raster.Sum]interp.Picture{}}
+	s := o.Session
+	if s == nil {
+		s = interp.NewSession(o.Workers, o.Progress)
+	}
+	k := &proofer{s: s, o: o, images: map[raster.Sum]interp.Picture{}}
 	for _, paper := range append([]*lang.Paper{nil}, papers...) {
 		p, err := bind(j, pr, paper, 0)
 		if err != nil {
@@ -252,6 +259,13 @@ func newProofer(j *interp.Job, pr *lang.Print, papers []*lang.Paper, o Options) 
 	}
 	k.toLab, err = colour.NewToLab(k.pic.Profile, colour.Relative)
 	return k, err
+}
+
+// close gives back what the proofer holds itself.
+func (k *proofer) close() {
+	if k.o.Session == nil {
+		k.s.Close()
+	}
 }
 
 // reduced is a size brought down to long on its longer side.
@@ -310,7 +324,7 @@ func Make(ctx context.Context, j *interp.Job, print string, o Options) (*Proof, 
 	if err != nil {
 		return nil, err
 	}
-	defer k.s.Close()
+	defer k.close()
 	out := &Proof{Print: print, Section: o.Section, Scale: 1}
 	for _, p := range j.Plans {
 		if p.Name == print {

@@ -14,7 +14,6 @@ import (
 	"sync"
 	"time"
 
-	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/interp/inspect"
 	"platemark/interp/plan"
@@ -74,7 +73,6 @@ func (s *Server) routeFinds(m *http.ServeMux) {
 		}
 		return s.found(q.Context(), s.recipes[file], q.FormValue("print"))
 	}))
-	m.HandleFunc("GET /inspected", s.inspected)
 	m.HandleFunc("POST /mended", posted(s, func(r *recipe, q *chosen) (any, error) { return s.mended(r, q) }))
 	m.HandleFunc("POST /take", posted(s, func(r *recipe, q *chosen) (any, error) {
 		line, err := s.take(r, q)
@@ -224,32 +222,6 @@ func (s *Server) found(ctx context.Context, r *recipe, print string) (*found, er
 	})
 	out.Says = says
 	return out, err
-}
-
-// inspected answers with the page that the command writes of what was found; it
-// holds its pictures and its style, and no script may run in it.
-func (s *Server) inspected(w http.ResponseWriter, q *http.Request) {
-	var b bytes.Buffer
-	file, err := s.file(q.FormValue("file"))
-	if err == nil {
-		var says string
-		re := s.recipes[file]
-		says, err = s.looking(q.Context(), re, q.FormValue("print"), 0, func(_ *reading, l *retouch.Look) error {
-			v, err := l.Pictures(q.Context())
-			if err != nil {
-				return err
-			}
-			return view.WriteInspect(&b, view.NewInspectPage(filepath.Base(re.path), l, v))
-		})
-		err = errors.Join(err, waits(says))
-	}
-	if err != nil {
-		refuse(w, err)
-		return
-	}
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Write(b.Bytes())
 }
 
 // share is what a number with % says.

@@ -267,6 +267,7 @@ func (s *Server) Handler() http.Handler {
 		return nil, r.settle(q.Mine, q.Seen)
 	}))
 	s.routeFinds(m)
+	s.routePages(m)
 	s.routeWalk(m)
 	return s.guard.wrap(m)
 }

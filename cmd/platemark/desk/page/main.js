@@ -112,11 +112,15 @@ function step(by) {
     sheet.reveal(next.line);
 }
 
+// written opens the page that a command writes of what is looked at.
+const written = (what, more) => open(query(what, { file: page.file, print: page.print, ...more }), "_blank", "noopener");
+
 // The words below the picture: each is a key too, the letter that is underlined.
 const list = [
     ...verbs.map(({ word, key, of }) => ({ word, key, on: () => marks.verb === word, act: () => marks.choose(word), there: () => !finds.going && (!of || table.picture && marks.shown?.kind === of) })),
     { word: "finds", key: "i", first: true, on: () => finds.going, act: () => { marks.choose(null); finds.toggle(); } },
-    ...[["next", "n", () => finds.step(1)], ["previous", "p", () => finds.step(-1)], ["take", "t", () => finds.put("take")], ["dismiss", "d", () => finds.put("dismiss")], ["page", "a", () => open(query("inspected", { file: page.file, print: page.print }), "_blank", "noopener")]].map(([word, key, act]) => ({ word, key, act, there: () => !!finds.now })),
+    ...[["next", "n", () => finds.step(1)], ["previous", "p", () => finds.step(-1)], ["take", "t", () => finds.put("take")], ["dismiss", "d", () => finds.put("dismiss")]].map(([word, key, act]) => ({ word, key, act, there: () => !!finds.now })),
+    { word: "page", key: "a", name: "page of what was found", act: () => written("inspected"), there: () => !!finds.now },
     { word: "walk", key: "w", on: () => walk.going, act: () => walk.toggle() },
     { word: "on", key: " ", hint: "space", name: "on with the walk", act: () => walk.go(), there: () => walk.going },
     { word: "fit", key: "f", first: true, on: () => table.zoom === "fit", act: () => table.zoomTo("fit") },
@@ -127,6 +131,8 @@ const list = [
     { word: "difference", key: "x", hint: "x", on: () => compare.way === "difference", act: () => compare.look("difference"), there: () => !!table.before },
     { word: "versus", key: "v", name: "versus: choose what it is compared with", act: () => at("with").focus() },
     { word: "proof", key: "r", name: "proof, as the paper shows it", on: () => !!compare.seen, act: () => compare.proof(), there: () => compare.papers.length > 0 },
+    { word: "what changed", key: "y", hint: "y", name: "what changed: the page that diff writes", act: () => written("differed", { with: compare.with }), there: () => /^(round|print) /.test(compare.with) },
+    { word: "figures", key: "q", hint: "q", name: "figures: the page that proof writes", act: () => written("proofed", { paper: compare.seen }), there: () => !!compare.seen },
     { word: "mask", key: "m", on: () => table.hatch, act: () => { table.hatch = !table.hatch; table.place(); }, there: () => !!table.picture?.mask },
     { word: "grid", key: "g", on: () => table.grid, act: () => { table.grid = !table.grid; table.place(); } },
     { word: "units", key: "u", act: () => { table.unit = (table.unit + 1) % 3; table.place(); } },
