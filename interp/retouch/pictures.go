@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"image"
+	"math"
 	"slices"
 
 	"platemark/interp"
+	"platemark/interp/inspect"
 	"platemark/interp/plan"
 )
 
@@ -56,29 +58,73 @@ func (l *Look) Pictures(ctx context.Context) (*View, error) {
 	if err != nil {
 		return nil, err
 	}
-	cut := func(p *plan.Print, node int, r image.Rectangle) (*interp.ViewPicture, error) {
-		m, err := l.s.Region(ctx, p, node, r)
-		if err != nil {
-			return nil, err
-		}
-		return interp.View(p, m)
-	}
 	for _, f := range finds {
 		w, h := min(placeW, l.W), min(placeH, l.H)
 		x, y := min(max(int(f.At.X)-w/2, 0), l.W-w), min(max(int(f.At.Y)-h/2, 0), l.H-h)
 		r := image.Rect(x, y, x+w, y+h)
 		p := Place{Find: f, Across: (f.At.X - float64(x)) / float64(w), Down: (f.At.Y - float64(y)) / float64(h)}
-		if p.Before, err = cut(l.plan, l.node, r); err != nil {
+		if p.Before, err = l.cut(ctx, l.plan, l.node, r); err != nil {
 			return nil, err
 		}
 		if mended != nil && len(f.Lines) > 0 && !slices.Contains(left, f.Number) {
-			if p.After, err = cut(mended, node, r); err != nil {
+			if p.After, err = l.cut(ctx, mended, node, r); err != nil {
 				return nil, err
 			}
 		}
 		v.Places = append(v.Places, p)
 	}
 	return v, nil
+}
+
+func (l *Look) cut(ctx context.Context, p *plan.Print, node int, r image.Rectangle) (*interp.ViewPicture, error) {
+	m, err := l.s.Region(ctx, p, node, r)
+	if err != nil {
+		return nil, err
+	}
+	return interp.View(p, m)
+}
+
+// Vain says why the lines of a find in a print's finished pixels don't mend it, ""
+// where they do. Lines of prepare act on the master: what comes into the print later
+// stays. A line mends a find where it changes it, anywhere within, by a quarter of how
+// far it stands out (our own choice), in CIELAB.
+func (l *Look) Vain(ctx context.Context, number int) (string, error) {
+	i := slices.IndexFunc(l.Finds, func(f Find) bool { return f.Number == number })
+	if l.Print == "" || i < 0 {
+		return "", nil
+	}
+	p, node, left, err := l.mended(ctx, []int{number})
+	if err != nil || p == nil || len(left) > 0 {
+		return "", err
+	}
+	f := l.Finds[i]
+	at, r := f.At, f.Width
+	if len(f.Spots) > 0 {
+		at, r = f.Spots[0].Point, f.Spots[0].Radius
+	}
+	box := image.Rect(int(at.X-r), int(at.Y-r), int(at.X+r)+1, int(at.Y+r)+1).Intersect(image.Rect(0, 0, l.W, l.H))
+	before, err := l.cut(ctx, l.plan, l.node, box)
+	if err != nil {
+		return "", err
+	}
+	after, err := l.cut(ctx, p, node, box)
+	if err != nil {
+		return "", err
+	}
+	most := 0.0
+	for i, a := range before.Lab {
+		b := after.Lab[i]
+		most = max(most, math.Hypot(math.Hypot(a.L-b.L, a.A-b.A), a.B-b.B))
+	}
+	stands := f.Contrast
+	if f.Kind != inspect.Fringe { // of light: from its middle's lightness to that of what lies round it
+		cube := (before.Lab[len(before.Lab)/2].L + 16) / 116
+		stands = 116 * math.Abs(cube-cube/math.Cbrt(1+f.Contrast))
+	}
+	if most >= stands/4 {
+		return "", nil
+	}
+	return "no line mends it: it isn't in the master, which prepare works on, and comes into the print later", nil
 }
 
 // mended is the plan with the lines of finds, nil where they can't all stand in

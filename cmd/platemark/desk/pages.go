@@ -41,9 +41,9 @@ func (s *Server) routePages(m *http.ServeMux) {
 	}
 }
 
-// inspected is inspect's page of the master.
-func (s *Server) inspected(w io.Writer, q *http.Request, r *recipe, print string) error {
-	says, err := s.looking(q.Context(), r, print, 0, func(_ *reading, l *retouch.Look) error {
+// inspected is inspect's page of the master or of a print.
+func (s *Server) inspected(w io.Writer, q *http.Request, r *recipe, _ string) error {
+	says, err := s.looking(q.Context(), r, finished(q), func(_ *reading, l *retouch.Look) error {
 		v, err := l.Pictures(q.Context())
 		if err != nil {
 			return err

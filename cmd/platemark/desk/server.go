@@ -29,10 +29,8 @@ import (
 
 	"platemark/cmd/platemark/lsp"
 	"platemark/interp"
-	"platemark/interp/inspect"
 	"platemark/interp/plan"
 	"platemark/interp/proof"
-	"platemark/ops/raster"
 )
 
 //go:embed page
@@ -71,7 +69,7 @@ type Server struct {
 func New(paths []string, folder string, workers int) (*Server, error) {
 	s := &Server{reader: interp.NewReader(), turn: make(chan struct{}, 1), plans: map[string]*plan.Print{}, eyes: map[string]*proof.Eye{},
 		readers: map[chan string]bool{}, watched: map[*recipe]func() bool{}, kept: make(chan struct{}, 1), Trouble: func(error) {}}
-	s.finds.reports = map[raster.Sum]*inspect.Report{}
+	s.finds.reports = map[string]lookedOver{}
 	for _, p := range paths {
 		p, err := filepath.Abs(p)
 		if err != nil {

@@ -31,7 +31,7 @@ func BenchmarkWalk(b *testing.B) {
 		}
 		tiles(b, s, st.Picture.Key, level{1, 950}, image.Rect(0, 0, 950, 633), st.Picture) // the page looks first
 		for f := (&found{Says: "-"}); f.Says != ""; time.Sleep(100 * time.Millisecond) {
-			if f, err = s.found(ctx, s.recipes[0], "large"); err != nil {
+			if f, err = s.found(ctx, s.recipes[0], chosen{Print: "large"}); err != nil {
 				b.Fatal(err)
 			}
 		}

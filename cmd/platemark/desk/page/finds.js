@@ -1,5 +1,5 @@
-// What inspect finds in the master, stepped through on the print: each at 100 % and
-// ringed, as it is and with its line, to be taken into the recipe or dismissed.
+// What inspect finds in the master, or in the print's finished pixels, stepped through
+// on the print: each at 100 % and ringed, as it is and with its line, to be taken into the recipe or dismissed.
 import { ask, at, draw, send } from "./ask.js";
 
 export class Finds {
@@ -9,6 +9,7 @@ export class Finds {
         this.table = table;
         this.on = on;
         this.going = false;
+        this.finished = false; // of the print's finished pixels, not of the master
         this.list = [];
         this.at = 0;
         this.mended = null; // the print with the line of the find that is shown
@@ -33,15 +34,25 @@ export class Finds {
 
     async toggle() {
         this.going = !this.going;
+        if (this.going) return this.begin();
         this.list = [];
         this.mended = null;
-        if (!this.going) {
-            this.on.say("");
-            return this.on.changed();
-        }
+        this.on.say("");
+        this.on.changed();
+    }
+
+    // other goes between the master's finds and those of the print as it is finished.
+    other() {
+        this.finished = !this.finished;
+        return this.begin();
+    }
+
+    async begin() {
+        this.list = [];
+        this.mended = null;
         this.at = 0;
         this.table.fold = 0;
-        this.on.say("looking over the master", true);
+        this.on.say(this.finished ? "looking over the finished print" : "looking over the master", true);
         await this.on.end();
     }
 
@@ -49,7 +60,7 @@ export class Finds {
     async ask() {
         const n = ++this.asking, st = this.state, number = this.now?.number;
         try {
-            const f = await ask("finds", { file: st.file, print: st.print });
+            const f = await ask("finds", { file: st.file, print: st.print, finished: this.finished });
             if (n !== this.asking || !this.going) return;
             if (f.says) return this.on.say(f.says, true);
             this.list = f.finds;
@@ -80,19 +91,19 @@ export class Finds {
         this.tell();
         if (!f.lines?.length) return;
         try {
-            const m = await send("mended", st.file, { version: st.version, print: st.print, number: f.number });
+            const m = await send("mended", st.file, { version: st.version, print: st.print, finished: this.finished, number: f.number });
             if (n !== this.asking) return;
             this.mended = { ...m, name: "with " + lines(f) };
             t.was = true;
             this.on.changed();
         } catch (e) {
-            if (n === this.asking && e.status !== 409) this.on.say(e.message, true);
+            if (n === this.asking && e.status !== 409) this.tell(e.message);
         }
     }
 
-    tell() {
+    tell(words = lines(this.now)) {
         const f = this.now;
-        this.on.say(`find ${this.at + 1} of ${this.open}: ${f.words} · ${lines(f)}`, true);
+        this.on.say(`find ${this.at + 1} of ${this.open}${this.finished ? " in the finished print" : ""}: ${f.words} · ${words}`, true);
     }
 
     // put takes or dismisses the find that is shown; the next one comes in its place.
@@ -100,7 +111,7 @@ export class Finds {
         const f = this.now, st = this.state;
         if (!f) return;
         try {
-            const r = await send(how, st.file, { version: st.version, print: st.print, number: f.number });
+            const r = await send(how, st.file, { version: st.version, print: st.print, finished: this.finished, number: f.number });
             if (how === "take") this.on.taken(r.line);
         } catch (e) {
             this.on.say(e.message, true);
