@@ -26,12 +26,16 @@ type Tone struct {
 	bound []float64
 	first uint64     // where the first cell starts, as bits
 	cells []toneCell // guesses, up to light 1
-	near  bool       // every guess is its code or the one below
+	near  bool       // every guess is less than half a code off
 }
 
-// toneCell guesses codes by a straight line, half a code low: at + slope * (x's
-// low bits), from 0 up and below 65535.
-type toneCell struct{ at, slope float32 }
+// toneCell guesses how far light lies beyond the code base, in 65536ths of a code:
+// at + (slope + bend low) low, from the low bits of x. A guess is at most sure off: few
+// come so near to a code's threshold that it must be looked up, in far more memory.
+type toneCell struct {
+	at, slope, bend float32
+	base, sure      uint16
+}
 
 const (
 	cellShift  = 52 - 7 // 128 cells an octave
@@ -77,23 +81,26 @@ func (t *Tone) encode(x float64) uint16 {
 	if x > 1 {
 		x = 1
 	}
-	g := t.guess(x)
-	// One more where the next code's light isn't above x, without a branch: from 0
-	// up, numbers have the order of their bits.
-	g += 1 - int((math.Float64bits(x)-math.Float64bits(t.bound[g+1]))>>63)
-	if t.near || t.bound[g] <= x && x < t.bound[g+1] {
-		return uint16(g)
+	c, g := t.guess(x)
+	if f := g & 65535; f >= int(c.sure) && f+int(c.sure) < 65536 {
+		return c.base + uint16(g>>16)
+	}
+	k := int(c.base) + (g+32768)>>16
+	if x < t.bound[k] {
+		k--
+	}
+	if t.near || t.bound[k] <= x && x < t.bound[k+1] {
+		return uint16(k)
 	}
 	return t.search(x)
 }
 
-// guess is near the code of light x, 0..1: where curves bend as powers do, it is
-// the code or the one below.
-func (t *Tone) guess(x float64) int {
+// guess is the cell of light x, 0..1, and what it guesses.
+func (t *Tone) guess(x float64) (*toneCell, int) {
 	b := max(math.Float64bits(x), t.first)
 	c := &t.cells[b>>cellShift-t.first>>cellShift]
 	low := float32(int32(b>>(cellShift-23)) & (1<<23 - 1))
-	return int(c.at + float32(c.slope*low))
+	return c, int(int32(c.at + float32((c.slope+float32(c.bend*low))*low)))
 }
 
 // EncodeRow sets dst[0], dst[step], ... to the codes of x, as Encode64 does.
@@ -137,35 +144,72 @@ func (t *Tone) build() {
 	last := (math.Float64bits(1) - t.first) >> cellShift
 	t.cells = make([]toneCell, last+1) // that of light 1 itself too
 	for i := range last {
-		a, b := t.place(from(i)), t.place(from(i+1))
-		t.cells[i] = toneCell{float32(max(0, a-0.5)), float32((b - a) / (1 << 23))}
+		t.cells[i] = newToneCell(t.place(from(i)), t.place((from(i)+from(i+1))*0.5), t.place(from(i+1)))
 	}
-	t.cells[last].at = float32(t.search(1))
+	t.cells[last] = toneCell{at: 32768, base: t.search(1)}
 	// Guesses rise within a cell: its ends and those of each code tell of all.
-	t.near = true
-	look := func(x float64) {
-		for _, x := range [2]float64{math.Nextafter(x, 0), x} {
-			g := t.guess(x)
-			t.near = t.near && (x > 1 || t.bound[g] <= x && x < t.bound[min(g+2, 65536)])
+	least := func(x float64, k int) { // the code of x is k or above
+		if x <= 1 {
+			c, g := t.guess(x)
+			c.off(int64(k-int(c.base))<<16 - int64(g))
 		}
 	}
-	for i := range t.cells {
-		look(from(uint64(i)))
+	most := func(x float64, k int) { // below k, of the light before x
+		if x > 0 && x <= 1 {
+			c, g := t.guess(math.Nextafter(x, 0))
+			c.off(int64(g) + 1 - int64(k-int(c.base))<<16)
+		}
 	}
-	for _, x := range t.bound[1:65536] {
-		look(x)
+	for i := range last {
+		least(from(i), int(t.search(from(i))))
+		most(from(i+1), int(t.search(math.Nextafter(from(i+1), 0)))+1)
+	}
+	for k, x := range t.bound[1:65536] {
+		least(x, k+1)
+		most(x, k+1)
+	}
+	t.near = true
+	for i := range t.cells {
+		c := &t.cells[i]
+		// Rounding may let a guess fall by two roundings of float32.
+		c.off(int64(c.sure) + 4 + int64(float32((c.slope+float32(c.bend*(1<<23)))*(1<<23)))>>19)
+		t.near = t.near && c.sure < 32768
 	}
 }
+
+// newToneCell is a parabola through a, m and b, the places of codes at a cell's start,
+// middle and end, or where one falls somewhere, a line.
+func newToneCell(a, m, b float64) toneCell {
+	const codes, low = 0x1p16, 0x1p23
+	c := toneCell{base: uint16(a)}
+	c.at = float32((a - float64(c.base)) * codes)
+	bend := float64(2 * ((a - m) - (m - b)))
+	slope := (b - a) - bend
+	if slope < 0 || slope+(bend+bend) < 0 {
+		slope, bend = b-a, 0
+	}
+	if b-a < 1<<14 { // beyond, guesses would leave int32
+		c.slope, c.bend = float32(slope*(codes/low)), float32(bend*(codes/low/low))
+	}
+	return c
+}
+
+// off has a cell know that a guess is so much off.
+func (c *toneCell) off(by int64) { c.sure = uint16(max(int64(c.sure), min(by, 65535))) }
 
 // place is the code of x with a share of the way to the next threshold, for
 // guessing.
 func (t *Tone) place(x float64) float64 {
 	k := int(t.search(x))
-	p := float64(k)
-	if k > 0 && k < 65535 {
-		p += (x - t.bound[k]) / (t.bound[k+1] - t.bound[k])
+	lo := max(0, t.bound[k])
+	width := t.bound[k+1] - lo
+	if k == 65535 {
+		width = lo - t.bound[k-1]
 	}
-	return p
+	if width > 0 {
+		return float64(k) + min(0.999, (x-lo)/width)
+	}
+	return float64(k)
 }
 
 // ready returns t with its tables built.
