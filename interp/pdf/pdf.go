@@ -1,6 +1,6 @@
 // Package pdf writes PDF files (ISO 32000-1) at true size: pages of exact boxes,
 // pictures with their own profile placed at an exact size, text by embedded
-// TrueType, lines, outlines. It knows nothing of prints.
+// TrueType, lines. It knows nothing of prints.
 //
 // It lies beside the print path and not under ops, since it packs with
 // compress/zlib, whose output may change from one release of Go to the next; by
@@ -30,12 +30,6 @@ type Document struct {
 	pages    []*Page
 	fonts    []*Font
 	pictures []*Picture
-	outlines []outline
-}
-
-type outline struct {
-	title string
-	page  int
 }
 
 // A Page is drawn on in points (1/72 in) from its left upper corner.
@@ -68,11 +62,6 @@ func (d *Document) Page(w, h float64) *Page {
 	p := &Page{w: w, h: h, fonts: map[*Font]bool{}, pictures: map[*Picture]bool{}}
 	d.pages = append(d.pages, p)
 	return p
-}
-
-// Outline adds a line to the outline, which leads to the last page.
-func (d *Document) Outline(title string) {
-	d.outlines = append(d.outlines, outline{title, len(d.pages) - 1})
 }
 
 // Picture takes a picture into the document. It fails where the profile isn't
@@ -120,12 +109,6 @@ func (p *Page) Line(x0, y0, x1, y1, width float64) {
 	p.draw("m", x0, p.h-y0)
 	p.draw("l", x1, p.h-y1)
 	p.draw("S")
-}
-
-// Fill fills a rectangle.
-func (p *Page) Fill(x, y, w, h float64) {
-	p.draw("re", x, p.h-y-h, w, h)
-	p.draw("f")
 }
 
 // Place shows a picture of the document at x, y, exactly w by h points large.
@@ -241,8 +224,7 @@ func (d *Document) Write(w io.Writer) error {
 	for range d.pages {
 		kids = append(kids, o.number())
 	}
-	marks := d.writeOutlines(o, kids)
-	o.object(catalog, "<< /Type /Catalog /Pages %d 0 R%s /ViewerPreferences << /PrintScaling /None /DisplayDocTitle true >> >>", pages, marks)
+	o.object(catalog, "<< /Type /Catalog /Pages %d 0 R /ViewerPreferences << /PrintScaling /None /DisplayDocTitle true >> >>", pages)
 	o.object(info, "<< /Title %s /Producer (platemark) >>", text(d.Title))
 	o.object(pages, "<< /Type /Pages /Count %d /Kids [%s] >>", len(kids), refs(kids))
 	fonts, pics := map[*Font]int{}, map[*Picture]int{}
@@ -313,28 +295,4 @@ func (d *Document) writePictures(o *out, at map[*Picture]int) {
 		}
 		o.stream(at[p], entries, p.JPEG, p.Data)
 	}
-}
-
-// writeOutlines writes the outline and is what the catalogue says of it.
-func (d *Document) writeOutlines(o *out, pages []int) string {
-	if len(d.outlines) == 0 {
-		return ""
-	}
-	root := o.number()
-	var items []int
-	for range d.outlines {
-		items = append(items, o.number())
-	}
-	for i, l := range d.outlines {
-		beside := ""
-		if i > 0 {
-			beside += fmt.Sprintf(" /Prev %d 0 R", items[i-1])
-		}
-		if i < len(items)-1 {
-			beside += fmt.Sprintf(" /Next %d 0 R", items[i+1])
-		}
-		o.object(items[i], "<< /Title %s /Parent %d 0 R%s /Dest [%d 0 R /Fit] >>", text(l.title), root, beside, pages[l.page])
-	}
-	o.object(root, "<< /Type /Outlines /First %d 0 R /Last %d 0 R /Count %d >>", items[0], items[len(items)-1], len(items))
-	return fmt.Sprintf(" /Outlines %d 0 R", root)
 }

@@ -42,13 +42,11 @@ func sheet(t *testing.T) *Document {
 		}
 	}
 	p := d.Page(1368, 936)
-	d.Outline("Sheet 1")
 	p.Place(red, 72, 72, 144, 144)
-	p.Fill(72, 300, 100/25.4*72, 4)
+	p.Line(72, 302, 72+100/25.4*72, 302, 4)
 	p.Text(face, 12, 72, 330, "Étude n° 12, größer fi (100 mm)")
 	p.Text(slanted, 12, 72, 350, "e\u0301 is é")
 	p = d.Page(300, 200)
-	d.Outline("Ende")
 	p.Grey(0.5)
 	p.Line(10, 10, 290, 10, 1)
 	p.Place(dark, 10, 20, 100, 50)
