@@ -231,43 +231,76 @@ func wellInside(r, g, b, y float64) bool {
 // they ask for less than gamutNear. The rest goes in light, to the aim exactly, on
 // the straight line through the grey.
 func (s *hueSpace) within(r, g, b, y, was float64) (float64, float64, float64) {
-	now := gamutEdge(r, g, b, y)
-	limit := max(gamutKnee, min(1, was))
-	if !(now > limit) {
+	var t gamutSearch
+	if !t.start(r, g, b, y, was) {
 		return r, g, b
-	}
-	aim := limit + float64((1-limit)*(now-limit))/((1-limit)+float64(8*(now-limit)))
-	// The room from grey to the aim, upwards and downwards.
-	rest := 1 - aim
-	up, down := 1/max(1e-12, float64(cubeRoot(aim)*(1-y))), 1/max(1e-12, float64(y*(1-float64(float64(rest*rest)*rest))))
-	past := func(z float64) gamutTry {
-		hi, lo := extremes3(r, g, b)
-		return gamutTry{z, float64((hi-y)*up) - 1, float64((y-lo)*down) - 1}
 	}
 	root := cubeRoot(y)
 	l := s.line(r, g, b, y, root)
-	in, out := 0.0, 1.0
-	last, try := gamutTry{0, -1, -1}, past(1)
-	for n := 0; n < 10; n++ {
-		if try.over > 0 || try.under > 0 {
-			out = try.z
-		} else {
-			in = try.z
-		}
-		step := try.z - last.z
-		step = max(float64(try.over*step)/(try.over-last.over), float64(try.under*step)/(try.under-last.under))
-		if step < gamutNear && step > -gamutNear {
-			break
-		}
-		z := try.z - step
-		if !(z > in && z < out) {
-			z = (in + out) * 0.5
-		}
+	for z, more := t.next(); more; z, more = t.next() {
 		r, g, b = s.at(&l, y, root, z)
-		last, try = try, past(z)
+		t.tried(r, g, b, z)
 	}
+	return t.end(r, g, b)
+}
+
+// gamutSearch is a colour's search for its chroma: see hueSpace.within.
+type gamutSearch struct {
+	y, up, down float64 // 1 over the room from grey to the aim, upwards and downwards
+	in, out     float64 // shares of the chroma that stay below the aim, and that don't
+	last, try   gamutTry
+	tries       int
+}
+
+// start is false for a colour that stays.
+func (t *gamutSearch) start(r, g, b, y, was float64) bool {
+	now := gamutEdge(r, g, b, y)
+	limit := max(gamutKnee, min(1, was))
+	if !(now > limit) {
+		return false
+	}
+	aim := limit + float64((1-limit)*(now-limit))/((1-limit)+float64(8*(now-limit)))
+	rest := 1 - aim
+	*t = gamutSearch{y: y, out: 1, try: gamutTry{0, -1, -1},
+		up: 1 / max(1e-12, float64(cubeRoot(aim)*(1-y))), down: 1 / max(1e-12, float64(y*(1-float64(float64(rest*rest)*rest))))}
+	t.tried(r, g, b, 1)
+	return true
+}
+
+// tried notes what the share z of the chroma gives.
+func (t *gamutSearch) tried(r, g, b, z float64) {
 	hi, lo := extremes3(r, g, b)
-	z := min(2, 1/max(float64((hi-y)*up), float64((y-lo)*down)))
+	t.last, t.try = t.try, gamutTry{z, float64((hi-t.y)*t.up) - 1, float64((t.y-lo)*t.down) - 1}
+}
+
+// next is the share to try next, or false once the last is near enough.
+func (t *gamutSearch) next() (z float64, more bool) {
+	if t.tries == 10 {
+		return 0, false
+	}
+	t.tries++
+	try := &t.try
+	if try.over > 0 || try.under > 0 {
+		t.out = try.z
+	} else {
+		t.in = try.z
+	}
+	step := try.z - t.last.z
+	step = max(float64(try.over*step)/(try.over-t.last.over), float64(try.under*step)/(try.under-t.last.under))
+	if step < gamutNear && step > -gamutNear {
+		return 0, false
+	}
+	z = try.z - step
+	if !(z > t.in && z < t.out) {
+		z = (t.in + t.out) * 0.5
+	}
+	return z, true
+}
+
+// end brings the last colour tried to the aim.
+func (t *gamutSearch) end(r, g, b float64) (float64, float64, float64) {
+	hi, lo := extremes3(r, g, b)
+	y, z := t.y, min(2, 1/max(float64((hi-t.y)*t.up), float64((t.y-lo)*t.down)))
 	return y + float64(z*(r-y)), y + float64(z*(g-y)), y + float64(z*(b-y))
 }
 

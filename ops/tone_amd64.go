@@ -18,6 +18,7 @@ type toneBlock struct {
 	l, l1            [toneRow]float64 // L* before and after
 	y1, root1, k     [toneRow]float64 // luminance and root after, and what chroma is multiplied by
 	aroundA, aroundB [toneRow]float64
+	red              [toneRow]float64 // r before insideAVX2
 }
 
 // lanes is one number for four pixels.
@@ -61,15 +62,26 @@ func followAVX2(b *toneBlock, p *toneLanes, n int)
 func moveAVX2(b *toneBlock, p *toneLanes, n int)
 
 //go:noescape
-func insideAVX2(b *toneBlock, p *toneLanes, n int)
+func insideAVX2(b *toneBlock, p *toneLanes, n int) (all bool)
 
 // toneFast does blocks of pixels as tone.point does one, four at a time, but for those
-// that come near the edge of the space, or are all but black: these it leaves to point.
+// that are all but black or leave all colours behind: these it leaves to point.
 type toneFast struct {
 	*tone
 	b       toneBlock
 	p       toneLanes
 	warming toneLanes // for the move to a new lightness before warmth
+	near    toneBlock // tries of those near the edge
+	held    [toneRow]heldPixel
+	list    [toneRow]*heldPixel
+}
+
+// heldPixel is a pixel's colour and root of luminance as its search begins, and where
+// it lies in the block.
+type heldPixel struct {
+	gamutSearch
+	r, g, b, root float64
+	at            int
 }
 
 func (k *toneWorker) newFast() *toneFast {
@@ -117,13 +129,21 @@ func (f *toneFast) block(k *toneWorker, dst, src []uint16) bool {
 	for x := 0; 3*x < len(src); x += toneRow {
 		n := min(toneRow, len(src)/3-x)
 		src, dst := src[3*x:3*(x+n)], dst[3*x:3*(x+n)]
-		copy(b.aroundA[:], k.a[x:x+n])
-		copy(b.aroundB[:], k.b[x:x+n])
+		if f.local != 0 {
+			copy(b.aroundA[:], k.a[x:x+n])
+			copy(b.aroundB[:], k.b[x:x+n])
+		}
 		f.expose(k, src)
-		f.steps(n)
+		all := f.steps(n)
+		if !all {
+			f.hold(k, src)
+		}
 		f.space.tones[0].EncodeRow(dst, 3, b.r[:n])
 		f.space.tones[1].EncodeRow(dst[1:], 3, b.g[:n])
 		f.space.tones[2].EncodeRow(dst[2:], 3, b.b[:n])
+		if all {
+			continue
+		}
 		for i, v := range b.r[:n] {
 			if v != v {
 				k.pixel(dst[3*i:], src[3*i:], b.aroundA[i], b.aroundB[i])
@@ -159,8 +179,8 @@ func (f *toneFast) lightness(n int) {
 	}
 }
 
-// steps is what point does after exposure.
-func (f *toneFast) steps(n int) {
+// steps is what point does after exposure, and whether that is all.
+func (f *toneFast) steps(n int) bool {
 	b, p := &f.b, &f.p
 	all := whole(n)
 	if f.light || f.chroma != 1 || f.muted != 0 || f.warmth != nil {
@@ -194,7 +214,50 @@ func (f *toneFast) steps(n int) {
 			moveAVX2(b, p, all)
 		}
 	}
-	insideAVX2(b, p, all)
+	return insideAVX2(b, p, all)
+}
+
+// hold is hueSpace.within for the pixels that insideAVX2 has found: one try for all of
+// them at a time.
+func (f *toneFast) hold(k *toneWorker, src []uint16) {
+	b, c := &f.b, &f.near
+	list := f.list[:0]
+	for i, v := range b.r[:len(src)/3] {
+		if v == v {
+			continue
+		}
+		r, g, b0 := k.decode[0][src[3*i]], k.decode[1][src[3*i+1]], k.decode[2][src[3*i+2]]
+		was := gamutEdge(r, g, b0, f.space.luminance(r, g, b0))
+		h := &f.held[len(list)]
+		b.r[i] = b.red[i]
+		if h.start(b.r[i], b.g[i], b.b[i], b.y[i], was) {
+			h.at, h.r, h.g, h.b, h.root = i, b.r[i], b.g[i], b.b[i], cubeRoot(b.y[i])
+			list = append(list, h)
+		}
+	}
+	for len(list) > 0 {
+		n := 0
+		for _, h := range list {
+			if b.r[h.at] != b.r[h.at] {
+				continue // point's
+			}
+			z, more := h.next()
+			if !more {
+				b.r[h.at], b.g[h.at], b.b[h.at] = h.end(b.r[h.at], b.g[h.at], b.b[h.at])
+				continue
+			}
+			c.r[n], c.g[n], c.b[n], c.k[n] = h.r, h.g, h.b, z
+			c.y[n], c.root[n], c.y1[n], c.root1[n] = h.y, h.root, h.y, h.root
+			list[n] = h
+			n++
+		}
+		list = list[:n]
+		moveAVX2(c, &f.warming, whole(n))
+		for i, h := range list {
+			b.r[h.at], b.g[h.at], b.b[h.at] = c.r[i], c.g[i], c.b[i]
+			h.tried(c.r[i], c.g[i], c.b[i], c.k[i])
+		}
+	}
 }
 
 // warm is toneWarm, and the new luminance.

@@ -439,10 +439,11 @@ join:
 	CHANNEL(toneLanes_from20, toneLanes_from22, toneBlock_b)
 	NEXT
 
-// func insideAVX2(b *toneBlock, p *toneLanes, n int)
-// Red becomes NaN where a colour isn't wellInside.
-TEXT ·insideAVX2(SB), NOSPLIT, $0-24
+// func insideAVX2(b *toneBlock, p *toneLanes, n int) (all bool)
+// Red becomes NaN where a colour isn't wellInside; Y14 is where any wasn't.
+TEXT ·insideAVX2(SB), NOSPLIT, $0-25
 	START
+	VXORPD  Y14, Y14, Y14
 	VMOVUPD toneLanes_one(SI), Y15
 
 loop:
@@ -465,6 +466,14 @@ loop:
 	VORPD   Y7, Y6, Y6
 	VORPD   Y8, Y6, Y6
 	VORPD   Y6, Y5, Y5
+	VMOVUPD Y2, toneBlock_red(DI)
+	VORPD   Y5, Y14, Y14
 	VORPD   Y5, Y2, Y2
 	VMOVUPD Y2, toneBlock_r(DI)
-	NEXT
+	ADDQ    $32, DI
+	SUBQ    $4, CX
+	JGT     loop
+	VPTEST  Y14, Y14
+	SETEQ   all+24(FP)
+	VZEROUPPER
+	RET
