@@ -19,7 +19,7 @@ import (
 
 // guideScale is by how much pictures and prints of the guide are smaller in the
 // test; 1 does all of it as it is written.
-const guideScale = 8
+const guideScale = 16
 
 var (
 	guideFence   = regexp.MustCompile("(?ms)^```(\\w+)\n(.*?)^```$")

@@ -39,8 +39,8 @@ func TestMemoryOfAHugeMaster(t *testing.T) {
 // At prints of 6000 x 2000 px, whose rows are as long as those of 24 megapixels, on few processors and on many.
 func TestMemoryOfLargePrints(t *testing.T) {
 	for _, k := range memoryKinds {
-		for _, processors := range []int{2, 64} {
-			most, planned, workers, cpu := memoryOf(t, k, 2000, 6000, 2000, processors)
+		for _, processors := range []int{2, 16} {
+			most, planned, workers, cpu := memoryOf(t, k, 1800, 6000, 2000, processors)
 			t.Logf("%s, %d processors, %d at work: %d MB, planned %d MB, %v of processor time", k.name, processors, workers, most/1e6, planned/1e6, cpu)
 		}
 	}
