@@ -15,7 +15,9 @@ import (
 
 	"platemark/cmd/platemark/lsp"
 	"platemark/interp"
+	"platemark/interp/compare"
 	"platemark/interp/disk"
+	"platemark/interp/plan"
 	"platemark/interp/proof"
 	"platemark/interp/rounds"
 	"platemark/lang"
@@ -31,6 +33,7 @@ type side struct {
 	on    string // made on this paper instead of its own, "" as the text says
 	seen  string // shown as this paper shows it, "" as it is
 	name  string // in words, "" for a line of the recipe that is open
+	note  string // why it isn't shown up to the line that was asked for
 	old   int    // the kept round that it is of, 0 for none; what that pins counts no more
 	mark  string // of the print as that round kept it
 }
@@ -85,9 +88,9 @@ func (s *Server) compared(ctx context.Context, st *state, file int, with, seen s
 		}
 		return nil
 	default:
-		other = at(0)
+		other = at(st.Line)
 		st.Before = nil
-		switch err := s.other(r, with, &other); {
+		switch err := s.other(r, with, &other, rd); {
 		case errors.Is(err, errAsked):
 			return err
 		case err != nil:
@@ -100,7 +103,10 @@ func (s *Server) compared(ctx context.Context, st *state, file int, with, seen s
 		line = st.Before.Line
 	}
 	st.Before = nil
-	v, err := s.lookAt(ctx, other, line)
+	if other.note != "" {
+		note(errors.New(other.note))
+	}
+	v, err := s.lookAt(ctx, other, cmp.Or(line, other.line))
 	switch {
 	case err != nil:
 		note(err)
@@ -108,7 +114,7 @@ func (s *Server) compared(ctx context.Context, st *state, file int, with, seen s
 	case v.Key == st.Picture.Key:
 		note(errors.New("both are the same picture, pixel for pixel"))
 		return nil
-	case other.mark != "" && v.mark != other.mark:
+	case other.line == 0 && other.mark != "" && v.mark != other.mark:
 		note(fmt.Errorf("round %d is shown as it comes out now: its inputs, or platemark, aren't those of that day", other.old))
 	}
 	st.Before = v
@@ -129,8 +135,45 @@ func plainly(err error) string {
 	return err.Error()
 }
 
-// other makes of the whole print v the side that with names.
-func (s *Server) other(r *recipe, with string, v *side) error {
+// other makes of a side of the recipe r, read as rd, the one that with names, up to
+// the line that stands for v's.
+func (s *Server) other(r *recipe, with string, v *side, rd *reading) error {
+	of := *v
+	if err := s.named(r, with, v); err != nil || of.line == 0 {
+		return err
+	}
+	if v.on == "" {
+		v.line = corresponding(rd, of, v)
+	}
+	if v.line == 0 {
+		v.note = fmt.Sprintf("%s has no line that stands for line %d: it is shown whole.", v.name, of.line)
+	} else {
+		v.name += fmt.Sprintf(", after line %d: %s", v.line, plan.LinesOf(string(v.text)).Words(v.line))
+	}
+	return nil
+}
+
+// corresponding is the line of v that stands for that of the side of, 0 where none
+// does. What isn't a step shows the picture of the stop before it.
+func corresponding(rd *reading, of side, v *side) int {
+	rec, _ := lang.Parse(filepath.Base(v.path), v.text)
+	if rec == nil || rec.Print(v.print) == nil {
+		return 0
+	}
+	list := stops(rd.rec, rd.rec.Print(of.print))
+	for i := nearest(list, of.line); i >= 0; i-- {
+		if m := rd.rec.Master; m != nil && list[i].Line == m.Line && rec.Master != nil {
+			return rec.Master.Line
+		}
+		if n := compare.LineOf(rd.rec, of.text, of.print, list[i].Line, rec, v.text, v.print); n >= 0 {
+			return n
+		}
+	}
+	return 0
+}
+
+// named makes of a side the one that with names.
+func (s *Server) named(r *recipe, with string, v *side) error {
 	kind, rest, _ := strings.Cut(with, " ")
 	v.name = with
 	switch kind {

@@ -155,6 +155,51 @@ func TestWhatItIsComparedWith(t *testing.T) {
 	}
 }
 
+// What is compared with is shown up to the line that stands for the ring's, as a
+// comparison of the recipes pairs them; where none does, whole, and that is said.
+func TestComparedAtTheRingsLine(t *testing.T) {
+	s, path := compared(t)
+	type_(t, s, "    enlarge with lanczos3 as crisp\n", "\n    enlarge with lanczos3 as crisp\n")
+	line := func(text, what string) int {
+		t.Helper()
+		if !strings.Contains(text, what) {
+			t.Fatalf("no %q", what)
+		}
+		return 1 + strings.Count(text[:strings.Index(text, what)], "\n")
+	}
+	now := stateOf(t, s, 0).Text
+	kept := again(t, path, filepath.Join(t.TempDir(), "kept"))
+	type_(t, kept, "at 55%", "at 40%")
+	blend, crop := line(blended, "blend smooth"), line(blended, "enlarge with mitchell\n")
+	for _, c := range []struct {
+		at, with, name, note string
+		kept                 bool // it is the picture of that line in the text that was kept
+	}{
+		{"blend smooth", "round 1", fmt.Sprintf("round 1, after line %d: blend smooth over crisp through twigs at 40%%", blend), "", true},
+		{"enlarge with mitchell as", "round 1", "", "both are the same picture, pixel for pixel", false},
+		{"save tiff", "round 1", "round 1", "", true},
+		{"sharpen", "print card of r.recipe", "print card of r.recipe", "print card of r.recipe has no line that stands for line " + fmt.Sprint(line(now, "sharpen")) + ": it is shown whole.", false},
+		{"enlarge with mitchell as", "print card of other.recipe", fmt.Sprintf("print card of other.recipe, after line %d: enlarge with mitchell", crop), "", false},
+		{"sharpen", "paper rag", fmt.Sprintf("on paper rag, after line %d: sharpen radius 1 px amount 100%%", line(now, "sharpen")), "", false},
+	} {
+		var st, of state
+		at := line(now, c.at)
+		if code := call(t, s, "GET", fmt.Sprintf("/state?file=0&line=%d&%s", at, url.Values{"print": {"large"}, "with": {c.with}}.Encode()), nil, &st); code != 200 {
+			t.Fatal(code)
+		}
+		if st.Note != c.note || (st.Before == nil) != (c.name == "") || st.Before != nil && st.Before.Name != c.name {
+			t.Errorf("at %q, %s: note %q, %+v", c.at, c.with, st.Note, st.Before)
+		}
+		if !c.kept || st.Before == nil {
+			continue
+		}
+		call(t, kept, "GET", fmt.Sprintf("/state?file=0&print=large&line=%d", line(stateOf(t, kept, 0).Text, c.at)), nil, &of)
+		if st.Before.Key != of.Picture.Key {
+			t.Errorf("at %q, %s: not the picture of that line", c.at, c.with)
+		}
+	}
+}
+
 // Only recipes of the folder and rounds of the recipe are read; what can't be
 // shown says why.
 func TestWhatIsntComparedWith(t *testing.T) {

@@ -98,7 +98,7 @@ func (s *Server) proofed(w io.Writer, q *http.Request, r *recipe, print string) 
 func (s *Server) differed(w io.Writer, q *http.Request, r *recipe, print string) error {
 	ctx, with := q.Context(), q.FormValue("with")
 	other := side{path: r.path, print: print}
-	if err := s.other(r, with, &other); err != nil {
+	if err := s.named(r, with, &other); err != nil {
 		return err
 	}
 	return s.planned(ctx, r, print, func(rd *reading, _ *interp.Job) error {

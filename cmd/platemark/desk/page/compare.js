@@ -180,7 +180,7 @@ export class Compare {
         const ramp = make("span", { className: "ramp" }), share = (v) => (100 * v).toFixed(1) + "%";
         ramp.style.background = `linear-gradient(to right, ${f.scale.join(", ")})`;
         const where = f.share < 1 ? `, where both reach: ${Math.round(100 * f.share)} % of what is seen` : "";
-        at("apart").replaceChildren(`difference from ${this.table.called(b)}, by CIEDE2000${where}: mean ${f.mean.toFixed(2)}, worst ${f.worst.toFixed(1)}${f.worst > 0 ? ` at (${share(f.at[0])}, ${share(f.at[1])})` : ""} `,
+        at("apart").replaceChildren(`difference from ${this.table.called(b)}, by CIEDE2000${this.table.picture.paper ? ", media-relative (each white counts as white, though the pictures show the paper's)" : ""}${where}: mean ${f.mean.toFixed(2)}, worst ${f.worst.toFixed(1)}${f.worst > 0 ? ` at (${share(f.at[0])}, ${share(f.at[1])})` : ""} `,
             make("span", { className: "scale" }, "0 ", ramp, ` ${f.top} and more`));
     }
 
