@@ -11,8 +11,9 @@ import (
 //
 // t is the kernel of inverseOf, and D = the sum of t times Y around a pixel. V is the
 // variance, in the square up to m + 2 px away, of G, the means of Y in squares of 3 px;
-// m is radius (of a Gaussian twice that) rounded, at least 1. With
-// x = amount (D - Y) max(0, V - quiet^2)/V, Lo and Hi the least and the greatest Y up to
+// m is radius (of a Gaussian twice that) rounded, at least 1. With q the greater of quiet
+// and twice the noise of light at Y, as NoiseLevels measures it and noiseAt reads it,
+// x = amount (D - Y) max(0, V - q^2)/V, Lo and Hi the least and the greatest Y up to
 // m px away, Op the greatest such Lo and Cl the least such Hi up to m px away,
 //
 //	x > 0: lone = Y - Op, room = Y (65535 - M)/max(M, 1)
@@ -35,8 +36,9 @@ var deconvolveV1 = operation(Operation{
 Y, the profile's luminance weights on encoded values, is convolved with the blur's
 regularised inverse (Wiener's filter for pictures whose power falls with the square of
 the frequency; N. Wiener, 1949), and amount times the difference scales light as sharpen
-does. Ground whose means of 3 x 3 px deviate by no more than quiet is left alone (J.-S.
-Lee, IEEE Trans. PAMI 2(2), 1980). Nothing gets lighter or darker than what lies around,
+does. Ground whose means of 3 x 3 px deviate by no more than quiet, or than twice the
+measured noise, is left alone (J.-S. Lee, IEEE Trans. PAMI 2(2), 1980; twice is our own,
+found on photographs). Nothing gets lighter or darker than what lies around,
 within radius (of a Gaussian twice that), but by 1/128 of the difference there; where
 something small stands out from its morphological opening or closing (J. Serra, 1982) it
 may, by up to halo. Inputs: picture, perhaps a mask.`,
@@ -50,8 +52,10 @@ may, by up to halo. Inputs: picture, perhaps a mask.`,
 		{Name: "amount", Unit: "1", Min: "0", Max: "10", Doc: "share of the difference that is added"},
 		{Name: "quiet", Unit: "1", Min: "0", Max: "1", Default: "1/250", Doc: "ground that varies by up to this share of full scale is left alone"},
 		{Name: "halo", Unit: "1", Min: "0", Max: "1", Default: "1/10", Doc: "what stands out alone may get lighter or darker than all around by nearly this share of full scale"},
+		measuredNoise,
 	},
-	Reduce: unlessFine,
+	Measure: &NoiseLevels,
+	Reduce:  unlessFine,
 }, newDeconvolve)
 
 type deconvolveParams struct {
@@ -59,6 +63,7 @@ type deconvolveParams struct {
 	Radius      *big.Rat
 	Amount      float32
 	Quiet, Halo *big.Rat
+	Noise       []*big.Rat
 	Covers      string
 }
 
@@ -67,8 +72,8 @@ type deconvolve struct {
 	taps         [][]float32 // a quarter of t: by row, then by column, from the middle
 	near         int         // m
 	amount, halo float32
-	quiet2       float32 // the square of quiet
-	least        float32 // what lone must exceed
+	quiet2       [noiseSteps]float32 // q^2, by brightness
+	least        float32             // what lone must exceed
 }
 
 func newDeconvolve(a deconvolveParams, in []Pic, _ Env) (Step, error) {
@@ -85,7 +90,17 @@ func newDeconvolve(a deconvolveParams, in []Pic, _ Env) (Step, error) {
 	s.far = max(s.reach(), 2*s.near, s.near+3)
 	full := big.NewRat(65535, 1)
 	quiet := times(a.Quiet, full)
-	s.quiet2, _ = times(quiet, quiet).Float32()
+	quiet2, _ := times(quiet, quiet).Float32()
+	if err := noiseGiven("deconvolve", a.Noise); err != nil {
+		return nil, err
+	}
+	for k := range s.quiet2 {
+		s.quiet2[k] = quiet2
+		if a.Noise != nil {
+			n := noiseAt(a.Noise[:noiseClasses], k)
+			s.quiet2[k] = max(quiet2, float32(float64(4*n)*n))
+		}
+	}
 	s.halo, _ = times(a.Halo, full).Float32()
 	least := times(quiet, big.NewRat(8, 1))
 	if floor := big.NewRat(65535, 32); least.Cmp(floor) < 0 {
@@ -356,11 +371,12 @@ func (s *deconvolve) limit(e, y, most []float32, f deconvolveRows) {
 	y, most = y[:len(e)], most[:len(e)]
 	for i, d := range e {
 		v := f.square[i] - float32(f.mean[i]*f.mean[i])
-		if v <= s.quiet2 {
+		q := s.quiet2[int(y[i])>>8]
+		if v <= q {
 			e[i] = 0
 			continue
 		}
-		x := float32(s.amount * float32((d-y[i])*((v-s.quiet2)/v)))
+		x := float32(s.amount * float32((d-y[i])*((v-q)/v)))
 		lo, hi := f.low[i], f.high[i]
 		lone, room := f.closed[i]-y[i], y[i]
 		if x > 0 {

@@ -88,13 +88,13 @@ sys.stdout.buffer.write(wiener(point, h, 1/128, reg=reg, clip=False).tobytes())
 // chosen on photographs of the group "tuned".
 //
 //	mean of others    noise 0: ours, unsharp, R.-L.    noise 1: ours, R.-L.
-//	disc 1.5 px       2.28  0.77  1.82                 1.58  0.94
-//	disc 3 px         2.07  0.37  1.96                 1.38  1.80
-//	gaussian 1 px     1.94  1.94  1.67                 1.25  1.15
+//	disc 1.5 px       2.25  0.77  1.82                 1.85  0.94
+//	disc 3 px         2.07  0.37  1.96                 1.54  1.80
+//	gaussian 1 px     1.93  1.94  1.67                 1.54  1.15
 //	gaussian 2 px     2.13  1.42  1.89                 1.39  2.11
 //
-// Where noise is most of what there is (storm, all but flat at this size), it takes more
-// than can be gained, as Richardson-Lucy with few iterations of a wide blur doesn't.
+// Wanted: 1.5 dB above unsharp, which Gaussians miss. Where noise is most of what there is
+// (storm, all but flat at this size) hardly anything is gained or lost.
 func TestDeconvolveOnPhotographs(t *testing.T) {
 	const w, h, rim = 160, 120, 24
 	psnr := func(a *canvas, b []float64) float64 {
@@ -144,7 +144,9 @@ for p in a[n*n:].reshape(-1, h, w):
 		var sums [2][2][3]float64 // by group and noise: ours, unsharp, Richardson-Lucy
 		for i, p := range whole {
 			before := psnr(p, shares(soft[i]))
-			gains := [3]float64{psnr(p, shares(apply(t, deconvolveV1, unblur(c.blur, c.radius, "1"), soft[i]))) - before, 0, psnr(p, lucy[i*w*h:]) - before}
+			figures := build(t, NoiseLevels.Figures(soft[i].Pic), nil, &plane{pic: soft[i].Pic, data: soft[i].data})
+			a := unblur(c.blur, c.radius, "1", Arg{"noise", NoiseLevels.Value(figures)})
+			gains := [3]float64{psnr(p, shares(apply(t, deconvolveV1, a, soft[i]))) - before, 0, psnr(p, lucy[i*w*h:]) - before}
 			for _, radius := range []string{"1", "3/2", "5/2"} {
 				for _, amount := range []string{"1", "2", "3", "5"} {
 					if i%2 == 0 {
@@ -154,6 +156,9 @@ for p in a[n*n:].reshape(-1, h, w):
 				}
 			}
 			t.Logf("%s %s, noise %d, %-6s %.1f dB: %+.1f, unsharp %+.1f, Richardson-Lucy %+.1f", c.blur, c.radius, i%2, names[i/2], before, gains[0], gains[1], gains[2])
+			if gains[0] < -0.3 {
+				t.Error("more lost than gained")
+			}
 			group := min(i/4, 1) // the first two are those that formulas were chosen on
 			for j, g := range gains {
 				sums[group][i%2][j] += g

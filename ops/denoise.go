@@ -1,7 +1,6 @@
 package ops
 
 import (
-	"fmt"
 	"image"
 	"math/big"
 )
@@ -45,7 +44,7 @@ itself, is our own). Inputs: picture, perhaps a mask.`,
 		covers,
 		{Name: "lightness", Unit: "1", Min: "0", Max: "2", Doc: "share of the measured noise of light"},
 		{Name: "chroma", Unit: "1", Min: "0", Max: "2", Doc: "the same of colour; nothing where the picture is grey"},
-		{Name: "noise", Unit: "codes", Min: "1", Max: "65535", Optional: true, Doc: "as measured: standard deviations of light, of the darkest eighth of the range to the lightest, then of colour"},
+		measuredNoise,
 	},
 	Measure: &NoiseLevels,
 }, newDenoise)
@@ -55,7 +54,6 @@ const (
 	denoiseNear   = 3  // the window of E
 	denoiseReach  = 72 // rows and columns to either side that a pixel comes from, at most
 	denoiseGrid   = 1 << (denoiseLevels - 2)
-	denoiseSteps  = 256            // of brightness
 	denoiseLeast  = 1. / (1 << 60) // t: nothing, and no division by 0
 )
 
@@ -72,7 +70,7 @@ type denoiseParams struct {
 type denoise struct {
 	pic Pic
 	// t of light and of colour, by level and brightness
-	limits [denoiseLevels][2][denoiseSteps]float32
+	limits [denoiseLevels][2][noiseSteps]float32
 	mask   *sampler // nil without
 }
 
@@ -81,8 +79,8 @@ func newDenoise(a denoiseParams, in []Pic, _ Env) (Step, error) {
 	if err := greyOrRGB("denoise", p); err != nil {
 		return nil, err
 	}
-	if n := len(a.Noise); n != 0 && n != 2*noiseClasses {
-		return nil, fmt.Errorf("denoise: noise has %d numbers, expected %d", n, 2*noiseClasses)
+	if err := noiseGiven("denoise", a.Noise); err != nil {
+		return nil, err
 	}
 	s := &denoise{pic: p}
 	for of, share := range []float64{a.Lightness, a.Chroma} {
@@ -90,7 +88,7 @@ func newDenoise(a denoiseParams, in []Pic, _ Env) (Step, error) {
 			break
 		}
 		for level, gain := range denoiseGain {
-			for k := range denoiseSteps {
+			for k := range noiseSteps {
 				d := float64(share*gain) * noiseAt(a.Noise[of*noiseClasses:][:noiseClasses], k)
 				s.limits[level][of][k] = max(float32(float64(1.5*d)*d), denoiseLeast)
 			}
@@ -99,16 +97,6 @@ func newDenoise(a denoiseParams, in []Pic, _ Env) (Step, error) {
 	var err error
 	s.mask, err = maskFor(a.Covers, in[1:], p)
 	return s, err
-}
-
-// noiseAt is the noise in the middle of step k of brightness, by that of classes.
-func noiseAt(levels []*big.Rat, k int) float64 {
-	const wide = denoiseSteps / noiseClasses
-	at := float64(max(0, min(wide*(noiseClasses-1), float64(k)+0.5-wide/2)) * (1. / wide))
-	i := min(int(at), noiseClasses-2)
-	lo, _ := levels[i].Float64()
-	hi, _ := levels[i+1].Float64()
-	return lo + float64((at-float64(i))*(hi-lo))
 }
 
 func (s *denoise) Pic() Pic { return s.pic }

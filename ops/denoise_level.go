@@ -161,7 +161,7 @@ func (l *denoiseLevel) differ(y int) {
 	light := l.light[y%len(l.d)]
 	n, _ = l.plane(n, 0)
 	for x, v := range n[:len(light)] {
-		light[x] = uint8(int32(v) / (65536 / denoiseSteps))
+		light[x] = uint8(int32(v) / (65536 / noiseSteps))
 	}
 }
 
@@ -219,7 +219,7 @@ func (l *denoiseLevel) noiseRow(y int) []float32 {
 }
 
 // share sets noisy to (t/max(E, t))^2, where rows sum up to E by taps.
-func (l *denoiseLevel) share(light []uint8, t *[denoiseSteps]float32, taps []float32) {
+func (l *denoiseLevel) share(light []uint8, t *[noiseSteps]float32, taps []float32) {
 	for x := 0; x < l.w; x += pixelBlock {
 		noisy := l.noisy[x:min(x+pixelBlock, l.w)]
 		symRows(noisy, l.rows[:], x, taps)

@@ -3,6 +3,7 @@ package ops
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 	"strings"
 )
@@ -43,7 +44,29 @@ const (
 	noiseRows    = 64
 	noiseLeast   = 16 // squares
 	noiseClasses = 8
+	noiseSteps   = 256 // of brightness
 )
+
+// measuredNoise is the parameter of every operation that goes by the noise.
+var measuredNoise = Param{Name: "noise", Unit: "codes", Min: "1", Max: "65535", Optional: true, Doc: "as measured: standard deviations of light, of the darkest eighth of the range to the lightest, then of colour"}
+
+// noiseGiven says whether an operation's noise is what NoiseLevels measures, or none.
+func noiseGiven(operation string, noise []*big.Rat) error {
+	if n := len(noise); n != 0 && n != 2*noiseClasses {
+		return fmt.Errorf("%s: noise has %d numbers, expected %d", operation, n, 2*noiseClasses)
+	}
+	return nil
+}
+
+// noiseAt is the noise in the middle of step k of brightness, by that of classes.
+func noiseAt(levels []*big.Rat, k int) float64 {
+	const wide = noiseSteps / noiseClasses
+	at := float64(max(0, min(wide*(noiseClasses-1), float64(k)+0.5-wide/2)) * (1. / wide))
+	i := min(int(at), noiseClasses-2)
+	lo, _ := levels[i].Float64()
+	hi, _ := levels[i+1].Float64()
+	return lo + float64((at-float64(i))*(hi-lo))
+}
 
 // noiseFigures makes four figures of each square: its mean light (0 where it
 // doesn't count), the deviations of light and of colour, and its least step (0

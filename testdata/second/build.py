@@ -77,7 +77,7 @@ class Builder:
                 if node.operation not in OPERATIONS:
                     raise recipe.Wrong("this reader doesn't make %s" % node.operation)
                 inputs = [self.made[i.key] for i in node.inputs]
-                if node.operation == "denoise":
+                if node.operation in ("denoise", "deconvolve"):
                     self.noise[node.key] = {"noise": denoise.measure(inputs[0])}
                 self.made[node.key] = OPERATIONS[node.operation](self.args(node), inputs)
         return self.made[node.key]

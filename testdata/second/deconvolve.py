@@ -7,6 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 import exact
+from denoise import by_brightness
 from pictures import Picture
 from resample import gauss_weights, mask_of
 from sharpen import luma_of
@@ -116,7 +117,11 @@ def deconvolve(args, inputs):
     g = means(y, 1)
     a = means(g, reach + 2)
     v = means(g * g, reach + 2) - a * a
-    q = exact.to32((65535 * quiet) ** 2)
+    q = np.full(256, exact.to32((65535 * quiet) ** 2))
+    if "noise" in args:
+        noise = by_brightness([float(n) for n in args["noise"].split()])
+        q = np.maximum(q, np.array([F32((4 * n) * n) for n in noise]))
+    q = q[(y / F32(256)).astype(int)]
     with np.errstate(divide="ignore", invalid="ignore"):
         x = np.where(v <= q, F32(0), exact.to32(Fraction(args["amount"])) * ((d - y) * ((v - q) / v)))
     lo, hi = extreme(y, reach, np.minimum), extreme(y, reach, np.maximum)

@@ -90,13 +90,20 @@ def mean_square(parts):
     return mirror((v,) * 4, around(mirror((F32(1),) * 4, around(e, 3, 1)), 3, 0))
 
 
-def limits(noise, strength, gain):
-    """t of the 256 steps of brightness."""
+def by_brightness(noise):
+    """The noise of the 256 steps of brightness, of that of eighths."""
     out = []
     for k in range(256):
         at = max(0.0, min(224.0, k + 0.5 - 16)) / 32
         i = min(int(at), 6)
-        n = noise[i] + (at - i) * (noise[i + 1] - noise[i])
+        out.append(noise[i] + (at - i) * (noise[i + 1] - noise[i]))
+    return out
+
+
+def limits(noise, strength, gain):
+    """t of the 256 steps of brightness."""
+    out = []
+    for n in by_brightness(noise):
         u = (strength * gain) * n
         out.append(max(F32((1.5 * u) * u), F32(2.0 ** -60)))
     return np.array(out, F32)
