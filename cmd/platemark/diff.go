@@ -1,10 +1,10 @@
 package main
 
 import (
-	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 	"unicode/utf8"
@@ -87,11 +87,7 @@ func (c *diffCmd) page(a *app, x, y *compare.Side, d *compare.Diff) error {
 		}
 		return usageError{err.Error()}
 	}
-	var b bytes.Buffer
-	if err := view.WriteDiff(&b, d, v); err != nil {
-		return err
-	}
-	if err := disk.Write(out, b.Bytes(), c.Force); err != nil {
+	if err := disk.Make(out, c.Force, func(w *os.File) error { return view.WriteDiff(w, d, v) }); err != nil {
 		return err
 	}
 	if !c.JSON {

@@ -1,8 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -165,11 +165,9 @@ func (c *inspectCmd) page(a *app, l *retouch.Look) error {
 	if err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	if err := view.WriteInspect(&b, view.NewInspectPage(filepath.Base(c.File), l, v)); err != nil {
-		return err
-	}
-	return disk.Write(c.Page, b.Bytes(), c.Force)
+	return disk.Make(c.Page, c.Force, func(w *os.File) error {
+		return view.WriteInspect(w, view.NewInspectPage(filepath.Base(c.File), l, v))
+	})
 }
 
 // numbersOf reads numbers and ranges, such as 1,4,7-12, sorted and each once.

@@ -60,7 +60,7 @@ type planRow struct {
 	Masks     []interp.MaskCover `json:"masks"`
 	Spots     []interp.SpotLook  `json:"spots"`
 	Workers   int                `json:"workers"`
-	Kept      []planKept         `json:"kept"`
+	Kept      []plan.Kept        `json:"kept"`
 	Pieces    []planPiece        `json:"pieces"`
 }
 
@@ -69,13 +69,6 @@ type planPiece struct {
 	Piece  string `json:"piece"`
 	Line   int    `json:"line"`
 	Frozen bool   `json:"frozen"`
-}
-
-// planKept is a picture in between that is kept whole while it is read.
-type planKept struct {
-	Line   int   `json:"line"`
-	Bytes  int64 `json:"bytes"`
-	InFile bool  `json:"in-file"`
 }
 
 type planStep struct {
@@ -147,13 +140,10 @@ func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers 
 		File: out, Format: p.File.Format, Width: z.Whole.W, Height: z.Whole.H,
 		FaceW: p.Face.W.RatString(), FaceH: p.Face.H.RatString(), Sizes: z, PPI: p.Face.PPI.RatString(),
 		Bytes: e.Largest, Exact: e.Exact, Likely: e.Likely, Memory: e.Memory, Seconds: int64(e.Time.Round(time.Second) / time.Second), Workers: e.Workers,
-		Kept: []planKept{}, Steps: []planStep{}, Masks: append([]interp.MaskCover{}, j.Masks[p]...), Spots: append([]interp.SpotLook{}, j.Spots[p]...)}
+		Kept: append([]plan.Kept{}, e.Kept...), Steps: []planStep{}, Masks: append([]interp.MaskCover{}, j.Masks[p]...), Spots: append([]interp.SpotLook{}, j.Spots[p]...)}
 	if !p.Sheet { // whose prints have each their own
 		ppi, _ := p.Face.Effective.Float64()
 		r.Effective, r.SharpFrom = p.Face.Effective.FloatString(1), fmt.Sprintf("%.1f", inspect.SharpFrom(ppi/25.4)/1000)
-	}
-	for _, k := range e.Kept {
-		r.Kept = append(r.Kept, planKept(k))
 	}
 	for _, u := range p.Pieces {
 		r.Pieces = append(r.Pieces, planPiece{u.Piece, u.Line, len(lang.Drafts([]lang.Use{u})) == 0})

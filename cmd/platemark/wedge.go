@@ -1,8 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -66,15 +66,13 @@ func (c *wedgeCmd) Run(a *app) error {
 	}
 	r.Notes = first.Notes
 	if c.Page != "" {
-		var b bytes.Buffer
 		names := [2]string{"expected", "measured"}
 		if profile == nil {
 			names = [2]string{"mine", "theirs"}
 		}
-		if err := view.WriteWedge(&b, r, filepath.Base(c.Read), filepath.Base(c.Beside), names); err != nil {
-			return err
-		}
-		if err := disk.Write(c.Page, b.Bytes(), c.Force); err != nil {
+		if err := disk.Make(c.Page, c.Force, func(w *os.File) error {
+			return view.WriteWedge(w, r, filepath.Base(c.Read), filepath.Base(c.Beside), names)
+		}); err != nil {
 			return err
 		}
 	}

@@ -34,9 +34,9 @@ type Estimate struct {
 
 // Kept is a picture in between that is kept whole while it is read.
 type Kept struct {
-	Line   int // of the recipe
-	Bytes  int64
-	InFile bool // in a temporary file, else in memory
+	Line   int   `json:"line"` // of the recipe
+	Bytes  int64 `json:"bytes"`
+	InFile bool  `json:"in-file"` // in a temporary file, else in memory
 }
 
 // programMost is what the program takes beside pictures: its code and tables,
