@@ -246,7 +246,7 @@ func (s *deconvolve) Memory() (worker, shared int64) {
 func (s *deconvolve) Part(r image.Rectangle) (Step, int) {
 	p := *s
 	var left int
-	p.lightStep, left = s.part(r)
+	p.reaching, left = s.part(r)
 	return &p, left
 }
 

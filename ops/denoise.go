@@ -68,10 +68,9 @@ type denoiseParams struct {
 }
 
 type denoise struct {
-	pic Pic
+	reaching
 	// t of light and of colour, by level and brightness
 	limits [denoiseLevels][2][noiseSteps]float32
-	mask   *sampler // nil without
 }
 
 func newDenoise(a denoiseParams, in []Pic, _ Env) (Step, error) {
@@ -82,7 +81,7 @@ func newDenoise(a denoiseParams, in []Pic, _ Env) (Step, error) {
 	if err := noiseGiven("denoise", a.Noise); err != nil {
 		return nil, err
 	}
-	s := &denoise{pic: p}
+	s := &denoise{reaching: reaching{pic: p, far: denoiseReach, grid: denoiseGrid}} // a column that all levels have
 	for of, share := range []float64{a.Lightness, a.Chroma} {
 		if a.Noise == nil {
 			break
@@ -99,42 +98,17 @@ func newDenoise(a denoiseParams, in []Pic, _ Env) (Step, error) {
 	return s, err
 }
 
-func (s *denoise) Pic() Pic { return s.pic }
-
-func (s *denoise) Window(in, y int) (lo, hi int) {
-	if in == 1 {
-		return s.mask.window(y)
-	}
-	return max(0, y-denoiseReach), min(s.pic.H, y+denoiseReach+1)
-}
-
 func (s *denoise) Memory() (worker, shared int64) {
 	// About 200 rows of all planes, most of them differences kept for later.
 	return int64(s.pic.W)*int64(4*s.pic.C+1)*200 + s.mask.memory(), 0
 }
 
-// around is r and as far around it as is read, from a column that all levels have.
-func (s *denoise) around(r image.Rectangle) image.Rectangle {
-	n := r.Inset(-denoiseReach).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
-	n.Min.X -= n.Min.X % denoiseGrid
-	return n
-}
-
-func (s *denoise) Needs(in int, r image.Rectangle) image.Rectangle {
-	n := s.around(r)
-	if in == 1 {
-		n.Min.Y, n.Max.Y = r.Min.Y, r.Max.Y
-		return s.mask.needs(n)
-	}
-	return n
-}
-
 // Part works on the columns around, as sharpen's does.
 func (s *denoise) Part(r image.Rectangle) (Step, int) {
-	n := s.around(r)
 	p := *s
-	p.pic.W, p.mask = n.Dx(), s.mask.part(n)
-	return &p, n.Min.X
+	var left int
+	p.reaching, left = s.part(r)
+	return &p, left
 }
 
 func (s *denoise) Worker() Worker {

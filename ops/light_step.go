@@ -1,14 +1,10 @@
 package ops
 
-import "image"
-
 // lightStep is what steps have in common that scale the light of each pixel by a
 // ratio, perhaps through a mask, from the luminance of pixels up to far around.
 type lightStep struct {
-	pic  Pic
+	reaching
 	luma [3]float32
-	mask *sampler // nil without
-	far  int
 }
 
 func newLightStep(op, covers string, in []Pic) (s lightStep, err error) {
@@ -23,37 +19,6 @@ func newLightStep(op, covers string, in []Pic) (s lightStep, err error) {
 	}
 	s.mask, err = maskFor(covers, in[1:], s.pic)
 	return s, err
-}
-
-func (s *lightStep) Pic() Pic { return s.pic }
-
-func (s *lightStep) Window(in, y int) (lo, hi int) {
-	if in == 1 {
-		return s.mask.window(y)
-	}
-	return max(0, y-s.far), min(s.pic.H, y+s.far+1)
-}
-
-// around is r and as far around it as is read.
-func (s *lightStep) around(r image.Rectangle) image.Rectangle {
-	return r.Inset(-s.far).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
-}
-
-func (s *lightStep) Needs(in int, r image.Rectangle) image.Rectangle {
-	n := s.around(r)
-	if in == 1 {
-		n.Min.Y, n.Max.Y = r.Min.Y, r.Max.Y
-		return s.mask.needs(n)
-	}
-	return n
-}
-
-// part works on the columns around r, where those at the ends repeat what isn't
-// the picture's edge: they are wrong as far as is read, and outside r.
-func (s lightStep) part(r image.Rectangle) (part lightStep, left int) {
-	n := s.around(r)
-	s.pic.W, s.mask = n.Dx(), s.mask.part(n)
-	return s, n.Min.X
 }
 
 // level sets y to the luminance of pixels: the profile's weights on their codes, or

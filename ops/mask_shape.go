@@ -123,8 +123,14 @@ var (
 
 // ParseShape reads the one written form of a line and checks its numbers. The
 // result's String is s again.
-func ParseShape(s string) (MaskShape, error) {
-	v, err := parseShape(strings.Fields(s))
+func ParseShape(s string) (MaskShape, error) { return parseWritten("mask line", s, parseShape) }
+
+// parseWritten parses the words of what has one written form, and checks it.
+func parseWritten[T interface {
+	String() string
+	check() error
+}](what, s string, parse func(words []string) (T, error)) (v T, err error) {
+	v, err = parse(strings.Fields(s))
 	if err == nil && v.String() != s {
 		err = fmt.Errorf("expected it written as %q", v.String())
 	}
@@ -132,7 +138,7 @@ func ParseShape(s string) (MaskShape, error) {
 		err = v.check()
 	}
 	if err != nil {
-		return MaskShape{}, fmt.Errorf("mask line %q: %w", s, err)
+		return *new(T), fmt.Errorf("%s %q: %w", what, s, err)
 	}
 	return v, nil
 }

@@ -89,7 +89,7 @@ func (s *sharpen) Memory() (worker, shared int64) {
 func (s *sharpen) Part(r image.Rectangle) (Step, int) {
 	p := *s
 	var left int
-	p.lightStep, left = s.part(r)
+	p.reaching, left = s.part(r)
 	return &p, left
 }
 

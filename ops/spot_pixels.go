@@ -56,9 +56,8 @@ type spotPixelsParams struct {
 }
 
 type spotPixelsStep struct {
-	pic  Pic
+	reaching
 	over int32 // floor(65535 T)
-	mask *sampler
 }
 
 func newSpotPixels(a spotPixelsParams, in []Pic, _ Env) (Step, error) {
@@ -66,7 +65,7 @@ func newSpotPixels(a spotPixelsParams, in []Pic, _ Env) (Step, error) {
 		return nil, err
 	}
 	t := times(a.Over, big.NewRat(65535, 1))
-	s := &spotPixelsStep{pic: in[0], over: int32(new(big.Int).Quo(t.Num(), t.Denom()).Int64())}
+	s := &spotPixelsStep{reaching: reaching{pic: in[0], far: 2}, over: int32(new(big.Int).Quo(t.Num(), t.Denom()).Int64())}
 	var err error
 	if s.mask, err = maskFor(a.Covers, in[1:], in[0]); err != nil {
 		return nil, fmt.Errorf("spot-pixels: %w", err)
@@ -74,35 +73,15 @@ func newSpotPixels(a spotPixelsParams, in []Pic, _ Env) (Step, error) {
 	return s, nil
 }
 
-func (s *spotPixelsStep) Pic() Pic { return s.pic }
-
-func (s *spotPixelsStep) Window(in, y int) (lo, hi int) {
-	if in == 1 {
-		return s.mask.window(y)
-	}
-	return max(0, y-2), min(s.pic.H, y+3)
-}
-
 func (s *spotPixelsStep) Memory() (worker, shared int64) { return s.mask.memory(), 0 }
-
-func (s *spotPixelsStep) around(r image.Rectangle) image.Rectangle {
-	return r.Inset(-2).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
-}
-
-func (s *spotPixelsStep) Needs(in int, r image.Rectangle) image.Rectangle {
-	if in == 1 {
-		n := s.around(r)
-		n.Min.Y, n.Max.Y = r.Min.Y, r.Max.Y
-		return s.mask.needs(n)
-	}
-	return s.around(r)
-}
 
 // Part works on two more columns at both ends; where they aren't the picture's edge
 // they come out wrong.
 func (s *spotPixelsStep) Part(r image.Rectangle) (Step, int) {
-	n := s.around(r)
-	return &spotPixelsStep{pic: s.pic.wide(n.Dx()), over: s.over, mask: s.mask.part(n)}, n.Min.X
+	p := *s
+	var left int
+	p.reaching, left = s.part(r)
+	return &p, left
 }
 
 func (s *spotPixelsStep) Worker() Worker { return &spotPixelsWorker{s: s, mask: s.mask.worker()} }

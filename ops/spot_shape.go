@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
-	"strings"
 )
 
 // SpotShape is one spot in pixels of the step's own picture, edges whole and
@@ -44,19 +43,7 @@ var spotLarge = big.NewRat(maxSide/100, 1)
 
 // ParseSpot reads the one written form of a spot and checks its numbers. The
 // result's String is s again.
-func ParseSpot(s string) (SpotShape, error) {
-	v, err := parseSpot(strings.Fields(s))
-	if err == nil && v.String() != s {
-		err = fmt.Errorf("expected it written as %q", v.String())
-	}
-	if err == nil {
-		err = v.check()
-	}
-	if err != nil {
-		return SpotShape{}, fmt.Errorf("spot %q: %w", s, err)
-	}
-	return v, nil
-}
+func ParseSpot(s string) (SpotShape, error) { return parseWritten("spot", s, parseSpot) }
 
 func parseSpot(f []string) (v SpotShape, err error) {
 	form := spotForm
