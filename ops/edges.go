@@ -32,10 +32,10 @@ Lindeberg, 1998). Input: the picture.`,
 type edgesParams struct{ Radius, Over *big.Rat }
 
 type edges struct {
-	pic   Pic // of the input
-	taps  []float32
-	light *lightness
-	scale float32 // from a difference of B to s/over
+	reaching // its picture is the input
+	taps     []float32
+	light    *lightness
+	scale    float32 // from a difference of B to s/over
 }
 
 func newEdges(a edgesParams, in []Pic, _ Env) (Step, error) {
@@ -46,36 +46,26 @@ func newEdges(a edgesParams, in []Pic, _ Env) (Step, error) {
 	if least := big.NewRat(1, 4); a.Radius.Cmp(least) < 0 {
 		a.Radius = least
 	}
-	s := &edges{pic: in[0], taps: gaussian(a.Radius), light: l}
-	n := len(s.taps)
+	taps := gaussian(a.Radius)
+	n := len(taps)
+	s := &edges{reaching: reaching{pic: in[0], far: n}, taps: taps, light: l}
 	s.scale = float32(1 / (float64(100*flt(a.Over)) * (float64(s.taps[n-1]) + float64(s.taps[n-2]))))
 	return s, nil
 }
 
 func (s *edges) Pic() Pic { return Pic{W: s.pic.W, H: s.pic.H, C: 1} }
 
-// reach is how far around a pixel is read.
-func (s *edges) reach() int { return len(s.taps) }
-
-func (s *edges) Window(_, y int) (lo, hi int) {
-	return max(0, y-s.reach()), min(s.pic.H, y+s.reach()+1)
-}
-
 func (s *edges) Memory() (worker, shared int64) {
-	return 4 * int64(2*s.reach()+4) * int64(s.pic.W), 0
-}
-
-func (s *edges) Needs(_ int, r image.Rectangle) image.Rectangle {
-	return r.Inset(-s.reach()).Intersect(image.Rect(0, 0, s.pic.W, s.pic.H))
+	return 4 * int64(2*s.far+4) * int64(s.pic.W), 0
 }
 
 // Part works on the columns around; those at the ends that aren't the picture's come
 // out wrong, and lie outside r.
 func (s *edges) Part(r image.Rectangle) (Step, int) {
-	n := s.Needs(0, r)
 	p := *s
-	p.pic.W = n.Dx()
-	return &p, n.Min.X
+	var left int
+	p.reaching, left = s.part(r)
+	return &p, left
 }
 
 func (s *edges) Worker() Worker { return &edgesWorker{s, newBlur(s.taps, 1, s.pic, s.light.row)} }
