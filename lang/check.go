@@ -188,7 +188,6 @@ func (c *checker) version(v *version) {
 	}
 }
 
-// paper makes a paper of its block.
 func (c *checker) paper(b *block) {
 	p := &Paper{Span: b.span(), Name: b.name(), Intent: Text{Value: "relative"}, BlackPoint: Text{Value: "on"}}
 	c.collect(b, p, b.called())
@@ -311,7 +310,6 @@ func (c *checker) file(b *block, p *Print, size string) {
 	c.rec.Prints = append(c.rec.Prints, p)
 }
 
-// sheet makes a sheet of its block.
 func (c *checker) sheet(b *block) {
 	p := &Print{Sheet: &Sheet{Pieces: nodes[*Piece](b)}}
 	if all := nodes[*Simulate](b); len(all) > 0 {

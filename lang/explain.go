@@ -123,7 +123,6 @@ func chapterText(title string) string {
 	return ""
 }
 
-// sectionEntries are the entries of one section of a chapter.
 func sectionEntries(chapter string, sec specHeading) []Entry {
 	body := strings.TrimSpace(sec.body) + "\n"
 	kind := map[string]string{"Units": "unit", "Kernels": "kernel", "Spaces": "space", "Intents": "intent"}[sec.title]
@@ -222,7 +221,6 @@ func specRow(p *Param) string {
 	return fmt.Sprintf("| %s | %s | %s | %s |", name, value, cmp.Or(p.ranges(), "–"), def)
 }
 
-// heading is the statement's heading in SPEC.
 func (s *Statement) heading() string {
 	switch in := s.Blocks[0]; {
 	case s.Word == "":

@@ -33,7 +33,6 @@ func (st *stmt) name() string {
 	return st.word
 }
 
-// block is a block with its statements.
 type block struct {
 	*Block
 	head  *stmt
@@ -98,7 +97,6 @@ func (r *parser) unclosed(b *Block, where string) {
 	r.add("PM135", b.Head.Span, fmt.Sprintf("this block isn't closed: } is missing %s", where), "", "write } on a line of its own behind the block's last line")
 }
 
-// line reads one statement.
 func (r *parser) line(st *stmt) {
 	t := st.toks[0]
 	switch in := st.line.In.Kind; {

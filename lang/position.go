@@ -94,7 +94,6 @@ func (l *Line) block() *Block {
 	return l.In.outer()
 }
 
-// names finds the names of one line.
 func (o *Outline) names(l *Line) {
 	_, binds := l.bind()
 	for _, b := range binds {

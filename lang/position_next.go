@@ -85,7 +85,6 @@ func isNameByte(b byte) bool {
 	return b == '-' || b == '_' || b >= '0' && b <= '9' || b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' || b >= 0x80
 }
 
-// place says which block the place lies in.
 func (n *Next) place(s *Source, b *Block) {
 	n.Block, n.At = b.Kind, slices.Index(s.Top.Blocks, b.outer())
 }

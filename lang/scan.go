@@ -151,7 +151,6 @@ func (s *scanner) stray(i int) int {
 	return i + 1
 }
 
-// str reads a string.
 func (s *scanner) str(i int) int {
 	var b strings.Builder
 	j := i + 1
@@ -205,7 +204,6 @@ func (s *scanner) notNumber(i, j int) {
 	s.classify(i+1, j)
 }
 
-// word reads a word.
 func (s *scanner) word(i int) int {
 	j := i
 	for isWordRune(s.at(j)) || s.at(j) == '.' && (isDigit(s.at(j+1)) || unicode.IsLetter(s.at(j+1))) && s.at(j-1) != 0 {

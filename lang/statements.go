@@ -381,7 +381,6 @@ func blocksOf(word string) []string { return blockIndex[word] }
 // wordsIn returns the words that may begin a line of a block. They are shared.
 func wordsIn(block string) []string { return wordIndex[block] }
 
-// units returns the units that a parameter takes.
 func (p *Param) units() []string {
 	out := make([]string, len(p.Ranges))
 	for i, r := range p.Ranges {

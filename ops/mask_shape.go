@@ -75,7 +75,6 @@ func (s MaskShape) String() string {
 	return strings.TrimSpace(strings.TrimSpace(s.Op+" "+s.Shape) + " " + t)
 }
 
-// write is the line in a form.
 func (s MaskShape) write(form string) string {
 	var f []string
 	points := s.Points

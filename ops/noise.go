@@ -126,7 +126,6 @@ func (w *noiseWorker) Row(dst []uint16, y int, in []Rows) {
 	}
 }
 
-// add takes in a row of the square.
 func (q *noiseSquare) add(row []uint16, channels int) {
 	for i, v := range row {
 		q.clipped = q.clipped || v == 0 || v == 65535

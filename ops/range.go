@@ -40,7 +40,6 @@ const (
 	rangeGrey   = 0.02
 )
 
-// newRange is the step of a range.
 func newRange(a rangeParams, in []Pic, _ Env) (Step, error) {
 	p := in[0]
 	l, err := newLightness("range", p)

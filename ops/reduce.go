@@ -19,7 +19,6 @@ func (r Ratio) frame(w, h int) (int, int) {
 	return side(w, r.X), side(h, r.Y)
 }
 
-// times is a new product.
 func times(a, b *big.Rat) *big.Rat { return new(big.Rat).Mul(a, b) }
 
 // Reduction says how a step in a reduced plan differs from the plan's own.

@@ -79,7 +79,6 @@ func newSheet(a sheetParams, in []Pic, _ Env) (Step, error) {
 	return s, nil
 }
 
-// part reads a part.
 func (s *sheet) part(text string, in []Pic, taken *int) (p sheetPart, err error) {
 	kind, rest, _ := strings.Cut(text, " ")
 	count := map[string]int{"picture": 2, "fill": 4 + s.pic.C, "text": 3}[kind]

@@ -96,7 +96,6 @@ func (c *buildCmd) Run(a *app) error {
 	return c.whole(a, j, key)
 }
 
-// whole builds all prints of a job.
 func (c *buildCmd) whole(a *app, j *interp.Job, key *sign.Key) error {
 	if c.PDF {
 		if err := c.pdfsAbsent(j); err != nil {
@@ -122,7 +121,6 @@ func (c *buildCmd) whole(a *app, j *interp.Job, key *sign.Key) error {
 	return a.end(c.JSON, builtJSON(built...), false)
 }
 
-// options are those of a build.
 func (c *buildCmd) options(a *app, key *sign.Key) (o interp.BuildOptions, err error) {
 	o = interp.BuildOptions{Workers: c.n(), Out: c.Out, Force: c.Force, Sign: key, Progress: a.bar.tell}
 	if c.Inspect {

@@ -107,7 +107,6 @@ func (c *inspectCmd) Run(a *app) error {
 	return a.end(c.JSON, lookJSON(c.File, l), c.QuietIfClean)
 }
 
-// change takes and dismisses finds, and says so.
 func (c *inspectCmd) change(a *app, l *retouch.Look, take, dismiss []int) error {
 	for _, n := range slices.Concat(take, dismiss) {
 		switch {

@@ -262,7 +262,6 @@ func frozenText(pieces []planPiece) string {
 	}
 }
 
-// tellMasks says what the masks of a print cover.
 func (a *app) tellMasks(list []interp.MaskCover) {
 	for _, m := range list {
 		fmt.Fprintf(a.out, "    %5d  %s covers %s of the frame, %s of the print\n", m.Line, m.Name, interp.ShareText(m.Frame), interp.ShareText(m.Print))

@@ -106,7 +106,6 @@ func (c *registerListCmd) Run(a *app) error {
 	return nil
 }
 
-// registerRow is a register as data.
 func registerRow(r *register.List, list ...register.Entry) any {
 	return struct {
 		Head    string           `json:"head"`

@@ -64,7 +64,6 @@ func (a *app) problems(source []byte, ds []lang.Diagnostic, least lang.Severity)
 	}
 }
 
-// json writes what --json asks for.
 func (a *app) json(v any) error {
 	a.bar.close()
 	e := json.NewEncoder(unfolded(a.out))
@@ -140,7 +139,6 @@ func decimals(r *big.Rat, n int) string {
 	return strings.TrimSuffix(strings.TrimRight(r.FloatString(n), "0"), ".")
 }
 
-// inchText writes inches, or pixels an inch.
 func inchText(r *big.Rat) string { return decimals(r, 2) }
 
 // shortPath is a path as seen from here, or its bare name: tables go out with

@@ -199,7 +199,6 @@ func (c *comparison) steps(x, y []*statement) (out []Change) {
 	return movedSpots(out)
 }
 
-// place says where a statement stands.
 func place(l []*statement, i int) string {
 	if i > 0 && l[i-1].block == l[i].block {
 		return fmt.Sprintf("behind `%s`", l[i-1].text)
@@ -409,7 +408,6 @@ func (c *comparison) pairMasks() {
 	}
 }
 
-// only is the part of a list that fits.
 func only[T any](list []T, fits func(T) bool) (out []T) {
 	for _, x := range list {
 		if fits(x) {
@@ -446,7 +444,6 @@ func (c *comparison) maskChanges(x, y *account) (out []Change) {
 	return out
 }
 
-// change is the change of a whole mask.
 func (m *maskAccount) change(kind string) Change {
 	var w []string
 	for _, s := range m.shape {

@@ -225,7 +225,6 @@ func ending(name string) string {
 	return ""
 }
 
-// print adds the print file.
 func (c *content) print(o Options) error {
 	l := c.log
 	c.names.File.Name = l.Run.Out

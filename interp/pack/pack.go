@@ -80,7 +80,6 @@ var zipLimit int64 = 1<<32 - 1<<24
 // matters.
 const noDay = 1<<5 | 1
 
-// A file is one file of a package.
 type file struct {
 	name string
 	from string // its path, "" where data are its bytes

@@ -212,7 +212,6 @@ func (f *fitter) startOf(m interp.Picture, node int) plan.Start {
 	return plan.Start{Key: f.plan.Nodes[node].Key, Pic: m.Pic, Store: raster.Of(m.Samples, m.W, m.H, m.C)}
 }
 
-// set is the print's picture with a setting.
 func (f *fitter) set(ctx context.Context, how plan.Small, s setting) (interp.Picture, error) {
 	how.Args = map[int]ops.Args{f.node: f.args(s)}
 	return f.k.s.Small(ctx, f.plan.Print, f.plan.out, how)

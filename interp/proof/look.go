@@ -155,7 +155,6 @@ func greyCast(e, toned *eye, n plan.Node, args ops.Args) (float64, error) {
 	return toned.grey(step), nil
 }
 
-// oneRow is a picture of one row.
 type oneRow []uint16
 
 func (r oneRow) Row(int) []uint16 { return r }

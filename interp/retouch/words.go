@@ -29,7 +29,6 @@ func (l *Look) SeenOn() string {
 	return on + ", from " + Distance(l.From)
 }
 
-// names are the kinds of finds in words.
 var names = map[inspect.Kind]string{
 	inspect.Hot: "hot pixel", inspect.Dead: "dead pixel", inspect.Dust: "dust", inspect.Hair: "hair", inspect.Fringe: "fringe",
 	inspect.Posterised: "posterised", inspect.Halo: "halos", inspect.Blocks: "compression blocks", inspect.Banding: "banding",

@@ -55,7 +55,6 @@ func ReadSigners(path string) (*Signers, error) {
 	return s, nil
 }
 
-// readSigner reads a line.
 func readSigner(text string) (s signer, err error) {
 	rest := ""
 	if text[0] == '"' {
@@ -124,7 +123,6 @@ func optionsEnd(text string) int {
 	return len(text)
 }
 
-// options reads the options of a line.
 func (s *signer) options(text string) error {
 	for {
 		if rest, empty := strings.CutPrefix(text, ","); empty && rest != "" { // as ssh-keygen lets it stand

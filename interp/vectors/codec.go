@@ -116,7 +116,6 @@ func tiffLine(f []string) (string, error) {
 	return file(b), err
 }
 
-// tiff is a file of the picture.
 func (p picture) tiff(o tiff.Options) ([]byte, error) {
 	o.W, o.H, o.C = p.w, p.h, p.c
 	l, err := tiff.NewLayout(o)
@@ -199,7 +198,6 @@ func decoderCase(b block, open func(file []byte, white bool) (decodable, error))
 	return first, nil
 }
 
-// digestCase takes the digests of a picture.
 func digestCase(b block) ([]string, error) {
 	p, err := input(strings.Join(b.all("in"), " "))
 	if err != nil {
@@ -256,7 +254,6 @@ func spaceLine(f []string) (string, error) {
 	return "", fmt.Errorf("nothing is called %s", f[1])
 }
 
-// hexBits are the bits of numbers.
 func hexBits(x ...float64) string {
 	var out []string
 	for _, v := range x {

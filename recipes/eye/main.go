@@ -49,7 +49,6 @@ img { display: block; max-width: 480px } h2 { margin: 8px 0 }
 </style>
 `
 
-// draw draws rows and the page.
 func draw(dir, with string, rows []row) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err

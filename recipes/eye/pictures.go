@@ -99,7 +99,6 @@ func (p picture) do(step, args string) (picture, error) {
 	return out, nil
 }
 
-// through is what a step makes of the picture.
 func (p picture) through(s ops.Step) picture {
 	if shared, ok := s.(ops.Shared); ok {
 		s = shared.ForRun()

@@ -47,7 +47,6 @@ var (
 	sunFill    = rgb{1.0, 0.55, 0.25}
 )
 
-// rocksOver lays the rocks over c at (x, y).
 func (p *painter) rocksOver(c rgb, x, y, px float32) rgb {
 	for i := range rocks {
 		s := &rocks[i]

@@ -169,7 +169,6 @@ func entry(kind lang.Kind, statement, word string) string {
 	return reference(kind, statement, word)
 }
 
-// parameter says what values a parameter takes.
 func parameter(statement, word string) string {
 	for _, st := range lang.Statements {
 		if st.Word != statement {

@@ -115,7 +115,6 @@ func (t *text) row(line int) string {
 	return string(t.src[t.place(line, 1):t.place(line, 1<<30)])
 }
 
-// apply returns the text after a change.
 func (t *text) apply(c change) []byte {
 	if c.Range == nil {
 		return []byte(c.Text)

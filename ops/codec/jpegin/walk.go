@@ -54,7 +54,6 @@ type head struct {
 	restart  bool      // restart markers stand in the scans to come
 }
 
-// channel is a channel of the frame.
 type channel struct{ id, across, down, table byte }
 
 // ended says in an error where the file ended.
@@ -169,7 +168,6 @@ var kindsOfFrame = map[byte]string{
 
 func starts(b []byte, with string) bool { return len(b) >= len(with) && string(b[:len(with)]) == with }
 
-// segment takes what one segment says.
 func (h *head) segment(marker byte, b []byte) error {
 	early := h.info.Scans == 0 // what describes the picture stands before its data
 	switch {

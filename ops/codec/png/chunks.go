@@ -47,7 +47,6 @@ type chunk struct {
 
 func (c chunk) end() uint64 { return c.off + c.n + 4 }
 
-// chunk reads the head of the chunk at off.
 func (s *source) chunk(off uint64) (chunk, error) {
 	var h [8]byte
 	if err := s.At(h[:], off, "a chunk"); err != nil {

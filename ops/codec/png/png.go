@@ -131,7 +131,6 @@ func (f *File) rowBytes(w int) int {
 	return int((uint64(w)*uint64(f.channels()*f.depth) + 7) / 8)
 }
 
-// header reads IHDR.
 func (f *File) header(b []byte) error {
 	if len(b) != 13 {
 		return codec.Errorf("IHDR", codec.Damaged, "the header (IHDR) has %d bytes, where 13 must stand", len(b))

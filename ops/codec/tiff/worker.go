@@ -52,7 +52,6 @@ func (f *File) rawRows() int {
 	return max(1, pieceBytes/f.chunks.rowBytes)
 }
 
-// fill reads the rows of b.
 func (f *File) fill(ctx context.Context, w *worker, b *block) error {
 	c, stride := &f.chunks, f.stride()
 	w.counts = Counts{}
