@@ -3,7 +3,9 @@
 package browsers
 
 import (
+	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -18,7 +20,11 @@ func TestNoBarriers(t *testing.T) {
 		t.Skip("axe-core isn't there, so nothing was tested: PLATEMARK_AXE says where its axe.min.js lies, as .ci/run sets it")
 	}
 	axe := string(interptest.Read(t, file))
-	d := served(t, newChromium(t), shore, 1440, 900)
+	d := served(t, newChromium(t), shore+"\npaper rag {\n    profile \"rag.icc\"\n}\n", 1440, 900)
+	folder := filepath.Dir(d.path)
+	interptest.Write(t, filepath.Join(folder, "rag.icc"), string(interptest.Read(t, "../../../../testdata/standards/profiles/rgbprint_v4.icc")))
+	interptest.Write(t, filepath.Join(folder, "other.recipe"), strings.Replace(string(interptest.Read(t, d.path)), "amount 120%", "amount 60%", 1))
+	d.wait(`document.querySelector("#wrong").innerText === ""`)
 	look := func() (found struct {
 		Version string
 		Passes  int
@@ -69,6 +75,30 @@ func TestNoBarriers(t *testing.T) {
 	d.key(t, "u")
 	d.wait(`!document.querySelector("#offers").hidden`)
 	check("while a word is offered")
+	d.write("amount 120% qu", 3, "")
+	d.wait(`document.querySelector("#wrong").innerText === ""`)
+	choose := func(value string) {
+		t.Helper()
+		d.eval(t, `document.querySelector("#with").focus()`, nil)
+		d.wait(`[...document.querySelector("#with").options].some((o) => o.value === %q)`, value)
+		d.eval(t, fmt.Sprintf(`{ const s = document.querySelector("#with"); s.value = %q; s.dispatchEvent(new Event("change")); }`, value), nil)
+	}
+	choose("print wall of other.recipe")
+	d.wait(`document.querySelector("#name").innerText.startsWith("left print wall of other.recipe")`)
+	d.keys("h")
+	d.wait(`document.querySelector("#twin").dataset.ready`)
+	check("with two beside each other")
+	d.keys("x")
+	d.wait(`document.querySelector("#view").dataset.difference`)
+	check("with their difference")
+	d.keys("r", "m")
+	d.wait(`document.querySelector("#name").innerText.includes("as rag shows it") && document.querySelector("#view").dataset.difference`)
+	check("with their difference on paper")
+	choose("paper rag")
+	d.wait(`document.querySelector("#note").innerText`)
+	check("with a note on what it is compared with")
+	d.write("bits 8", 0, "  # dry")
+	d.kept("not saved yet")
 	interptest.Write(t, d.path, strings.Replace(shore, "12 in x 8 in", "15 in x 10 in", 1))
 	d.wait(`!document.querySelector("#clash").hidden`)
 	check("with a file that was changed elsewhere")
