@@ -30,8 +30,7 @@ export class Marks {
         v.addEventListener("pointermove", (e) => this.move(e));
         v.addEventListener("pointerup", (e) => this.up(e));
         // A hand that the system took away has drawn nothing.
-        v.addEventListener("pointercancel", () => this.stop());
-        v.addEventListener("lostpointercapture", () => { if (this.held !== undefined) this.stop(); });
+        for (const kind of ["pointercancel", "lostpointercapture"]) v.addEventListener(kind, (e) => { if (e.pointerId === this.held) this.stop(); });
     }
 
     show(state) {
@@ -78,6 +77,9 @@ export class Marks {
 
     down(e) {
         if (!this.table.what) return false;
+        if (this.held !== undefined) return true; // a palm beside the hand that draws
+        if (e.pointerType === "pen") this.pen = true;
+        if (e.pointerType === "touch" && this.pen) return false; // where a pen draws, fingers move the picture
         const mine = this.nearest(e);
         if (mine >= 0) {
             this.moving = mine;

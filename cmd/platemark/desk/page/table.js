@@ -235,22 +235,23 @@ export class Table {
 
     pointing() {
         const v = this.view;
-        let from = null;
+        let from = null, by; // of several fingers the first one moves the picture
         v.addEventListener("wheel", (e) => { e.preventDefault(); this.wheel(e); }, { passive: false });
         v.addEventListener("pointerdown", (e) => {
-            if (e.button !== 0 || this.taken?.(e)) return;
+            if (from || e.button !== 0 || this.taken?.(e)) return;
             from = [e.clientX, e.clientY];
-            v.setPointerCapture(e.pointerId);
+            by = e.pointerId;
+            v.setPointerCapture(by);
         });
         v.addEventListener("pointermove", (e) => {
-            if (from) {
+            if (from && e.pointerId === by) {
                 this.pan((from[0] - e.clientX) * this.ratio, (from[1] - e.clientY) * this.ratio);
                 from = [e.clientX, e.clientY];
-            } else {
+            } else if (!from) {
                 this.read(e);
             }
         });
-        const end = () => { from = null; };
+        const end = (e) => { if (e.pointerId === by) from = null; };
         v.addEventListener("pointerup", end);
         v.addEventListener("pointercancel", end);
         const fold = at("fold"), along = (e) => { const box = v.getBoundingClientRect(); this.foldTo((e.clientX - box.left) / box.width); };
