@@ -175,3 +175,29 @@ func TestProofInThePage(t *testing.T) {
 	keys(t, tab, "r")
 	wait(t, tab, `!document.querySelector("#name").innerText.includes("shows it")`)
 }
+
+// Beside each other each picture has its own rulers, which count its own pixels.
+func TestRulersOfBoth(t *testing.T) {
+	s, _ := compared(t)
+	tab := browseServer(t, s, 1440, 900, 1)
+	pick(t, tab, "with", "print card of r.recipe")
+	wait(t, tab, `document.querySelector("#name").innerText.startsWith("left print card")`)
+	keys(t, tab, "h", "u", "u")
+	wait(t, tab, `document.querySelector("#twin").dataset.ready && document.querySelector("#view").dataset.ready`)
+	for box, twin := range map[string]string{"#twin": "twin-", "#view": ""} {
+		_, _, place := look(t, tab, box)
+		for i, id := range []string{"across", "down"} {
+			var marks [][2]float64 // each number, and where its line lies, from the picture's box on
+			do(t, tab, chromedp.Evaluate(fmt.Sprintf(`{ const r = document.querySelector("#%s"), k = %d, off = [r.getBoundingClientRect().left - document.querySelector(%q).getBoundingClientRect().left, r.getBoundingClientRect().top - document.querySelector(%[3]q).getBoundingClientRect().top][k];
+				[...r.querySelectorAll("text")].map((e) => [parseFloat(e.textContent), off + +e.previousElementSibling.getAttribute(["x1", "y1"][k])]) }`, twin+id, i, box), &marks))
+			if len(marks) < 3 {
+				t.Errorf("%s of %s has %d numbers", id, box, len(marks))
+			}
+			for _, m := range marks {
+				if want := place[i] + m[0]*place[2]; math.Abs(m[1]-want) > 0.01 {
+					t.Errorf("%s of %s: %g lies at %g, the picture has it at %g", id, box, m[0], m[1], want)
+				}
+			}
+		}
+	}
+}

@@ -130,6 +130,7 @@ export class Compare {
         this.layer.ready();
         this.twin.dataset.place = `${where.x} ${where.y} ${where.z}`;
         paper(this.twinWhite, t, b, where);
+        t.rule(b, where, "twin-");
         at("twin-name").textContent = t.called(b, "after ");
         this.twin.setAttribute("aria-label", "beside it, moved with it: " + t.called(b));
     }

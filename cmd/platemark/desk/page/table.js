@@ -169,13 +169,14 @@ export class Table {
         this.view.setAttribute("aria-label", at("name").textContent);
     }
 
-    // rule draws the rulers, and the grid where it is asked for.
-    rule(p, where) {
-        const marks = at("marks");
-        marks.querySelectorAll(".grid").forEach((e) => e.remove());
+    // rule draws the rulers, and the grid where it is asked for; with twin those of
+    // the picture beside.
+    rule(p, where, twin = "") {
+        const marks = at("marks"), grid = this.grid && !twin;
+        if (!twin) marks.querySelectorAll(".grid").forEach((e) => e.remove());
         const unit = units[this.unit] === "in" && !p.across ? "%" : units[this.unit];
         for (const [id, down] of [["across", false], ["down", true]]) {
-            const svg = at(id), seen = (down ? this.seen.h : this.seen.w) / this.ratio, list = [];
+            const svg = at(twin + id), seen = (down ? this.seen.h : this.seen.w) / this.ratio, list = [];
             // Device pixels to one of the unit, and where its nought lies.
             const i = down ? 1 : 0, k = this.scale(p)[i] * where.z, o = down ? where.y : where.x;
             let each, from;
@@ -189,7 +190,7 @@ export class Table {
                 const v = n * fine, at = v * each + from, main = n % 5 === 0;
                 list.push(draw("line", down ? { x1: main ? 8 : 40, x2: 48, y1: at, y2: at } : { y1: main ? 6 : 22, y2: 28, x1: at, x2: at }));
                 if (main) list.push(draw("text", down ? { x: 8, y: at + 12 } : { x: at + 4, y: 16 }, +v.toFixed(4) + (n === 0 ? " " + unit : "")));
-                if (main && this.grid) marks.append(draw("line", { class: "grid", ...(down ? { x1: 0, x2: "100%", y1: at, y2: at } : { y1: 0, y2: "100%", x1: at, x2: at }) }));
+                if (main && grid) marks.append(draw("line", { class: "grid", ...(down ? { x1: 0, x2: "100%", y1: at, y2: at } : { y1: 0, y2: "100%", x1: at, x2: at }) }));
             }
             svg.replaceChildren(...list);
         }
