@@ -16,6 +16,7 @@ import (
 	"platemark/interp/disk"
 	"platemark/interp/plan"
 	"platemark/lang"
+	"platemark/ops/exact"
 )
 
 // orderFile is the summary that an order leaves in its folder.
@@ -154,7 +155,7 @@ func orderCells(r *interp.OrderRow) [6]string {
 		return [6]string{r.Recipe, "-", "-", "-", "-", "-"}
 	}
 	inches, pixels, _ := strings.Cut(r.Plan.Sizes().Face.String(), ", ")
-	return [6]string{r.Recipe, r.Print, inches, pixels, inchText(r.Plan.Face.PPI) + " ppi", r.Plan.MarkShort()}
+	return [6]string{r.Recipe, r.Print, inches, pixels, exact.Decimals(r.Plan.Face.PPI, 2) + " ppi", r.Plan.MarkShort()}
 }
 
 // newOrderTable fits the columns into a terminal's width, 0 where there is none:
@@ -216,7 +217,7 @@ func writeOrder(path string, o *interp.Order) error {
 		rec := []string{r.Recipe, r.Print, "", "", "", "", "", "", "", r.Lab, ""}
 		if r.Plan != nil {
 			z := r.Plan.Sizes()
-			copy(rec[2:], []string{filepath.Base(r.File), z.Picture.String(), z.Face.String(), z.Whole.String(), decimals(r.Plan.Face.PPI, 4)})
+			copy(rec[2:], []string{filepath.Base(r.File), z.Picture.String(), z.Face.String(), z.Whole.String(), exact.Decimals(r.Plan.Face.PPI, 4)})
 			rec[8] = r.Plan.Mark.String()
 		}
 		warn := r.Warnings

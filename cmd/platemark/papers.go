@@ -15,6 +15,7 @@ import (
 	"platemark/interp/disk"
 	"platemark/interp/plan"
 	"platemark/lang"
+	"platemark/ops/exact"
 )
 
 // pdfName is the path of the PDF of true size beside a print's file: FILE.pdf
@@ -119,7 +120,7 @@ func forLab(one *view.OrderPrint, r *interp.OrderRow) {
 	onPaper(one, r)
 	one.Say("Lab", r.Lab, false)
 	one.Say("File", fmt.Sprintf("%s, %s (%d bytes)", filepath.Base(r.File), plan.SizeText(r.Bytes), r.Bytes), false)
-	one.Say("Colours", fmt.Sprintf("%s, %s ppi", p.File.Profile.Description(), decimals(p.Face.PPI, 4)), false)
+	one.Say("Colours", fmt.Sprintf("%s, %s ppi", p.File.Profile.Description(), exact.Decimals(p.Face.PPI, 4)), false)
 	one.Say("Digest", r.Sum.String(), true)
 	one.Say("Mark", p.Mark.String(), true)
 }
@@ -179,7 +180,7 @@ func labWords(o *interp.Order) []string {
 		if !ready(r) {
 			continue
 		}
-		profiles, ppi = once(profiles, r.Plan.File.Profile.Description()), once(ppi, decimals(r.Plan.Face.PPI, 4))
+		profiles, ppi = once(profiles, r.Plan.File.Profile.Description()), once(ppi, exact.Decimals(r.Plan.Face.PPI, 4))
 	}
 	return []string{fmt.Sprintf("To the lab: each file is ready as it is, in %s at %s ppi. Print at 100 %%, no correction, no sharpening, no fitting to the sheet; its colours are those of the profile inside.",
 		strings.Join(profiles, " or "), strings.Join(ppi, " or "))}

@@ -14,6 +14,7 @@ import (
 	"platemark/interp/plan"
 	"platemark/interp/proof"
 	"platemark/lang"
+	"platemark/ops/exact"
 )
 
 type planCmd struct {
@@ -174,7 +175,7 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 	fmt.Fprintln(a.out)
 	line("language", "%s: %s", r.Language, p.Operations())
 	line("frozen", "%s", frozenText(r.Pieces))
-	line("picture", "%s, at %s ppi", r.Sizes.Picture, inchText(p.Face.PPI))
+	line("picture", "%s, at %s ppi", r.Sizes.Picture, exact.Decimals(p.Face.PPI, 2))
 	line("face", "%s", r.Sizes.Face)
 	for _, in := range p.Inputs {
 		what := ""

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math/big"
 	"os"
 	"path/filepath"
 	"slices"
@@ -133,13 +132,6 @@ func cutText(s string, n int) string {
 	}
 	return s
 }
-
-// decimals writes a number with up to n decimals; n is 1 or more.
-func decimals(r *big.Rat, n int) string {
-	return strings.TrimSuffix(strings.TrimRight(r.FloatString(n), "0"), ".")
-}
-
-func inchText(r *big.Rat) string { return decimals(r, 2) }
 
 // shortPath is a path as seen from here, or its bare name: tables go out with
 // the prints, and name no folder of this machine.

@@ -9,6 +9,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/master"
 	"platemark/lang"
+	"platemark/ops/exact"
 )
 
 // hover explains the word, unit or name at a place. On a print's size it says
@@ -92,7 +93,7 @@ func (t *text) size(ctx context.Context, line *lang.Line) string {
 			if len(j.Plans) == 1 && j.Plans[0].Face.Effective != nil {
 				p := j.Plans[0]
 				return fmt.Sprintf("**%s** at %s ppi\n\nThe master has %s pixels an inch of its own at this size.",
-					p.Sizes().Picture, decimals(p.Face.PPI.FloatString(2)), decimals(p.Face.Effective.FloatString(1)))
+					p.Sizes().Picture, exact.Decimals(p.Face.PPI, 2), exact.Decimals(p.Face.Effective, 1))
 			}
 		}
 	}
@@ -126,14 +127,6 @@ func side(m *lang.Measure, ppi lang.Measure) (string, bool) {
 	}
 	n, ok := lang.SidePixels(*m, ppi)
 	return fmt.Sprint(n), ok
-}
-
-// decimals drops zeros behind the point.
-func decimals(s string) string {
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
-	}
-	return s
 }
 
 // master says what the head of the master file says.

@@ -35,9 +35,6 @@ func (t Text) Apply(c Change) []byte { return t.t.apply(c) }
 // Range is the place of a stretch of the source.
 func (t Text) Range(s lang.Span) Range { return t.t.ofSpan(s) }
 
-// Byte is the byte of a position.
-func (t Text) Byte(p Position) int { return t.t.byteAt(p) }
-
 // Offers are what may stand at a position.
 func (t Text) Offers(p Position) []Item {
 	list, _ := (*server)(nil).complete(context.Background(), t.t, at{Pos: p})
