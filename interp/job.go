@@ -296,7 +296,6 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 // same file as path: by links, by another way to its folder, or by a name that
 // folds to its name.
 func (j *Job) sameAsInput(path string) *plan.NamedInput {
-	st, err := os.Stat(path)
 	real := disk.Fold(disk.Real(path))
 	for _, o := range j.Others {
 		if in := o.sameAsInput(path); in != nil {
@@ -305,12 +304,7 @@ func (j *Job) sameAsInput(path string) *plan.NamedInput {
 	}
 	for _, in := range j.Inputs.Named() {
 		found := j.Inputs.Where(in.Role, in.Text.Value)
-		if err == nil {
-			if f, ferr := os.Stat(found); ferr == nil && os.SameFile(st, f) {
-				return &in
-			}
-		}
-		if real == disk.Fold(disk.Real(found)) {
+		if disk.Same(path, found) || real == disk.Fold(disk.Real(found)) {
 			return &in
 		}
 	}

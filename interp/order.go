@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 
@@ -102,12 +101,11 @@ func (c *inputCache) input(ctx context.Context, role master.Role, path, found st
 
 // holds says whether the order itself has a file open, as an input of a recipe.
 func (c *inputCache) holds(path string) bool {
-	st, err := os.Stat(path)
-	if c == nil || err != nil {
+	if c == nil {
 		return false
 	}
 	for _, in := range c.open {
-		if f, err := os.Stat(in.Found); err == nil && os.SameFile(st, f) {
+		if disk.Same(path, in.Found) {
 			return true
 		}
 	}

@@ -44,7 +44,7 @@ func (c *copyCmd) Run(a *app) error {
 	olds, texts := make([][]byte, len(to)), make([][]byte, len(to))
 	var notes []string
 	for i, file := range to {
-		if sameFile(file, files[0]) {
+		if disk.Same(file, files[0]) {
 			return usageError{fmt.Sprintf("%s is the recipe to copy from", file)}
 		}
 		if olds[i], err = c.read(a, file); err != nil {
@@ -112,12 +112,12 @@ func (m *mover) move(old string) (string, error) {
 	at := func(recipe, p string) string { return filepath.Join(filepath.Dir(recipe), filepath.FromSlash(p)) }
 	from, to := disk.Real(m.from), disk.Real(m.to)
 	file, there, moved := at(from, old), at(to, old), old
-	if !sameFile(filepath.Dir(from), filepath.Dir(to)) && !sameFile(file, there) {
+	if !disk.Same(filepath.Dir(from), filepath.Dir(to)) && !disk.Same(file, there) {
 		var err error
 		if moved, err = plan.RelativePath(to, file); err != nil {
 			return "", &lang.CopyError{Summary: err.Error(), Hints: []string{"copy the file into the recipe's folder first, and name it there"}}
 		}
-		if _, err := os.Stat(file); err == nil && !sameFile(file, at(to, moved)) {
+		if _, err := os.Stat(file); err == nil && !disk.Same(file, at(to, moved)) {
 			return "", &lang.CopyError{Summary: fmt.Sprintf("no path from there leads to %s", old), Hints: []string{"a link stands on the way; name the file by where it lies"}}
 		}
 		if a, b := m.digest(file), m.digest(there); a != "" && b != "" && a != b {
@@ -150,12 +150,6 @@ func (c *copyCmd) read(a *app, file string) ([]byte, error) {
 		return nil, errRefused
 	}
 	return b, nil
-}
-
-func sameFile(a, b string) bool {
-	x, err1 := os.Stat(a)
-	y, err2 := os.Stat(b)
-	return err1 == nil && err2 == nil && os.SameFile(x, y)
 }
 
 // splitCopy takes the blocks off the command line: KIND NAME, with commas

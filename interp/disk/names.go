@@ -55,6 +55,13 @@ func Beside(before, after string) []string {
 	return out
 }
 
+// Same says whether two names lead to one file, which is there.
+func Same(a, b string) bool {
+	x, err1 := os.Stat(a)
+	y, err2 := os.Stat(b)
+	return err1 == nil && err2 == nil && os.SameFile(x, y)
+}
+
 // namesIn are the names in a folder, none where it can't be read.
 func namesIn(dir string) []string {
 	f, err := os.Open(dir)

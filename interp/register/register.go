@@ -7,10 +7,12 @@ package register
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -211,7 +213,7 @@ type Options struct {
 // Add adds a copy or a proof to the register of a recipe, if its log verifies and
 // the edition has room for it, and signs the register where a key is given.
 func Add(ctx context.Context, recipe string, o Options) (*List, *Entry, error) {
-	e, l, err := entryOf(ctx, recipe, o)
+	e, l, err := entryOf(ctx, o)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -268,7 +270,7 @@ func (r *List) aside(torn []byte) (string, error) {
 }
 
 // entryOf is the entry of a print whose log verifies.
-func entryOf(ctx context.Context, recipe string, o Options) (*Entry, *audit.Log, error) {
+func entryOf(ctx context.Context, o Options) (*Entry, *audit.Log, error) {
 	v, err := interp.Verify(ctx, o.Log, interp.VerifyOptions{LookIn: o.LookIn})
 	if err != nil {
 		return nil, nil, err
@@ -296,12 +298,9 @@ func entryOf(ctx context.Context, recipe string, o Options) (*Entry, *audit.Log,
 		return nil, nil, fmt.Errorf("print %s has no edition: write one into its block, as `edition 10 plus 2 proofs`, and build it; the mark stays", l.Recipe.Print)
 	}
 	e := &Entry{Link: audit.Link{Record: "made"}, Print: l.Recipe.Print, Copies: int(ed.Count.Value.Num().Int64()), Copy: o.Copy, Proof: o.Proof,
-		State: o.State, Mark: l.File.Mark, File: l.File.SHA256, Log: l.SHA256()}
+		State: cmp.Or(o.State, "I"), Mark: l.File.Mark, File: l.File.SHA256, Log: l.SHA256()}
 	if ed.Proofs != nil {
 		e.Proofs = int(ed.Proofs.Value.Num().Int64())
-	}
-	if e.State == "" {
-		e.State = "I"
 	}
 	return e, l, nil
 }
@@ -313,16 +312,7 @@ func errSheet(l *audit.Log) error {
 
 // isOf says whether a log tells of a recipe's file.
 func isOf(l *audit.Log, recipe string) bool {
-	st, err := os.Stat(recipe)
-	if err != nil || l.Run.Recipe == "" {
-		return false
-	}
-	for _, p := range l.At(l.Run.Recipe) {
-		if is, err := os.Stat(p); err == nil && os.SameFile(st, is) {
-			return true
-		}
-	}
-	return false
+	return l.Run.Recipe != "" && slices.ContainsFunc(l.At(l.Run.Recipe), func(p string) bool { return disk.Same(recipe, p) })
 }
 
 // allowed says whether an entry may follow others: each number once, none beyond
