@@ -135,20 +135,16 @@ func differenceOf(l *audit.Log, m *misfit) *Difference {
 
 // differentArgs says the first argument that differs.
 func differentArgs(was, is map[string]string) string {
-	names := slices.Sorted(maps.Keys(was))
-	for n := range is {
-		if _, ok := was[n]; !ok {
-			names = append(names, n)
-		}
-	}
-	slices.Sort(names)
+	all := map[string]string{}
+	maps.Copy(all, was)
+	maps.Copy(all, is)
 	say := func(m map[string]string, n string) string {
 		if v, ok := m[n]; ok {
 			return v
 		}
 		return "nothing"
 	}
-	for _, n := range names {
+	for _, n := range slices.Sorted(maps.Keys(all)) {
 		if say(was, n) != say(is, n) {
 			return fmt.Sprintf("%s %s, recorded %s", n, say(is, n), say(was, n))
 		}

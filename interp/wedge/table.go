@@ -107,17 +107,15 @@ func readColumns(lines []string) (*table, error) {
 			continue
 		}
 		if sep == 0 {
-			at := strings.IndexAny(line, "\t")
-			if at < 0 {
-				at = strings.IndexAny(line, ";")
+			for _, r := range "\t;," {
+				if strings.ContainsRune(line, r) {
+					sep = r
+					break
+				}
 			}
-			if at < 0 {
-				at = strings.IndexAny(line, ",")
-			}
-			if at < 0 {
+			if sep == 0 {
 				return nil, fmt.Errorf("line %d: it isn't a table: its first line names the columns, parted by commas, semicolons or tabs: name,L*,a*,b*", i+1)
 			}
-			sep = rune(line[at])
 		}
 		row, err := split(line, i+1, func(r rune) bool { return r == sep }, false)
 		if err != nil {
