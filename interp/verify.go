@@ -296,31 +296,19 @@ func changedLines(old, new string) []string {
 	if len(x)*len(y) > 4_000_000 {
 		return []string{fmt.Sprintf("lines %d to %d (recorded) are lines %d to %d now", lo+1, ea, lo+1, eb)}
 	}
-	t := make([][]int, len(x)+1)
-	for i := range t {
-		t[i] = make([]int, len(y)+1)
-	}
-	for i := len(x) - 1; i >= 0; i-- {
-		for k := len(y) - 1; k >= 0; k-- {
-			if x[i] == y[k] {
-				t[i][k] = t[i+1][k+1] + 1
-			} else {
-				t[i][k] = max(t[i+1][k], t[i][k+1])
-			}
+	cost := func(i, k int) int {
+		if x[i] == y[k] {
+			return 0
 		}
+		return len(x) + len(y) + 1 // more than leaving all out
 	}
 	var out []string
-	i, k := 0, 0
-	for i < len(x) || k < len(y) {
+	for i, k := range Align(len(x), len(y), cost, func(int, int) int { return 1 }) {
 		switch {
-		case i < len(x) && k < len(y) && x[i] == y[k]:
-			i, k = i+1, k+1
-		case k == len(y) || i < len(x) && t[i+1][k] >= t[i][k+1]:
+		case k < 0:
 			out = append(out, fmt.Sprintf("recorded %d: %s", lo+i+1, strings.TrimSpace(x[i])))
-			i++
-		default:
+		case i < 0:
 			out = append(out, fmt.Sprintf("now %d:      %s", lo+k+1, strings.TrimSpace(y[k])))
-			k++
 		}
 	}
 	return out

@@ -3,6 +3,8 @@ package compare
 import (
 	"cmp"
 	"slices"
+
+	"platemark/interp"
 )
 
 // A pairing joins place a of one list with place b of another; -1 stands for
@@ -21,37 +23,9 @@ const never = 1 << 20
 // alignLists pairs two lists in order at the least cost; cost(i, j) is 0 for
 // equals, up to 100 for pairs that share only their kind, never for none; gap(i,
 // -1) and gap(-1, j) are the costs of no partner.
-func alignLists(n, m int, cost, gap func(i, j int) int) []pairing {
-	t := make([][]int, n+1)
-	for i := range t {
-		t[i] = make([]int, m+1)
-	}
-	for i := n; i >= 0; i-- {
-		for j := m; j >= 0; j-- {
-			switch {
-			case i == n && j == m:
-			case i == n:
-				t[i][j] = t[i][j+1] + gap(-1, j)
-			case j == m:
-				t[i][j] = t[i+1][j] + gap(i, -1)
-			default:
-				t[i][j] = min(t[i+1][j+1]+cost(i, j), t[i+1][j]+gap(i, -1), t[i][j+1]+gap(-1, j))
-			}
-		}
-	}
-	var out []pairing
-	for i, j := 0, 0; i < n || j < m; {
-		switch {
-		case i < n && j < m && t[i][j] == t[i+1][j+1]+cost(i, j):
-			out = append(out, pairing{i, j})
-			i, j = i+1, j+1
-		case i < n && t[i][j] == t[i+1][j]+gap(i, -1):
-			out = append(out, pairing{i, -1})
-			i++
-		default:
-			out = append(out, pairing{-1, j})
-			j++
-		}
+func alignLists(n, m int, cost, gap func(i, j int) int) (out []pairing) {
+	for i, j := range interp.Align(n, m, cost, gap) {
+		out = append(out, pairing{i, j})
 	}
 	return out
 }
