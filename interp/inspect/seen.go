@@ -71,10 +71,12 @@ func (r *Report) Rank(v Viewing) {
 		from = math.Sqrt(float64(v.W*v.W) + float64(v.H*v.H))
 	}
 	pixel := v.W / float64(r.W) / from * 180 / math.Pi // degrees
+	for i := range r.Finds {
+		r.Finds[i].Seen = r.Finds[i].seen(pixel)
+	}
 	near := r.alike(fovea / pixel)
 	for i := range r.Finds {
-		f := &r.Finds[i]
-		f.Seen = rounded(f.seen(pixel) / float64(near[i]))
+		r.Finds[i].Seen = rounded(r.Finds[i].Seen / float64(near[i]))
 	}
 	slices.SortStableFunc(r.Finds, func(a, b Find) int {
 		if c := cmp.Compare(b.Seen, a.Seen); c != 0 {
@@ -84,11 +86,11 @@ func (r *Report) Rank(v Viewing) {
 	})
 }
 
-// alike is for each find how many of its kind lie around it, itself among them: in
-// the squares of side px that touch its own. Among many alike each is seen less,
-// since the eye answers to one in relation to all around it (D. J. Heeger, Visual
-// Neuroscience 9, 1992): twigs are no hairs. That it is divided by their number is
-// our own choice.
+// alike is for each find how many of its kind that are half as visible or more lie
+// around it, itself among them: in the squares of side px that touch its own. Among
+// many alike each is seen less, since the eye answers to one in relation to all around
+// it (D. J. Heeger, Visual Neuroscience 9, 1992): twigs are no hairs. That it is divided
+// by their number is our own choice.
 func (r *Report) alike(side float64) []int {
 	type square struct {
 		kind Kind
@@ -96,15 +98,20 @@ func (r *Report) alike(side float64) []int {
 	}
 	side = max(side, 1)
 	at := func(f *Find) square { return square{f.Kind, int(f.At.X / side), int(f.At.Y / side)} }
-	in := map[square]int{}
+	in := map[square][]float64{}
 	for i := range r.Finds {
-		in[at(&r.Finds[i])]++
+		q := at(&r.Finds[i])
+		in[q] = append(in[q], r.Finds[i].Seen)
 	}
 	near := make([]int, len(r.Finds))
 	for i := range r.Finds {
 		q := at(&r.Finds[i])
 		for k := range 9 {
-			near[i] += in[square{q.kind, q.x + k%3 - 1, q.y + k/3 - 1}]
+			for _, seen := range in[square{q.kind, q.x + k%3 - 1, q.y + k/3 - 1}] {
+				if 2*seen >= r.Finds[i].Seen {
+					near[i]++
+				}
+			}
 		}
 	}
 	return near

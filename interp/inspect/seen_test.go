@@ -87,22 +87,26 @@ func TestRank(t *testing.T) {
 	}
 }
 
-// One among many alike is seen less than one alone, and of another kind there may
-// be many.
+// One among many alike is seen less than one alone; of another kind there may be many,
+// and of its own far fainter ones.
 func TestAmongManyAlike(t *testing.T) {
 	hair := func(x, y float64) Find {
 		return Find{Kind: Hair, At: Point{x, y}, Contrast: -0.5, Width: 4, Ends: [2]Point{{x - 20, y}, {x + 20, y}}}
 	}
-	r := Report{W: 6000, H: 4000, Finds: []Find{hair(5000, 500), {Kind: Dust, At: Point{1010, 3000}, Contrast: -0.5, Width: 12}}}
+	speck := Find{Kind: Dust, At: Point{1010, 3000}, Contrast: -0.5, Width: 12}
+	r := Report{W: 6000, H: 4000, Finds: []Find{hair(5000, 500), speck}}
 	alone := hair(5000, 500)
 	for i := range 24 {
-		r.Finds = append(r.Finds, hair(1000+float64(i), 3000))
+		r.Finds = append(r.Finds, hair(1000+float64(i), 3000), Find{Kind: Dust, At: Point{1000 + float64(i), 3000}, Contrast: -0.2, Width: 12})
 	}
 	r.Rank(Viewing{W: 900, H: 600})
-	one := alone.seen(900.0 / 6000 / math.Sqrt(900*900+600*600) * 180 / math.Pi)
+	pixel := 900.0 / 6000 / math.Sqrt(900*900+600*600) * 180 / math.Pi
+	one := alone.seen(pixel)
 	var all []float64
 	for _, f := range r.Finds {
 		switch {
+		case f.Kind == Dust && f.Contrast == -0.5 && f.Seen != speck.seen(pixel):
+			t.Errorf("among fainter ones it is seen %v, want %v", f.Seen, speck.seen(pixel))
 		case f.Kind == Hair && f.At.X == 5000 && f.Seen != one:
 			t.Errorf("alone it is seen %v, want %v", f.Seen, one)
 		case f.Kind == Hair && f.At.X != 5000:
