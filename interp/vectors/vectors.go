@@ -12,6 +12,7 @@ package vectors
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"fmt"
 	"math/big"
@@ -167,22 +168,12 @@ func (p picture) profile() *colour.Profile {
 func (p picture) row(y int) []uint16 { return p.px[y*p.w*p.c : (y+1)*p.w*p.c] }
 
 // bytes are the samples, 16 bits little-endian.
-func (p picture) bytes() []byte {
-	b := make([]byte, 0, 2*len(p.px))
-	for _, v := range p.px {
-		b = append(b, byte(v), byte(v>>8))
-	}
-	return b
-}
+func (p picture) bytes() []byte { return raster.LE(p.px, new([]byte)) }
 
 // results writes the picture: its size, and its samples, or their digest and those
 // of eight pixels in the middle of two rows.
 func (p picture) results() []string {
-	space := p.space
-	if space == "" {
-		space = "-"
-	}
-	head := fmt.Sprintf("%d %d %d %s", p.w, p.h, p.c, space)
+	head := fmt.Sprintf("%d %d %d %s", p.w, p.h, p.c, cmp.Or(p.space, "-"))
 	numbers := func(word string, list []uint16) string {
 		for _, v := range list {
 			word += " " + strconv.Itoa(int(v))
