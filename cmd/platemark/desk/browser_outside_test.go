@@ -303,7 +303,7 @@ func TestPointing(t *testing.T) {
 // The fold shows the picture of one line left of it and of another right of it,
 // both in the same place, and goes along by key.
 func TestFold(t *testing.T) {
-	tab, s, _ := browse(t, written, 900, 640, 1)
+	tab, s, _ := browse(t, written, 900, 700, 1)
 	caret(t, tab, "sharpen radius")
 	do(t, tab, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(1)))
 	wait(t, tab, `document.querySelector("#name").innerText.includes("line 19: sharpen")`)
