@@ -201,8 +201,8 @@ func (m *making) log(c *audit.Chain, built *Built) error {
 func (m *making) picture(ctx context.Context, f *disk.File, steps bool) (*Built, *audit.Chain, error) {
 	p := m.plan
 	defer m.Keeping.drop()
-	if p.Shared {
-		if err := m.Prepare(ctx, p); err != nil {
+	for _, i := range p.Shared {
+		if err := m.Prepare(ctx, p, i); err != nil {
 			return nil, nil, err
 		}
 		m.dropInputs(m.later)

@@ -282,15 +282,25 @@ func (s *Session) engineOptions(stage string) engine.Options {
 	return o
 }
 
-// Prepare keeps the picture that prepare makes, where it isn't the master's own,
-// so that later steps are computed from it.
-func (s *Session) Prepare(ctx context.Context, p *plan.Print) error {
-	n := p.Nodes[p.Ready]
+// Prepare keeps the picture of a node, such as what prepare leaves, where it isn't
+// the master's own, so that later steps are computed from it: what prepare leaves
+// always, others as long as all that is kept takes no more memory than one picture may.
+func (s *Session) Prepare(ctx context.Context, p *plan.Print, node int) error {
+	n := p.Nodes[node]
 	if n.Input != nil || s.kept[n.Key] != nil {
 		return nil
 	}
+	held := n.Pic.Bytes()
+	for _, k := range s.kept {
+		if k.store.InMemory() {
+			held += k.store.Bytes()
+		}
+	}
+	if node != p.Ready && held > plan.MemoryLimit {
+		return nil
+	}
 	k := &kept{results: map[raster.Sum]plan.Result{}}
-	g, of, err := s.graph(ctx, p, p.Ready, k.results)
+	g, of, err := s.graph(ctx, p, node, k.results)
 	if err != nil || s.kept[n.Key] != nil {
 		return err
 	}
@@ -327,7 +337,8 @@ func (s *Session) Release(later []*plan.Print) {
 func (s *Session) dropInputs(later []*plan.Print) {
 	wanted := map[plan.InputFile]bool{}
 	for _, p := range later {
-		if s.kept[p.Nodes[p.Ready].Key] != nil {
+		kept := func(i int) bool { return s.kept[p.Nodes[i].Key] != nil }
+		if kept(p.Ready) || slices.ContainsFunc(p.Shared, kept) {
 			continue
 		}
 		for _, n := range p.Nodes {

@@ -33,7 +33,7 @@ func TestRegionIsThatPartOfEveryStep(t *testing.T) {
 			s := NewSession(3, nil)
 			defer s.Close()
 			if prepared {
-				if err := s.Prepare(ctx, p); err != nil {
+				if err := s.Prepare(ctx, p, p.Ready); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -103,7 +103,7 @@ func BenchmarkRegion(b *testing.B) {
 	p := j.Plans[0]
 	s := NewSession(0, nil)
 	defer s.Close()
-	if err := s.Prepare(ctx, p); err != nil {
+	if err := s.Prepare(ctx, p, p.Ready); err != nil {
 		b.Fatal(err)
 	}
 	// What prepare was made from, so that decoding it isn't counted.

@@ -47,11 +47,9 @@ const programMost = 64 << 20
 func (e *Estimate) memory(p *Print, workers int) {
 	out := p.Nodes[p.Out].Pic
 	o := engine.Options{Workers: workers, MemoryLimit: MemoryLimit, RowBytes: p.File.RowBytes(out), Align: p.File.Align(out)}
-	ready := p.Nodes[p.Ready]
+	kept := map[raster.Sum]bool{}
 	lay := func(node int, o engine.Options) *engine.Layout {
-		keep := func(key raster.Sum) (*raster.Store, bool) {
-			return nil, p.Shared && node != p.Ready && key == ready.Key
-		}
+		keep := func(key raster.Sum) (*raster.Store, bool) { return nil, kept[key] }
 		g, of, _ := p.Graph(node, keep, func(Node) (*raster.Store, error) { return nil, nil })
 		l := engine.Lay(g, o)
 		for _, st := range l.Stages[:len(l.Stages)-1] {
@@ -61,9 +59,9 @@ func (e *Estimate) memory(p *Print, workers int) {
 		return l
 	}
 	var held int64
-	if p.Shared {
-		// The prepared picture is made first, and the print from it. Another
-		// print may want the inputs again, so they are held meanwhile.
+	if len(p.Shared) > 0 {
+		// What is shared is made first, and the print from it. Another print may
+		// want the inputs again, so they are held meanwhile.
 		for _, in := range p.Inputs {
 			if in.Picture != nil {
 				i := in.Picture.Info()
@@ -73,12 +71,19 @@ func (e *Estimate) memory(p *Print, workers int) {
 				}
 			}
 		}
-		e.Memory = lay(p.Ready, engine.Options{Workers: workers, MemoryLimit: o.MemoryLimit}).Memory
-		k := Kept{ready.Line, ready.Pic.Bytes(), ready.Pic.Bytes() > o.MemoryLimit}
-		if !k.InFile {
-			e.Memory += k.Bytes
+		var before int64 // of what is kept already
+		for _, i := range p.Shared {
+			n := p.Nodes[i]
+			memory := lay(i, engine.Options{Workers: workers, MemoryLimit: o.MemoryLimit}).Memory + before
+			k := Kept{n.Line, n.Pic.Bytes(), n.Pic.Bytes() > o.MemoryLimit}
+			held += before
+			if before = 0; !k.InFile {
+				before = k.Bytes
+			}
+			e.Memory = max(e.Memory, memory+before)
+			e.Kept = append(e.Kept, k)
+			kept[n.Key] = true
 		}
-		e.Kept = append(e.Kept, k)
 	}
 	l := lay(p.Out, o)
 	e.Memory = max(e.Memory, l.Memory+held) + programMost

@@ -31,8 +31,10 @@ type Print struct {
 	File   FileSpec
 	Mark   raster.Sum
 	Face   Face
-	// Shared says that another print is made from the picture of Ready too.
-	Shared bool
+	// Shared are the nodes, in order, whose pictures are kept for another print that
+	// is made from them too: what prepare leaves, and the last that both have and
+	// that may lie in memory.
+	Shared []int
 	// Notes are what the plan wants to say: warnings and notes.
 	Notes []lang.Diagnostic
 
@@ -159,15 +161,34 @@ func markOf(version int, out raster.Sum, f FileSpec) raster.Sum {
 	}))
 }
 
-// MarkShared marks the plans whose prepared picture serves another as well.
+// MarkShared finds what plans have in common. Of a sheet that is only what prepare
+// leaves, since it may show little of a print.
 func MarkShared(plans []*Print) {
-	users := map[raster.Sum]int{}
+	ready, users, counted := map[raster.Sum]int{}, map[raster.Sum]int{}, map[raster.Sum]*Print{}
 	for _, p := range plans {
-		users[p.Nodes[p.Ready].Key]++
+		ready[p.Nodes[p.Ready].Key]++
+		for _, n := range p.Nodes {
+			if counted[n.Key] != p && !p.Sheet {
+				users[n.Key]++
+				counted[n.Key] = p
+			}
+		}
 	}
 	for _, p := range plans {
+		last := -1
+		for i, n := range p.Nodes {
+			if i != p.Ready && !p.Sheet && n.Input == nil && n.Stage == 1 && n.Pic.Profile != nil && n.Pic.Bytes() <= MemoryLimit && users[n.Key] > 1 {
+				last = i
+			}
+		}
+		p.Shared = nil
 		n := p.Nodes[p.Ready]
-		p.Shared = n.Input == nil && users[n.Key] > 1
+		if n.Input == nil && ready[n.Key] > 1 && (last < 0 || ready[n.Key] > users[p.Nodes[last].Key] || slices.Contains(p.above(p.Out, last), p.Ready)) {
+			p.Shared = append(p.Shared, p.Ready)
+		}
+		if last >= 0 {
+			p.Shared = append(p.Shared, last)
+		}
 	}
 }
 
@@ -232,11 +253,14 @@ func (p *Print) Worth() (list []int) {
 }
 
 // Above are a node and all that it is made from.
-func (p *Print) Above(node int) (list []int) {
+func (p *Print) Above(node int) []int { return p.above(node, -1) }
+
+// above are a node and all that it is made from otherwise than through node but.
+func (p *Print) above(node, but int) (list []int) {
 	in := make([]bool, len(p.Nodes))
 	in[node] = true
 	for i := node; i >= 0; i-- {
-		if !in[i] {
+		if !in[i] || i == but {
 			continue
 		}
 		list = append(list, i)
