@@ -371,6 +371,25 @@ func plainScaleRow(dst, src []uint16, s []float32) {
 	}
 }
 
+// nearlyAll is the share from which a weight is all of it: many rounded weights
+// add up to a little less or more than 1.
+const nearlyAll = 1 - 1.0/(1<<20)
+
+// holdRow makes weights of nearlyAll and more 1, so that a full part of a mask is
+// full, whatever else its rows hold.
+func holdRow(w []float32) {
+	n := fastHoldRow(w)
+	plainHoldRow(w[n:])
+}
+
+func plainHoldRow(w []float32) {
+	for i, v := range w {
+		if v >= nearlyAll {
+			w[i] = 1
+		}
+	}
+}
+
 // mulRow sets dst to a times b, place by place; dst may be either of them.
 func mulRow(dst, a, b []float32) {
 	n := fastMulRow(dst, a, b)

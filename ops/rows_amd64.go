@@ -46,6 +46,9 @@ func dampRowAVX2(e, y []float32, around *[5][]float32, noise4 float32)
 func kneeRowAVX2(e, y, most []float32, amount, half float32)
 
 //go:noescape
+func holdRowAVX2(w []float32, from float32)
+
+//go:noescape
 func mulRowAVX2(dst, a, b []float32)
 
 //go:noescape
@@ -181,6 +184,14 @@ func fastKneeRow(e, y, most []float32, amount, half float32) int {
 	n := bulk(len(e), 8)
 	if n > 0 {
 		kneeRowAVX2(e[:n], y[:n], most[:n], amount, half)
+	}
+	return n
+}
+
+func fastHoldRow(w []float32) int {
+	n := bulk(len(w), 8)
+	if n > 0 {
+		holdRowAVX2(w[:n], nearlyAll)
 	}
 	return n
 }

@@ -519,6 +519,21 @@ loop:
 	VMOVUPS   Y4, (DI)(CX*4)
 	NEXT(8)
 
+// func holdRowAVX2(w []float32, from float32)
+TEXT ·holdRowAVX2(SB), NOSPLIT, $0-28
+	MOVQ         w_base+0(FP), DI
+	MOVQ         w_len+8(FP), BX
+	VBROADCASTSS from+24(FP), Y8
+	VBROADCASTSS one<>(SB), Y9
+	XORQ         CX, CX
+
+loop:
+	VMOVUPS   (DI)(CX*4), Y0
+	VCMPPS    $0x1d, Y8, Y0, Y1
+	VBLENDVPS Y1, Y9, Y0, Y0
+	VMOVUPS   Y0, (DI)(CX*4)
+	NEXT(8)
+
 // func mulRowAVX2(dst, a, b []float32)
 TEXT ·mulRowAVX2(SB), NOSPLIT, $0-72
 	OF2

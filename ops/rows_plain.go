@@ -12,6 +12,7 @@ func fastAcross3(dst, src []float32, x *axis) bool                           { r
 func fastLumaRow(dst []float32, src []uint16, w *[3]float32) int             { return 0 }
 func fastTripleRow(dst, src []float32) int                                   { return 0 }
 func fastMixRow(dst, over, top []uint16, p []float32) int                    { return 0 }
+func fastHoldRow(w []float32) int                                            { return 0 }
 func fastMulRow(dst, a, b []float32) int                                     { return 0 }
 func fastAddMulRow(dst, a, b []float32) int                                  { return 0 }
 func fastShareRow(dst, part, of []float32) int                               { return 0 }

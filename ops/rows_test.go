@@ -103,6 +103,16 @@ func TestFastRowsEqualPlain(t *testing.T) {
 		plainMixRow(v, src, top, share)
 		equalBits(t, "mixRow", n, u, v)
 
+		copy(f, x)
+		for i := range f {
+			if i%3 > 0 {
+				f[i] = []float32{nearlyAll, math.Nextafter32(nearlyAll, 0)}[i%3-1]
+			}
+		}
+		copy(g, f)
+		holdRow(f)
+		plainHoldRow(g)
+		equalBits(t, "holdRow", n, f, g)
 		mulRow(f, x, share)
 		plainMulRow(g, x, share)
 		equalBits(t, "mulRow", n, f, g)

@@ -1,10 +1,12 @@
 package ops
 
 import (
+	"bytes"
 	"fmt"
 	"image"
 	"math/big"
 	"sort"
+	"unsafe"
 )
 
 // A mask is a plane of 16-bit shares (65535 is all) on the frame, the whole
@@ -210,22 +212,8 @@ func (k *samplerWorker) row(y int, in []Rows) (w []float32, kind int) {
 		k.rows[r-lo] = k.level(r).row
 	}
 	sumRows(k.out, k.rows[:len(t)], 0, t)
-	holdTo1(k.out)
+	holdRow(k.out)
 	return k.out, maskMixed
-}
-
-// nearlyAll is the share from which a weight is all of it: many rounded weights
-// add up to a little less or more than 1.
-const nearlyAll = 1 - 1.0/(1<<20)
-
-// holdTo1 makes weights of nearlyAll and more 1, so that a full part of a mask is
-// full, whatever else its rows hold.
-func holdTo1(w []float32) {
-	for i, v := range w {
-		if v >= nearlyAll {
-			w[i] = 1
-		}
-	}
 }
 
 // fetch returns the slot of mask row r, resampled across if need be.
@@ -273,10 +261,9 @@ func maskKind[T uint16 | float32](w []T, one T) int {
 	if v != 0 && v != one {
 		return maskMixed
 	}
-	for _, s := range w {
-		if s != v {
-			return maskMixed
-		}
+	b := unsafe.Slice((*byte)(unsafe.Pointer(&w[0])), len(w)*int(unsafe.Sizeof(v)))
+	if next := b[unsafe.Sizeof(v):]; !bytes.Equal(next, b[:len(next)]) {
+		return maskMixed
 	}
 	if v == 0 {
 		return maskZero
@@ -309,5 +296,5 @@ func (k *samplerWorker) across(m *maskRow, src []uint16) {
 	}
 	row := m.row[from:till]
 	across(row, k.in, &axis{start: x.start[from:till], off: x.off[from:till], count: x.count[from:till], w: x.w}, 1)
-	holdTo1(row)
+	holdRow(row)
 }
