@@ -116,7 +116,7 @@ var rimLine = lineKind{2, 2 * rimLong, func(a, b *mark) bool {
 		return float64(int64(a.a)*int64(b.a) + int64(a.b)*int64(b.b))
 	}
 	return dot(a, b) > 0.6*math.Sqrt(dot(a, a)*dot(b, b))
-}, (*scan).fringe}
+}, (*scan).fringe, false}
 
 // fringe is a line of rims of one colour.
 func (s *scan) fringe(g []mark) (f Find, ok bool) {

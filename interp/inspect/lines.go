@@ -29,6 +29,11 @@ const (
 	hairLong   = 22
 	hairWidths = 7
 	hairMarks  = 13 // at least 0.6 of its length
+	// hairAlone is how many of a hair's marks there may be for each other one around,
+	// at least, and hairAround how wide the squares are that are looked at, in the
+	// level's pixels.
+	hairAlone  = 3
+	hairAround = 16
 	// marksMost is how many marks a tile holds, half as many in each further level:
 	// those of the greatest height.
 	marksMost = 1024
@@ -120,17 +125,75 @@ func (m *mark) height() int32 {
 }
 
 // A lineKind is how marks make lines: joined where they lie up to reach of their
-// level's pixels from each other and are alike, at least so many, as of says.
+// level's pixels from each other and are alike, at least so many, as of says; perhaps
+// only where no others like them lie around.
 type lineKind struct {
 	reach int32
 	least int
 	alike func(a, b *mark) bool
 	of    func(s *scan, g []mark) (Find, bool)
+	alone bool
+}
+
+// find is the line that a group of marks makes, if it is one.
+func (kind lineKind) find(s *scan, g []mark, all *crowd) (Find, bool) {
+	f, ok := kind.of(s, g)
+	return f, ok && !(kind.alone && all.around(g)*hairAlone > len(g))
+}
+
+// crowd are marks, and their heights by squares of hairAround.
+type crowd struct {
+	marks []mark
+	by    map[square][]int32
+}
+
+// square is one of a grid over a level.
+type square struct {
+	k    int8
+	x, y int32
+}
+
+// around is how many marks, at least half as high as those of a group in the mean, lie
+// in the squares that touch the group's and are none of it: texture has many, and the
+// ground on which a hair is seen few.
+func (c *crowd) around(g []mark) (n int) {
+	at := func(m *mark) square { return square{m.k, m.x / (hairAround << m.k), m.y / (hairAround << m.k)} }
+	if c.by == nil {
+		c.by = map[square][]int32{}
+		for i := range c.marks {
+			q := at(&c.marks[i])
+			c.by[q] = append(c.by[q], c.marks[i].height())
+		}
+	}
+	sum := int64(0)
+	near := map[square]bool{}
+	for i := range g {
+		sum += int64(g[i].height())
+		q := at(&g[i])
+		for d := range int32(9) {
+			near[square{q.k, q.x + d%3 - 1, q.y + d/3 - 1}] = true
+		}
+	}
+	like := int32(sum / int64(2*len(g)))
+	for q := range near {
+		for _, h := range c.by[q] {
+			if h >= like {
+				n++
+			}
+		}
+	}
+	for i := range g {
+		if g[i].height() >= like {
+			n--
+		}
+	}
+	return n
 }
 
 // ended takes the lines of marks that no other tile's can belong to, and gives the
 // other marks: fine texture has many that are soon known to be no line.
 func (w *scanWorker) ended(marks []mark, kind lineKind) (open []mark) {
+	all := &crowd{marks: marks}
 	for _, g := range groups(marks, kind.reach, 0, kind.alike) {
 		far := kind.reach << g[0].k
 		if slices.ContainsFunc(g, func(m mark) bool {
@@ -138,7 +201,7 @@ func (w *scanWorker) ended(marks []mark, kind lineKind) (open []mark) {
 		}) {
 			open = append(open, g...)
 		} else if len(g) >= kind.least>>g[0].k {
-			if f, ok := kind.of(w.scan, g); ok {
+			if f, ok := kind.find(w.scan, g, all); ok {
 				w.whole = append(w.whole, f)
 			}
 		}
@@ -155,8 +218,9 @@ func (s *scan) linesOf(kind lineKind, k Kind, marks func(t *found) *[]mark) (lis
 			}
 		}
 	}
-	for _, g := range groups(gather(s.tiles, marks), kind.reach, kind.least, kind.alike) {
-		if f, ok := kind.of(s, g); ok {
+	all := &crowd{marks: gather(s.tiles, marks)}
+	for _, g := range groups(all.marks, kind.reach, kind.least, kind.alike) {
+		if f, ok := kind.find(s, g, all); ok {
 			list = append(list, f)
 		}
 	}
@@ -212,10 +276,6 @@ func groups(marks []mark, reach int32, least int, alike func(a, b *mark) bool) [
 			i = of[i]
 		}
 		return i
-	}
-	type square struct {
-		k    int8
-		x, y int32
 	}
 	// The last mark of a square, and before each of its marks the one before, from 1.
 	last, before := map[square]int32{}, make([]int32, len(marks))
@@ -327,7 +387,7 @@ func box(g []mark) (at Point, w, h float64) {
 
 var hairLine = lineKind{3, hairMarks, func(a, b *mark) bool {
 	return (a.a > 0) == (b.a > 0) && abs(a.a) < 3*abs(b.a) && abs(b.a) < 3*abs(a.a)
-}, (*scan).hair}
+}, (*scan).hair, true}
 
 // hair is a line of ridges that is long, thin and whole.
 func (s *scan) hair(g []mark) (f Find, ok bool) {

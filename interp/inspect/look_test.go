@@ -165,6 +165,38 @@ func TestHairAcrossTiles(t *testing.T) {
 	}
 }
 
+// Lines that lie across each other everywhere are twigs; one like them on even ground
+// is a hair.
+func TestHairStandsAlone(t *testing.T) {
+	type twig struct{ x, y, dx, dy, long float64 }
+	rng := rand.New(rand.NewPCG(3, 3))
+	list := []twig{{650, 100, 0.8, 0.6, 90}}
+	for range 250 {
+		way := 2 * math.Pi * rng.Float64()
+		list = append(list, twig{20 + 440*rng.Float64(), 20 + 440*rng.Float64(), math.Cos(way), math.Sin(way), 50})
+	}
+	p := made(900, 480, 1, func(x, y int) [3]float64 {
+		for _, l := range list {
+			u, v := float64(x)-l.x, float64(y)-l.y
+			if along := u*l.dx + v*l.dy; along > 0 && along < l.long && math.Abs(v*l.dx-u*l.dy) < 1 {
+				return grey(60)
+			}
+		}
+		return grey(120)
+	})
+	alone, others := 0, 0
+	for _, f := range p.look(t, engine.Options{}).of(Hair) {
+		if f.At.X > 600 {
+			alone++
+		} else {
+			others++
+		}
+	}
+	if alone != 1 || others > 5 {
+		t.Errorf("%d of one hair, %d of %d twigs", alone, others, len(list)-1)
+	}
+}
+
 // Thousands of specks are named up to a bound, the strongest first, and the others
 // are counted where they are.
 func TestManyAreCounted(t *testing.T) {
