@@ -136,7 +136,7 @@ func (c *content) gather(o Options) error {
 		return fmt.Errorf("the print couldn't be made again from this package: %w", err)
 	}
 	c.names.Log, c.names.Recipe = Named{"", filepath.Base(l.Path), logFile}, Named{"", l.Run.Recipe, recipeFile}
-	c.data(logFile, append(bytes.Join(l.Lines, []byte("\n")), '\n'))
+	c.data(logFile, l.Bytes())
 	for i, r := range l.Recipes() {
 		c.data(recipeName(i), []byte(r.Text))
 	}

@@ -38,12 +38,14 @@ type openParams struct {
 	} `json:"textDocument"`
 }
 
+type versionID struct {
+	URI     string `json:"uri"`
+	Version int    `json:"version"`
+}
+
 type changeParams struct {
-	Doc struct {
-		URI     string `json:"uri"`
-		Version int    `json:"version"`
-	} `json:"textDocument"`
-	Changes []change `json:"contentChanges"`
+	Doc     versionID `json:"textDocument"`
+	Changes []change  `json:"contentChanges"`
 }
 
 // change replaces a range, or the whole text where there is none.
@@ -219,10 +221,7 @@ type workspaceEdit struct {
 }
 
 type documentEdit struct {
-	Doc struct {
-		URI     string `json:"uri"`
-		Version int    `json:"version"`
-	} `json:"textDocument"`
+	Doc   versionID  `json:"textDocument"`
 	Edits []textEdit `json:"edits"`
 }
 

@@ -198,12 +198,10 @@ func (s *server) handle(ctx context.Context, r *jsonrpc2.Request) (result any, e
 		return nil, jsonrpc2.ErrInvalidParams
 	}
 	t := s.text(p.Doc.URI)
-	if t != nil {
-		defer s.lookAgain(t)
-	}
 	if t == nil {
 		return nil, jsonrpc2.NewError(jsonrpc2.InvalidParams, "this document isn't open")
 	}
+	defer s.lookAgain(t)
 	// The library's own context is used again for later requests as soon as
 	// this one is answered, so nothing may hold it: ours is the connection's.
 	mine, done := s.begin(jsonrpc2.DetachContext(ctx), r.ID())
@@ -315,25 +313,21 @@ func (s *server) notified(method string, params []byte) {
 		}
 		s.mu.Unlock()
 	case "textDocument/didOpen":
-		var p openParams
-		if json.Unmarshal(params, &p) == nil {
-			s.open(newText(p.Doc.URI, p.Doc.Version, []byte(p.Doc.Text)))
-		}
+		noted(params, func(p openParams) { s.open(newText(p.Doc.URI, p.Doc.Version, []byte(p.Doc.Text))) })
 	case "textDocument/didChange":
-		var p changeParams
-		if json.Unmarshal(params, &p) == nil {
-			s.change(p)
-		}
+		noted(params, s.change)
 	case "textDocument/didSave":
-		var p saveParams
-		if json.Unmarshal(params, &p) == nil {
-			s.saved(p)
-		}
+		noted(params, s.saved)
 	case "textDocument/didClose":
-		var p docParams
-		if json.Unmarshal(params, &p) == nil {
-			s.close(p.Doc.URI)
-		}
+		noted(params, func(p docParams) { s.close(p.Doc.URI) })
+	}
+}
+
+// noted reads a notification's parameters.
+func noted[P any](params []byte, do func(p P)) {
+	var p P
+	if json.Unmarshal(params, &p) == nil {
+		do(p)
 	}
 }
 
