@@ -28,7 +28,7 @@ type Options struct {
 const (
 	// bandsMost is the memory that bands may take before they are written, in
 	// bytes, as long as every worker has one.
-	bandsMost = 72 << 20
+	bandsMost = 64 << 20
 	// ringsMost and ringsEach are what the workers' rows may take: together,
 	// and more for each worker.
 	ringsMost = 224 << 20
