@@ -34,11 +34,7 @@ func (c *buildCmd) pdfName(j *interp.Job, p *plan.Print) string {
 // pdfsAbsent says before a build which of its PDFs may not be written.
 func (c *buildCmd) pdfsAbsent(j *interp.Job) error {
 	for _, p := range j.Plans {
-		may := disk.Absent
-		if c.Force {
-			may = disk.Replaceable
-		}
-		if err := may(c.pdfName(j, p)); err != nil {
+		if err := free(c.pdfName(j, p), c.Force, "another folder"); err != nil {
 			return err
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/inspect"
 	"platemark/interp/plan"
+	"platemark/ops/colour"
 )
 
 // View is what a look's page shows.
@@ -113,8 +114,7 @@ func (l *Look) Vain(ctx context.Context, number int) (string, error) {
 	}
 	most := 0.0
 	for i, a := range before.Lab {
-		b := after.Lab[i]
-		most = max(most, math.Hypot(math.Hypot(a.L-b.L, a.A-b.A), a.B-b.B))
+		most = max(most, colour.DeltaE76(a, after.Lab[i]))
 	}
 	stands := f.Contrast
 	if f.Kind != inspect.Fringe { // of light: from its middle's lightness to that of what lies round it

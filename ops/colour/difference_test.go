@@ -72,7 +72,7 @@ func TestLabAndXYZ(t *testing.T) {
 	if w := (Lab{L: 100}).XYZ(); w != PCSWhite {
 		t.Errorf("white is %v", w)
 	}
-	if deltaE76(Lab{50, 3, 0}, Lab{50, 0, 4}) != 5 {
+	if DeltaE76(Lab{50, 3, 0}, Lab{50, 0, 4}) != 5 {
 		t.Error("Delta E of 3 and 4 isn't 5")
 	}
 }

@@ -32,8 +32,8 @@ func (c Lab) Chroma() float64 {
 	return math.Sqrt(float64(c.A*c.A) + float64(c.B*c.B))
 }
 
-// deltaE76 is the distance of two colours in CIELAB (ISO/CIE 11664-4).
-func deltaE76(a, b Lab) float64 {
+// DeltaE76 is the distance of two colours in CIELAB (ISO/CIE 11664-4).
+func DeltaE76(a, b Lab) float64 {
 	l, p, q := a.L-b.L, a.A-b.A, a.B-b.B
 	return math.Sqrt(float64(l*l) + float64(p*p) + float64(q*q))
 }

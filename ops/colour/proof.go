@@ -86,7 +86,7 @@ func (p *Proof) Outside(dst []Verdict, src []uint16) {
 		p.relative.Row(codes[:p.inks], src[:n])
 		meant, shown := p.meant.at(src), p.shown.at(codes[:])
 		switch {
-		case deltaE76(meant, shown) <= outsideDeltaE:
+		case DeltaE76(meant, shown) <= outsideDeltaE:
 			dst[i] = Within
 		case shown.L-meant.L > math.Hypot(shown.A-meant.A, shown.B-meant.B):
 			dst[i] = TooDark

@@ -89,7 +89,7 @@ func checkProofs(t *testing.T, printers map[string]*Profile) (rows int) {
 			}
 			verdicts[want]++
 			if out[0] != want {
-				t.Errorf("%s %v: outside is %v, expected %v (Delta E %.4f)", row[0], in, out[0], want, deltaE76(meant[0], shown[0]))
+				t.Errorf("%s %v: outside is %v, expected %v (Delta E %.4f)", row[0], in, out[0], want, DeltaE76(meant[0], shown[0]))
 			}
 		}
 	}

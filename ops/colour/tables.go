@@ -205,7 +205,7 @@ func (p *Profile) checkTables() error {
 		for i, v := range [3]float64{100, 50, 0} {
 			got[i] = roundTrip(l, back, Lab{L: v})
 		}
-		if d := deltaE76(got[0], Lab{L: 100}); !(d <= whiteMiss) {
+		if d := DeltaE76(got[0], Lab{L: 100}); !(d <= whiteMiss) {
 			return fmt.Errorf("its table %s doesn't bring white back: it comes out as L* %.1f a* %.1f b* %.1f", tableTag(false, k), got[0].L, got[0].A, got[0].B)
 		}
 		if w, m, b := got[0].L, got[1].L, got[2].L; !(w-m >= greyGap && m-b >= greyGap) {

@@ -72,14 +72,14 @@ print card {
 func compared(t *testing.T) (s *Server, path string) {
 	t.Helper()
 	dir := t.TempDir()
-	path = filepath.Join(dir, "work", "r.recipe")
+	path = filepath.Join(dir, "prints", "r.recipe")
 	interptest.Write(t, path, blended)
-	interptest.WriteMaster(t, filepath.Join(dir, "work", "m.tif"), 600, 400, 3, "")
+	interptest.WriteMaster(t, filepath.Join(dir, "prints", "m.tif"), 600, 400, 3, "")
 	for _, n := range []string{"baryta", "rag"} {
 		icc, _ := paper.Profile(n)
-		interptest.Write(t, filepath.Join(dir, "work", n+".icc"), string(icc))
+		interptest.Write(t, filepath.Join(dir, "prints", n+".icc"), string(icc))
 	}
-	interptest.Write(t, filepath.Join(dir, "work", "other.recipe"), strings.Replace(blended, "radius 1 px", "radius 2 px", 1))
+	interptest.Write(t, filepath.Join(dir, "prints", "other.recipe"), strings.Replace(blended, "radius 1 px", "radius 2 px", 1))
 	interptest.Write(t, filepath.Join(dir, "out.recipe"), blended)
 	if _, err := rounds.Keep(context.Background(), path, "twigs too hard"); err != nil {
 		t.Fatal(err)

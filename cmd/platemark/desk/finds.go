@@ -137,10 +137,7 @@ func (s *Server) looking(ctx context.Context, r *recipe, q chosen, do func(rd *r
 	if report == nil {
 		return says, err
 	}
-	p := j.Plans[0]
-	out := p.Nodes[p.Out].Key.String()
-	s.remember(out, p)
-	return "", s.use(ctx, out, func(*plan.Print) error {
+	return "", s.useWhole(ctx, j.Plans[0], func() error {
 		if err := l.Fill(ctx, report); err != nil {
 			return err
 		}

@@ -13,7 +13,6 @@ import (
 	"platemark/cmd/platemark/view"
 	"platemark/interp"
 	"platemark/interp/compare"
-	"platemark/interp/plan"
 	"platemark/interp/proof"
 	"platemark/interp/retouch"
 )
@@ -67,10 +66,7 @@ func (s *Server) planned(ctx context.Context, r *recipe, print string, do func(r
 	if len(j.Plans) != 1 || j.Failed() {
 		return errors.New(plainly(&interp.Problems{Source: rd.source, Diags: j.Diags}))
 	}
-	p := j.Plans[0]
-	key := p.Nodes[p.Out].Key.String()
-	s.remember(key, p)
-	return s.use(ctx, key, func(*plan.Print) error { return do(rd, j) })
+	return s.useWhole(ctx, j.Plans[0], func() error { return do(rd, j) })
 }
 
 // proofed is proof's page of a print, on the paper that it is seen on or else its own.

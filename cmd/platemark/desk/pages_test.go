@@ -63,7 +63,7 @@ func TestPagesThatCommandsWrite(t *testing.T) {
 	}
 	for address, code := range map[string]int{
 		"/proofed?file=0&print=card&paper=velvet":                       422,
-		"/proofed?file=0&print=card&paper=../work/rag":                  422,
+		"/proofed?file=0&print=card&paper=../prints/rag":                422,
 		"/proofed?file=0&print=none":                                    422,
 		"/proofed?file=1&print=card":                                    400,
 		"/differed?file=0&print=card&with=paper+rag":                    400,

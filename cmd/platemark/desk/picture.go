@@ -60,6 +60,14 @@ func (s *Server) remember(key string, p *plan.Print) {
 	}
 }
 
+// useWhole makes the whole picture of a plan known, and calls do while it has the
+// session; see use.
+func (s *Server) useWhole(ctx context.Context, p *plan.Print, do func() error) error {
+	key := p.Nodes[p.Out].Key.String()
+	s.remember(key, p)
+	return s.use(ctx, key, func(*plan.Print) error { return do() })
+}
+
 // use calls do while it has the session, and gives back what neither the picture of
 // that key needs nor those that became known last: what older ones need is computed
 // again where undo leads back to them.
