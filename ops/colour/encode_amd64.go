@@ -12,7 +12,7 @@ func encodeRowAVX2(dst *uint16, step int, x *float64, n int, cells *toneCell, bo
 // fastEncodeRow does the first places of a row and returns how many. The slicing
 // before the call is the bounds check that assembly lacks.
 func (t *Tone) fastEncodeRow(dst []uint16, step int, x []float64) int {
-	n := len(x) &^ 3
+	n := len(x) &^ 7
 	if n == 0 || !haveAVX2 || !t.near {
 		return 0
 	}

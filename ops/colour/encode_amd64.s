@@ -5,118 +5,147 @@
 
 DATA encodeOne<>+0(SB)/8, $1.0
 GLOBL encodeOne<>(SB), RODATA|NOPTR, $8
-DATA encodeLow<>+0(SB)/8, $0x00000000007fffff
-GLOBL encodeLow<>(SB), RODATA|NOPTR, $8
+DATA encodeLow<>+0(SB)/4, $0x007fffff
+GLOBL encodeLow<>(SB), RODATA|NOPTR, $4
 DATA encodeShare<>+0(SB)/4, $65535
 GLOBL encodeShare<>(SB), RODATA|NOPTR, $4
 DATA encodeHalf<>+0(SB)/4, $32768
 GLOBL encodeHalf<>(SB), RODATA|NOPTR, $4
 
+// BOUNDS sets y to the bounds of four codes, whose places on the stack are a to d.
+#define BOUNDS(a, b, c, d, x, y) \
+	MOVL        a(SP), AX            \
+	MOVL        b(SP), BX            \
+	MOVL        c(SP), CX            \
+	MOVL        d(SP), DX            \
+	VMOVSD      (R9)(AX*8), x        \
+	VMOVHPD     (R9)(BX*8), x, x     \
+	VMOVSD      (R9)(CX*8), X4       \
+	VMOVHPD     (R9)(DX*8), X4, X4   \
+	VINSERTF128 $1, X4, y, y
+
 // func encodeRowAVX2(dst *uint16, step int, x *float64, n int, cells *toneCell, bound *float64, first uint64)
-// Tone.encode for a tone whose guesses are near, four values at a time: Y0 their
-// light, X7 their guesses, X8 the cells' bases, X7 at last the codes.
-TEXT ·encodeRowAVX2(SB), NOSPLIT, $0-56
+// Tone.encode for a tone whose guesses are near, eight values at a time, in the order
+// 0 1 4 5 2 3 6 7 once they are 32 bits wide: Y5 the low bits of their light, Y7 their
+// guesses, Y2 the cells' bases, Y7 at last the codes. at holds the cells' places, then
+// codes.
+TEXT ·encodeRowAVX2(SB), NOSPLIT, $32-56
 	MOVQ         dst+0(FP), DI
 	MOVQ         step+8(FP), R10
 	SHLQ         $1, R10
+	LEAQ         (R10)(R10*2), R12
 	MOVQ         x+16(FP), SI
 	MOVQ         n+24(FP), R11
 	MOVQ         cells+32(FP), R8
 	MOVQ         bound+40(FP), R9
 	VPBROADCASTQ first+48(FP), Y13
-	VPSRLQ       $const_cellShift, Y13, Y12
 	VBROADCASTSD encodeOne<>(SB), Y14
-	VPBROADCASTQ encodeLow<>(SB), Y15
-	VPBROADCASTD encodeShare<>(SB), X10
-	VXORPD       Y11, Y11, Y11
+	VPBROADCASTD encodeLow<>(SB), Y15
+	VPBROADCASTD encodeShare<>(SB), Y10
 
 loop:
-	// Hold to 0..1; NaN becomes 0, for the second source is taken then.
+	// Hold to first..1; NaN becomes first, for the second source is taken then.
 	VMOVUPD (SI), Y0
-	VMAXPD  Y11, Y0, Y0
+	VMOVUPD 32(SI), Y1
+	VMAXPD  Y13, Y0, Y0
+	VMAXPD  Y13, Y1, Y1
 	VMINPD  Y14, Y0, Y0
+	VMINPD  Y14, Y1, Y1
 
-	// The cells, and the low bits as float32.
-	VMAXPD       Y13, Y0, Y1
-	VPSRLQ       $const_cellShift, Y1, Y2
-	VPSUBQ       Y12, Y2, Y2
-	VPSLLQ       $4, Y2, Y2
-	VPSRLQ       $(const_cellShift-23), Y1, Y3
-	VPAND        Y15, Y3, Y3
-	VEXTRACTI128 $1, Y3, X4
-	VSHUFPS      $0x88, X4, X3, X3
-	VCVTDQ2PS    X3, X3
-	VEXTRACTI128 $1, Y2, X4
-	VMOVQ        X2, AX
-	VPEXTRQ      $1, X2, BX
-	VMOVQ        X4, CX
-	VPEXTRQ      $1, X4, DX
+	// The cells, and the low bits as float32; first is a power of two.
+	VPSUBQ    Y13, Y0, Y0
+	VPSUBQ    Y13, Y1, Y1
+	VSHUFPS   $0xdd, Y1, Y0, Y2
+	VPSRLD    $(const_cellShift-32), Y2, Y2
+	VPSLLD    $4, Y2, Y2
+	VMOVDQU   Y2, at-32(SP)
+	VPSRLQ    $(const_cellShift-23), Y0, Y0
+	VPSRLQ    $(const_cellShift-23), Y1, Y1
+	VSHUFPS   $0x88, Y1, Y0, Y5
+	VPAND     Y15, Y5, Y5
+	VCVTDQ2PS Y5, Y5
+	MOVL      at-32(SP), AX
+	MOVL      at-28(SP), BX
+	MOVL      at-24(SP), CX
+	MOVL      at-20(SP), DX
+	VMOVUPS   (R8)(AX*1), X6
+	VMOVUPS   (R8)(BX*1), X7
+	VMOVUPS   (R8)(CX*1), X8
+	VMOVUPS   (R8)(DX*1), X9
+	MOVL      at-16(SP), AX
+	MOVL      at-12(SP), BX
+	MOVL      at-8(SP), CX
+	MOVL      at-4(SP), DX
+	VINSERTF128 $1, (R8)(AX*1), Y6, Y6
+	VINSERTF128 $1, (R8)(BX*1), Y7, Y7
+	VINSERTF128 $1, (R8)(CX*1), Y8, Y8
+	VINSERTF128 $1, (R8)(DX*1), Y9, Y9
 
 	// at + (slope + bend low) low, truncated.
-	VMOVUPS    (R8)(AX*1), X4
-	VMOVUPS    (R8)(BX*1), X5
-	VMOVUPS    (R8)(CX*1), X6
-	VMOVUPS    (R8)(DX*1), X7
-	VUNPCKHPS  X5, X4, X8
-	VUNPCKLPS  X5, X4, X4
-	VUNPCKHPS  X7, X6, X9
-	VUNPCKLPS  X7, X6, X6
-	VUNPCKLPD  X9, X8, X7
-	VUNPCKHPD  X9, X8, X8
-	VUNPCKHPD  X6, X4, X5
-	VUNPCKLPD  X6, X4, X4
-	VMULPS     X3, X7, X7
-	VADDPS     X7, X5, X7
-	VMULPS     X3, X7, X7
-	VADDPS     X7, X4, X7
-	VCVTTPS2DQ X7, X7
+	VUNPCKHPS  Y7, Y6, Y2
+	VUNPCKLPS  Y7, Y6, Y6
+	VUNPCKHPS  Y9, Y8, Y3
+	VUNPCKLPS  Y9, Y8, Y8
+	VUNPCKLPD  Y3, Y2, Y7
+	VUNPCKHPD  Y3, Y2, Y2
+	VUNPCKHPD  Y8, Y6, Y3
+	VUNPCKLPD  Y8, Y6, Y6
+	VMULPS     Y5, Y7, Y7
+	VADDPS     Y7, Y3, Y7
+	VMULPS     Y5, Y7, Y7
+	VADDPS     Y7, Y6, Y7
+	VCVTTPS2DQ Y7, Y7
 
 	// Sure, where the share of a code is far enough from both ends.
-	VPAND     X10, X7, X4
-	VPSRLD    $16, X8, X5
-	VPAND     X10, X8, X8
-	VPCMPGTD  X4, X5, X6
-	VPADDD    X5, X4, X4
-	VPCMPGTD  X10, X4, X4
-	VPOR      X4, X6, X6
-	VMOVMSKPS X6, AX
-	TESTL     AX, AX
-	JNE       unsure
-	VPSRLD    $16, X7, X7
-	VPADDD    X8, X7, X7
+	VPAND    Y10, Y7, Y4
+	VPSRLD   $16, Y2, Y5
+	VPAND    Y10, Y2, Y2
+	VPCMPGTD Y4, Y5, Y6
+	VPADDD   Y5, Y4, Y4
+	VPCMPGTD Y10, Y4, Y4
+	VPOR     Y4, Y6, Y6
+	VPTEST   Y6, Y6
+	JNE      unsure
+	VPSRLD   $16, Y7, Y7
+	VPADDD   Y2, Y7, Y7
 
 store:
-	VPEXTRW $0, X7, (DI)
-	ADDQ    R10, DI
-	VPEXTRW $2, X7, (DI)
-	ADDQ    R10, DI
-	VPEXTRW $4, X7, (DI)
-	ADDQ    R10, DI
-	VPEXTRW $6, X7, (DI)
-	ADDQ    R10, DI
-	ADDQ    $32, SI
-	SUBQ    $4, R11
-	JGT     loop
+	VEXTRACTI128 $1, Y7, X6
+	VPEXTRW      $0, X7, (DI)
+	VPEXTRW      $2, X7, (DI)(R10*1)
+	VPEXTRW      $0, X6, (DI)(R10*2)
+	VPEXTRW      $2, X6, (DI)(R12*1)
+	LEAQ         (DI)(R10*4), DI
+	VPEXTRW      $4, X7, (DI)
+	VPEXTRW      $6, X7, (DI)(R10*1)
+	VPEXTRW      $4, X6, (DI)(R10*2)
+	VPEXTRW      $6, X6, (DI)(R12*1)
+	LEAQ         (DI)(R10*4), DI
+	ADDQ         $64, SI
+	SUBQ         $8, R11
+	JGT          loop
 	VZEROUPPER
 	RET
 
 unsure:
-	// The nearest threshold's code, or one less where its light is above this.
-	VPBROADCASTD encodeHalf<>(SB), X4
-	VPADDD       X4, X7, X7
-	VPSRLD       $16, X7, X7
-	VPADDD       X8, X7, X7
-	VMOVD        X7, AX
-	VPEXTRD      $1, X7, BX
-	VPEXTRD      $2, X7, CX
-	VPEXTRD      $3, X7, DX
-	VMOVSD       (R9)(AX*8), X5
-	VMOVHPD      (R9)(BX*8), X5, X5
-	VMOVSD       (R9)(CX*8), X6
-	VMOVHPD      (R9)(DX*8), X6, X6
-	VINSERTF128  $1, X6, Y5, Y5
+	// The nearest threshold's code, or one less where its light is above this, which
+	// is held to 0..1.
+	VPBROADCASTD encodeHalf<>(SB), Y4
+	VPADDD       Y4, Y7, Y7
+	VPSRLD       $16, Y7, Y7
+	VPADDD       Y2, Y7, Y7
+	VMOVDQU      Y7, at-32(SP)
+	VXORPD       Y3, Y3, Y3
+	VMOVUPD      (SI), Y0
+	VMOVUPD      32(SI), Y1
+	VMAXPD       Y3, Y0, Y0
+	VMAXPD       Y3, Y1, Y1
+	VMINPD       Y14, Y0, Y0
+	VMINPD       Y14, Y1, Y1
+	BOUNDS(at-32, at-28, at-16, at-12, X5, Y5)
+	BOUNDS(at-24, at-20, at-8, at-4, X6, Y6)
 	VCMPPD       $0x1e, Y0, Y5, Y5
-	VEXTRACTF128 $1, Y5, X6
-	VSHUFPS      $0x88, X6, X5, X5
-	VPADDD       X5, X7, X7
+	VCMPPD       $0x1e, Y1, Y6, Y6
+	VSHUFPS      $0x88, Y6, Y5, Y5
+	VPADDD       Y5, Y7, Y7
 	JMP          store
