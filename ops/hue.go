@@ -387,8 +387,10 @@ type rootGuess struct{ at, slope float64 }
 
 var rootTable = makeRootTable()
 
-func makeRootTable() *[rootCount]rootGuess {
-	t := new([rootCount]rootGuess)
+// makeRootTable's last entry, after the table, is for what lies beyond it.
+func makeRootTable() *[rootCount + 1]rootGuess {
+	t := new([rootCount + 1]rootGuess)
+	t[rootCount] = rootGuess{math.NaN(), math.NaN()}
 	for i := rootDown * rootPieces; i < rootCount; i++ {
 		lo := math.Float64frombits(uint64(rootFirst+i) << rootShift)
 		hi := math.Float64frombits(uint64(rootFirst+i+1) << rootShift)

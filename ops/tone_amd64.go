@@ -18,6 +18,7 @@ type toneBlock struct {
 	l, l1            [toneRow]float64 // L* before and after
 	y1, root1, k     [toneRow]float64 // luminance and root after, and what chroma is multiplied by
 	aroundA, aroundB [toneRow]float64
+	m, u, v, grey    [toneRow]float64
 	red              [toneRow]float64 // r before insideAVX2
 }
 
@@ -27,7 +28,8 @@ type lanes [4]float64
 // toneLanes are a step's numbers, by what reads them.
 type toneLanes struct {
 	one, minus, half, eighth, three, six, hundred, abs     lanes
-	rootFirst, rootLast                                    lanes // whole numbers, of pieces
+	rootPiece                                              lanes // the bits that tell a piece
+	rootFirst, rootLast                                    lanes // whole numbers, 16 a piece
 	lumaR, lumaB                                           lanes
 	gain, bend, shoulder                                   lanes
 	slope, base, knee, foot, c116, c16                     lanes // labF and LabInv
@@ -59,7 +61,13 @@ func localAVX2(b *toneBlock, p *toneLanes, n int)
 func followAVX2(b *toneBlock, p *toneLanes, n int)
 
 //go:noescape
-func moveAVX2(b *toneBlock, p *toneLanes, n int)
+func conesAVX2(b *toneBlock, p *toneLanes, n int)
+
+//go:noescape
+func lineAVX2(b *toneBlock, p *toneLanes, n int)
+
+//go:noescape
+func solveAVX2(b *toneBlock, p *toneLanes, n int)
 
 //go:noescape
 func insideAVX2(b *toneBlock, p *toneLanes, n int) (all bool)
@@ -80,7 +88,7 @@ type toneFast struct {
 // it lies in the block.
 type heldPixel struct {
 	gamutSearch
-	r, g, b, root float64
+	m, u, v, root float64
 	at            int
 }
 
@@ -94,7 +102,7 @@ func (k *toneWorker) newFast() *toneFast {
 	h := s.space
 	p := toneLanes{
 		one: four(1), minus: four(-1), half: four(0.5), eighth: four(0.125), three: four(3), six: four(6), hundred: four(100),
-		abs: bits(1<<63 - 1), rootFirst: bits(rootFirst), rootLast: bits(rootCount - 1),
+		abs: bits(1<<63 - 1), rootPiece: bits(math.MaxUint64 &^ (1<<rootShift - 1)), rootFirst: bits(16 * rootFirst), rootLast: bits(16 * rootCount),
 		lumaR: four(h.y[0]), lumaB: four(h.y[2]),
 		slope: four(colour.LabSlope), base: four(colour.LabBase), knee: four(colour.LabKnee), foot: four(6.0 / 29), c116: four(116), c16: four(16),
 		local: four(s.local), halo: four(toneHalo), chroma: four(s.chroma),
@@ -200,7 +208,7 @@ func (f *toneFast) steps(n int) bool {
 		}
 		if f.warmth != nil {
 			if f.light {
-				moveAVX2(b, p, all)
+				moveLight(b, p, all)
 			}
 			f.warm(n)
 			p = &f.p
@@ -211,10 +219,17 @@ func (f *toneFast) steps(n int) bool {
 			}
 		}
 		if move {
-			moveAVX2(b, p, all)
+			moveLight(b, p, all)
 		}
 	}
 	return insideAVX2(b, p, all)
+}
+
+// moveLight takes light to luminance y1 and k times the chroma.
+func moveLight(b *toneBlock, p *toneLanes, n int) {
+	conesAVX2(b, p, n)
+	lineAVX2(b, p, n)
+	solveAVX2(b, p, n)
 }
 
 // hold is hueSpace.within for the pixels that insideAVX2 has found: one try for all of
@@ -231,9 +246,15 @@ func (f *toneFast) hold(k *toneWorker, src []uint16) {
 		h := &f.held[len(list)]
 		b.r[i] = b.red[i]
 		if h.start(b.r[i], b.g[i], b.b[i], b.y[i], was) {
-			h.at, h.r, h.g, h.b, h.root = i, b.r[i], b.g[i], b.b[i], cubeRoot(b.y[i])
+			h.at, h.root = i, cubeRoot(b.y[i])
+			n := len(list)
+			c.r[n], c.g[n], c.b[n] = b.r[i], b.g[i], b.b[i]
 			list = append(list, h)
 		}
+	}
+	conesAVX2(c, &f.warming, whole(len(list)))
+	for i, h := range list {
+		h.m, h.u, h.v = c.m[i], c.u[i], c.v[i]
 	}
 	for len(list) > 0 {
 		n := 0
@@ -246,13 +267,14 @@ func (f *toneFast) hold(k *toneWorker, src []uint16) {
 				b.r[h.at], b.g[h.at], b.b[h.at] = h.end(b.r[h.at], b.g[h.at], b.b[h.at])
 				continue
 			}
-			c.r[n], c.g[n], c.b[n], c.k[n] = h.r, h.g, h.b, z
+			c.m[n], c.u[n], c.v[n], c.k[n] = h.m, h.u, h.v, z
 			c.y[n], c.root[n], c.y1[n], c.root1[n] = h.y, h.root, h.y, h.root
 			list[n] = h
 			n++
 		}
 		list = list[:n]
-		moveAVX2(c, &f.warming, whole(n))
+		lineAVX2(c, &f.warming, whole(n))
+		solveAVX2(c, &f.warming, whole(n))
 		for i, h := range list {
 			b.r[h.at], b.g[h.at], b.b[h.at] = c.r[i], c.g[i], c.b[i]
 			h.tried(c.r[i], c.g[i], c.b[i], c.k[i])

@@ -1,16 +1,13 @@
 // What the functions of tone_amd64.s share.
 
 // ROOT sets y to the cube root of x (cubeRoot), NaN beyond the table, whose place is
-// R9. Y10 to Y15, AX, DX, R10 and R11 are lost.
+// R9: the entry after the last is NaN, and places before the first are, without their
+// sign, after the last. Y10 to Y15 but Y12, AX, DX, R10 and R11 are lost.
 #define ROOT(x, y) \
-	VPSRLQ       $const_rootShift, x, Y10         \
-	VPSUBQ       toneLanes_rootFirst(SI), Y10, Y11 \
-	VPCMPGTQ     toneLanes_rootLast(SI), Y11, Y12  \
-	VPXOR        Y13, Y13, Y13                    \
-	VPCMPGTQ     Y11, Y13, Y13                    \
-	VPOR         Y13, Y12, Y12 \
-	VPANDN       Y11, Y12, Y11                    \
-	VPSLLQ       $4, Y11, Y11                     \
+	VANDPD       toneLanes_rootPiece(SI), x, Y10  \
+	VPSRLQ       $(const_rootShift-4), Y10, Y11   \
+	VPSUBQ       toneLanes_rootFirst(SI), Y11, Y11 \
+	VPMINUD      toneLanes_rootLast(SI), Y11, Y11 \
 	VMOVQ        X11, AX                          \
 	VPEXTRQ      $1, X11, DX                      \
 	VEXTRACTI128 $1, Y11, X13                     \
@@ -22,7 +19,6 @@
 	VINSERTF128  $1, (R9)(R11*1), Y14, Y14        \
 	VUNPCKLPD    Y14, Y13, Y15 \
 	VUNPCKHPD    Y14, Y13, Y13 \
-	VPSLLQ       $const_rootShift, Y10, Y10       \
 	VSUBPD       Y10, x, Y10                      \
 	VMULPD       Y10, Y13, Y13                    \
 	VADDPD       Y13, Y15, Y15 \
@@ -33,8 +29,7 @@
 	VADDPD       Y13, Y13, Y13                    \
 	VADDPD       x, Y13, Y13                      \
 	VDIVPD       Y13, Y10, Y10                    \
-	VMULPD       Y10, Y15, Y15                    \
-	VPOR         Y12, Y15, y
+	VMULPD       Y10, Y15, y
 
 // BLACK makes the root of 0 0.
 #define BLACK(x, y) \

@@ -245,7 +245,7 @@ light:
 	VMOVUPD Y0, toneBlock_root1(DI)
 	NEXT
 
-// CONE sets y to the cube root of a cone's light, from Y0 red less green, Y1 green
+// CONE sets out to the cube root of a cone's light, from Y0 red less green, Y1 green
 // and Y2 blue less green.
 #define CONE(red, blue, y) \
 	VMULPD red(SI), Y0, Y3  \
@@ -254,27 +254,13 @@ light:
 	VADDPD Y3, Y1, Y3       \
 	ROOT(Y3, y)
 
-// CHANNEL sets out to a channel's light, from Y4 that of the middle cone, and Y2 and
-// Y3 those of the others less it; Y5 and Y6 tell where it is y1 or stays.
-#define CHANNEL(long, short, out) \
-	VMULPD    long(SI), Y2, Y0             \
-	VMULPD    short(SI), Y3, Y1            \
-	VADDPD    Y1, Y0, Y0                   \
-	VADDPD    Y0, Y4, Y0                   \
-	VBLENDVPD Y5, toneBlock_y1(DI), Y0, Y0 \
-	VBLENDVPD Y6, out(DI), Y0, Y0          \
-	VMOVUPD   Y0, out(DI)
-
-// func moveAVX2(b *toneBlock, p *toneLanes, n int)
-// Light to luminance y1 and, on its line of hue, k times the chroma: hueSpace.line,
-// muted, hueSpace.at, solve and join. Where stay allows it, what has k of 1 and keeps
-// its luminance stays.
-TEXT ·moveAVX2(SB), NOSPLIT, $0-24
+// func conesAVX2(b *toneBlock, p *toneLanes, n int)
+// m, u and v of light: hueSpace.split.
+TEXT ·conesAVX2(SB), NOSPLIT, $0-24
 	START
 	MOVQ ·rootTable(SB), R9
 
 loop:
-	// line: Y5 u, Y6 m, Y7 v, Y8 1/root, Y9 du, Y10 dv, Y14 a2, Y15 a3
 	VMOVUPD toneBlock_r(DI), Y0
 	VMOVUPD toneBlock_g(DI), Y1
 	VMOVUPD toneBlock_b(DI), Y2
@@ -285,6 +271,23 @@ loop:
 	CONE(toneLanes_to20, toneLanes_to22, Y7)
 	VSUBPD  Y6, Y5, Y5
 	VSUBPD  Y6, Y7, Y7
+	VMOVUPD Y5, toneBlock_u(DI)
+	VMOVUPD Y6, toneBlock_m(DI)
+	VMOVUPD Y7, toneBlock_v(DI)
+	NEXT
+
+// func lineAVX2(b *toneBlock, p *toneLanes, n int)
+// u and v become those of k times the chroma, at luminance y1 on the line of hue, and
+// m the guess for solve: hueSpace.line, muted, and hueSpace.at up to solve. grey is
+// set where the result is y1 in all channels.
+TEXT ·lineAVX2(SB), NOSPLIT, $0-24
+	START
+
+loop:
+	// line: Y5 u, Y6 m, Y7 v, Y8 1/root, Y9 du, Y10 dv, Y14 a2, Y15 a3
+	VMOVUPD toneBlock_u(DI), Y5
+	VMOVUPD toneBlock_m(DI), Y6
+	VMOVUPD toneBlock_v(DI), Y7
 	VMOVUPD toneLanes_one(SI), Y8
 	VDIVPD  toneBlock_root(DI), Y8, Y8
 	VMULPD  Y8, Y7, Y9
@@ -360,8 +363,34 @@ at:
 	VORPD   Y6, Y5, Y5
 	VCMPPD  $0, toneBlock_root1(DI), Y4, Y6
 	VORPD   Y6, Y5, Y5
+	VMOVUPD Y1, toneBlock_m(DI)
+	VMOVUPD Y9, toneBlock_u(DI)
+	VMOVUPD Y10, toneBlock_v(DI)
+	VMOVUPD Y5, toneBlock_grey(DI)
+	NEXT
 
-	// solve: x^3 + p x + q = 0; Y1 x, Y7 s1, Y11 p, Y4 q, Y12 room, Y13 who goes on
+// CHANNEL sets out to a channel's light, from Y4 that of the middle cone, and Y2 and
+// Y3 those of the others less it; Y5 and Y6 tell where it is y1 or stays.
+#define CHANNEL(long, short, out) \
+	VMULPD    long(SI), Y2, Y0             \
+	VMULPD    short(SI), Y3, Y1            \
+	VADDPD    Y1, Y0, Y0                   \
+	VADDPD    Y0, Y4, Y0                   \
+	VBLENDVPD Y5, toneBlock_y1(DI), Y0, Y0 \
+	VBLENDVPD Y6, out(DI), Y0, Y0          \
+	VMOVUPD   Y0, out(DI)
+
+// func solveAVX2(b *toneBlock, p *toneLanes, n int)
+// Light of luminance y1 from u, v and the guess m: hueSpace.solve and join. Where stay
+// allows it, what has k of 1 and keeps its luminance stays.
+TEXT ·solveAVX2(SB), NOSPLIT, $0-24
+	START
+
+loop:
+	// x^3 + p x + q = 0; Y1 x, Y9 u, Y10 v, Y7 s1, Y11 p, Y4 q, Y12 room, Y13 who goes on
+	VMOVUPD  toneBlock_m(DI), Y1
+	VMOVUPD  toneBlock_u(DI), Y9
+	VMOVUPD  toneBlock_v(DI), Y10
 	VMULPD   toneLanes_wl(SI), Y9, Y2
 	VMULPD   toneLanes_ws(SI), Y10, Y3
 	VMULPD   Y9, Y2, Y4
@@ -434,6 +463,7 @@ join:
 	VANDPD  Y8, Y6, Y6
 	VANDPD  toneLanes_stay(SI), Y6, Y6
 	VMOVUPD Y7, toneBlock_y(DI)
+	VMOVUPD toneBlock_grey(DI), Y5
 	CHANNEL(toneLanes_from00, toneLanes_from02, toneBlock_r)
 	CHANNEL(toneLanes_from10, toneLanes_from12, toneBlock_g)
 	CHANNEL(toneLanes_from20, toneLanes_from22, toneBlock_b)

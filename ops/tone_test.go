@@ -239,6 +239,7 @@ func BenchmarkTone(b *testing.B) {
 		{"nearly-all-out-of-gamut", wild, Args{{"chroma", "1"}}},
 		{"local-8", rgb, Args{{"local", "1/2"}, {"local-radius", "8"}}},
 		{"local-60", rgb, Args{{"local", "1/2"}, {"local-radius", "60"}}},
+		{"usual", inSpace(newImage(6000, 64, 3).scene(), "ROMM-RGB"), Args{{"exposure", "3/20"}, {"contrast", "1/25"}, {"local", "3/50"}, {"local-radius", "60"}, {"chroma", "3/100"}}},
 		{"grey", grey, Args{{"exposure", "1/2"}, {"contrast", "1/5"}}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
