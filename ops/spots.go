@@ -80,21 +80,27 @@ var SpotsV1 = operation(Operation{
 
 type spotsParams struct{ Spot []string }
 
-// reduceSpots keeps the spots of half a reduced pixel and more.
+// reduceSpots keeps the spots that hold the centre of a reduced pixel wherever they
+// lie. Radii shrink as the side that shrinks most, so that none comes to overlap
+// another.
 func reduceSpots(_ Params, a Args, r Reduction) (Args, bool, error) {
 	by := r.ratio()
+	least := by.X
+	if by.Y.Cmp(least) < 0 {
+		least = by.Y
+	}
 	var kept Args
 	for _, text := range a.All("spot") {
 		s, err := ParseSpot(text)
 		if err != nil {
 			return nil, false, err
 		}
-		s.At, s.Radius = s.At.times(by), times(s.Radius, by.X)
+		s.At, s.Radius = s.At.times(by), times(s.Radius, least)
 		if s.From != nil {
 			p := s.From.times(by)
 			s.From = &p
 		}
-		if s.Radius.Cmp(big.NewRat(1, 2)) >= 0 {
+		if s.Radius.Cmp(big.NewRat(3, 4)) >= 0 { // the nearest centre is at most 0.71 px away
 			kept = append(kept, Arg{fmt.Sprintf("spot-%d", len(kept)+1), s.String()})
 		}
 	}

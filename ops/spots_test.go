@@ -253,3 +253,23 @@ func BenchmarkSpots(b *testing.B) {
 		})
 	}
 }
+
+// A picture made small for looking has sides in whole pixels: no spot may become too
+// small for the centre of one, and spots that touch may not come to overlap.
+func TestSpotsReduced(t *testing.T) {
+	full := Pic{W: 4223, H: 997, C: 1}
+	a := spotArgs("at 1274311/6250 2024127/25000 radius 9/2 soft 0", "at 300 100 radius 20 soft 0", "at 300 140 radius 20 soft 0", "at 340 100 radius 20 soft 0")
+	for w := 1; w < 1000; w++ {
+		small := Pic{W: w, H: max(1, (w*full.H+full.W/2)/full.W), C: 1}
+		args, seen, err := SpotsV1.Reduced(a, Reduction{From: full, Pic: small})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !seen {
+			continue
+		}
+		if _, err := SpotsV1.New(args, []Pic{small}, Env{}); err != nil {
+			t.Fatalf("%d x %d px: %v", small.W, small.H, err)
+		}
+	}
+}
