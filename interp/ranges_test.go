@@ -44,7 +44,7 @@ func asArgument(v string, unit string, p ops.Param) *big.Rat {
 func TestRangesOfStatementsLieInsideTheOperations(t *testing.T) {
 	stepsOf := []string{"prepare", "steps", "print", "tone"}
 	seen := map[string]bool{}
-	for _, f := range lang.Statements {
+	for _, f := range lang.Statements() {
 		if f.Word == "size" || f.Word == "edition" || f.Word == "save" || !slices.ContainsFunc(f.Blocks, func(b string) bool { return slices.Contains(stepsOf, b) }) {
 			continue
 		}

@@ -80,7 +80,7 @@ func (s *Source) build() {
 		}
 		t := l.Tokens[0]
 		brace := isPunct(l.Tokens, len(l.Tokens)-1, "{")
-		if brace && t.Kind == KindWord && openers[t.Value] && t.Value != "tone" {
+		if brace && t.Kind == KindWord && opener(t.Value) && t.Value != "tone" {
 			for ; in.In != nil; in = in.In {
 				in.cut = l
 			}
@@ -111,7 +111,7 @@ func blockOf(t Token, in string) (kind string, opens bool) {
 	if in == "" || t.Kind == KindString || len(blocksOf(t.Value)) > 0 {
 		return "", false
 	}
-	if w := nearest(t.Value, wordsIn(in)); w != "" && openers[w] && statementsOf(w, in)[0].Opens {
+	if w := nearest(t.Value, wordsIn(in)); w != "" && opener(w) && statementsOf(w, in)[0].Opens {
 		return w, false
 	}
 	return "", false

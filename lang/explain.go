@@ -72,7 +72,7 @@ var specEntries = sync.OnceValue(func() []Entry {
 		_, title, _ := strings.Cut(page.title, " ")
 		out = append(out, Entry{strings.ToLower(title), "guide page", page.body})
 	}
-	for _, s := range Statements {
+	for _, s := range Statements() {
 		for i := range s.Params {
 			out = append(out, paramEntry(s, &s.Params[i], sections[s.heading()])...)
 		}
@@ -355,11 +355,10 @@ type Example struct {
 //go:embed testdata/messages.txtar
 var messagesText string
 
-// wanted is a comment by which a wrong example says what it gives.
-var wanted = regexp.MustCompile(`(?m)^# want\+1 .*\n| *# want .*$`)
-
 // Examples returns the examples of all messages, by their codes.
 var Examples = sync.OnceValue(func() []Example {
+	// The comments by which a wrong example says what it gives are left out.
+	wanted := regexp.MustCompile(`(?m)^# want\+1 .*\n| *# want .*$`)
 	return readExamples(wanted.ReplaceAllString(messagesText, ""))
 })
 

@@ -64,7 +64,7 @@ func TestSpecStatesEveryCode(t *testing.T) {
 
 // Every word of the language has an entry; words nearby lead to it.
 func TestExplainKnowsEveryWord(t *testing.T) {
-	for w := range reserved {
+	for w := range reserved() {
 		if w == "" {
 			continue
 		}
@@ -106,7 +106,7 @@ func TestExplainKnowsEveryWord(t *testing.T) {
 	}
 	// Every entry says what its word means, and not only where it stands.
 	form := regexp.MustCompile("(?s)```.*?```|^A (parameter|word) of [a-z -]+:|It may be [^\n]*|Left out, it is [^\n]*")
-	for w := range reserved {
+	for w := range reserved() {
 		for _, e := range Explain(w) {
 			if m := strings.Trim(form.ReplaceAllString(e.Markdown, ""), " .\n"); len(m) < 5 || m == w {
 				t.Errorf("explain %s (%s) doesn't say what it means: %q", w, e.Kind, e.Markdown)

@@ -162,7 +162,7 @@ func (g *gen) line(f *Statement) string {
 // lines makes n lines of a block.
 func (g *gen) lines(block string, n int) []string {
 	var forms []*Statement
-	for _, f := range Statements {
+	for _, f := range Statements() {
 		if slices.Contains(f.Blocks, block) && !f.Opens && f.Word != "recipe" {
 			forms = append(forms, f)
 		}

@@ -128,7 +128,7 @@ func TestFormattingKeepsWhatItFinds(t *testing.T) {
 			t.Fatalf("refused:\n%s", src)
 		}
 	}
-	for _, f := range Statements {
+	for _, f := range Statements() {
 		if w := f.Word; w != "" && !seen[w] {
 			t.Errorf("no generated recipe has a %s", w)
 		}

@@ -11,7 +11,7 @@ import (
 // one of the language.
 func TestEveryStatementIsAPiece(t *testing.T) {
 	named := map[string]bool{}
-	for _, s := range Statements {
+	for _, s := range Statements() {
 		name := "statement " + s.heading()
 		named[name] = true
 		if _, ok := frozen.Find(name); !ok {

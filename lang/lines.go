@@ -110,7 +110,7 @@ func (g *grouper) inline() bool {
 		return false
 	}
 	t := g.cur.Tokens[0]
-	return t.Kind == KindWord && begins(t) && !openers[t.Value]
+	return t.Kind == KindWord && begins(t) && !opener(t.Value)
 }
 
 func (g *grouper) put(t Token) {

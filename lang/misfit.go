@@ -152,7 +152,7 @@ func (f *fault) choices() []string {
 			out = append(out, Spaces...)
 		default:
 			for _, w := range b.want {
-				if reserved[w] {
+				if Reserved(w) {
 					out = appendNew(out, w)
 				}
 			}
@@ -168,13 +168,13 @@ func (f *fault) wrongValue(p *Param) {
 	case t.Kind == KindNumber && p.measured() && f.behindNumber():
 		f.noUnit(f.line.toks[f.at-1], p)
 	case p.Kind == valueName && len(f.best) == 1 && t.Kind == KindString:
-		if d := f.say("PM207", "a name stands without quotes", "write it without quotes"); goodName(t.Value) && !reserved[t.Value] {
+		if d := f.say("PM207", "a name stands without quotes", "write it without quotes"); goodName(t.Value) && !Reserved(t.Value) {
 			d.Hints = nil
 			d.fix(t.Span, t.Value, true)
 		}
 	case p.Kind == valueName && len(f.best) == 1 && t.isText():
 		f.badName(t, f.usage)
-	case p.Kind == valueTarget && t.isText() && !reserved[t.Value]:
+	case p.Kind == valueTarget && t.isText() && !Reserved(t.Value):
 		f.noTarget(Text{t.Span, t.Value}, "PM209", nil)
 	case t.isText() && (p.Kind == valueWord || p.Kind == valueKernel || p.Kind == valueSpace || p.Kind == valueColour && len(names) > 0):
 		f.wrongChoice(p, names)
@@ -204,7 +204,7 @@ func (f *fault) wrongValue(p *Param) {
 // wrongChoice: a word isn't one of those to choose from.
 func (f *fault) wrongChoice(p *Param, names []string) {
 	t, lead := f.tok, strings.TrimSpace(f.line.name()+" "+p.Word)
-	if reserved[t.Value] && f.st.has(t.Value) {
+	if Reserved(t.Value) && f.st.has(t.Value) {
 		f.say("PM206", fmt.Sprintf("%s lacks its value before %s", lead, t.Value))
 		return
 	}
@@ -323,7 +323,7 @@ func (f *fault) outOfOrder(b *misfit) {
 // ownersOf returns the statements that have a parameter of this word.
 func ownersOf(w string) []string {
 	var out []string
-	for _, s := range Statements {
+	for _, s := range Statements() {
 		if s.Word != "" && s.has(w) {
 			out = appendNew(out, s.Word)
 		}
@@ -354,13 +354,13 @@ func withUnit(v, u string) string {
 
 // badName reports a word that can't be a name.
 func (r *parser) badName(t Token, usage string) {
-	if reserved[t.Value] {
+	if Reserved(t.Value) {
 		r.add("PM404", t.Span, t.Value+" is a word of the language and can't be a name", usage, "choose another name, such as "+t.Value+"-1")
 		return
 	}
 	low := strings.ToLower(strings.NewReplacer("_", "-", ".", "-").Replace(t.Value))
 	d := r.add("PM405", t.Span, fmt.Sprintf("%s can't be a name", t.Value), "A name begins with a letter from a to z and holds letters from a to z, digits and hyphens.")
-	if goodName(low) && !reserved[low] {
+	if goodName(low) && !Reserved(low) {
 		d.fix(t.Span, low, false)
 	} else {
 		d.Hints = []string{"choose another name"}

@@ -219,13 +219,13 @@ func (s *scanner) behind(j int) int {
 		return k
 	}
 	hints := unitHints(t, Units)
-	if t == "x" || reserved[t] {
+	if t == "x" || Reserved(t) {
 		hints = []string{fmt.Sprintf("put a space before %s", t)}
 	} else if len(hints) == 0 {
 		hints = []string{"use one of the units; a name begins with a letter"}
 	}
 	s.bad("PM118", s.span(j, k), fmt.Sprintf("%s isn't a unit", t), "The units are "+andList(Units)+".", hints...)
-	if reserved[t] {
+	if Reserved(t) {
 		s.classify(j, k)
 	} else {
 		s.emit(KindUnit, j, k, unknownUnit)

@@ -202,7 +202,7 @@ func (o *Outline) Taken(n *NameAt, value string) string {
 	switch {
 	case value == n.Value:
 		return ""
-	case reserved[value]:
+	case Reserved(value):
 		return value + " is a word of the language and can't be a name"
 	case !goodName(value):
 		return "a name begins with a letter from a to z and holds letters from a to z, digits and hyphens"
@@ -246,4 +246,4 @@ func (o *Outline) Given(of NameKind, at int) []NameAt {
 }
 
 // Words returns every reserved word of the language, sorted.
-func Words() []string { return slices.Sorted(maps.Keys(reserved)) }
+func Words() []string { return slices.Sorted(maps.Keys(reserved())) }

@@ -202,7 +202,7 @@ func (n *Next) following(l *Line) {
 	number := l.Tokens[len(l.Tokens)-1].Kind == KindNumber
 	for _, f := range l.fails() {
 		for _, w := range f.want {
-			if reserved[w] {
+			if Reserved(w) {
 				n.Words = appendNew(n.Words, w)
 			}
 		}

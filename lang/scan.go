@@ -242,7 +242,7 @@ func (s *scanner) classify(i, j int) {
 		k = KindSpace
 	case slices.Contains(Kernels, t):
 		k = KindKernel
-	case reserved[t]:
+	case Reserved(t):
 		k = KindWord
 	case goodName(t):
 		k = KindName
@@ -262,7 +262,7 @@ func (s *scanner) asUnit(i, j int, t string) bool {
 		s.unit(i, j)
 		return true
 	}
-	if u := meantUnit(t); u != "" && !reserved[t] {
+	if u := meantUnit(t); u != "" && !Reserved(t) {
 		s.unitWord(i, j, u)
 		return true
 	}

@@ -39,7 +39,7 @@ func section(t *testing.T, text, heading string) string {
 // SPEC states every statement as the list has it.
 func TestSpecStatesEveryStatement(t *testing.T) {
 	text := spec(t)
-	for _, f := range Statements {
+	for _, f := range Statements() {
 		sec := section(t, text, "### "+f.heading())
 		if !strings.Contains(sec, "\n"+f.Usage()+"\n") {
 			t.Errorf("%s: SPEC lacks the form\n%s", f.heading(), f.Usage())
@@ -91,7 +91,7 @@ func TestSpecListsTheWords(t *testing.T) {
 		}
 	}
 	var all []string
-	for w := range reserved {
+	for w := range reserved() {
 		all = append(all, w)
 	}
 	sort.Strings(all)
@@ -103,7 +103,7 @@ func TestSpecListsTheWords(t *testing.T) {
 // SPEC has a line for each default.
 func TestSpecListsTheDefaults(t *testing.T) {
 	sec := section(t, spec(t), "## Defaults")
-	for _, f := range Statements {
+	for _, f := range Statements() {
 		for _, s := range f.Params {
 			if s.Default == "" {
 				continue
@@ -169,7 +169,7 @@ func ebnf() string {
 	seen := map[string]bool{}
 	for _, b := range []string{"top", "paper", "lab", "mask", "prepare", "steps", "print", "sheet", "tone", "inputs"} {
 		var names []string
-		for _, f := range Statements {
+		for _, f := range Statements() {
 			name := rule(f.Word, b)
 			if !slices.Contains(f.Blocks, b) || slices.Contains(names, name) {
 				continue
@@ -224,7 +224,7 @@ func TestSpecExamples(t *testing.T) {
 	if n == 0 {
 		t.Error("no whole recipe")
 	}
-	for _, f := range Statements {
+	for _, f := range Statements() {
 		sec := section(t, text, "### "+f.heading())
 		for _, m := range regexp.MustCompile("Example: `([^`]+)`").FindAllStringSubmatch(sec, -1) {
 			s, ds := ReadSource("", []byte(m[1]))

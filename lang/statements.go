@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // statements is every way to write a statement, in the order in which a recipe
@@ -187,15 +188,18 @@ type Range struct {
 
 // Statements are all statements of the language, read once from the list above
 // and the tags of the nodes.
-var Statements = func() []*Statement {
+var Statements = sync.OnceValue(func() []*Statement {
 	var out []*Statement
 	brackets := strings.NewReplacer("[", "[ ", "]", " ]")
+	var params []Param            // of one statement
+	rats := map[string]*big.Rat{} // ranges share their ends
 	for _, row := range statements {
 		items := strings.Fields(brackets.Replace(row.line))
 		st := &Statement{Blocks: strings.Fields(row.in), often: row.often, node: reflect.TypeOf(row.node)}
 		if !isField(items[0]) {
 			st.Word, items = items[0], items[1:]
 		}
+		params = params[:0]
 		optional := false
 		for i := 0; i < len(items); i++ {
 			switch items[i] {
@@ -215,18 +219,19 @@ var Statements = func() []*Statement {
 					item = items[i]
 				}
 			}
-			p.from(st.node, item)
-			st.Params = append(st.Params, p)
+			p.from(st.node, item, rats)
+			params = append(params, p)
 		}
+		st.Params = slices.Clone(params)
 		out = append(out, st)
 	}
 	return out
-}()
+})
 
 func isField(item string) bool { return item[0] >= 'A' && item[0] <= 'Z' }
 
 // from reads what the fields of an item say.
-func (p *Param) from(node reflect.Type, item string) {
+func (p *Param) from(node reflect.Type, item string, rats map[string]*big.Rat) {
 	item, p.Tail, _ = strings.Cut(item, "…")
 	item, ranges, _ := strings.Cut(item, ":")
 	name, list := strings.CutSuffix(item, ",")
@@ -252,7 +257,7 @@ func (p *Param) from(node reflect.Type, item string) {
 	p.read = readers[t]
 	get := f.Tag.Get
 	p.Words = strings.Fields(get("words"))
-	p.takes(cmp.Or(ranges, get("takes")))
+	p.takes(cmp.Or(ranges, get("takes")), rats)
 	p.Gives = get("gives") != ""
 	p.Of = NameKind(get("gives") + p.fields[len(p.fields)-1].Tag.Get("uses"))
 	p.Path = PathUse(get("path"))
@@ -276,7 +281,7 @@ func (p *Param) from(node reflect.Type, item string) {
 
 // takes reads units and ranges: "px 0.1..100, % >0..1", or the only values: "8
 // or 16".
-func (p *Param) takes(tag string) {
+func (p *Param) takes(tag string, rats map[string]*big.Rat) {
 	p.Place = tag == "place"
 	if r, ok := ranges[tag]; ok {
 		tag = r
@@ -296,7 +301,12 @@ func (p *Param) takes(tag string) {
 		g := Range{Unit: unit}
 		span, g.Above = strings.CutPrefix(span, ">")
 		g.Min, g.Max, _ = strings.Cut(span, "..")
-		g.min, g.max = rat(g.Min), rat(g.Max)
+		for _, s := range []string{g.Min, g.Max} {
+			if rats[s] == nil {
+				rats[s] = rat(s)
+			}
+		}
+		g.min, g.max = rats[g.Min], rats[g.Max]
 		p.Ranges = append(p.Ranges, g)
 	}
 }
@@ -348,38 +358,43 @@ func (p *Param) kind(t reflect.Type, list bool) valueKind {
 
 // The statements by word and block, the blocks of a word, the words that may
 // begin a line of a block, and those that open one, in the list's order.
-var (
-	statementIndex = map[[2]string][]*Statement{}
-	blockIndex     = map[string][]string{}
-	wordIndex      = map[string][]string{}
-	openers        = map[string]bool{}
-)
+type statementIndex struct {
+	statements map[[2]string][]*Statement
+	blocks     map[string][]string
+	words      map[string][]string
+	openers    map[string]bool
+}
 
-func init() {
-	for _, s := range Statements {
+var index = sync.OnceValue(func() *statementIndex {
+	x := &statementIndex{map[[2]string][]*Statement{}, map[string][]string{}, map[string][]string{}, map[string]bool{}}
+	for _, s := range Statements() {
 		if s.Opens {
-			openers[s.Word] = true
+			x.openers[s.Word] = true
 		}
 		for _, b := range s.Blocks {
 			key := [2]string{s.Word, b}
-			if statementIndex[key] == nil && s.Word != "" {
-				blockIndex[s.Word] = append(blockIndex[s.Word], b)
-				wordIndex[b] = append(wordIndex[b], s.Word)
+			if x.statements[key] == nil && s.Word != "" {
+				x.blocks[s.Word] = append(x.blocks[s.Word], b)
+				x.words[b] = append(x.words[b], s.Word)
 			}
-			statementIndex[key] = append(statementIndex[key], s)
+			x.statements[key] = append(x.statements[key], s)
 		}
 	}
-	wordIndex["mask"] = append(wordIndex["mask"], "less", "within")
-}
+	x.words["mask"] = append(x.words["mask"], "less", "within")
+	return x
+})
 
 // statementsOf returns the ways to write a statement in a block.
-func statementsOf(word, block string) []*Statement { return statementIndex[[2]string{word, block}] }
+func statementsOf(word, block string) []*Statement { return index().statements[[2]string{word, block}] }
 
 // blocksOf returns the blocks in which a word may begin a line.
-func blocksOf(word string) []string { return blockIndex[word] }
+func blocksOf(word string) []string { return index().blocks[word] }
 
 // wordsIn returns the words that may begin a line of a block. They are shared.
-func wordsIn(block string) []string { return wordIndex[block] }
+func wordsIn(block string) []string { return index().words[block] }
+
+// opener reports whether a word may begin a line that opens a block.
+func opener(word string) bool { return index().openers[word] }
 
 func (p *Param) units() []string {
 	out := make([]string, len(p.Ranges))

@@ -110,7 +110,7 @@ func TestLinesFitOrSayWhatIsDue(t *testing.T) {
 	r := rand.New(rand.NewSource(1))
 	right, wrong := 0, 0
 	for range 30000 {
-		f := Statements[r.Intn(len(Statements))]
+		f := Statements()[r.Intn(len(Statements()))]
 		text := strings.Join(spoil(r, line(r, f)), " ")
 		s, _ := ReadSource("", []byte(text))
 		if len(s.Lines) != 1 || s.Lines[0].Broken || len(s.Lines[0].Tokens) == 0 || f.Word != "" && !isWord(s.Lines[0].Tokens, 0, f.Word) {
@@ -155,7 +155,7 @@ func TestLinesFitOrSayWhatIsDue(t *testing.T) {
 
 // Every word of a statement is reserved, so that no name can hide it.
 func TestWordsOfStatementsAreReserved(t *testing.T) {
-	for _, s := range Statements {
+	for _, s := range Statements() {
 		for _, w := range strings.Fields(regexp.MustCompile(`[^a-z0-9-]+`).ReplaceAllString(s.Usage(), " ")) {
 			if goodName(w) && !Reserved(w) {
 				t.Errorf("%q isn't reserved", w)

@@ -1,6 +1,9 @@
 package lang
 
-import "maps"
+import (
+	"maps"
+	"sync"
+)
 
 // The words of version 1. Everything here is reserved: it can't be a name.
 
@@ -52,9 +55,9 @@ func setOf(lists ...[]string) map[string]bool {
 
 // reserved holds every word of version 1, from the table of statements and
 // the lists above.
-var reserved = func() map[string]bool {
+var reserved = sync.OnceValue(func() map[string]bool {
 	m := setOf(Units, Kernels, Spaces, []string{"nan", "inf", "infinity"})
-	for _, s := range Statements {
+	for _, s := range Statements() {
 		m[s.Word] = true
 		for _, p := range s.Params {
 			maps.Copy(m, setOf([]string{p.Word, p.Tail}, p.Words))
@@ -65,8 +68,8 @@ var reserved = func() map[string]bool {
 	}
 	delete(m, "")
 	return m
-}()
+})
 
 // Reserved reports whether a word is one of the language's, built or not, so
 // that it can't be a name.
-func Reserved(word string) bool { return reserved[word] }
+func Reserved(word string) bool { return reserved()[word] }

@@ -3,6 +3,7 @@ package ops
 import (
 	"fmt"
 	"image"
+	"sync"
 
 	"platemark/ops/colour"
 )
@@ -50,7 +51,7 @@ type enlargeParams struct {
 // enlarge is the bound operation.
 type enlarge struct {
 	in, out Pic
-	x, y    *axis
+	x, y    func() *axis   // made when a row or its need is asked for
 	tones   []*colour.Tone // one a channel in linear light, else nil
 }
 
@@ -70,38 +71,39 @@ func newEnlarge(a enlargeParams, in []Pic, _ Env) (Step, error) {
 			s.tones = append(s.tones, p.Profile.Tone(c))
 		}
 	}
-	s.x, s.y = k.axis(p.W, s.out.W), k.axis(p.H, s.out.H)
+	s.x = sync.OnceValue(func() *axis { return k.axis(p.W, a.Width) })
+	s.y = sync.OnceValue(func() *axis { return k.axis(p.H, a.Height) })
 	return s, nil
 }
 
 func (s *enlarge) Pic() Pic { return s.out }
 
-func (s *enlarge) Window(in, y int) (lo, hi int) { return s.y.window(y) }
+func (s *enlarge) Window(in, y int) (lo, hi int) { return s.y().window(y) }
 
 func (s *enlarge) Memory() (worker, shared int64) {
-	return 4 * (int64(s.in.Stride()) + int64(s.y.most)*int64(s.out.Stride())), 0
+	return 4 * (int64(s.in.Stride()) + int64(s.y().most)*int64(s.out.Stride())), 0
 }
 
 func (s *enlarge) Needs(in int, r image.Rectangle) image.Rectangle {
-	x0, x1 := s.x.reach(r.Min.X, r.Max.X)
-	y0, y1 := s.y.reach(r.Min.Y, r.Max.Y)
+	x0, x1 := s.x().reach(r.Min.X, r.Max.X)
+	y0, y1 := s.y().reach(r.Min.Y, r.Max.Y)
 	return image.Rect(x0, y0, x1, y1)
 }
 
 func (s *enlarge) Part(r image.Rectangle) (Step, int) {
 	p := *s
-	lo, hi := s.x.reach(r.Min.X, r.Max.X)
+	lo, hi := s.x().reach(r.Min.X, r.Max.X)
 	p.in.W, p.out.W = hi-lo, r.Dx()
-	p.x = s.x.part(r.Min.X, r.Max.X, lo)
+	p.x = sync.OnceValue(func() *axis { return s.x().part(r.Min.X, r.Max.X, lo) })
 	return &p, r.Min.X
 }
 
 func (s *enlarge) Worker() Worker {
-	w := &enlargeWorker{enlarge: s}
+	w := &enlargeWorker{enlarge: s, x: s.x(), y: s.y()}
 	w.src = make([]float32, s.in.Stride()+pad)
-	w.keys = make([]int, s.y.most)
-	w.slots = make([][]float32, s.y.most)
-	w.rows = make([][]float32, s.y.most)
+	w.keys = make([]int, w.y.most)
+	w.slots = make([][]float32, w.y.most)
+	w.rows = make([][]float32, w.y.most)
 	for i := range w.slots {
 		w.slots[i] = make([]float32, s.out.Stride()+pad)
 	}
@@ -114,6 +116,7 @@ func (s *enlarge) Worker() Worker {
 // enlargeWorker keeps the source rows last resampled across, by row number.
 type enlargeWorker struct {
 	*enlarge
+	x, y   *axis
 	decode [][]float32
 	src    []float32
 	keys   []int // row number + 1 of each slot

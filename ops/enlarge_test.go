@@ -97,9 +97,9 @@ func slowEnlarge(s *enlarge, in *canvas) *canvas {
 	}
 	out := &canvas{s.out, make([]uint16, s.out.Stride()*s.out.H)}
 	return out.fill(func(x, y, c int) uint16 {
-		sum := fold(s.y.taps(y), func(r int) float32 {
-			return fold(s.x.taps(x), func(t int) float32 {
-				v := in.data[((int(s.y.start[y])+r)*in.W+int(s.x.start[x])+t)*in.C+c]
+		sum := fold(s.y().taps(y), func(r int) float32 {
+			return fold(s.x().taps(x), func(t int) float32 {
+				v := in.data[((int(s.y().start[y])+r)*in.W+int(s.x().start[x])+t)*in.C+c]
 				if s.tones != nil {
 					return s.tones[c].Decode()[v]
 				}

@@ -2,6 +2,7 @@ package ops
 
 import (
 	"math"
+	"sync"
 
 	"platemark/ops/colour"
 	"platemark/ops/exact"
@@ -35,6 +36,7 @@ func newHueSpace(p *colour.Profile) (*hueSpace, bool) {
 	if p == nil {
 		return nil, false
 	}
+	makeRoots()
 	s := &hueSpace{}
 	var cones [3]float64
 	var ok bool
@@ -385,10 +387,11 @@ const (
 // rootGuess is the cube root at the start of a piece and its mean slope.
 type rootGuess struct{ at, slope float64 }
 
-var rootTable = makeRootTable()
+// rootTable is there once makeRoots was called, as all do whose steps take roots.
+var rootTable *[rootCount + 1]rootGuess
 
-// makeRootTable's last entry, after the table, is for what lies beyond it.
-func makeRootTable() *[rootCount + 1]rootGuess {
+// makeRoots makes it; the last entry, after the table, is for what lies beyond it.
+var makeRoots = sync.OnceFunc(func() {
 	t := new([rootCount + 1]rootGuess)
 	t[rootCount] = rootGuess{math.NaN(), math.NaN()}
 	for i := rootDown * rootPieces; i < rootCount; i++ {
@@ -401,8 +404,8 @@ func makeRootTable() *[rootCount + 1]rootGuess {
 		g := t[i+rootDown*rootPieces]
 		t[i] = rootGuess{float64(g.at * 0x1p-4), float64(g.slope * 0x1p8)}
 	}
-	return t
-}
+	rootTable = t
+})
 
 // cubeRoot is odd, and 0 for what is below 2^-1000 in size. The root is a straight
 // piece of the table (relative error below 7e-6) and one step of Halley's method,

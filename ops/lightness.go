@@ -51,6 +51,7 @@ func (l *lightness) row(dst []float32, src []uint16) {
 
 // levels is L* of each 65535th of white's luminance.
 var levels = sync.OnceValue(func() []float32 {
+	makeRoots()
 	t := make([]float32, 65536)
 	for i := range t {
 		t[i] = float32(labOfLight(float64(i) / 65535))

@@ -3,15 +3,18 @@ package ops
 import (
 	"regexp"
 	"strconv"
+	"sync"
 )
 
-var patchName = regexp.MustCompile(`^(?:grey-([0-9]{1,3})|rgb-([0-9]{1,3})-([0-9]{1,3})-([0-9]{1,3}))$`)
+var patchName = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^(?:grey-([0-9]{1,3})|rgb-([0-9]{1,3})-([0-9]{1,3})-([0-9]{1,3}))$`)
+})
 
 // Patch is what a patch of a wedge is printed with, red, green and blue in per
 // cent: grey-50 has 50 of each, rgb-100-50-0 what it says. Other names are none of
 // ours.
 func Patch(name string) (rgb [3]int, ok bool) {
-	m := patchName.FindStringSubmatch(name)
+	m := patchName().FindStringSubmatch(name)
 	if m == nil {
 		return rgb, false
 	}

@@ -6,6 +6,7 @@ import (
 	"image"
 	"math/big"
 	"sort"
+	"sync"
 	"unsafe"
 )
 
@@ -31,8 +32,8 @@ const (
 
 // sampler is the immutable part: weights for every column and row.
 type sampler struct {
-	x, y *axis
-	w    int // picture width
+	x, y func() *axis // made when a row or its need is asked for
+	w    int          // picture width
 	mask Pic
 }
 
@@ -77,8 +78,8 @@ func newSampler(covers string, mask Pic, out Pic) (*sampler, error) {
 	return s, nil
 }
 
-// coverAxis makes the weights for n samples over x0..x1 of a side of m.
-func coverAxis(x0, x1 *big.Rat, m, n int) (*axis, error) {
+// coverAxis gives the weights for n samples over x0..x1 of a side of m.
+func coverAxis(x0, x1 *big.Rat, m, n int) (func() *axis, error) {
 	// In units of 1/den of a frame pixel every place is a whole number.
 	q := new(big.Int).Mul(x0.Denom(), x1.Denom())
 	q.Div(q, new(big.Int).GCD(nil, nil, x0.Denom(), x1.Denom()))
@@ -94,6 +95,12 @@ func coverAxis(x0, x1 *big.Rat, m, n int) (*axis, error) {
 		return z.Int64()
 	}
 	a, b := whole(x0), whole(x1)
+	return sync.OnceValue(func() *axis { return triangles(a, b, den, m, n) }), nil
+}
+
+// triangles makes the weights for n samples over a..b of a side of m; a and b are in
+// parts of a pixel, of which it has den/2n.
+func triangles(a, b, den int64, m, n int) *axis {
 	reach := max(den, 2*(b-a)) // half-width of the triangle
 	ax := newAxis(n)
 	var w []float32
@@ -128,16 +135,16 @@ func coverAxis(x0, x1 *big.Rat, m, n int) (*axis, error) {
 		ax.start[i], ax.count[i] = int32(lo), int32(len(w))
 		ax.off[i] = ax.add(w)
 	}
-	return ax.done(), nil
+	return ax.done()
 }
 
 // window returns the mask rows lo <= r < hi that picture row y needs.
-func (s *sampler) window(y int) (lo, hi int) { return s.y.window(y) }
+func (s *sampler) window(y int) (lo, hi int) { return s.y().window(y) }
 
 // needs is the part of the mask that the part r of the picture reads.
 func (s *sampler) needs(r image.Rectangle) image.Rectangle {
-	x0, x1 := s.x.reach(r.Min.X, r.Max.X)
-	y0, y1 := s.y.reach(r.Min.Y, r.Max.Y)
+	x0, x1 := s.x().reach(r.Min.X, r.Max.X)
+	y0, y1 := s.y().reach(r.Min.Y, r.Max.Y)
 	return image.Rect(x0, y0, x1, y1)
 }
 
@@ -147,8 +154,9 @@ func (s *sampler) part(r image.Rectangle) *sampler {
 	if s == nil {
 		return nil
 	}
-	lo, hi := s.x.reach(r.Min.X, r.Max.X)
-	return &sampler{x: s.x.part(r.Min.X, r.Max.X, lo), y: s.y, w: r.Dx(), mask: s.mask.wide(hi - lo)}
+	lo, hi := s.x().reach(r.Min.X, r.Max.X)
+	x := sync.OnceValue(func() *axis { return s.x().part(r.Min.X, r.Max.X, lo) })
+	return &sampler{x: x, y: s.y, w: r.Dx(), mask: s.mask.wide(hi - lo)}
 }
 
 // memory is what a worker holds, in bytes; 0 without a sampler.
@@ -156,7 +164,7 @@ func (s *sampler) memory() int64 {
 	if s == nil {
 		return 0
 	}
-	return 4 * (int64(s.y.most+1)*int64(s.w) + int64(s.mask.W))
+	return 4 * (int64(s.y().most+1)*int64(s.w) + int64(s.mask.W))
 }
 
 // worker returns private state for one worker; nil without a sampler.
@@ -164,12 +172,14 @@ func (s *sampler) worker() *samplerWorker {
 	if s == nil {
 		return nil
 	}
-	return &samplerWorker{s: s, slots: make([]maskRow, s.y.most), rows: make([][]float32, s.y.most), out: make([]float32, s.w)}
+	y := s.y()
+	return &samplerWorker{s: s, x: s.x(), y: y, slots: make([]maskRow, y.most), rows: make([][]float32, y.most), out: make([]float32, s.w)}
 }
 
 // samplerWorker keeps the mask rows last resampled, by row number.
 type samplerWorker struct {
 	s     *sampler
+	x, y  *axis
 	slots []maskRow
 	rows  [][]float32
 	in    []float32
@@ -191,7 +201,7 @@ func (k *samplerWorker) row(y int, in []Rows) (w []float32, kind int) {
 		return nil, maskOne
 	}
 	mask := in[0]
-	lo, hi := int(k.s.y.start[y]), k.s.y.end(y)
+	lo, hi := int(k.y.start[y]), k.y.end(y)
 	zero, one := true, true
 	for r := lo; r < hi; r++ {
 		m := k.fetch(r, mask)
@@ -204,7 +214,7 @@ func (k *samplerWorker) row(y int, in []Rows) (w []float32, kind int) {
 	if one {
 		return nil, maskOne
 	}
-	t := k.s.y.taps(y)
+	t := k.y.taps(y)
 	if len(t) == 1 {
 		return k.level(lo).row, maskMixed
 	}
@@ -283,7 +293,7 @@ func (k *samplerWorker) across(m *maskRow, src []uint16) {
 	}
 	for ; src[hi-1] == 0; hi-- {
 	}
-	x := k.s.x
+	x := k.x
 	from := sort.Search(k.s.w, func(i int) bool { return x.end(i) > lo })
 	till := sort.Search(k.s.w, func(i int) bool { return int(x.start[i]) >= hi })
 	clear(m.row[:from])

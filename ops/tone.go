@@ -112,6 +112,7 @@ type tone struct {
 }
 
 func newTone(a toneParams, in []Pic, _ Env) (Step, error) {
+	makeRoots()
 	s := &tone{pic: in[0], chroma: 1}
 	s.grey = sync.OnceValue(s.greyTables)
 	p := s.pic

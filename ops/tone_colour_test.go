@@ -217,6 +217,7 @@ func TestToneLabAgainstPublishedNumbers(t *testing.T) {
 }
 
 func TestToneRoot(t *testing.T) {
+	makeRoots()
 	// Source: math.Cbrt.
 	rng := rand.New(rand.NewPCG(3, 1))
 	for i := range 200000 {

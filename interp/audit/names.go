@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"platemark/interp/disk"
 )
@@ -34,7 +35,7 @@ func NextLogName(file, mark string) string {
 func LogsOf(out, mark string) []string {
 	begin := out + "." + mark[:min(12, len(mark))]
 	return slices.DeleteFunc(disk.Beside(begin, ".audit.jsonl"), func(log string) bool {
-		return !logTail.MatchString(strings.TrimPrefix(log, out+"."))
+		return !logTail().MatchString(strings.TrimPrefix(log, out+"."))
 	})
 }
 
@@ -50,13 +51,13 @@ func Beside(out, mark string) (list []*Log) {
 
 // logTail is what a log's name has behind its print file's: the mark's first
 // characters, and a number where the print was built again.
-var logTail = regexp.MustCompile(`^([0-9a-f]{12})(-[0-9]+)?\.audit\.jsonl$`)
+var logTail = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^([0-9a-f]{12})(-[0-9]+)?\.audit\.jsonl$`) })
 
 // NamedMark is the beginning of the mark in the name of a print file's log, ""
 // where the name is another.
 func NamedMark(log, file string) string {
 	_, tail, _ := strings.Cut(strings.TrimPrefix(log, file), ".")
-	if m := logTail.FindStringSubmatch(tail); m != nil {
+	if m := logTail().FindStringSubmatch(tail); m != nil {
 		return m[1]
 	}
 	return ""

@@ -5,13 +5,14 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"sync"
 )
 
 // A folder that is being made has the temporary name of a file, with this behind
 // it; that file stands beside it as long as the run lives, for its lock.
 const folderTail = ".folder"
 
-var partialFolder = regexp.MustCompile(`^\..+\.platemark-[0-9a-f]{12}\.partial\.folder$`)
+var partialFolder = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\..+\.platemark-[0-9a-f]{12}\.partial\.folder$`) })
 
 // MakeFolder makes a folder by fill, which writes into dir, the folder's temporary
 // name. It gets its name in one step when fill is done and the disk has it; a name

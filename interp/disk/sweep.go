@@ -33,13 +33,13 @@ func TakeSwept() []Swept {
 }
 
 // partial is the form of temporary names.
-var partial = regexp.MustCompile(`^\..+\.platemark-[0-9a-f]{12}\.partial$`)
+var partial = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\..+\.platemark-[0-9a-f]{12}\.partial$`) })
 
 // sweep takes the temporary files away that no run holds.
 func sweep(dir string) {
 	s := Swept{Folder: dir}
 	for _, n := range namesIn(dir) {
-		if partialFolder.MatchString(n) {
+		if partialFolder().MatchString(n) {
 			path := filepath.Join(dir, n)
 			if size := folderSize(path); sweepFolder(path) {
 				s.Files++
@@ -48,7 +48,7 @@ func sweep(dir string) {
 			continue
 		}
 		// Pictures in the system's temporary folder had another name once.
-		if !partial.MatchString(n) && !(strings.HasPrefix(n, "platemark-picture-") && strings.HasSuffix(n, ".partial")) {
+		if !partial().MatchString(n) && !(strings.HasPrefix(n, "platemark-picture-") && strings.HasSuffix(n, ".partial")) {
 			continue
 		}
 		path := filepath.Join(dir, n)

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 
 	"platemark/interp"
 	"platemark/interp/audit"
@@ -20,7 +21,7 @@ import (
 
 // prevMember is what a record's chaining looks like; its value depends on the
 // draft, which depends on the vectors.
-var prevMember = regexp.MustCompile(`"prev":"[0-9a-f]{64}"`)
+var prevMember = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`"prev":"[0-9a-f]{64}"`) })
 
 // Language runs a language vector: it writes the inputs that the text names and
 // the recipe into the empty folder dir, builds there, and gives the text with
@@ -76,7 +77,7 @@ func Language(ctx context.Context, dir string, text, recipe []byte, o interp.Bui
 				fmt.Fprintf(&b, "= step %d %s %d %s\n", r.Line, r.Operation, r.Version, r.Picture)
 			}
 			if i > 0 {
-				record := prevMember.ReplaceAll(line, []byte(`"prev":"`+strings.Repeat("0", 64)+`"`))
+				record := prevMember().ReplaceAll(line, []byte(`"prev":"`+strings.Repeat("0", 64)+`"`))
 				records.Write(record)
 				records.WriteByte('\n')
 				whole = append(whole, record)

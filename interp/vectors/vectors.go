@@ -19,6 +19,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 
 	"platemark/ops/colour"
 	"platemark/ops/raster"
@@ -44,7 +45,9 @@ func (b block) all(word string) (out []string) {
 }
 
 // fileName tells what a file is about: kind, subject, version.
-var fileName = regexp.MustCompile(`^(operation|encoder|decoder|digest|table)-([a-z-]+)-([0-9]+)\.txt$`)
+var fileName = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^(operation|encoder|decoder|digest|table)-([a-z-]+)-([0-9]+)\.txt$`)
+})
 
 // columnFiles are the files with one case a line: columns, and what gives the
 // last one.
@@ -69,7 +72,7 @@ var caseFiles = map[string]func(b block) ([]string, error){
 // subject is the kind, such as "encoder jpeg", and the version that a vector
 // file is about; false for a name of another form.
 func subject(file string) (kind string, version int, ok bool) {
-	m := fileName.FindStringSubmatch(file)
+	m := fileName().FindStringSubmatch(file)
 	if m == nil {
 		return "", 0, false
 	}

@@ -13,6 +13,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"platemark/ops"
 	"platemark/ops/colour"
@@ -41,7 +42,7 @@ var columns = map[string][]string{
 	"X": {"XYZ_X", "X"}, "Y": {"XYZ_Y", "Y"}, "Z": {"XYZ_Z", "Z"},
 }
 
-var spectral = regexp.MustCompile(`(?i)^(nm|spectral_nm|spec_|r_)_?[0-9]{3}`)
+var spectral = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(?i)^(nm|spectral_nm|spec_|r_)_?[0-9]{3}`) })
 
 // Read reads a file of measurements: the text form of ISO 28178, or a table with
 // a column of names and L*, a*, b* or X, Y, Z.
@@ -66,7 +67,7 @@ func Read(data []byte) (*Chart, error) {
 	}
 	lab, xyz := has("L", "a", "b"), has("X", "Y", "Z")
 	switch {
-	case !lab && !xyz && slices.ContainsFunc(t.head, func(c cell) bool { return spectral.MatchString(c.text) }):
+	case !lab && !xyz && slices.ContainsFunc(t.head, func(c cell) bool { return spectral().MatchString(c.text) }):
 		return nil, fmt.Errorf("it has spectra only; export L*, a*, b* under D50 (2 degrees) from the measuring program")
 	case !lab && !xyz:
 		return nil, fmt.Errorf("no columns of colours: LAB_L, LAB_A, LAB_B or XYZ_X, XYZ_Y, XYZ_Z are wanted (also L*, a*, b*)")

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -199,17 +200,19 @@ func split(line string, at int, part func(rune) bool, words bool) (cells []cell,
 }
 
 var (
-	numeral = regexp.MustCompile(`^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,2})?$`)
-	comma   = regexp.MustCompile(`^[+-]?[0-9]*,[0-9]+$`)
+	numeral = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,2})?$`)
+	})
+	comma = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?[0-9]*,[0-9]+$`) })
 )
 
 // number reads a cell by one grammar, whatever the system's language.
 func (c cell) number() (float64, error) {
 	v, err := strconv.ParseFloat(c.text, 64)
 	switch {
-	case err == nil && numeral.MatchString(c.text):
+	case err == nil && numeral().MatchString(c.text):
 		return v, nil
-	case comma.MatchString(c.text):
+	case comma().MatchString(c.text):
 		return 0, wrong(c, "%s has a decimal comma; export with decimal points: %s", c.text, strings.Replace(c.text, ",", ".", 1))
 	case c.text == "":
 		return 0, wrong(c, "a value is missing; measure this patch again or take its row out")

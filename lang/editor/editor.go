@@ -17,7 +17,7 @@ var patterns string
 // language's words where it says STATEMENTS and WORDS.
 func Grammar() []byte {
 	var statements []string
-	for _, s := range lang.Statements {
+	for _, s := range lang.Statements() {
 		if s.Word != "" && !slices.Contains(statements, s.Word) {
 			statements = append(statements, s.Word)
 		}

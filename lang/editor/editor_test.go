@@ -157,7 +157,7 @@ func TestEveryWordIsColoured(t *testing.T) {
 			t.Errorf("%v", got)
 		}
 	}
-	for _, f := range lang.Statements {
+	for _, f := range lang.Statements() {
 		if f.Word == "" {
 			continue
 		}

@@ -2,6 +2,7 @@ package colour
 
 import (
 	"math"
+	"sync"
 
 	"platemark/ops/exact"
 )
@@ -92,7 +93,8 @@ func hue(a, b float64) float64 {
 const atanSteps = 16
 
 // atans holds the arc tangents of k/16.
-var atans = func() (t [atanSteps + 1]float64) {
+var atans = sync.OnceValue(func() *[atanSteps + 1]float64 {
+	var t [atanSteps + 1]float64
 	for k := range t {
 		// Euler's series: atan x = x/(1+x^2) (1 + 2/3 y + 2*4/(3*5) y^2 ...),
 		// y = x^2/(1+x^2) <= 1/2.
@@ -105,8 +107,8 @@ var atans = func() (t [atanSteps + 1]float64) {
 		}
 		t[k] = sum.Mul(exact.Frac(n*atanSteps, n*n+atanSteps*atanSteps)).Hi
 	}
-	return t
-}()
+	return &t
+})
 
 const (
 	degrees = 180 / math.Pi
@@ -121,7 +123,7 @@ func atanDeg(x float64) float64 {
 	r := (x - c) / (1 + float64(x*c))
 	r2 := float64(r * r)
 	s := series(r2, -1.0/11, 1.0/9, -1.0/7, 1.0/5, -1.0/3)
-	return float64(degrees * (atans[int(k)] + (r + float64(float64(r*r2)*s))))
+	return float64(degrees * (atans()[int(k)] + (r + float64(float64(r*r2)*s))))
 }
 
 // series is a polynomial of x, the highest power's factor first.

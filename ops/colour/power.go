@@ -2,6 +2,7 @@ package colour
 
 import (
 	"math"
+	"sync"
 
 	"platemark/ops/exact"
 )
@@ -28,9 +29,7 @@ type powerTables struct {
 	per float64 // 256/ln 2, rounded
 }
 
-var power = makePowerTables()
-
-func makePowerTables() *powerTables {
+var power = sync.OnceValue(func() *powerTables {
 	t := &powerTables{ln2: exact.Log(exact.Whole(2))}
 	for i := range t.inv {
 		m := 1 + float64((float64(i)+0.5)/float64(len(t.inv)))
@@ -42,12 +41,12 @@ func makePowerTables() *powerTables {
 	}
 	t.per = float64(len(t.exp)) / t.ln2.Hi
 	return t
-}
+})
 
 // quickPow is (n/d)^g for 0 < n, d below 2^53 and 0 < g <= maxQuick; ok is
 // false where it makes no claim.
 func quickPow(n, d, g float64) (y exact.DD, ok bool) {
-	t := power
+	t := power()
 	q := n / d
 	p, e := exact.TwoProd(q, d)
 	qlo := ((n - p) - e) / d

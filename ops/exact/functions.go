@@ -3,6 +3,7 @@ package exact
 import (
 	"math"
 	"math/big"
+	"sync"
 )
 
 // The constants to 106 bits and more; their digits are checked by the tests.
@@ -15,22 +16,25 @@ var (
 // exact.
 var ln2Parts = [3]float64{0x1.62e42feep-1, 0x1.a39ef35793c76p-33, 0x1.cc01f97b57a08p-87}
 
-var (
+// The factors of the series.
+type factors struct {
 	inverse   [48]DD // 1/n
 	factorial [32]DD // 1/n!
-)
+}
 
-func init() {
+var ofSeries = sync.OnceValue(func() *factors {
+	t := &factors{}
 	f := big.NewRat(1, 1)
-	factorial[0] = Whole(1)
-	for n := int64(1); n < int64(len(inverse)); n++ {
-		inverse[n] = Rat(big.NewRat(1, n))
-		if n < int64(len(factorial)) {
+	t.factorial[0] = Whole(1)
+	for n := int64(1); n < int64(len(t.inverse)); n++ {
+		t.inverse[n] = Rat(big.NewRat(1, n))
+		if n < int64(len(t.factorial)) {
 			f.Mul(f, big.NewRat(1, n))
-			factorial[n] = Rat(f)
+			t.factorial[n] = Rat(f)
 		}
 	}
-}
+	return t
+})
 
 // Sinpi is sin(pi x) for |x| below 1<<50, exactly 0 at whole numbers and odd
 // in x. Relative error below 2^-100. NaN for NaN and infinities.
@@ -61,6 +65,7 @@ func Sinpi(x DD) DD {
 
 // series is the sum of (-t2)^i / (first+2i)! up to 1/last!.
 func series(t2 DD, first, last int) DD {
+	factorial := &ofSeries().factorial
 	m := t2.Neg()
 	y := factorial[last]
 	for n := last - 2; n >= first; n -= 2 {
@@ -89,6 +94,7 @@ func Exp(x DD) DD {
 	}
 	// e^r - 1 from r/256, then squared eight times: (1+y)^2 - 1 = y(2+y).
 	r = r.ldexp(-8)
+	factorial := &ofSeries().factorial
 	y := factorial[11]
 	for n := 10; n >= 1; n-- {
 		y = y.Mul(r).Add(factorial[n])
@@ -120,6 +126,7 @@ func Log(x DD) DD {
 	m := x.ldexp(-k)
 	s := m.Sub(DD{1, 0}).Quo(m.Add(DD{1, 0}))
 	s2 := s.Mul(s)
+	inverse := &ofSeries().inverse
 	y := inverse[45]
 	for n := 43; n >= 1; n -= 2 {
 		y = y.Mul(s2).Add(inverse[n])
@@ -150,7 +157,7 @@ func Cbrt(x DD) DD {
 	case x.Hi == 0 || x.Hi-x.Hi != 0:
 		return DD{x.Hi, 0}
 	}
-	y := Exp(Log(x).Mul(inverse[3]))
+	y := Exp(Log(x).Mul(ofSeries().inverse[3]))
 	// One step of Newton's method.
 	y2 := y.Mul(y)
 	return y.Sub(y2.Mul(y).Sub(x).Quo(y2.Mul(Whole(3))))

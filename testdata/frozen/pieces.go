@@ -3,6 +3,7 @@ package frozen
 import (
 	"fmt"
 	"strings"
+	"sync"
 )
 
 // A Piece is a part of the language that bytes depend on, frozen or a draft. What
@@ -52,56 +53,58 @@ func (p Piece) Vectors() (file, words string) {
 
 // pieces is the table: one row a piece. A row of a frozen piece is never changed
 // or taken out, nor made a draft again; a further version is a row of its own.
-var pieces = append([]Piece{
-	{"operation", "blend", 1, false, "ops.TestBlendEqualsSlow", ""},
-	{"operation", "border", 1, false, "", "ops.TestBorderByHand"},
-	{"operation", "convert", 1, false, "ops/colour.TestRowsAgainstPlainMatrix ops/colour.TestTablesAgainstPlainReading", "ops/colour.TestTransformsNearLittleCMS ops/colour.TestTransformsOfOutsideProfiles"},
-	{"operation", "crop", 1, false, "ops.TestCropStartsAtItsOwnCorner", ""},
-	{"operation", "deconvolve", 1, false, "ops.TestDeconvolveEqualsSlow", "ops.TestInverseAgainstScikitImage"},
-	{"operation", "denoise", 1, false, "ops.TestDenoiseEqualsSlow", "ops.TestDenoiseGains ops.TestDenoiseBesideLibraries"},
-	{"operation", "edges", 1, false, "ops.TestEdgesEqualSlow", "ops.TestEdgesMeasureAStep"},
-	{"operation", "enlarge", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestEnlargeAgainstOwnFloat64AndPillow ops.TestEnlargeAgreesWithLibraries"},
-	{"operation", "fringe", 1, false, "ops.TestFringeEqualsSlow", "ops.TestFringeHandWorked"},
-	{"operation", "grain", 1, false, "ops.TestGrainEqualsSlow", "ops.TestGrainSpectrum"},
-	{"operation", "mask", 1, false, "ops.TestMaskSkipsEqualPlain ops.TestMaskAgainstFloat64", "ops.TestMaskHandWorked"},
-	{"operation", "mix", 1, false, "ops.TestMixByHand", ""},
-	{"operation", "range", 1, false, "ops.TestRangeEqualsSlow", "ops.TestRangeOfGreys"},
-	{"operation", "sharpen", 1, false, "ops.TestSharpenEqualsSlow", "ops.TestSharpenAgainstTextbook"},
-	{"operation", "sheet", 1, false, "ops.TestLettersByPoints", "ops.TestLettersBesideALibrary ops.TestSheetByHand"},
-	{"operation", "spot-pixels", 1, false, "ops.TestSpotPixelsAgainstPlain", "ops.TestSpotPixelsHandWorked"},
-	{"operation", "spots", 1, false, "ops.TestSpotsAgainstFloat64", "ops.TestSpotsHandWorked ops.TestMembraneIsHarmonic"},
-	{"operation", "tint", 1, false, "", ""},
-	{"operation", "tone", 1, false, "ops.TestToneAgainstPlainFormulas ops.TestToneAroundEqualsDefinition", "ops.TestToneLabAgainstPublishedNumbers ops.TestCubicAgainstFritschCarlson ops.TestToneWarmthAgainstCIE"},
-	{"operation", "turn", 1, false, "", "ops.TestEveryOrientationStandsUpright"},
-	{"operation", "wrap", 1, false, "ops.TestWrapEqualsSlow", "ops.TestWrapByHand"},
+var pieces = sync.OnceValue(func() []Piece {
+	return append([]Piece{
+		{"operation", "blend", 1, false, "ops.TestBlendEqualsSlow", ""},
+		{"operation", "border", 1, false, "", "ops.TestBorderByHand"},
+		{"operation", "convert", 1, false, "ops/colour.TestRowsAgainstPlainMatrix ops/colour.TestTablesAgainstPlainReading", "ops/colour.TestTransformsNearLittleCMS ops/colour.TestTransformsOfOutsideProfiles"},
+		{"operation", "crop", 1, false, "ops.TestCropStartsAtItsOwnCorner", ""},
+		{"operation", "deconvolve", 1, false, "ops.TestDeconvolveEqualsSlow", "ops.TestInverseAgainstScikitImage"},
+		{"operation", "denoise", 1, false, "ops.TestDenoiseEqualsSlow", "ops.TestDenoiseGains ops.TestDenoiseBesideLibraries"},
+		{"operation", "edges", 1, false, "ops.TestEdgesEqualSlow", "ops.TestEdgesMeasureAStep"},
+		{"operation", "enlarge", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestEnlargeAgainstOwnFloat64AndPillow ops.TestEnlargeAgreesWithLibraries"},
+		{"operation", "fringe", 1, false, "ops.TestFringeEqualsSlow", "ops.TestFringeHandWorked"},
+		{"operation", "grain", 1, false, "ops.TestGrainEqualsSlow", "ops.TestGrainSpectrum"},
+		{"operation", "mask", 1, false, "ops.TestMaskSkipsEqualPlain ops.TestMaskAgainstFloat64", "ops.TestMaskHandWorked"},
+		{"operation", "mix", 1, false, "ops.TestMixByHand", ""},
+		{"operation", "range", 1, false, "ops.TestRangeEqualsSlow", "ops.TestRangeOfGreys"},
+		{"operation", "sharpen", 1, false, "ops.TestSharpenEqualsSlow", "ops.TestSharpenAgainstTextbook"},
+		{"operation", "sheet", 1, false, "ops.TestLettersByPoints", "ops.TestLettersBesideALibrary ops.TestSheetByHand"},
+		{"operation", "spot-pixels", 1, false, "ops.TestSpotPixelsAgainstPlain", "ops.TestSpotPixelsHandWorked"},
+		{"operation", "spots", 1, false, "ops.TestSpotsAgainstFloat64", "ops.TestSpotsHandWorked ops.TestMembraneIsHarmonic"},
+		{"operation", "tint", 1, false, "", ""},
+		{"operation", "tone", 1, false, "ops.TestToneAgainstPlainFormulas ops.TestToneAroundEqualsDefinition", "ops.TestToneLabAgainstPublishedNumbers ops.TestCubicAgainstFritschCarlson ops.TestToneWarmthAgainstCIE"},
+		{"operation", "turn", 1, false, "", "ops.TestEveryOrientationStandsUpright"},
+		{"operation", "wrap", 1, false, "ops.TestWrapEqualsSlow", "ops.TestWrapByHand"},
 
-	{"kernel", "b-spline", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
-	{"kernel", "cubic", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
-	{"kernel", "lanczos2", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
-	{"kernel", "lanczos3", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
-	{"kernel", "lanczos4", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
-	{"kernel", "linear", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
-	{"kernel", "mitchell", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
-	{"kernel", "nearest", 1, false, "ops.TestEnlargeEqualsSlow", ""},
+		{"kernel", "b-spline", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
+		{"kernel", "cubic", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
+		{"kernel", "lanczos2", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
+		{"kernel", "lanczos3", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
+		{"kernel", "lanczos4", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
+		{"kernel", "linear", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
+		{"kernel", "mitchell", 1, false, "ops.TestEnlargeEqualsSlow", "ops.TestKernelsAgainstPublishedFormulas"},
+		{"kernel", "nearest", 1, false, "ops.TestEnlargeEqualsSlow", ""},
 
-	{"encoder", "jpeg", 1, false, "ops/codec/jpeg.TestFastEqualsPlain", "ops/codec/jpeg.TestFrozenSameBytesAsLibjpeg ops/codec/jpeg.TestReadByLibjpeg"},
-	{"encoder", "tiff", 1, false, "", "ops/codec/tiff.TestOutsideReadsPrintFiles ops/codec/tiff.TestWritesTagsAsPublished"},
+		{"encoder", "jpeg", 1, false, "ops/codec/jpeg.TestFastEqualsPlain", "ops/codec/jpeg.TestFrozenSameBytesAsLibjpeg ops/codec/jpeg.TestReadByLibjpeg"},
+		{"encoder", "tiff", 1, false, "", "ops/codec/tiff.TestOutsideReadsPrintFiles ops/codec/tiff.TestWritesTagsAsPublished"},
 
-	{"reader", "icc", 1, false, "ops/colour.TestTablesAgainstPlainReading", "ops/colour.TestOutsideKindsOfTables"},
-	{"reader", "png", 1, false, "ops/codec/png.TestEveryKind", "ops/codec/png.TestOutsideWritten"},
-	{"reader", "tiff", 1, false, "ops/codec/tiff.TestEveryKindEqualsPlainReading", "ops/codec/tiff.TestOutsidePythonWrites ops/codec/tiff.TestOutsideLibtiffCopiesEveryKind"},
+		{"reader", "icc", 1, false, "ops/colour.TestTablesAgainstPlainReading", "ops/colour.TestOutsideKindsOfTables"},
+		{"reader", "png", 1, false, "ops/codec/png.TestEveryKind", "ops/codec/png.TestOutsideWritten"},
+		{"reader", "tiff", 1, false, "ops/codec/tiff.TestEveryKindEqualsPlainReading", "ops/codec/tiff.TestOutsidePythonWrites ops/codec/tiff.TestOutsideLibtiffCopiesEveryKind"},
 
-	{"digest", "log", 1, false, "", "interp.TestLinkByHand"},
-	{"digest", "mark", 1, false, "", ""},
-	{"digest", "picture", 1, false, "ops/raster.TestPictureSum", "ops/raster.TestRowSum"},
+		{"digest", "log", 1, false, "", "interp.TestLinkByHand"},
+		{"digest", "mark", 1, false, "", ""},
+		{"digest", "picture", 1, false, "ops/raster.TestPictureSum", "ops/raster.TestRowSum"},
 
-	{"table", "functions", 1, false, "", "ops/exact.TestDoubledAgainstBig"},
-	{"table", "profiles", 1, false, "", "ops/colour.TestBuiltinsAreMadeOfPublishedNumbers"},
-	{"table", "spaces", 1, false, "ops/colour.TestTablesAreCorrectlyRounded", "ops/colour.TestBuiltinsAreMadeOfPublishedNumbers"},
-}, statements...)
+		{"table", "functions", 1, false, "", "ops/exact.TestDoubledAgainstBig"},
+		{"table", "profiles", 1, false, "", "ops/colour.TestBuiltinsAreMadeOfPublishedNumbers"},
+		{"table", "spaces", 1, false, "ops/colour.TestTablesAreCorrectlyRounded", "ops/colour.TestBuiltinsAreMadeOfPublishedNumbers"},
+	}, statements()...)
+})
 
 // statements are those of language version 1, by state.
-var statements = func() (out []Piece) {
+func statements() (out []Piece) {
 	const drafts = `recipe; title; rights; round; master; picture; paper; lab; mask; prepare; steps; print; inputs; a line of inputs;
 		profile, in a paper; intent, in a paper; black-point, in a paper;
 		takes, in a lab; space, in a lab; resolution, in a lab; bits, in a lab; largest, in a lab;
@@ -118,14 +121,14 @@ var statements = func() (out []Piece) {
 		}
 	}
 	return out
-}()
+}
 
 // Pieces are all pieces, those of each kind together.
-func Pieces() []Piece { return pieces }
+func Pieces() []Piece { return pieces() }
 
 // Find finds a piece by what String gives.
 func Find(name string) (Piece, bool) {
-	for _, p := range pieces {
+	for _, p := range pieces() {
 		if p.String() == name {
 			return p, true
 		}
@@ -137,6 +140,6 @@ func Find(name string) (Piece, bool) {
 // returns what undoes that. Not safe beside running builds.
 func TestOnlyBecome(otherList []byte, other []Piece) (undo func()) {
 	oldList, old := list, pieces
-	list, pieces = otherList, other
+	list, pieces = otherList, func() []Piece { return other }
 	return func() { list, pieces = oldList, old }
 }

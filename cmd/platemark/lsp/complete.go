@@ -74,7 +74,7 @@ func usage(n lang.Next, word string) string {
 	if n.Word != "" {
 		return ""
 	}
-	for _, s := range lang.Statements {
+	for _, s := range lang.Statements() {
 		if s.Word == word && slices.Contains(s.Blocks, n.Block) {
 			return s.Usage()
 		}

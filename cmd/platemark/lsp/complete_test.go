@@ -33,7 +33,7 @@ func TestCompletion(t *testing.T) {
 	kernels := []string{"nearest", "linear", "cubic", "mitchell", "b-spline", "lanczos2", "lanczos3", "lanczos4"}
 	spaces := []string{"sRGB", "opRGB", "ROMM-RGB", "Display-P3", "grey-2.2"}
 	var print []string // in the order of the list of statements
-	for _, s := range lang.Statements {
+	for _, s := range lang.Statements() {
 		if slices.Contains(s.Blocks, "print") && !slices.Contains(print, s.Word) {
 			print = append(print, s.Word)
 		}

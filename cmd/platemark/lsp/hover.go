@@ -163,7 +163,7 @@ func entry(kind lang.Kind, statement, word string) string {
 }
 
 func parameter(statement, word string) string {
-	for _, st := range lang.Statements {
+	for _, st := range lang.Statements() {
 		if st.Word != statement {
 			continue
 		}

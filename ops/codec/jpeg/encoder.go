@@ -82,7 +82,8 @@ func New(o Options) (*Encoder, error) {
 	if err := checkText(o); err != nil {
 		return nil, err
 	}
-	e := &Encoder{o: o, density: density, codes: annexK}
+	makeTables()
+	e := &Encoder{o: o, density: density, codes: &annexK}
 	e.rows = (o.H + e.RowHeight() - 1) / e.RowHeight()
 	e.quant = [2][64]byte{scaled(&quantLuminance, o.Quality), scaled(&quantChrominance, o.Quality)}
 	for i := range e.quants {

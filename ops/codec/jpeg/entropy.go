@@ -20,14 +20,15 @@ type writer struct {
 
 // ownBits gives, for values from -2047 to 2047 (plus 2048), the bits that
 // follow a value's code, times 64, plus how many they are (T.81 F.1.2.1).
-var ownBits = func() (t [4096]uint32) {
+var ownBits [4096]uint32
+
+func makeOwnBits() {
 	for v := 1; v < 2048; v++ {
 		size := bits.Len(uint(v))
-		t[2048+v] = uint32(v<<6 | size)
-		t[2048-v] = uint32((1<<size-1-v)<<6 | size)
+		ownBits[2048+v] = uint32(v<<6 | size)
+		ownBits[2048-v] = uint32((1<<size-1-v)<<6 | size)
 	}
-	return t
-}()
+}
 
 // blockRoom is more than the bytes of one block can be: 64 codes of at most 26
 // bits, and the 8 bytes that each store touches.

@@ -117,18 +117,19 @@ func zigzagged(rows uint64) uint64 {
 }
 
 // inZigzag maps the byte of each row, in apply's order, to places in zigzag order.
-var inZigzag = func() (t [8][256]uint64) {
+var inZigzag [8][256]uint64
+
+func makeInZigzag() {
 	for k, row := range rowOrder {
 		for z, at := range zigzag {
-			for b := range t[k] {
+			for b := range inZigzag[k] {
 				if int(at)/8 == row && b>>(at%8)&1 != 0 {
-					t[k][b] |= 1 << z
+					inZigzag[k][b] |= 1 << z
 				}
 			}
 		}
 	}
-	return t
-}()
+}
 
 // deBruijn times a power of two has that power's number, in code, in its upper
 // 6 bits; lowest decodes it. A processor's own instruction that finds the lowest

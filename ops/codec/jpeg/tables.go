@@ -1,5 +1,7 @@
 package jpeg
 
+import "sync"
+
 // Annex K tables of ITU-T T.81, row by row.
 var (
 	quantLuminance = [64]byte{ // table K.1
@@ -114,14 +116,17 @@ type codes struct {
 }
 
 // annexK are the codes of luminance and chrominance, by T.81 Annex C.
-var annexK = func() *[2]codes {
-	var out [2]codes
-	for k := range out {
-		huffmanDC[k].each(func(value byte, code, n uint32) { out[k].dc[value] = entry(value, code, n) })
-		huffmanAC[k].each(func(value byte, code, n uint32) { out[k].ac[value] = entry(value, code, n) })
+var annexK [2]codes
+
+// makeTables makes what doesn't follow from the options, for all encoders.
+var makeTables = sync.OnceFunc(func() {
+	for k := range annexK {
+		huffmanDC[k].each(func(value byte, code, n uint32) { annexK[k].dc[value] = entry(value, code, n) })
+		huffmanAC[k].each(func(value byte, code, n uint32) { annexK[k].ac[value] = entry(value, code, n) })
 	}
-	return &out
-}()
+	makeOwnBits()
+	makeInZigzag()
+})
 
 func entry(value byte, code, n uint32) uint32 {
 	return code<<(value&15)<<6 | n

@@ -10,6 +10,9 @@ import (
 	"testing"
 )
 
+// The parts are tested alone, too.
+func init() { makeTables() }
+
 // published reads the check values: ITU-T T.81 Annex K and Figure A.6, and the
 // IJG quality rule, asserted there against files of another encoder.
 func published(t *testing.T) [][]string {
