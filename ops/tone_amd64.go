@@ -9,7 +9,7 @@ import (
 )
 
 // toneRow is how many pixels toneFast does at a time, a multiple of 4.
-const toneRow = 128
+const toneRow = 64
 
 // toneBlock is what is known of so many pixels.
 type toneBlock struct {
@@ -168,11 +168,7 @@ func whole(n int) int { return (n + 3) &^ 3 }
 func (f *toneFast) expose(k *toneWorker, src []uint16) {
 	b := &f.b
 	n := len(src) / 3
-	dr, dg, db := k.decode[0][:65536], k.decode[1][:65536], k.decode[2][:65536]
-	for i := range n {
-		p := src[3*i : 3*i+3 : 3*i+3]
-		b.r[i], b.g[i], b.b[i] = dr[p[0]], dg[p[1]], db[p[2]]
-	}
+	colour.DecodeRow(b.r[:n], b.g[:n], b.b[:n], &k.decode, src)
 	luminanceAVX2(b, &f.p, whole(n))
 	if f.exposure != nil {
 		exposeAVX2(b, &f.p, whole(n))

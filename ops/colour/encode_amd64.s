@@ -149,3 +149,86 @@ unsure:
 	VSHUFPS      $0x88, Y6, Y5, Y5
 	VPADDD       Y5, Y7, Y7
 	JMP          store
+
+// LIGHTS sets y to the light of channel c of four pixels, by the table t.
+#define LIGHTS(c, t, x, y) \
+	MOVWLZX     2*c+0(SI), AX        \
+	MOVWLZX     2*c+6(SI), BX        \
+	MOVWLZX     2*c+12(SI), CX       \
+	MOVWLZX     2*c+18(SI), DX       \
+	VMOVSD      (t)(AX*8), x         \
+	VMOVHPD     (t)(BX*8), x, x      \
+	VMOVSD      (t)(CX*8), X3        \
+	VMOVHPD     (t)(DX*8), X3, X3    \
+	VINSERTF128 $1, X3, y, y
+
+// func decodeRowAVX2(red, green, blue *float64, tables *[3]*float64, src *uint16, n int)
+// DecodeRow, four pixels at a time.
+TEXT ·decodeRowAVX2(SB), NOSPLIT, $0-48
+	MOVQ red+0(FP), R8
+	MOVQ green+8(FP), R9
+	MOVQ blue+16(FP), R10
+	MOVQ tables+24(FP), AX
+	MOVQ 0(AX), R11
+	MOVQ 8(AX), R12
+	MOVQ 16(AX), R13
+	MOVQ src+32(FP), SI
+	MOVQ n+40(FP), DI
+	LEAQ (R8)(DI*8), R8
+	LEAQ (R9)(DI*8), R9
+	LEAQ (R10)(DI*8), R10
+	NEGQ DI
+
+loop:
+	LIGHTS(0, R11, X0, Y0)
+	LIGHTS(1, R12, X1, Y1)
+	LIGHTS(2, R13, X2, Y2)
+	VMOVUPD Y0, (R8)(DI*8)
+	VMOVUPD Y1, (R9)(DI*8)
+	VMOVUPD Y2, (R10)(DI*8)
+	ADDQ    $24, SI
+	ADDQ    $4, DI
+	JLT     loop
+	VZEROUPPER
+	RET
+
+// ROW sets out to green and, times a row of the matrix, what red and blue are more.
+#define ROW(red, blue, out) \
+	VMULPD  red, Y0, Y3  \
+	VMULPD  blue, Y2, Y4 \
+	VADDPD  Y4, Y3, Y3   \
+	VADDPD  Y3, Y1, Y3   \
+	VMOVUPD Y3, (out)(DI*8)
+
+// func mixRowAVX2(red, green, blue *float64, m *[3][3]float64, n int)
+// mixRow, four pixels at a time: Y5 to Y10 the matrix's columns of red and blue.
+TEXT ·mixRowAVX2(SB), NOSPLIT, $0-40
+	MOVQ         red+0(FP), R8
+	MOVQ         green+8(FP), R9
+	MOVQ         blue+16(FP), R10
+	MOVQ         m+24(FP), AX
+	MOVQ         n+32(FP), DI
+	LEAQ         (R8)(DI*8), R8
+	LEAQ         (R9)(DI*8), R9
+	LEAQ         (R10)(DI*8), R10
+	NEGQ         DI
+	VBROADCASTSD 0(AX), Y5
+	VBROADCASTSD 16(AX), Y6
+	VBROADCASTSD 24(AX), Y7
+	VBROADCASTSD 40(AX), Y8
+	VBROADCASTSD 48(AX), Y9
+	VBROADCASTSD 64(AX), Y10
+
+loop:
+	VMOVUPD (R8)(DI*8), Y0
+	VMOVUPD (R9)(DI*8), Y1
+	VMOVUPD (R10)(DI*8), Y2
+	VSUBPD  Y1, Y0, Y0
+	VSUBPD  Y1, Y2, Y2
+	ROW(Y5, Y6, R8)
+	ROW(Y7, Y8, R9)
+	ROW(Y9, Y10, R10)
+	ADDQ    $4, DI
+	JLT     loop
+	VZEROUPPER
+	RET

@@ -185,23 +185,28 @@ func (l *Link) Row(dst, src []uint16) {
 const rowBlock = 256
 
 func (l *Link) rowBalanced(dst, src []uint16) {
-	dr, dg, db := l.light(0)[:65536], l.light(1)[:65536], l.light(2)[:65536]
-	m := &l.m
+	tables := [3][]float64{l.light(0), l.light(1), l.light(2)}
 	var light [3][rowBlock]float64
 	for len(src) >= 3 && len(dst) >= 3 {
 		n := min(rowBlock, len(src)/3, len(dst)/3)
-		for i := range n {
-			p := src[3*i : 3*i+3 : 3*i+3]
-			g := dg[p[1]]
-			r, b := dr[p[0]]-g, db[p[2]]-g
-			light[0][i] = g + (float64(m[0][0]*r) + float64(m[0][2]*b))
-			light[1][i] = g + (float64(m[1][0]*r) + float64(m[1][2]*b))
-			light[2][i] = g + (float64(m[2][0]*r) + float64(m[2][2]*b))
-		}
+		r, g, b := light[0][:n], light[1][:n], light[2][:n]
+		DecodeRow(r, g, b, &tables, src)
+		mixRow(r, g, b, &l.m)
 		for c, t := range l.dst.tones {
 			t.EncodeRow(dst[c:], 3, light[c][:n])
 		}
 		src, dst = src[3*n:], dst[3*n:]
+	}
+}
+
+// mixRow takes light through a matrix each row of which adds up to 1.
+func mixRow(r, g, b []float64, m *[3][3]float64) {
+	for i := fastMixRow(r, g, b, m); i < len(r); i++ {
+		y := g[i]
+		x, z := r[i]-y, b[i]-y
+		r[i] = y + (float64(m[0][0]*x) + float64(m[0][2]*z))
+		g[i] = y + (float64(m[1][0]*x) + float64(m[1][2]*z))
+		b[i] = y + (float64(m[2][0]*x) + float64(m[2][2]*z))
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 )
@@ -246,6 +247,57 @@ func TestRGBToGreyIsLuminance(t *testing.T) {
 	want := math.Pow(46983.0/65536, 1/2.2) * 65535
 	if d := float64(out[0]) - want; d > 1 || d < -1 {
 		t.Errorf("green gives %d, expected %.1f", out[0], want)
+	}
+}
+
+// Rows of light of every length, against the formulas a pixel at a time, and what
+// lies behind them stays.
+func TestRowsOfLight(t *testing.T) {
+	rng := rand.New(rand.NewSource(7))
+	var tables [3][]float64
+	for c := range tables {
+		tables[c] = make([]float64, 65536)
+		for i := range tables[c] {
+			tables[c][i] = rng.NormFloat64()
+		}
+		tables[c][65535] = math.Inf(1 - 2*(c%2))
+	}
+	var m [3][3]float64
+	for r := range m {
+		m[r] = [3]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}
+	}
+	for n := range 301 {
+		src := make([]uint16, 3*n)
+		for i := range src {
+			src[i] = uint16(rng.Intn(65536) | -rng.Intn(2))
+		}
+		var light, was [3][]float64
+		for c := range light {
+			light[c] = make([]float64, n+1)
+			light[c][n] = 5
+		}
+		DecodeRow(light[0][:n], light[1][:n], light[2][:n], &tables, src)
+		for c := range light {
+			for i := range n {
+				if v := tables[c][src[3*i+c]]; light[c][i] != v {
+					t.Fatalf("pixel %d of %d, channel %d: light %v, expected %v", i, n, c, light[c][i], v)
+				}
+			}
+			was[c] = slices.Clone(light[c])
+		}
+		mixRow(light[0][:n], light[1][:n], light[2][:n], &m)
+		for c := range light {
+			for i := range n {
+				r, g, b := was[0][i], was[1][i], was[2][i]
+				v := g + (float64(m[c][0]*(r-g)) + float64(m[c][2]*(b-g)))
+				if got := light[c][i]; got != v && (got == got || v == v) {
+					t.Fatalf("pixel %d of %d, channel %d: mixed %v, expected %v", i, n, c, got, v)
+				}
+			}
+			if light[c][n] != 5 {
+				t.Fatalf("what lies behind a row of %d was changed", n)
+			}
+		}
 	}
 }
 

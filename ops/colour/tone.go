@@ -112,6 +112,16 @@ func (t *Tone) EncodeRow(dst []uint16, step int, x []float64) {
 	}
 }
 
+// DecodeRow sets r, g and b, of one length, to the light of src, interleaved codes, by
+// a table of 65536 (Decode64) for each channel.
+func DecodeRow(r, g, b []float64, tables *[3][]float64, src []uint16) {
+	dr, dg, db := tables[0][:65536], tables[1][:65536], tables[2][:65536]
+	for i := fastDecodeRow(r, g, b, tables, src); i < len(r); i++ {
+		p := src[3*i : 3*i+3 : 3*i+3]
+		r[i], g[i], b[i] = dr[p[0]], dg[p[1]], db[p[2]]
+	}
+}
+
 // search is the plain definition for x from 0 up: the number of thresholds at or
 // below x.
 func (t *Tone) search(x float64) uint16 {
