@@ -123,14 +123,19 @@ func (k *aroundWorker) read(a, b []float64, x int) {
 	ma, mb := k.mixed[:k.bw], k.mixed[k.bw:]
 	scale := 1 / float64(two*two*65536)
 	scaleB := scale / 65536
-	for i := range a {
-		p := k.x[x+i]
-		j, s := int(p.at), int64(p.share)
-		sa, sb := ma[j]*(two-s), mb[j]*(two-s)
-		if s > 0 {
-			sa, sb = sa+ma[j+1]*s, sb+mb[j+1]*s
+	at := int32(-1)
+	var fromA, fromB, riseA, riseB int64 // at the block, and for each share of its neighbour
+	for i, p := range k.x[x:][:len(a)] {
+		if p.at != at {
+			at = p.at
+			j := int(at)
+			fromA, fromB, riseA, riseB = ma[j]*two, mb[j]*two, 0, 0
+			if j+1 < len(ma) {
+				riseA, riseB = ma[j+1]-ma[j], mb[j+1]-mb[j]
+			}
 		}
-		a[i], b[i] = float64(float64(sa)*scale), float64(float64(sb)*scaleB)
+		s := int64(p.share)
+		a[i], b[i] = float64(float64(fromA+riseA*s)*scale), float64(float64(fromB+riseB*s)*scaleB)
 	}
 }
 
