@@ -34,6 +34,9 @@ func tripleRowAVX2(dst, src []float32)
 func mostRowAVX2(dst []float32, src []uint16)
 
 //go:noescape
+func aloneRowAVX2(row, left, right []uint16, over uint16) (at int)
+
+//go:noescape
 func scaleRowAVX2(dst, src []uint16, s []float32)
 
 //go:noescape
@@ -165,6 +168,15 @@ func fastMixRow(dst, over, top []uint16, p []float32) int {
 	n := bulk(len(dst), 16)
 	if n > 0 {
 		mixRowAVX2(dst[:n], over[:n], top[:n], p[:n])
+	}
+	return n
+}
+
+// fastAloneRow stops at the sixteen that hold the first, if any.
+func fastAloneRow(row, left, right []uint16, over int32) int {
+	n := bulk(len(row), 16)
+	if n > 0 {
+		n = aloneRowAVX2(row[:n], left[:n], right[:n], uint16(over))
 	}
 	return n
 }

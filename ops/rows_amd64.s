@@ -397,6 +397,37 @@ loop:
 	ADDQ    $96, DI
 	NEXT(8)
 
+// func aloneRowAVX2(row, left, right []uint16, over uint16) (at int)
+// Sixteen at a time, until one lies further than over beyond both its neighbours: Y1
+// how far above them, Y2 how far below, of which one at least is 0.
+TEXT ·aloneRowAVX2(SB), NOSPLIT, $0-88
+	MOVQ         row_base+0(FP), DI
+	MOVQ         row_len+8(FP), BX
+	MOVQ         left_base+24(FP), SI
+	MOVQ         right_base+48(FP), DX
+	VPBROADCASTW over+72(FP), Y3
+	XORQ         CX, CX
+
+loop:
+	VMOVDQU  (DI)(CX*2), Y0
+	VMOVDQU  (SI)(CX*2), Y4
+	VPMAXUW  (DX)(CX*2), Y4, Y1
+	VPMINUW  (DX)(CX*2), Y4, Y2
+	VPSUBUSW Y1, Y0, Y1
+	VPSUBUSW Y0, Y2, Y2
+	VPOR     Y2, Y1, Y1
+	VPSUBUSW Y3, Y1, Y1
+	VPTEST   Y1, Y1
+	JNE      found
+	ADDQ     $16, CX
+	CMPQ     CX, BX
+	JLT      loop
+
+found:
+	MOVQ CX, at+80(FP)
+	VZEROUPPER
+	RET
+
 // func scaleRowAVX2(dst, src []uint16, s []float32)
 TEXT ·scaleRowAVX2(SB), NOSPLIT, $0-72
 	MOVQ dst_base+0(FP), DI

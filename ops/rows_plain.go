@@ -19,6 +19,7 @@ func fastShareRow(dst, part, of []float32) int                               { r
 func fastLowRow(dst, a, b []float32) int                                     { return 0 }
 func fastHighRow(dst, a, b []float32) int                                    { return 0 }
 func fastMostRow(dst []float32, src []uint16) int                            { return 0 }
+func fastAloneRow(row, left, right []uint16, over int32) int                 { return 0 }
 func fastDampRow(e, y []float32, around *[5][]float32, noise4 float32) int   { return 0 }
 func fastKneeRow(e, y, most []float32, amount, half float32) int             { return 0 }
 func fastScaleRow(dst, src []uint16, s []float32) int                        { return 0 }

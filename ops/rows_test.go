@@ -229,6 +229,29 @@ func TestFastAcrossEqualsPlain(t *testing.T) {
 	}
 }
 
+func TestAloneRowFindsTheFirst(t *testing.T) {
+	r := rowMaker{rand.New(rand.NewPCG(15, 16))}
+	lengths(func(n int) {
+		row := make([]uint16, n+6)
+		for i := range row {
+			row[i] = uint16(30000 + r.IntN(1000))
+		}
+		for range r.IntN(3) {
+			copy(row[r.IntN(n+6):], r.samples(1))
+		}
+		for _, over := range []int32{0, 900, 5000, 65534, 65535} {
+			want := 0
+			for want < n && !(min(int32(row[want+3])-int32(row[want]), int32(row[want+3])-int32(row[want+6])) > over ||
+				min(int32(row[want])-int32(row[want+3]), int32(row[want+6])-int32(row[want+3])) > over) {
+				want++
+			}
+			if got := aloneRow(row[3:n+3], row, row[6:], over); got != want {
+				t.Fatalf("row of %d, over %d: %d, want %d", n, over, got, want)
+			}
+		}
+	})
+}
+
 func TestUnevenRowsAreCaught(t *testing.T) {
 	// A row that is too short must stop in Go, not run on in assembly.
 	for name, f := range map[string]func(){
@@ -245,6 +268,7 @@ func TestUnevenRowsAreCaught(t *testing.T) {
 			dampRow(f, f, [5][]float32{f, f, f, f, f[:31:31]}, 1)
 		},
 		"kneeRow":   func() { kneeRow(make([]float32, 32), make([]float32, 32), make([]float32, 31), 1, 1) },
+		"aloneRow":  func() { aloneRow(make([]uint16, 32), make([]uint16, 32), make([]uint16, 31), 0) },
 		"mostRow":   func() { mostRow(make([]float32, 32), make([]uint16, 95)) },
 		"mulRow":    func() { mulRow(make([]float32, 32), make([]float32, 32), make([]float32, 31)) },
 		"floatRow":  func() { floatRow(make([]float32, 31), make([]uint16, 32)) },

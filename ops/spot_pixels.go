@@ -125,12 +125,12 @@ func (w *spotPixelsWorker) Row(dst []uint16, y int, in []Rows) {
 	}
 	// Nearly every sample ends at its two neighbours in the row.
 	over := s.over
-	for i := 2 * c; i < n-2*c; i++ {
+	for i, end := 2*c, n-2*c; i < end; i++ {
+		if i += aloneRow(cur[i:end], cur[i-c:], cur[i+c:], over); i == end {
+			return
+		}
 		v := int32(cur[i])
 		l, r := v-int32(cur[i-c]), v-int32(cur[i+c])
-		if min(l, r) <= over && max(l, r) >= -over {
-			continue
-		}
 		lo, hi := min(l, r), max(l, r)
 		for _, row := range [2][]uint16{rows[1][i-c:], rows[3][i-c:]} {
 			a, b, c := v-int32(row[0]), v-int32(row[c]), v-int32(row[2*c])
@@ -140,6 +140,19 @@ func (w *spotPixelsWorker) Row(dst []uint16, y int, in []Rows) {
 			mend(i / c)
 		}
 	}
+}
+
+// aloneRow is the first place at which a row lies further than over, 0..65535, above
+// both its neighbours or below both; len(row) where none does.
+func aloneRow(row, left, right []uint16, over int32) int {
+	i := fastAloneRow(row, left, right, over)
+	for ; i < len(row); i++ {
+		l, r := int32(row[i])-int32(left[i]), int32(row[i])-int32(right[i])
+		if min(l, r) > over || max(l, r) < -over {
+			break
+		}
+	}
+	return i
 }
 
 // lone is how one channel of a pixel stands to those around it.
