@@ -106,11 +106,13 @@ func Load(ctx context.Context, file string, o LoadOptions) (*Job, error) {
 func ReadRecipe(file string) ([]byte, error) {
 	b, err := disk.Read(file, lang.MaxSource)
 	var large *disk.SizeError
-	if errors.As(err, &large) {
+	if what := master.NotRecipe(file); what != "" {
+		err = errors.New(what)
+	} else if errors.As(err, &large) {
 		err = fmt.Errorf("it has %d bytes; is it a recipe?", large.Size)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("the recipe %s can't be read: %w", file, disk.PlainError(err))
+		return nil, fmt.Errorf("%s can't be read as a recipe: %w", file, disk.PlainError(err))
 	}
 	return b, nil
 }

@@ -15,6 +15,7 @@ import (
 	"runtime"
 	"strings"
 	"syscall"
+	"unicode/utf8"
 
 	"github.com/alecthomas/kong"
 
@@ -136,13 +137,22 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
+	for _, arg := range args {
+		if !utf8.ValidString(arg) {
+			return a.finish(usageError{fmt.Sprintf("%q isn't UTF-8, and neither recipe nor log can hold such a name: rename the file or its folder", arg)})
+		}
+	}
 	kc, err := k.Parse(flagsFirst(k.Model, args))
 	if err != nil {
+		var file fileError
+		if errors.As(err, &file) {
+			return a.finish(usageError{file.Error()})
+		}
 		a.say(anError, "%v", err)
 		verb := ""
 		var pe *kong.ParseError
 		if errors.As(err, &pe) && pe.Context != nil && pe.Context.Command() != "" {
-			verb, _, _ = strings.Cut(pe.Context.Command(), " ")
+			verb, _, _ = strings.Cut(pe.Context.Command(), " <")
 			verb += " "
 		}
 		a.say(aHint, "platemark %s--help", verb)

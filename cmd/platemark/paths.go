@@ -58,7 +58,7 @@ func popFiles(ctx *kong.DecodeContext, folders bool) ([]string, error) {
 		ctx.Scan.Pop()
 		found := fitting(typed)
 		if len(found) == 0 {
-			return nil, fmt.Errorf("no file fits %s", typed)
+			return nil, fileError{fmt.Errorf("no file fits %s", typed)}
 		}
 		return found, nil
 	}
@@ -95,17 +95,21 @@ func popFile(ctx *kong.DecodeContext, folders bool) (string, error) {
 	st, err := os.Stat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return "", fmt.Errorf("there is no file %s", path)
+		return "", fileError{fmt.Errorf("there is no file %s", path)}
 	case err != nil:
 		return "", err
 	case folders && st.IsDir():
 		return path, nil
 	}
 	if err := disk.Regular(st); err != nil {
-		return "", fmt.Errorf("%s can't be read: %w", path, err)
+		return "", fileError{fmt.Errorf("%s can't be read: %w", path, err)}
 	}
 	return path, nil
 }
+
+// fileError is of a file that a command line names: what it is called in the
+// command's help is no part of it.
+type fileError struct{ error }
 
 // lookInFlag is for commands that find inputs by their digests.
 type lookInFlag struct {

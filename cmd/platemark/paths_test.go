@@ -1,9 +1,11 @@
 package main
 
 import (
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -36,5 +38,13 @@ func TestPatterns(t *testing.T) {
 	t.Chdir(dir)
 	if got := fitting("b*"); !slices.Equal(got, []string{"b.recipe"}) {
 		t.Errorf("in the folder itself: %v", got)
+	}
+}
+
+// A name that isn't UTF-8 is told as such, not looked for under another.
+func TestArgumentNotUTF8(t *testing.T) {
+	var said strings.Builder
+	if code := run([]string{"check", "n\xe9.recipe"}, io.Discard, &said); code != exitUsage || !strings.Contains(said.String(), `"n\xe9.recipe" isn't UTF-8`) {
+		t.Errorf("%d, %s", code, said.String())
 	}
 }

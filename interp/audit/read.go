@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"platemark/interp/disk"
+	"platemark/interp/master"
 	"platemark/lang"
 )
 
@@ -78,7 +79,7 @@ func otherKind(path string, b []byte) string {
 		return "this is a print file, not an audit log; its log: " + strings.Join(logs, ", ")
 	}
 	if len(b) > lang.MaxSource || !isRecipe(b) {
-		return ""
+		return master.NotLog(path)
 	}
 	what := "this is a recipe, not an audit log: `platemark build " + path + "` makes its prints, each with its log"
 	if rec, _ := lang.Parse(filepath.Base(path), b); rec != nil {

@@ -229,6 +229,8 @@ const (
 	kindPNG     = "a PNG file"
 	kindJPEG    = "a JPEG file"
 	kindProfile = "a colour profile"
+	kindRecipe  = "a recipe"
+	kindLog     = "an audit log"
 )
 
 // magic are the first bytes of kinds of files, as their formats publish them;
@@ -252,7 +254,7 @@ var magic = []struct{ bytes, kind string }{
 	{"SIMPLE  =", "a FITS picture"},
 	{"PK\x03\x04", "a ZIP archive, or a document stored as one"}, {"\x1f\x8b", "a file compressed by gzip"},
 	{"<svg", "an SVG drawing"},
-	{"recipe ", "a recipe"}, {"{\"record\"", "an audit log"},
+	{"recipe ", kindRecipe}, {"{\"draft\":", kindLog},
 }
 
 // fileKind names the kind of file that begins with head, "" where it is unknown.
@@ -275,6 +277,46 @@ func fileKind(head []byte) string {
 		return "a BMP picture"
 	}
 	return ""
+}
+
+// NotRecipe says what a file is that was taken for a recipe, and what to type; ""
+// where it may be one, or can't be read.
+func NotRecipe(path string) string {
+	switch kind := kindOf(path); kind {
+	case "", kindRecipe:
+		return ""
+	case kindTIFF, kindPNG:
+		return "it is " + kind + "; platemark new " + quoted(path) + " writes a first recipe for it"
+	case kindLog:
+		return "it is " + kind + "; platemark reprint " + quoted(path) + " makes its print again"
+	default:
+		return "it is " + kind
+	}
+}
+
+// NotLog says what a file is that was taken for an audit log; "" where it may be one,
+// is a recipe, or can't be read.
+func NotLog(path string) string {
+	switch kind := kindOf(path); kind {
+	case "", kindRecipe, kindLog:
+		return ""
+	default:
+		return "this is " + kind + ", not an audit log"
+	}
+}
+
+// kindOf is fileKind of a file that isn't empty; "" where it can't be read.
+func kindOf(path string) string {
+	f, st, err := disk.Open(path)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	head, err := firstBytes(f, st.Size())
+	if err != nil || len(head) == 0 {
+		return ""
+	}
+	return fileKind(head)
 }
 
 // quoted is a path as it is typed on a command line.
