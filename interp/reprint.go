@@ -177,7 +177,7 @@ func Pin(ctx context.Context, file string, renew, lookIn []string) (pinned []lan
 		}
 		if old, ok := set.Pins[n.Text.Value]; ok && old != sum.String() && !slices.Contains(renew, n.Text.Value) {
 			return nil, nil, fmt.Errorf("%s isn't the file that was pinned (sha256 %s…, pinned %s…): put the old one back, or, if the change is wanted: platemark pin --renew %s %s",
-				n.Text.Value, sum.String()[:16], old[:min(16, len(old))], n.Text.Value, file)
+				n.Text.Value, sum.String()[:16], old[:min(16, len(old))], disk.Typed(n.Text.Value), disk.Typed(file))
 		}
 		pinned = append(pinned, lang.Pin{Path: n.Text.Value, SHA256: sum.String()})
 	}

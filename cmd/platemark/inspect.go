@@ -59,7 +59,7 @@ func (c *inspectCmd) Run(a *app) error {
 	recipe := retouch.IsRecipe(c.File)
 	switch {
 	case !recipe && (c.Print != "" || c.Take != "" || c.Dismiss != ""):
-		return usageError{fmt.Sprintf("--print, --take and --dismiss go with a recipe, and %s isn't one; `platemark new %s` makes one", c.File, c.File)}
+		return usageError{fmt.Sprintf("--print, --take and --dismiss go with a recipe, and %s isn't one; `platemark new %s` makes one", c.File, disk.Typed(c.File))}
 	case c.Print != "" && c.Take != "":
 		return usageError{"--take goes by the numbers of the master's finds: leave --print out, look at what is found there, and take from that"}
 	case c.Force && c.Page == "":

@@ -68,6 +68,6 @@ func (c *newCmd) Run(a *app) error {
 	}
 	fmt.Fprintf(a.out, "%s written\n", out)
 	a.problems(j.Source, j.Diags, lang.Note)
-	fmt.Fprintf(a.out, "hint: platemark plan %s\n", out)
+	fmt.Fprintf(a.out, "hint: platemark plan %s\n", disk.Typed(out))
 	return nil
 }

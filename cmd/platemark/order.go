@@ -15,6 +15,7 @@ import (
 	"platemark/interp"
 	"platemark/interp/disk"
 	"platemark/interp/plan"
+	"platemark/interp/sign"
 	"platemark/lang"
 	"platemark/ops/exact"
 )
@@ -74,7 +75,10 @@ func (c *buildCmd) order(a *app) error {
 		if k := n[interp.OrderThere]; k > 0 {
 			there = fmt.Sprintf("; %d already there", k)
 		}
-		fmt.Fprintf(a.out, "%s, %s to build, about %s%s\n", lang.Count(len(o.Jobs), "recipe"), lang.Count(n[interp.OrderPlanned], "print"), plan.SizeText(o.Bytes), there)
+		if n[interp.OrderPlanned] > 0 {
+			there = ", about " + plan.SizeText(o.Bytes) + there
+		}
+		fmt.Fprintf(a.out, "%s, %s to build%s\n", lang.Count(len(o.Jobs), "recipe"), lang.Count(n[interp.OrderPlanned], "print"), there)
 	}
 	bo, err := c.options(a, key)
 	if err != nil {
@@ -105,7 +109,25 @@ func (c *buildCmd) order(a *app) error {
 		n := states(o)
 		fmt.Fprintf(a.out, "%d built, %d already there, %d failed, in %s\n", n[interp.OrderBuilt], n[interp.OrderThere], n[interp.OrderFailed], time.Since(began).Round(10*time.Millisecond))
 	}
+	if key != nil {
+		a.tellUnsigned(c.Sign, o)
+	}
 	return a.end(c.JSON, orderJSON(o), o.Failed())
+}
+
+// tellUnsigned says which logs were there already without a signature: a build
+// signs what it writes alone.
+func (a *app) tellUnsigned(key string, o *interp.Order) {
+	var logs []string
+	for _, r := range o.Rows {
+		if r.State == interp.OrderThere && disk.Absent(r.Log+sign.Suffix) == nil {
+			logs = append(logs, disk.Typed(r.Log))
+		}
+	}
+	if len(logs) > 0 {
+		a.say(aWarning, "not signed, since already there: %s; to sign: ssh-keygen -Y sign -n %s -f %s %s",
+			lang.Count(len(logs), "log"), sign.Log, disk.Typed(key), strings.Join(logs, " "))
+	}
 }
 
 // states counts the prints of an order by what became of them.

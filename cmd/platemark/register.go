@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/interp/register"
 )
 
@@ -89,7 +90,7 @@ func (c *registerListCmd) Run(a *app) error {
 		return a.json(registerRow(r, r.Lines...))
 	}
 	if len(r.Lines) == 0 {
-		fmt.Fprintf(a.out, "nothing is registered yet; `platemark register add %s --copy 1 --log LOG` does\n", shortPath(c.Recipe))
+		fmt.Fprintf(a.out, "nothing is registered yet; `platemark register add %s --copy 1 --log LOG` does\n", disk.Typed(c.Recipe))
 	}
 	for _, e := range r.Lines {
 		switch e.Record {

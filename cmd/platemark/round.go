@@ -7,6 +7,7 @@ import (
 
 	"platemark/interp"
 	"platemark/interp/compare"
+	"platemark/interp/disk"
 	"platemark/interp/rounds"
 	"platemark/lang"
 )
@@ -34,6 +35,11 @@ func (c *roundCmd) Run(a *app) error {
 	}
 	fmt.Fprintf(a.out, "kept round %d of %s: %s, %s; the recipe says round %d now\n", e.Number, shortPath(c.Recipe),
 		lang.Count(len(e.Prints), "print"), lang.Count(logs, "log"), e.Number+1)
+	for _, p := range e.Prints {
+		if len(p.Logs) == 0 {
+			a.say(aNote, "no log of print %s lies beside %s: it wasn't built there as the recipe says it now, and can't be approved in this round", p.Print, p.File)
+		}
+	}
 	return nil
 }
 
@@ -76,7 +82,7 @@ func (c *roundsCmd) Run(a *app) error {
 		return a.json(append([]rounds.Entry{}, r.Lines...))
 	}
 	if len(r.Lines) == 0 {
-		fmt.Fprintf(a.out, "no round of %s is kept yet; `platemark round %s` keeps one\n", shortPath(c.Recipe), shortPath(c.Recipe))
+		fmt.Fprintf(a.out, "no round of %s is kept yet; `platemark round %s` keeps one\n", shortPath(c.Recipe), disk.Typed(c.Recipe))
 	}
 	for _, e := range r.Lines {
 		switch e.Record {

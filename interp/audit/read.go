@@ -81,7 +81,7 @@ func otherKind(path string, b []byte) string {
 	if len(b) > lang.MaxSource || !isRecipe(b) {
 		return master.NotLog(path)
 	}
-	what := "this is a recipe, not an audit log: `platemark build " + path + "` makes its prints, each with its log"
+	what := "this is a recipe, not an audit log: `platemark build " + disk.Typed(path) + "` makes its prints, each with its log"
 	if rec, _ := lang.Parse(filepath.Base(path), b); rec != nil {
 		for _, p := range rec.Prints {
 			if p.Save == nil {

@@ -203,7 +203,7 @@ func openRound(ctx context.Context, name, file string, n int) (*Side, error) {
 	}
 	e := r.Round(n)
 	if e == nil {
-		return nil, fmt.Errorf("no round %d of %s is kept; `platemark rounds %s` lists them", n, file, file)
+		return nil, fmt.Errorf("no round %d of %s is kept; `platemark rounds %s` lists them", n, file, disk.Typed(file))
 	}
 	text, err := r.Object(e.Recipe)
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -232,5 +233,22 @@ func TestFreeIsKnown(t *testing.T) {
 	disk, free, ok := Free(t.TempDir())
 	if !ok || disk == "" || free <= 0 {
 		t.Errorf("%q %d %v", disk, free, ok)
+	}
+}
+
+// What a message suggests can be typed as it stands (POSIX.1-2017, Shell Command
+// Language, 2.2 Quoting).
+func TestTyped(t *testing.T) {
+	for path, want := range map[string]string{"a/b-1.tif": "a/b-1.tif", "am Teich.tif": `"am Teich.tif"`, "Öl.tif": `"Öl.tif"`, "": `""`} {
+		if got := Typed(path); got != want {
+			t.Errorf("%q: %s, not %s", path, got, want)
+		}
+	}
+	if runtime.GOOS != "windows" {
+		for path, want := range map[string]string{"it's $5!": `'it'\''s $5!'`, "it's": `"it's"`, `a\b`: `'a\b'`} {
+			if got := Typed(path); got != want {
+				t.Errorf("%q: %s, not %s", path, got, want)
+			}
+		}
 	}
 }

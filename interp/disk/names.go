@@ -35,6 +35,20 @@ func Target(path string) string {
 	return path
 }
 
+// Typed is a path as it is typed on a command line: in quotes where it needs them.
+func Typed(path string) string {
+	plain := func(r rune) bool {
+		return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-/+,@", r) || r == filepath.Separator
+	}
+	switch {
+	case path != "" && path[0] != '-' && strings.IndexFunc(path, func(r rune) bool { return !plain(r) }) < 0:
+		return path
+	case filepath.Separator == '/' && strings.ContainsAny(path, "$`\"\\!"): // which mean something to shells in double quotes
+		return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"
+	}
+	return `"` + path + `"`
+}
+
 // Fold is a name as the most forgiving file system sees it: names that fold
 // together are one file somewhere.
 func Fold(s string) string {

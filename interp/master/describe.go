@@ -221,7 +221,7 @@ func (r *describer) jpeg() error {
 	}
 	r.colours(in.ICC, in.Channels, in.Space)
 	r.d.Recipe = "" // the TIFF file stands in the recipe
-	r.d.Needs = append([]string{"a JPEG can't be a master; take it over once into a TIFF file: platemark adopt " + quoted(r.d.File)}, r.d.Needs...)
+	r.d.Needs = append([]string{"a JPEG can't be a master; take it over once into a TIFF file: platemark adopt " + disk.Typed(r.d.File)}, r.d.Needs...)
 	return nil
 }
 

@@ -132,7 +132,7 @@ func (in *Input) changed() error {
 func (in *Input) head() (err error) {
 	switch in.Role {
 	case RoleMaster, RoleMask, RolePicture:
-		in.Picture, err = openPicture(in.file, in.Size, quoted(in.Path), in.White)
+		in.Picture, err = openPicture(in.file, in.Size, disk.Typed(in.Path), in.White)
 	case RoleProfile:
 		if in.Size > MaxProfile {
 			return fmt.Errorf("it has %d bytes; a profile has at most %d", in.Size, MaxProfile)

@@ -286,9 +286,9 @@ func NotRecipe(path string) string {
 	case "", kindRecipe:
 		return ""
 	case kindTIFF, kindPNG:
-		return "it is " + kind + "; platemark new " + quoted(path) + " writes a first recipe for it"
+		return "it is " + kind + "; platemark new " + disk.Typed(path) + " writes a first recipe for it"
 	case kindLog:
-		return "it is " + kind + "; platemark reprint " + quoted(path) + " makes its print again"
+		return "it is " + kind + "; platemark reprint " + disk.Typed(path) + " makes its print again"
 	default:
 		return "it is " + kind
 	}
@@ -317,15 +317,4 @@ func kindOf(path string) string {
 		return ""
 	}
 	return fileKind(head)
-}
-
-// quoted is a path as it is typed on a command line.
-func quoted(path string) string {
-	plain := func(r rune) bool {
-		return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-/+,@", r)
-	}
-	if path != "" && path[0] != '-' && strings.IndexFunc(path, func(r rune) bool { return !plain(r) }) < 0 {
-		return path
-	}
-	return fmt.Sprintf("%q", path)
 }

@@ -98,7 +98,7 @@ func (s *Inputs) Get(role master.Role, at lang.Text) *master.Input {
 		s.Diags = append(s.Diags, lang.Diagnostic{Severity: lang.Error, Code: CodeChanged, Span: at.Span,
 			Summary: fmt.Sprintf("%s isn't the file that was pinned", at.Value),
 			Detail:  fmt.Sprintf("Pinned: sha256 %s…; found: %s…. A print from it would be another print.", pin[:min(16, len(pin))], in.Sum.String()[:16]),
-			Hints:   []string{"put the old file back, or, if the change is wanted: platemark pin --renew " + at.Value + " RECIPE"}})
+			Hints:   []string{"put the old file back, or, if the change is wanted: platemark pin --renew " + disk.Typed(at.Value) + " RECIPE"}})
 		in.Close()
 		return nil
 	}

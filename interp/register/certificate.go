@@ -120,7 +120,7 @@ func (c *Certificate) numbered(o CertificateOptions) error {
 	c.Head = r.Head()
 	switch {
 	case len(names) == 0:
-		return fmt.Errorf("no copy of this print is registered in %s: `platemark register add RECIPE --copy N --log %s` does, and --register names a register elsewhere", r.Path, l.Path)
+		return fmt.Errorf("no copy of this print is registered in %s: `platemark register add RECIPE --copy N --log %s` does, and --register names a register elsewhere", r.Path, disk.Typed(l.Path))
 	case c.Entry == nil || o.Copy == 0 && o.Proof == 0 && len(names) > 1:
 		return fmt.Errorf("name the one it is for, with --copy or --proof; registered of this print: %s", strings.Join(names, ", "))
 	}

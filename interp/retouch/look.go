@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"platemark/interp"
+	"platemark/interp/disk"
 	"platemark/interp/inspect"
 	"platemark/interp/master"
 	"platemark/interp/plan"
@@ -229,7 +230,7 @@ func Clean(ctx context.Context, s *interp.Session, j *interp.Job, p *plan.Print)
 	}
 	if open := l.Visible(); len(open) > 0 {
 		return fmt.Errorf("%s seen in it from %s, the first %s at (%s, %s): `platemark inspect %s --print %s` shows what to mend or to dismiss",
-			lang.Count(len(open), "find"), Distance(l.From), open[0].Name(), open[0].X, open[0].Y, j.File, p.Name)
+			lang.Count(len(open), "find"), Distance(l.From), open[0].Name(), open[0].X, open[0].Y, disk.Typed(j.File), p.Name)
 	}
 	return nil
 }

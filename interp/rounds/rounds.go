@@ -236,13 +236,13 @@ func Approve(file, print string, round int) (*Entry, error) {
 		case e == nil && round != 0:
 			return nil, fmt.Errorf("no round %d of %s is kept", round, file)
 		case e == nil:
-			return nil, fmt.Errorf("no round of %s is kept yet: `platemark round %s` keeps one; a print is approved as it stood in a round", file, file)
+			return nil, fmt.Errorf("no round of %s is kept yet: `platemark round %s` keeps one; a print is approved as it stood in a round", file, disk.Typed(file))
 		}
 		have := ""
 		for _, p := range e.Prints {
 			if p.Print == print && len(p.Logs) == 0 {
 				return nil, fmt.Errorf("print %s of round %d was never built: no log of its mark lay beside %s when the round was kept; build it, and `platemark round %s` keeps it as built",
-					print, e.Number, p.File, file)
+					print, e.Number, p.File, disk.Typed(file))
 			}
 			if p.Print == print {
 				out = entryOf("approved", e.Number)
