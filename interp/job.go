@@ -82,6 +82,9 @@ type LoadOptions struct {
 	// among those of a sheet, from 2; 0 is the first.
 	others []*Job
 	number int
+	// Ahead is how many workers decode the master while it is hashed, for a build of
+	// whole prints; 0 and 1 are none.
+	Ahead int
 	// Found says where an input lies, if not where the recipe says.
 	Found func(role master.Role, path string) string
 	// LookIn are folders below which inputs that aren't where the recipe says are
@@ -136,8 +139,16 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 		}
 	}
 	j.Inputs = plan.NewInputs(ctx, folder, j.Recipe)
-	if o.open != nil {
+	switch {
+	case o.open != nil:
 		j.Inputs.Open = o.open
+	case o.Ahead > 1:
+		j.Inputs.Open = func(ctx context.Context, role master.Role, path, found string, white bool) (*master.Input, error) {
+			if role != master.RoleMaster {
+				return master.Open(ctx, role, path, found, white)
+			}
+			return master.OpenAhead(ctx, role, path, found, white, o.Ahead, plan.MemoryLimit)
+		}
 	}
 	j.Inputs.NoPins, j.Inputs.Found, j.Inputs.Known, j.Inputs.Number = o.NoPins, o.Found, o.known, o.number
 	j.Inputs.Heads = o.Heads && !slices.ContainsFunc(j.Recipe.Prints, func(p *lang.Print) bool { return p.Sheet != nil })

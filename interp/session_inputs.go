@@ -71,19 +71,22 @@ func (s *Session) input(ctx context.Context, n plan.Node, wait bool) (l *loaded,
 // decode loads an input picture, and begins to look whether it changed.
 func (s *Session) decode(ctx context.Context, in *master.Input) (*loaded, error) {
 	info := in.Picture.Info()
-	st, err := newStore(info.W, info.H, info.Channels)
-	if err != nil {
-		return nil, err
-	}
 	var progress func(rows int)
 	if s.Progress != nil {
 		var n atomic.Int64
 		progress = func(rows int) { s.Progress("reading "+in.Path, n.Add(int64(rows)), int64(info.H)) }
 		progress(0)
 	}
-	sums, report, err := in.Decode(ctx, st, s.Workers, progress)
+	st, sums, report, err := in.Decoded(progress)
+	if st == nil && err == nil {
+		if st, err = newStore(info.W, info.H, info.Channels); err != nil {
+			return nil, err
+		}
+		if sums, report, err = in.Decode(ctx, st, s.Workers, progress); err != nil {
+			st.Close()
+		}
+	}
 	if err != nil {
-		st.Close()
 		return nil, err
 	}
 	found := make(chan error, 1)

@@ -84,7 +84,11 @@ func (c *buildCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	j, err := a.load(c.Recipes[0], interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part, LookIn: c.LookIn})
+	ahead := c.n()
+	if part || c.KeepSteps > 0 { // which may need no master
+		ahead = 0
+	}
+	j, err := a.load(c.Recipes[0], interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Upto: c.Upto, NoOutputs: part, Masks: !part, LookIn: c.LookIn, Ahead: ahead})
 	if err != nil {
 		return err
 	}

@@ -95,7 +95,7 @@ func adopt(ctx context.Context, in *Input, to, space string) (*Adopted, error) {
 	if err := disk.Absent(to); err != nil {
 		return nil, err
 	}
-	if in.Sum, err = hashFile(ctx, f, in.Size); err != nil {
+	if in.Sum, err = hashFile(ctx, f, in.Size, nil); err != nil {
 		return nil, err
 	}
 	info, err := jpegin.Open(f, in.Size)

@@ -49,6 +49,8 @@ type Input struct {
 	stat fs.FileInfo
 	// shared says that the file is another's to close: recipes of one order.
 	shared bool
+	// ahead is what OpenAhead decodes, until it is given away.
+	ahead *ahead
 }
 
 // MaxProfile bounds what is read as a profile, in bytes; a JPEG can't carry
@@ -63,8 +65,8 @@ func Open(ctx context.Context, role Role, path, found string, white bool) (*Inpu
 		return nil, err
 	}
 	in.Hashed = true
-	if in.Sum, err = hashFile(ctx, in.file, in.Size); err == nil {
-		err = in.head()
+	if in.Sum, err = hashFile(ctx, in.file, in.Size, nil); err == nil {
+		err = in.head(in.file)
 	}
 	if err == nil && role == RoleProfile { // a picture is hashed again once it is decoded
 		err = in.Same(ctx)
@@ -84,7 +86,7 @@ func Glance(_ context.Context, role Role, path, found string, white bool) (*Inpu
 		return nil, err
 	}
 	in.Sum = sha256.Sum256([]byte(string(role) + "\x00" + path))
-	if err := in.head(); err != nil {
+	if err := in.head(in.file); err != nil {
 		in.file.Close()
 		return nil, err
 	}
@@ -114,7 +116,7 @@ func (in *Input) Same(ctx context.Context) error {
 	if !in.Hashed {
 		return in.Unchanged()
 	}
-	sum, err := hashFile(ctx, in.file, in.Size)
+	sum, err := hashFile(ctx, in.file, in.Size, nil)
 	if err == nil && sum != in.Sum {
 		return in.changed()
 	}
@@ -128,17 +130,17 @@ func (in *Input) changed() error {
 	return fmt.Errorf("%s changed while it was being read; build again when nothing writes to it", in.Path)
 }
 
-// head reads what the file says before its pixels.
-func (in *Input) head() (err error) {
+// head reads from r, the file, what it says before its pixels.
+func (in *Input) head(r io.ReaderAt) (err error) {
 	switch in.Role {
 	case RoleMaster, RoleMask, RolePicture:
-		in.Picture, err = openPicture(in.file, in.Size, disk.Typed(in.Path), in.White)
+		in.Picture, err = openPicture(r, in.Size, disk.Typed(in.Path), in.White)
 	case RoleProfile:
 		if in.Size > MaxProfile {
 			return fmt.Errorf("it has %d bytes; a profile has at most %d", in.Size, MaxProfile)
 		}
 		b := make([]byte, in.Size)
-		if _, err = in.file.ReadAt(b, 0); err != nil {
+		if _, err = r.ReadAt(b, 0); err != nil {
 			return disk.PlainError(err)
 		}
 		in.Profile, err = colour.Parse(b)
@@ -199,6 +201,9 @@ func (in *Input) Close() error {
 	if in.shared {
 		return nil
 	}
+	if in.ahead != nil {
+		in.ahead.drop()
+	}
 	return in.file.Close()
 }
 
@@ -211,8 +216,8 @@ func (in *Input) Named(path, found string) *Input {
 }
 
 // hashFile is the SHA-256 of size bytes of r, cancelled within a few
-// milliseconds.
-func hashFile(ctx context.Context, r io.ReaderAt, size int64) (raster.Sum, error) {
+// milliseconds; passed, if not nil, hears how many were hashed.
+func hashFile(ctx context.Context, r io.ReaderAt, size int64, passed func(n int64)) (raster.Sum, error) {
 	h := sha256.New()
 	buf := make([]byte, 1<<20)
 	s := io.NewSectionReader(r, 0, size)
@@ -223,7 +228,9 @@ func hashFile(ctx context.Context, r io.ReaderAt, size int64) (raster.Sum, error
 		}
 		k, err := s.Read(buf)
 		h.Write(buf[:k])
-		n += int64(k)
+		if n += int64(k); passed != nil {
+			passed(n)
+		}
 		if err == io.EOF {
 			break
 		}
@@ -246,7 +253,7 @@ func HashPath(ctx context.Context, path string) (raster.Sum, int64, error) {
 		return raster.Sum{}, 0, disk.PlainError(err)
 	}
 	defer f.Close()
-	s, err := hashFile(ctx, f, st.Size())
+	s, err := hashFile(ctx, f, st.Size(), nil)
 	return s, st.Size(), err
 }
 
