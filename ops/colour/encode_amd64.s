@@ -27,8 +27,8 @@ GLOBL encodeHalf<>(SB), RODATA|NOPTR, $4
 // func encodeRowAVX2(dst *uint16, step int, x *float64, n int, cells *toneCell, bound *float64, first uint64)
 // Tone.encode for a tone whose guesses are near, eight values at a time, in the order
 // 0 1 4 5 2 3 6 7 once they are 32 bits wide: Y5 the low bits of their light, Y7 their
-// guesses, Y2 the cells' bases, Y7 at last the codes. at holds the cells' places, then
-// codes.
+// guesses, Y2 the cells' bases, Y7 at last the codes, which AX (0 1 4 5) and BX (2 3 6 7)
+// hold. at holds the cells' places, then codes.
 TEXT ·encodeRowAVX2(SB), NOSPLIT, $32-56
 	MOVQ         dst+0(FP), DI
 	MOVQ         step+8(FP), R10
@@ -110,16 +110,25 @@ loop:
 	VPADDD   Y2, Y7, Y7
 
 store:
+	VPACKUSDW    Y7, Y7, Y7
 	VEXTRACTI128 $1, Y7, X6
-	VPEXTRW      $0, X7, (DI)
-	VPEXTRW      $2, X7, (DI)(R10*1)
-	VPEXTRW      $0, X6, (DI)(R10*2)
-	VPEXTRW      $2, X6, (DI)(R12*1)
+	VMOVQ        X7, AX
+	VMOVQ        X6, BX
+	MOVW         AX, (DI)
+	SHRQ         $16, AX
+	MOVW         AX, (DI)(R10*1)
+	MOVW         BX, (DI)(R10*2)
+	SHRQ         $16, BX
+	MOVW         BX, (DI)(R12*1)
 	LEAQ         (DI)(R10*4), DI
-	VPEXTRW      $4, X7, (DI)
-	VPEXTRW      $6, X7, (DI)(R10*1)
-	VPEXTRW      $4, X6, (DI)(R10*2)
-	VPEXTRW      $6, X6, (DI)(R12*1)
+	SHRQ         $16, AX
+	MOVW         AX, (DI)
+	SHRQ         $16, AX
+	MOVW         AX, (DI)(R10*1)
+	SHRQ         $16, BX
+	MOVW         BX, (DI)(R10*2)
+	SHRQ         $16, BX
+	MOVW         BX, (DI)(R12*1)
 	LEAQ         (DI)(R10*4), DI
 	ADDQ         $64, SI
 	SUBQ         $8, R11
