@@ -77,7 +77,7 @@ func Absent(path string) error {
 	if _, err := os.Lstat(path); err == nil {
 		return takenError{path + " exists already"}
 	} else if !errors.Is(err, fs.ErrNotExist) {
-		return err
+		return fmt.Errorf("%s can't be written: %w", path, PlainError(err))
 	}
 	return nil
 }
@@ -101,11 +101,11 @@ func Create(final string, likely, most int64, force bool) (*File, error) {
 	}
 	dir := filepath.Dir(final)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%s can't be written: its folder can't be made: %w", final, PlainError(err))
 	}
 	sweep(dir)
 	if err := o.begin(dir); err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%s can't be written: nothing can be put into its folder: %w", final, PlainError(err))
 	}
 	if most <= 0 {
 		return o, nil
@@ -286,7 +286,7 @@ func put(path string, force bool, fill func(w *os.File) error, last func() error
 	}
 	if err != nil {
 		o.Abandon()
-		return err
+		return fmt.Errorf("writing %s: %w", path, PlainError(err))
 	}
 	return o.commit(st.Size(), last)
 }

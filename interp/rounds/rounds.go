@@ -82,7 +82,7 @@ func Read(file string) (*List, error) {
 func change(file string, fill func(r *List) ([]Entry, error)) error {
 	r := listAt(file)
 	if err := os.MkdirAll(filepath.Join(r.folder, "objects"), 0o777); err != nil {
-		return err
+		return fmt.Errorf("rounds can't be kept: %s can't be made: %w", r.folder, disk.PlainError(err))
 	}
 	return r.Grow(r.keep, func() ([]Entry, error) { return fill(r) })
 }
