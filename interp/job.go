@@ -115,7 +115,7 @@ func ReadRecipe(file string) ([]byte, error) {
 		err = fmt.Errorf("it has %d bytes; is it a recipe?", large.Size)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s can't be read as a recipe: %w", file, disk.PlainError(err))
+		return nil, fmt.Errorf("the recipe %s can't be read: %w", file, disk.PlainError(err))
 	}
 	return b, nil
 }

@@ -134,24 +134,31 @@ func (s *Inputs) failed(role master.Role, at lang.Text, where string, err error)
 		d.Summary = fmt.Sprintf("%s can't be read as a picture: %v", at.Value, err)
 	case s.ctx.Err() != nil:
 		return // whoever asked says that it was stopped
+	case disk.Absent(where) != nil:
+		d.Summary = fmt.Sprintf("the %s %s can't be used: %v", role, at.Value, err)
 	default:
 		d.Summary = fmt.Sprintf("the %s %s can't be opened: %v", role, at.Value, err)
 		d.Detail = "Tried: " + where + ". Paths are relative to the recipe's folder."
-		if near := otherCase(where); near != "" {
-			d.Hints = append(d.Hints, fmt.Sprintf("there is a file %s: capital letters count", near))
+		if near := alike(where); near != "" {
+			why := "its accents are stored in another way; rename it to what the recipe says"
+			if strings.EqualFold(near, filepath.Base(where)) {
+				why = "capital letters count"
+			}
+			d.Hints = append(d.Hints, fmt.Sprintf("there is a file %s: %s", near, why))
 		}
 	}
 	s.Diags = append(s.Diags, d)
 }
 
-// otherCase finds a file in the same folder whose name differs in case only.
-func otherCase(path string) string {
+// alike finds a file in the same folder whose name differs in case or in how accents
+// are composed only.
+func alike(path string) string {
 	list, err := os.ReadDir(filepath.Dir(path))
 	if err != nil {
 		return ""
 	}
 	for _, e := range list {
-		if strings.EqualFold(e.Name(), filepath.Base(path)) && e.Name() != filepath.Base(path) {
+		if disk.Fold(e.Name()) == disk.Fold(filepath.Base(path)) && e.Name() != filepath.Base(path) {
 			return e.Name()
 		}
 	}
