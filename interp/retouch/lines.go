@@ -50,7 +50,7 @@ func (l *Look) mends(f inspect.Find) (m mend) {
 	}
 	slack := 0.0
 	if len(f.Spots) > 1 { // neighbours touch, and mustn't overlap as they are written
-		slack = 0.2
+		slack = 0.02
 	}
 	for _, s := range f.Spots {
 		x, y := l.frame.at(s.Point)
@@ -75,13 +75,17 @@ func (m mend) lines(f frame) (out []string) {
 	return out
 }
 
-// where is the place and the radius of a spot line.
+// where is the place and the radius of a spot line, finely where it touches others.
 func (d disc) where(f frame) string {
-	radius := number(d.r, 1) + " px"
-	if d.r <= spotMost*f.long() {
-		radius = f.percent(d.r, f.long())
+	to, decimals := 0.1, 1
+	if d.hard {
+		to, decimals = 0.01, 2
 	}
-	return fmt.Sprintf("at (%s, %s) radius %s", f.percent(d.x, f.w), f.percent(d.y, f.h), radius)
+	radius := number(d.r, decimals) + " px"
+	if d.r <= spotMost*f.long() {
+		radius = f.percent(d.r, f.long(), to)
+	}
+	return fmt.Sprintf("at (%s, %s) radius %s", f.percent(d.x, f.w, to), f.percent(d.y, f.h, to), radius)
 }
 
 func (r rim) line() string {

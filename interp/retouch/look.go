@@ -296,10 +296,10 @@ func (f frame) at(p inspect.Point) (x, y float64) {
 // long is the frame's longer side.
 func (f frame) long() float64 { return max(f.w, f.h) }
 
-// percent writes a share of a side in per cent, to a tenth of a pixel or so.
-func (f frame) percent(v, side float64) string {
+// percent writes a share of a side in per cent, to so many pixels or so.
+func (f frame) percent(v, side, to float64) string {
 	decimals := 1
-	for step := f.long() / 1000; step > 0.15; step /= 10 {
+	for step := f.long() / 1000; step > 1.5*to; step /= 10 {
 		decimals++
 	}
 	return number(100*v/side, decimals) + "%"
@@ -308,7 +308,7 @@ func (f frame) percent(v, side float64) string {
 // place is a place of the picture in the words of a recipe.
 func (f frame) place(p inspect.Point) (x, y string) {
 	px, py := f.at(p)
-	return f.percent(min(max(px, 0), f.w), f.w), f.percent(min(max(py, 0), f.h), f.h)
+	return f.percent(min(max(px, 0), f.w), f.w, 0.1), f.percent(min(max(py, 0), f.h), f.h, 0.1)
 }
 
 // number writes a number with at most so many decimals.

@@ -81,7 +81,7 @@ func TestTake(t *testing.T) {
 			head + "prepare {\n    spot at (10%, 10%) radius 0.4%   # seen at once\n    # left of it\n    spot at (60.15%, 50%) radius 0.55% soft 50%\n    spot at (20%, 50%) radius 0.5%\n}\n" + end,
 			[]inspect.Find{dust(200, 300, 5), dust(604, 300, 3), dust(101, 60, 4)}, ""},
 		"two that overlap are one": {head + end, head + "prepare {\n    spot at (20.3%, 50%) radius 0.8%\n}\n\n" + end, []inspect.Find{dust(200, 300, 5), dust(206, 300, 5)}, ""},
-		"a hair": {head + end, head + "prepare {\n    spot at (49.6%, 50%) radius 0.18% soft 0%\n    spot at (50%, 50%) radius 0.18% soft 0%\n    spot at (50.4%, 50%) radius 0.18% soft 0%\n}\n\n" + end,
+		"a hair": {head + end, head + "prepare {\n    spot at (49.6%, 50%) radius 0.198% soft 0%\n    spot at (50%, 50%) radius 0.198% soft 0%\n    spot at (50.4%, 50%) radius 0.198% soft 0%\n}\n\n" + end,
 			[]inspect.Find{hair}, ""},
 		"beside a spot that says from where": {head + "prepare {\n    spot at (60%, 50%) radius 0.4% from (70%, 50%)\n}\n" + end, head + "prepare {\n    spot at (60%, 50%) radius 0.4% from (70%, 50%)\n}\n" + end,
 			[]inspect.Find{dust(604, 300, 3)}, "half on the spot of line 5"},
