@@ -282,9 +282,18 @@ middle:
 	VMULPS Y8, Y7, Y7
 	SUMMED
 
+// TAPS sets y to what the pixels from and to after the first give, times their weights.
+#define TAPS(from, to, y) \
+	VBROADCASTSS 4*from+0(R11), X8    \
+	VMULPS       12*from+0(R12), X8, y \
+	VBROADCASTSS 4*to+0(R11), X9      \
+	VMULPS       12*to+0(R12), X9, X9 \
+	VADDPS       X9, y, y
+
 // func across3AVX2(dst, src []float32, start, off, count []int32, w []float32)
 // One pixel at a time in the lower three lanes; the fourth carries along a
-// neighbour's value and is overwritten by the next pixel.
+// neighbour's value and is overwritten by the next pixel. Six and four weights, those
+// of nearly all enlargements, need no loop.
 //
 //	AX, BX    the pixel, and how many there are
 //	R8 … R10  start, off and count
@@ -309,6 +318,10 @@ pixel:
 	MOVLQSX (R9)(AX*4), R11
 	LEAQ    (DX)(R11*4), R11
 	MOVLQSX (R10)(AX*4), CX
+	CMPQ    CX, $6
+	JEQ     six
+	CMPQ    CX, $4
+	JEQ     four
 	LEAQ    -4(R11)(CX*4), R15
 	LEAQ    (CX)(CX*2), CX
 	LEAQ    -12(R12)(CX*4), R13
@@ -331,6 +344,8 @@ middle:
 	SUBQ    $4, R15
 	CMPQ    R12, R13
 	JLS     pair
+
+done:
 	VMOVUPS X0, (DI)
 	ADDQ    $12, DI
 	INCQ    AX
@@ -338,6 +353,20 @@ middle:
 	JLT     pixel
 	VZEROUPPER
 	RET
+
+six:
+	TAPS(0, 5, X0)
+	TAPS(1, 4, X1)
+	TAPS(2, 3, X2)
+	VADDPS X1, X0, X0
+	VADDPS X2, X0, X0
+	JMP    done
+
+four:
+	TAPS(0, 3, X0)
+	TAPS(1, 2, X1)
+	VADDPS X1, X0, X0
+	JMP    done
 
 // func lumaRowAVX2(dst []float32, src []uint16, w *[3]float32)
 TEXT ·lumaRowAVX2(SB), NOSPLIT, $0-56
