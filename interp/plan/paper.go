@@ -11,24 +11,43 @@ import (
 // PaperProfile is a paper's profile as far as it can be read, nil otherwise. A
 // print on a paper needs the file only where it is converted to it.
 func (s *Inputs) PaperProfile(p *lang.Paper) *colour.Profile {
-	if p.Profile == nil {
-		return nil
-	}
-	if in := s.open[InputName{master.RoleProfile, p.Profile.Value}]; in != nil {
-		return in.Profile
-	}
-	in, err := master.Glance(s.ctx, master.RoleProfile, p.Profile.Value, s.Where(master.RoleProfile, p.Profile.Value), false)
-	if err != nil {
-		return nil
-	}
-	defer in.Close()
-	return in.Profile
+	prof, _ := s.paperProfile(p)
+	return prof
 }
 
-// CheckPapers warns of papers whose profile isn't one of a print.
+// paperProfile is PaperProfile, and why it can't be read, if nobody was told yet.
+func (s *Inputs) paperProfile(p *lang.Paper) (*colour.Profile, error) {
+	if p.Profile == nil {
+		return nil, nil
+	}
+	in, told := s.open[InputName{master.RoleProfile, p.Profile.Value}]
+	if in != nil {
+		return in.Profile, nil
+	}
+	in, err := master.Glance(s.ctx, master.RoleProfile, p.Profile.Value, s.Where(master.RoleProfile, p.Profile.Value), false)
+	switch {
+	case err == nil:
+		defer in.Close()
+		return in.Profile, nil
+	case told:
+		return nil, nil
+	}
+	return nil, err
+}
+
+// CheckPapers warns of papers whose profile isn't one of a print, and notes those whose
+// profile can't be read, which no print needs and a proof will.
 func (s *Inputs) CheckPapers() {
 	for _, p := range s.rec.Papers {
-		prof := s.PaperProfile(p)
+		prof, err := s.paperProfile(p)
+		if err != nil {
+			n := len(s.Diags)
+			s.failed(master.RoleProfile, *p.Profile, s.Where(master.RoleProfile, p.Profile.Value), err)
+			for i := range s.Diags[n:] {
+				s.Diags[n+i].Severity = lang.Note
+				s.Diags[n+i].Summary = fmt.Sprintf("paper %s can't be proofed: %s", p.Name.Value, s.Diags[n+i].Summary)
+			}
+		}
 		if prof == nil || prof.Class() == "output" {
 			continue
 		}

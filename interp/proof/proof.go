@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -119,6 +120,10 @@ func bind(j *interp.Job, pr *lang.Print, paper *lang.Paper, upto int) (p *proofP
 		p.black = paper.BlackPoint.Value == "on"
 	}
 	if ds = append(ds, j.Inputs.Diags[known:]...); plan == nil || lang.HasErrors(ds) {
+		ds = slices.DeleteFunc(ds, func(d lang.Diagnostic) bool { return d.Severity != lang.Error }) // the recipe's own were told
+		for i := range ds {
+			ds[i].File = filepath.Base(j.File)
+		}
 		return nil, &interp.Problems{Source: j.Source, Diags: ds}
 	}
 	p.out, p.edge = plan.Inner()
