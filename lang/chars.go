@@ -66,7 +66,7 @@ func wideSpace(r rune) bool { return r >= 0x80 && unicode.Is(unicode.Zs, r) }
 func charName(r rune) string {
 	n := strings.ToLower(runenames.Name(r))
 	if r < 0x20 || r == 0x7F || n == "" || strings.HasPrefix(n, "<") {
-		n = "character"
+		n = "a control character"
 	}
 	if invisible(r) || !unicode.IsPrint(r) {
 		return fmt.Sprintf("%s (U+%04X)", n, r)

@@ -139,7 +139,11 @@ func (s *scanner) form(i, j int, t string) string {
 		d = v
 	case points > 1:
 		v := tidy(strip(d, "."))
-		s.bad("PM112", sp, fmt.Sprintf("%s has more than one point", t), rule, "write "+sign+v+" if the points group the digits").fix(sp, sign+v, false)
+		if slices.ContainsFunc(strings.Split(d, ".")[1:], func(g string) bool { return len(g) != 3 }) {
+			s.bad("PM112", sp, fmt.Sprintf("%s has more than one point", t), rule, "leave one point")
+		} else {
+			s.bad("PM112", sp, fmt.Sprintf("%s has more than one point", t), rule, "write "+sign+v+" if the points group the digits").fix(sp, sign+v, false)
+		}
 		d = v
 	case strings.HasPrefix(d, "."), strings.HasSuffix(d, "."):
 		d = tidy(d)

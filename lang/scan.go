@@ -141,6 +141,10 @@ func (s *scanner) stray(i int) int {
 		hint, plain, safe = "write deg", " deg", true
 	case '/':
 		hint = "comments begin with #; a path stands in double quotes"
+	default:
+		if unicode.IsNumber(c) {
+			hint = "write numbers with the digits 0 to 9 and a point, such as 0.5"
+		}
 	}
 	if d := s.bad("PM105", s.span(i, i+1), fmt.Sprintf("%s has no meaning here", charName(c)), "", hint); safe {
 		d.fix(d.Span, plain, true)

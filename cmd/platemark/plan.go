@@ -81,6 +81,7 @@ type planStep struct {
 	Height    int    `json:"height"`
 	Channels  int    `json:"channels"`
 	Profile   string `json:"profile,omitempty"`
+	more      int    // spots of the run beside that of the line
 }
 
 func (c *planCmd) Run(a *app) error {
@@ -154,6 +155,9 @@ func planRowOf(recipe string, j *interp.Job, p *plan.Print, out string, workers 
 		s := planStep{Line: n.Line, Text: n.Text, Operation: n.Op, Version: n.Ver, Width: n.Pic.W, Height: n.Pic.H, Channels: n.Pic.C}
 		if n.Pic.Profile != nil {
 			s.Profile = n.Pic.Profile.Description()
+		}
+		if n.Op == "spots" {
+			s.more = len(n.Args.All("spot")) - 1
 		}
 		r.Steps = append(r.Steps, s)
 	}
@@ -237,7 +241,9 @@ func (a *app) tellPlan(p *plan.Print, r planRow, workers int) {
 		case "mask":
 			text = "draw " + strings.TrimSuffix(text, " {")
 		case "spots":
-			text += " (and its neighbours)"
+			if s.more > 0 {
+				text += fmt.Sprintf(" (and %d more)", s.more)
+			}
 		}
 		fmt.Fprintf(a.out, "    %5s  %-58s %6d x %-6d %s\n", number, cutText(text, 58), s.Width, s.Height, s.Profile)
 	}

@@ -262,7 +262,7 @@ func (r *describer) colours(icc []byte, channels int, guess string) {
 		}
 		space, words := Untagged(channels, bits, guess)
 		r.d.Recipe = RecipeLine("master", filepath.Base(r.d.File), space)
-		r.need("it carries no profile: the recipe must say its space, one of %s; %s", strings.Join(SpacesFor(channels), ", "), words)
+		r.need("it carries no profile: the recipe must say its space, %s; %s", SpacesText(channels), words)
 		return
 	}
 	p, err := colour.Parse(icc)

@@ -188,6 +188,15 @@ func SpacesFor(channels int) []string {
 	return out
 }
 
+// SpacesText names them: "one of" several, or the only one.
+func SpacesText(channels int) string {
+	list := SpacesFor(channels)
+	if len(list) == 1 {
+		return list[0]
+	}
+	return "one of " + strings.Join(list, ", ")
+}
+
 // RecipeLine is the line for a picture without a profile, which begins with head;
 // where its space isn't known, SPACE stands in its place, and no recipe takes that
 // word.

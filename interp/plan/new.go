@@ -107,7 +107,7 @@ func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (
 	line("# %s: %d x %d px upright (%s), %s, %d bits, %s.", filepath.Base(path), w, h, nearRatio(w, h), master.ChannelWord(info.Channels), info.Bits, harmless(profile))
 	if info.ICC == nil {
 		space, words := master.Untagged(info.Channels, info.Bits, "")
-		line("# It carries no profile: a line must say its space, one of %s.", strings.Join(master.SpacesFor(info.Channels), ", "))
+		line("# It carries no profile: a line must say its space, %s.", master.SpacesText(info.Channels))
 		line("# %s.", strings.ToUpper(words[:1])+words[1:])
 		line("# A wrong one shifts every colour of the print. Replace the line above by this one:")
 		line("# %s", strings.Replace(master.RecipeLine("master", path, space), "master ", "master  ", 1))

@@ -22,7 +22,7 @@ func (b *binder) profileOf(in *master.Input, path lang.Text, named *lang.Text, h
 			detail += " All that the file says of its colours: " + says + "."
 		}
 		b.err(CodeUntagged, path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", path.Value), detail,
-			fmt.Sprintf("write its space: %s (one of %s); %s", master.RecipeLine(head, path.Value, space), strings.Join(master.SpacesFor(info.Channels), ", "), words))
+			fmt.Sprintf("write its space: %s (%s); %s", master.RecipeLine(head, path.Value, space), master.SpacesText(info.Channels), words))
 		return nil, false
 	case info.ICC == nil:
 		p, _ = colour.Space(named.Value)
