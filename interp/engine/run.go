@@ -1,9 +1,11 @@
 package engine
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -58,6 +60,10 @@ func Run(ctx context.Context, g *Graph, s Sink, o Options) ([][]uint32, error) {
 			stores[st.Node] = room
 			kept = append(kept, st.Node)
 			to = Keep(room)
+		}
+		if k == 0 {
+			most := slices.MaxFunc(l.Stages, func(a, b Stage) int { return cmp.Compare(a.Bytes, b.Bytes) }).Bytes
+			raster.Roomy(most / 4 * 3) // the rest is mostly ends of buffers that nothing comes to
 		}
 		if err := newRunner(g, st, stores, sums).run(ctx, to, tell); err != nil {
 			return nil, err

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"runtime"
+	"sync/atomic"
 )
 
 // Store holds a whole picture of W x H pixels of C channels, 16 bits each, in
@@ -19,9 +20,19 @@ type Store struct {
 
 // NewMemory sets aside the whole picture in memory.
 func NewMemory(w, h, c int) *Store {
-	s := &Store{W: w, H: h, C: c, mem: make([]uint16, w*h*c)}
-	huge(s.mem)
-	return s
+	huge(2 * int64(w) * int64(h) * int64(c))
+	return &Store{W: w, H: h, C: c, mem: make([]uint16, w*h*c)}
+}
+
+var roomy atomic.Int64 // the most that was asked for
+
+// Roomy makes ready so many bytes of memory for the rows that workers will hold, once
+// in a process, or for more than then.
+func Roomy(bytes int64) {
+	if bytes > roomy.Load() {
+		roomy.Store(bytes)
+		huge(bytes)
+	}
 }
 
 // Of holds a picture that is in memory already: px is it, not a copy.
