@@ -219,7 +219,7 @@ func (in *Input) Named(path, found string) *Input {
 // milliseconds; passed, if not nil, hears how many were hashed.
 func hashFile(ctx context.Context, r io.ReaderAt, size int64, passed func(n int64)) (raster.Sum, error) {
 	h := sha256.New()
-	buf := make([]byte, 1<<20)
+	buf := make([]byte, 1<<18)
 	s := io.NewSectionReader(r, 0, size)
 	var n int64
 	for {
