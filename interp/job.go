@@ -266,7 +266,7 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 			continue
 		}
 		seen[real] = p
-		if in := j.sameAsInput(out); in != nil {
+		if in := j.SameAsInput(out); in != nil {
 			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.Role, in.Text.Value),
 				"Inputs are never written to, by whatever name.", "save the print under another name")
 			continue
@@ -305,13 +305,13 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 	}
 }
 
-// sameAsInput finds what the recipe names as an input, read or not, that is the
+// SameAsInput finds what the recipe names as an input, read or not, that is the
 // same file as path: by links, by another way to its folder, or by a name that
 // folds to its name.
-func (j *Job) sameAsInput(path string) *plan.NamedInput {
+func (j *Job) SameAsInput(path string) *plan.NamedInput {
 	real := disk.Fold(disk.Real(path))
 	for _, o := range j.Others {
-		if in := o.sameAsInput(path); in != nil {
+		if in := o.SameAsInput(path); in != nil {
 			return in
 		}
 	}

@@ -71,7 +71,7 @@ func ReprintLog(ctx context.Context, l *audit.Log, o ReprintOptions) (*Built, er
 		out = folder
 	}
 	target := filepath.Join(out, l.Run.Out)
-	if in := j.sameAsInput(target); in != nil {
+	if in := j.SameAsInput(target); in != nil {
 		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.Role)
 	}
 	if !o.Force {

@@ -40,6 +40,9 @@ Examples:
 }
 
 func (c *diffCmd) Run(a *app) error {
+	if err := ending("--out", c.Out, ".html"); err != nil {
+		return err
+	}
 	for _, side := range []*string{&c.A, &c.B} {
 		if found := fitting(*side); len(found) == 1 && isPattern(*side) {
 			*side = found[0]

@@ -65,6 +65,9 @@ func (c *inspectCmd) Run(a *app) error {
 	case c.Force && c.Page == "":
 		return usageError{"--force goes with --page"}
 	}
+	if err := ending("--page", c.Page, ".html"); err != nil {
+		return err
+	}
 	if c.Page != "" {
 		if err := free(c.Page, c.Force, "another"); err != nil {
 			return err

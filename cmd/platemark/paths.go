@@ -123,6 +123,15 @@ func (a *app) tellElsewhere(list []string) {
 	}
 }
 
+// ending refuses a name for what is written that doesn't end as its kind does, so that
+// --force can't replace a recipe, a log or a print with it.
+func ending(flag, path, want string) error {
+	if path == "" || strings.EqualFold(filepath.Ext(path), want) {
+		return nil
+	}
+	return usageError{fmt.Sprintf("%s writes a file whose name ends with %s, and %s doesn't", flag, want, path)}
+}
+
 // free fails before anything is computed if a file couldn't get its name; it is
 // asked again when the file is written.
 func free(path string, force bool, other string) error {

@@ -90,6 +90,9 @@ func (c *planCmd) Run(a *app) error {
 	if c.Picture != "" && len(c.Recipes) != 1 {
 		return usageError{"--picture draws one print of one recipe"}
 	}
+	if err := ending("--picture", c.Picture, ".png"); err != nil {
+		return err
+	}
 	for _, file := range c.Recipes {
 		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true, Spots: true, Heads: !c.Mark && !c.JSON})
 		if err != nil {
@@ -119,6 +122,9 @@ func (c *planCmd) Run(a *app) error {
 
 // draw writes the picture of a print's masks.
 func (c *planCmd) draw(a *app, j *interp.Job, p *plan.Print) error {
+	if in := j.SameAsInput(c.Picture); in != nil {
+		return fmt.Errorf("the picture of the masks would overwrite the %s %s: inputs are never written to", in.Role, in.Text.Value)
+	}
 	m, err := proof.DrawMasks(a.ctx, j, p, 1400, c.n())
 	if err != nil {
 		return err

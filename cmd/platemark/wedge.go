@@ -35,6 +35,9 @@ Examples:
 }
 
 func (c *wedgeCmd) Run(a *app) error {
+	if err := ending("--page", c.Page, ".html"); err != nil {
+		return err
+	}
 	first, err := readWedge(c.Read)
 	if err != nil {
 		return usageError{err.Error()}
