@@ -122,8 +122,8 @@ func (c *planCmd) Run(a *app) error {
 
 // draw writes the picture of a print's masks.
 func (c *planCmd) draw(a *app, j *interp.Job, p *plan.Print) error {
-	if in := j.SameAsInput(c.Picture); in != nil {
-		return fmt.Errorf("the picture of the masks would overwrite the %s %s: inputs are never written to", in.Role, in.Text.Value)
+	if err := noInput(j, c.Picture); err != nil {
+		return err
 	}
 	m, err := proof.DrawMasks(a.ctx, j, p, 1400, c.n())
 	if err != nil {

@@ -149,7 +149,11 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o proof.Options,
 		}
 		page := pageOf(print)
 		for _, f := range append(files, view.File{Name: filepath.Base(page), Data: b.Bytes()}) {
-			if err := disk.Write(filepath.Join(out, f.Name), f.Data, c.Force); err != nil {
+			to := filepath.Join(out, f.Name)
+			if err := noInput(j, to); err != nil {
+				return err
+			}
+			if err := disk.Write(to, f.Data, c.Force); err != nil {
 				return err
 			}
 		}
