@@ -10,7 +10,7 @@ import (
 
 type packCmd struct {
 	Log            string `arg:"" help:"The print's audit log (FILE.MARK.audit.jsonl)." type:"readablefile"`
-	Out            string `help:"The package: a zip file where the name ends in .zip, else a folder (default: FILE.MARK.package beside the log). From 4 GiB on it is a folder." placeholder:"DIR|FILE.zip"`
+	Out            string `help:"The package: a zip file where the name ends in .zip, else a folder (default: FILE.MARK.package beside the log). From 4 GiB on it is a folder." placeholder:"FOLDER|FILE.zip"`
 	WithoutPrint   bool   `help:"Leave the print file out: reprint makes it again. The edition's register is told."`
 	WithoutProgram bool   `help:"Leave this program out."`
 	Source         string `help:"The folder of the program's source: adds it with the modules that it needs, and a WebAssembly build of it. Needs the Go tools." placeholder:"FOLDER"`
