@@ -22,10 +22,10 @@ import (
 // BenchmarkScale builds prints of several sizes from masters of several sizes, on
 // one and on two processors: two enlargements, blended through a mask, sharpened, as
 // a JPEG file of quality 100. It tells processor time a print pixel, less that of
-// reading the master, wall time, and the most memory, less the decoded master's if it
-// is kept in memory; at the end of each master's prints the most processor time a pixel
-// beside the least. DEVELOPERS.md keeps a table. It takes about four minutes of two
-// quiet processors.
+// reading the master, and all of it a pixel read or written, master's and print's;
+// wall time, and the most memory, less the decoded master's if it is kept in memory; at
+// the end of each master's prints the most of both times beside the least.
+// DEVELOPERS.md keeps a table. It takes about four minutes of two quiet processors.
 //
 //	go test ./cmd/platemark -run - -bench Scale -benchtime 1x
 func BenchmarkScale(b *testing.B) {
@@ -60,14 +60,17 @@ func BenchmarkScale(b *testing.B) {
 				scaled(b, master, steps, processors) // a file that was just written is slow to read
 				return scaled(b, master, steps, processors)
 			})
-			var each []float64 // processor time a print pixel, in ns
+			var each, both []float64 // processor time a print pixel, and a pixel read or written, in ns
 			for _, p := range m.prints {
 				b.Run(fmt.Sprintf("%dMP/%dx%d/%d", m.w*m.h/1e6, p[0], p[1], processors), func(b *testing.B) {
 					read := reading()
 					for b.Loop() {
 						r := scaled(b, master, fmt.Sprintf("size %d in x %d in at 300 ppi\n", p[0], p[1])+scaleSteps, processors)
-						each = append(each, (r.cpu-read.cpu).Seconds()*1e9/float64(p[0]*p[1]*300*300))
+						px := p[0] * p[1] * 300 * 300
+						each = append(each, (r.cpu-read.cpu).Seconds()*1e9/float64(px))
+						both = append(both, r.cpu.Seconds()*1e9/float64(m.w*m.h+px))
 						b.ReportMetric(each[len(each)-1], "cpu-ns/px")
+						b.ReportMetric(both[len(both)-1], "cpu-ns/px-in-out")
 						b.ReportMetric(read.cpu.Seconds(), "reading-cpu-s")
 						b.ReportMetric(r.wall.Seconds(), "wall-s")
 						if size := 6 * m.w * m.h; size <= 512<<20 {
@@ -82,6 +85,7 @@ func BenchmarkScale(b *testing.B) {
 				b.Run(fmt.Sprintf("%dMP/all/%d", m.w*m.h/1e6, processors), func(b *testing.B) {
 					for b.Loop() {
 						b.ReportMetric(slices.Max(each)/slices.Min(each), "most/least")
+						b.ReportMetric(slices.Max(both)/slices.Min(both), "most/least-in-out")
 						b.ReportMetric(0, "ns/op")
 					}
 				})
