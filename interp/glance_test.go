@@ -130,6 +130,7 @@ func TestHeadsHashWhatIsPinned(t *testing.T) {
 	text := strings.Replace(glanceRecipe, "prepare {\n    turn left", "mask lit {\n    range lightness 20 to 60\n}\nprepare {\n    turn left\n    spot at (30%, 30%) radius 1%", 1)
 	text = strings.Replace(text, "save", "sharpen radius 1 px amount 90% through lit\n    save", 1)
 	write(t, file, text)
+	// The mask reads the picture after its turn, reduced to 167 x 250 px or so.
 	full := mustLoad(t, file, LoadOptions{NoOutputs: true, Masks: true, Spots: true})
 	heads := mustLoad(t, file, LoadOptions{NoOutputs: true, Masks: true, Spots: true, Heads: true})
 	a, b := full.Plans[0], heads.Plans[0]

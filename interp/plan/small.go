@@ -136,7 +136,11 @@ func (p *Print) Small(out int, how Small, input func(n Node, w, h int) (*raster.
 			if edges[i] > 0 {
 				args = args.With("width", fmt.Sprint(edges[i]))
 			}
-			r := ops.Reduction{Frame: ops.RatioOf(p.Nodes[cut].Pic, how.Pic), W: w, H: h}
+			from := p.Nodes[cut].Pic
+			r := ops.Reduction{Frame: ops.RatioOf(from, how.Pic), W: w, H: h}
+			if n.Pic.W == from.H && n.Pic.H == from.W { // it lies on its side there
+				r.Frame.X, r.Frame.Y = r.Frame.Y, r.Frame.X
+			}
 			if k := len(n.In) - 1; k >= 0 {
 				r.From, r.Pic = p.Nodes[n.In[0]].Pic, pics[n.In[0]]
 				r.Mask, r.Mini = p.Nodes[n.In[k]].Pic, pics[n.In[k]]
