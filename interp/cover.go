@@ -38,17 +38,18 @@ func ShareText(f float64) string {
 }
 
 // maskLong is the longer side of the frame that masks are drawn on to see what
-// they cover. Shares that come near to nothing or everything are taken again at
-// full size.
+// they cover, maskLook to see whether they do. Shares that come near to nothing or
+// everything are taken again at full size.
 const (
 	maskLong = 1000
+	maskLook = 250
 	maskNear = 0.004
 )
 
 // coverMasks works out what each mask of the plan covers, and warns at the
 // steps whose mask leaves them no effect, or no need of a mask.
-func (s *Session) coverMasks(ctx context.Context, j *Job, p *plan.Print) error {
-	start, err := s.maskStart(ctx, p, maskLong)
+func (s *Session) coverMasks(ctx context.Context, j *Job, p *plan.Print, long int) error {
+	start, err := s.maskStart(ctx, p, long)
 	if err != nil {
 		return err
 	}
@@ -161,10 +162,14 @@ func (s *Session) share(ctx context.Context, p *plan.Print, m MaskCover, part pl
 }
 
 // coverMasks looks at the masks of every plan. A painted mask is decoded.
-func (j *Job) coverMasks(ctx context.Context, s *Session) error {
+func (j *Job) coverMasks(ctx context.Context, s *Session, shares bool) error {
+	long := maskLook
+	if shares {
+		long = maskLong
+	}
 	for _, p := range j.Plans {
 		n := len(p.Notes)
-		if err := s.coverMasks(ctx, j, p); err != nil {
+		if err := s.coverMasks(ctx, j, p, long); err != nil {
 			return err
 		}
 		j.Diags = append(j.Diags, p.Notes[n:]...)

@@ -52,7 +52,7 @@ func TestSharesOfMasks(t *testing.T) {
 	} {
 		file := filepath.Join(folder, "r.recipe")
 		write(t, file, fmt.Sprintf("recipe 1 draft\nmaster \"m.tif\"\nmask a {\n    %s\n}\nprint p {\n    size 3000 px wide at 300 ppi\n    sharpen radius 1 px amount 50%% through a\n    save tiff \"p.tif\"\n}\n", x.mask))
-		j := mustLoad(t, file, LoadOptions{Masks: true})
+		j := mustLoad(t, file, LoadOptions{Masks: true, Shares: true})
 		warns := 0
 		for _, d := range j.Diags {
 			if d.Code == plan.CodeMaskCovers {

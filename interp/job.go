@@ -58,8 +58,9 @@ type LoadOptions struct {
 	NoOutputs bool
 	// Look is for planning alone: a print file that exists is a note.
 	Look bool
-	// Masks looks at what masks cover, before any picture is made.
-	Masks bool
+	// Masks looks whether masks cover nothing or everything, before any picture is
+	// made; with Shares it tells how much, too.
+	Masks, Shares bool
 	// Spots looks at what spots mend.
 	Spots bool
 	// NoSheets leaves sheets out, unless they are among Prints.
@@ -195,7 +196,7 @@ func LoadText(ctx context.Context, file, folder string, source []byte, o LoadOpt
 	s := NewSession(0, nil)
 	defer s.Close()
 	if !j.Failed() && o.Masks {
-		if err := j.coverMasks(ctx, s); err != nil {
+		if err := j.coverMasks(ctx, s, o.Shares); err != nil {
 			j.Close()
 			return nil, err
 		}

@@ -41,7 +41,7 @@ func (c *checkCmd) Run(a *app) error {
 				return err
 			}
 		}
-		j, err := interp.Load(a.ctx, file, interp.LoadOptions{NoOutputs: true, Masks: true, Heads: true})
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{NoOutputs: true, Masks: true, Shares: c.Masks, Heads: true})
 		if err != nil {
 			return err
 		}

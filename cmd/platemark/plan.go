@@ -94,7 +94,7 @@ func (c *planCmd) Run(a *app) error {
 		return err
 	}
 	for _, file := range c.Recipes {
-		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true, Spots: true, Heads: !c.Mark && !c.JSON})
+		j, err := interp.Load(a.ctx, file, interp.LoadOptions{Prints: c.Print, Out: c.Out, Force: c.Force, Look: true, Masks: true, Shares: true, Spots: true, Heads: !c.Mark && !c.JSON})
 		if err != nil {
 			return err
 		}
