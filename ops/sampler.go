@@ -103,6 +103,7 @@ func coverAxis(x0, x1 *big.Rat, m, n int) (func() *axis, error) {
 func triangles(a, b, den int64, m, n int) *axis {
 	reach := max(den, 2*(b-a)) // half-width of the triangle
 	ax := newAxis(n)
+	ax.w = make([]float32, 0, 2*n) // as many, or a few more, unless the picture is smaller
 	var w []float32
 	var share []uint64
 	for i := range n {
