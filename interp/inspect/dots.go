@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -12,8 +13,9 @@ const hotOver = "2/25"
 // hotNoise is how many times the noise they differ by.
 const hotNoise = 6
 
-// singles takes the pixels of a row that `spot pixels` would change.
-func (w *scanWorker) singles(y int, was, mended []uint16) {
+// singles takes the pixels of a row that `spot pixels` would change; those of the
+// tiles' margin only to look without them.
+func (w *scanWorker) singles(row, y int, was, mended []uint16) {
 	c := w.pic.C
 	for x := range w.pic.W {
 		a, b := was[x*c:][:c], mended[x*c:][:c]
@@ -31,6 +33,10 @@ func (w *scanWorker) singles(y int, was, mended []uint16) {
 		if k := int(max(in[0], in[1], in[2])) >> 13; math.Abs(far) < hotNoise*65535*(w.noise.Light[k]+w.noise.Colour[k]) {
 			continue
 		}
+		w.alone = append(w.alone, alone{x, y, light(b)})
+		if y/coreH != row {
+			continue
+		}
 		f := Find{Kind: Hot, At: Point{float64(x) + 0.5, float64(y) + 0.5}, W: 1, H: 1, Width: 1, Contrast: w.contrast(in, around)}
 		if far < 0 {
 			f.Kind = Dead
@@ -41,21 +47,19 @@ func (w *scanWorker) singles(y int, was, mended []uint16) {
 	}
 }
 
+// What a speck needs to be looked at as a blot. What decides is how like it is.
 const (
 	// blotLeast is the least contrast of a blot, as a share of the range.
 	blotLeast = 0.004
-	// blotSpread is how many times the spread of the ground around it that is.
-	blotSpread = 2.8
-	// blotSure is how many times that spread, of a mean of as many pixels.
-	blotSure = 9
+	// blotSpread is how many times the spread of the ground around it that is, and
+	// blotSure how many times that of a mean of as many pixels.
+	blotSpread = 2
+	blotSure   = 5
 	// blotCalm is how many times what squares stand out by in the calmest parts
-	// around; blotFine that of the finest.
-	blotCalm = 6
-	blotFine = 7
-	// blotSmooth is the most that smooth ground spreads, of its light.
-	blotSmooth = 0.015
+	// around.
+	blotCalm = 4.5
 	// blotSide is what any eighth of the ring around may have of the contrast.
-	blotSide = 0.35
+	blotSide = 0.5
 	// blotReach is how far a blot is looked at, in the level's pixels.
 	blotReach = 9
 	blotN     = 2*blotReach + 1
@@ -81,13 +85,13 @@ func (w *scanWorker) findBlots(k int) {
 			if math.Abs(d) < blotLeast*full/8 {
 				continue
 			}
-			if spread := float64(c2-b2)/ring - float64(mean*mean); float64(d*d) > spread {
+			if spread := float64(c2-b2)/ring - float64(mean*mean); 2*float64(d*d) > spread {
 				out[(y-r.Min.Y+1)*wide+x-r.Min.X+1] = d
 			}
 		}
 	}
 	for i := range w.calms {
-		w.calms[i] = -1
+		w.calms[i], w.calmest[i] = -1, -1
 	}
 	var seen [blotN * blotN]bool
 	for y := r.Min.Y; y < r.Max.Y; y++ {
@@ -108,13 +112,14 @@ func (w *scanWorker) findBlots(k int) {
 			if !most {
 				continue
 			}
-			if !w.high(k, x, y, v) {
+			least := w.least(k, x, y)
+			if !w.high(k, x, y, v, least) {
 				continue
 			}
 			clear(seen[:])
 			// Two specks may share a square.
 			for range 9 {
-				if !w.blot(k, x, y, v, &seen) {
+				if !w.blot(k, x, y, v, least, &seen) {
 					break
 				}
 			}
@@ -124,8 +129,8 @@ func (w *scanWorker) findBlots(k int) {
 
 // blot looks at the speck in the square of 3 pixels around x, y of a level that
 // stands out by d from its ground, and that none before it took; false where there
-// is none.
-func (w *scanWorker) blot(k, x, y int, d float64, seen *[blotN * blotN]bool) bool {
+// is none of the least contrast.
+func (w *scanWorker) blot(k, x, y int, d, least float64, seen *[blotN * blotN]bool) bool {
 	p := &w.light[k]
 	sign := 1.0
 	if d < 0 {
@@ -145,7 +150,7 @@ func (w *scanWorker) blot(k, x, y int, d float64, seen *[blotN * blotN]bool) boo
 			top = i
 		}
 	}
-	if top < 0 || at(top) < max(sum/9, blotLeast*full)*0.5 {
+	if top < 0 || at(top) < max(sum/18, least) {
 		return false
 	}
 	// The speck is what hangs together above a half of its height, or above more
@@ -174,31 +179,38 @@ func (w *scanWorker) blot(k, x, y int, d float64, seen *[blotN * blotN]bool) boo
 	}
 	area := float64(len(list))
 	c /= area
-	spread := max(g.spread, w.sigma(int64(g.mean))/float64(int(1)<<k), full/65535)
-	if c < max(blotLeast*full, blotSpread*spread) || c*math.Sqrt(area) < blotSure*spread ||
-		g.side > blotSide*c || g.clipped && c < 0.1*full ||
-		g.spread > max(blotSmooth*g.mean, 3*w.sigma(int64(g.mean))) {
+	noise := w.sigma(int64(g.mean)) / float64(int(1)<<k)
+	spread := max(g.spread, noise, full/65535)
+	sure := c * math.Sqrt(area) / spread
+	if c < max(blotSpread*spread, least) || sure < blotSure || g.side > blotSide*c || g.clipped && c < 0.1*full {
 		return true
 	}
-	if c < w.least(k, x, y) {
-		return true
+	rough := max(0, spread-2*noise) / (g.mean + full/50)
+	f := Find{Kind: Dust}
+	if k == 0 && len(list) <= 9 && e.long <= 3 && c > max(0.08*full, 1.55*least) && sure > 9 &&
+		rough < 0.015 && g.side < 0.35*c && w.steep(list, x, y, &g, sign) {
+		f.Kind = Hot
+		if sign < 0 {
+			f.Kind = Dead
+		}
+	} else {
+		// What is measured later only takes from it.
+		f.like = likeNone + float64(likeShape*likeness(e, at)) + float64(likeSize*math.Sqrt(e.r*float64(int(1)<<k))) +
+			float64(likeHeight*min(c/least, 1.8)) + float64(likeRough*rough)
+		if f.like < 0 {
+			return true
+		}
+		if f.like += float64(likeRivals * w.rivals(k, cx, cy, e.r/halfAt+4)); f.like < 0 {
+			return true
+		}
 	}
-	w.addBlot(k, list, x, y, e, &g, c, sign)
+	w.addBlot(k, list, x, y, e, &g, f, sign)
 	return true
-}
-
-// least is the least contrast of a blot at a place that its surroundings allow.
-func (w *scanWorker) least(k, x, y int) float64 {
-	times := float64(blotCalm)
-	if k == 0 {
-		times = blotFine
-	}
-	return times * (w.calm(k, x, y) + full/5000)
 }
 
 // high says whether a square of 3 pixels, which stands out by d, has a pixel high
 // enough to be worth a closer look.
-func (w *scanWorker) high(k, x, y int, d float64) bool {
+func (w *scanWorker) high(k, x, y int, d, least float64) bool {
 	p := &w.light[k]
 	a, _ := w.box(k, x, y, 1)
 	ground := float64(a)/9 - d
@@ -210,52 +222,7 @@ func (w *scanWorker) high(k, x, y int, d float64) bool {
 		}
 		most = max(most, v)
 	}
-	return 1.25*most > w.least(k, x, y)
-}
-
-// calm is by how much squares of 3 pixels differ from the rings around them, in the
-// mean over a square of 8 pixels: that of the sixth calmest of the 25 around a place.
-func (w *scanWorker) calm(k, x, y int) float64 {
-	p := &w.light[k]
-	cols, rows := p.w/8, p.h/8
-	var list [25]float64
-	n := 0
-	for by := max(0, y/8-2); by <= min(rows-1, y/8+2); by++ {
-		for bx := max(0, x/8-2); bx <= min(cols-1, x/8+2); bx++ {
-			v := &w.calms[by*cols+bx]
-			if *v < 0 {
-				*v = w.calmOf(k, bx*8, by*8)
-			}
-			list[n] = *v
-			n++
-		}
-	}
-	slices.Sort(list[:n])
-	return list[n/5]
-}
-
-func (w *scanWorker) calmOf(k, x0, y0 int) float64 {
-	p := &w.light[k]
-	sum, n := 0.0, 0
-	for y := max(4, y0); y < min(y0+8, p.h-4); y += 2 {
-		for x := max(4, x0); x < min(x0+8, p.w-4); x += 2 {
-			sum += math.Abs(w.beyond(k, x, y))
-			n++
-		}
-	}
-	if n == 0 {
-		return full
-	}
-	return sum / float64(n)
-}
-
-// beyond is by how much the mean of a square of 3 pixels exceeds that of the ring
-// between squares of 5 and of 9.
-func (w *scanWorker) beyond(k, x, y int) float64 {
-	a, _ := w.box(k, x, y, 1)
-	b, _ := w.box(k, x, y, 2)
-	c, _ := w.box(k, x, y, 4)
-	return float64(a)/9 - float64(c-b)/56
+	return 1.25*most > least
 }
 
 // flood is what hangs together with a pixel of the window above a height, none of it
@@ -407,9 +374,9 @@ func (w *scanWorker) code(k, x, y int, codes *[3]float64, share float64) {
 }
 
 // addBlot takes in a blot of a level's pixels, whose window's middle is x, y.
-func (w *scanWorker) addBlot(k int, list []int, x, y int, e extent, g *ground, c, sign float64) {
+func (w *scanWorker) addBlot(k int, list []int, x, y int, e extent, g *ground, f Find, sign float64) {
 	by := float64(int(1) << k)
-	f := Find{Kind: Dust, At: w.place(k, float64(x-blotReach)+e.x+0.5, float64(y-blotReach)+e.y+0.5)}
+	f.At = w.place(k, float64(x-blotReach)+e.x+0.5, float64(y-blotReach)+e.y+0.5)
 	if f.At.X < 0 || f.At.Y < 0 || f.At.X > float64(w.pic.W) || f.At.Y > float64(w.pic.H) {
 		return
 	}
@@ -417,19 +384,21 @@ func (w *scanWorker) addBlot(k int, list []int, x, y int, e extent, g *ground, c
 	for _, i := range list {
 		w.code(k, x+i%blotN-blotReach, y+i/blotN-blotReach, &in, 1/float64(len(list)))
 	}
-	f.Contrast = w.contrast(in, g.codes)
-	if f.Contrast*sign <= 0 {
+	d := w.contrasts(in, g.codes)
+	if f.Contrast = d[1]; f.Contrast*sign <= 0 {
 		return
+	}
+	if f.Kind == Dust {
+		// What lies before a picture takes or adds light of all colours. A blot on
+		// grey tells nothing, as most do of less than 0.05.
+		tint := max(math.Abs(d[0]-d[1]), math.Abs(d[2]-d[1])) / math.Abs(d[1])
+		if f.like += float64(likeTint * min(max(tint, 0.05), 0.3)); f.like < 0 {
+			return
+		}
 	}
 	f.Width = 2 * by * e.r
 	f.W, f.H = by*e.long, by*e.long
 	f.Spots = []Disc{{f.At, by * (float64(2.1*e.r) + 0.8)}}
-	if k == 0 && len(list) <= 9 && e.long <= 3 && c > 0.08*full && w.steep(list, x, y, g, sign) {
-		f.Kind = Hot
-		if sign < 0 {
-			f.Kind = Dead
-		}
-	}
 	w.specks = append(w.specks, f)
 }
 
@@ -446,7 +415,7 @@ func (w *scanWorker) keepBlots() {
 
 // once leaves of specks that were found twice, in two levels or from both sides of a
 // tile's border, one, and none that lies on what there is already. What is steep is
-// known best, then what weighs more.
+// known best, then what is most like a blot.
 func (p *places) once(specks []Find) []Find {
 	slices.SortFunc(specks, func(a, b Find) int {
 		if (a.Kind == Dust) != (b.Kind == Dust) {
@@ -455,7 +424,7 @@ func (p *places) once(specks []Find) []Find {
 			}
 			return -1
 		}
-		return byWeight(a, b)
+		return cmp.Or(cmp.Compare(b.like, a.like), byPlace(a, b))
 	})
 	return slices.DeleteFunc(specks, func(f Find) bool {
 		r := f.Spots[0].Radius

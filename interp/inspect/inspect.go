@@ -58,6 +58,8 @@ type Find struct {
 	HueFrom, HueTo float64
 	// Seen is how visible it is, in multiples of what is just seen; see Rank.
 	Seen float64
+
+	like float64 // how like a blot dust is, see likeNone
 }
 
 // More is how many finds of a kind were left out in a part of the picture, all of

@@ -124,6 +124,51 @@ func TestSameHoweverItIsCut(t *testing.T) {
 	}
 }
 
+// Single pixels beside blots, in their ground, leave these where they are.
+func TestSinglesDontMoveBlots(t *testing.T) {
+	p, list := made(900, 600, 1, sky).plant(5, 0, 20, 0, 0)
+	blots := func(p *shot) (spots []Disc) {
+		for _, f := range p.look(t, engine.Options{}).of(Dust) {
+			spots = append(spots, f.Spots...)
+		}
+		return spots
+	}
+	want := blots(p)
+	for _, f := range list {
+		for c := range 3 {
+			p.pix[3*((f.y+3)*p.w+f.x+int(1.3*f.r)+3)+c] = 65535
+		}
+	}
+	got := blots(newShot(p.pix, p.w, p.h))
+	if len(want) < 15 || len(got) != len(want) {
+		t.Fatalf("%d blots without single pixels, %d with", len(want), len(got))
+	}
+	for i, d := range got {
+		if apart(d.Point, want[i].Point) > 0.01 || math.Abs(d.Radius-want[i].Radius) > 0.01 {
+			t.Errorf("%v without single pixels, %v with", want[i], d)
+		}
+	}
+}
+
+// A blot of the form that is looked for is wholly like itself, its opposite and a
+// slope aren't.
+func TestLikeness(t *testing.T) {
+	e := extent{x: blotReach, y: blotReach, r: 3 * halfAt}
+	blot := func(i int) float64 {
+		dx, dy := float64(i%blotN-blotReach), float64(i/blotN-blotReach)
+		v := max(0, 1-(dx*dx+dy*dy)/9)
+		return 7 + 100*v*v
+	}
+	for i, c := range []struct {
+		at   func(i int) float64
+		want float64
+	}{{blot, 1}, {func(i int) float64 { return -blot(i) }, 0}, {func(i int) float64 { return float64(i % blotN) }, 0}} {
+		if got := likeness(e, c.at); math.Abs(got-c.want) > 1e-6 {
+			t.Errorf("%d: %v, want %v", i, got, c.want)
+		}
+	}
+}
+
 // Where there is nothing, nothing is found: flats, slopes, noise, a checker, an
 // edge, beside clipped light, and at the picture's rim.
 func TestNothingWhereNothingIs(t *testing.T) {

@@ -83,9 +83,15 @@ func (s *scan) Worker() ops.Worker {
 	for k := range w.tint {
 		w.tint[k] = plane{tileW / 2, tileH / 2, make([]int32, tileW*tileH/4)}
 	}
-	w.calms = make([]float64, tileW*tileH/64)
+	w.calms, w.calmest = make([]float64, tileW*tileH/64), make([]float64, tileW*tileH/64)
 	w.sums, w.squares = make([]int64, (tileW+1)*(tileH+1)), make([]int64, (tileW+1)*(tileH+1))
 	return w
+}
+
+// alone is a single pixel and the light it has when mended.
+type alone struct {
+	x, y  int
+	light int32
 }
 
 // plane is a picture of whole numbers.
@@ -100,6 +106,7 @@ type scanWorker struct {
 	mender ops.Worker
 	mended []uint16  // a row without single pixels
 	near   *places   // single pixels of the row of tiles
+	alone  []alone   // those of its margin too
 	specks []Find    // of the tile, those found twice too
 	out    []float64 // room for what squares stand out by, and for a speck
 	list   []int
@@ -112,15 +119,22 @@ type scanWorker struct {
 	light           [levels]plane // reduced by means
 	tint            [2]plane      // red less light and blue less light, of half the size
 	sums, squares   []int64       // of a level's light, above and left of each pixel
-	calms           []float64     // see calm; below 0 what isn't known yet
+	calms, calmest  []float64     // of squares of 8 pixels, see calm and least; below 0 what isn't known yet
 }
 
 func (w *scanWorker) Row(dst []uint16, y int, in []ops.Rows) {
 	dst[0] = 0
-	w.near = newPlaces(32)
-	for r := y * coreH; r < min((y+1)*coreH, w.pic.H); r++ {
+	w.near, w.alone = newPlaces(32), w.alone[:0]
+	lo, hi := w.Window(0, y)
+	if lo > 0 {
+		lo += 2 // the mender reads two rows on either side
+	}
+	if hi < w.pic.H {
+		hi -= 2
+	}
+	for r := lo; r < hi; r++ {
 		w.mender.Row(w.mended, r, in)
-		w.singles(r, in[0].Row(r), w.mended)
+		w.singles(y, r, in[0].Row(r), w.mended)
 	}
 	for x := range w.cols {
 		t := y*w.cols + x
@@ -174,6 +188,14 @@ func (w *scanWorker) coreRow(y int) []uint16 {
 	return w.row(y - w.at.Y)[margin*w.pic.C:][:w.Dx()*w.pic.C]
 }
 
+// light of a pixel, to full.
+func light(px []uint16) int32 {
+	if len(px) == 1 {
+		return 4 * int32(px[0])
+	}
+	return int32(px[0]) + 2*int32(px[1]) + int32(px[2])
+}
+
 // fill makes the tile's planes.
 func (w *scanWorker) fill() {
 	c := w.pic.C
@@ -183,19 +205,24 @@ func (w *scanWorker) fill() {
 		row := w.row(y)
 		out := w.light[0].v[y*tileW:][:tileW]
 		for x := range out {
-			i := x * c
+			px := row[x*c:][:c]
+			l := light(px)
+			out[x] = l
 			if c == 1 {
-				out[x] = 4 * int32(row[i])
 				continue
 			}
-			r, g, b := int32(row[i]), int32(row[i+1]), int32(row[i+2])
-			l := r + 2*g + b
-			out[x] = l
 			// The sums of four pixels in quarters come to those of means in codes
 			// times 4.
 			k := y/2*(tileW/2) + x/2
-			w.tint[0].v[k] += r - l/4
-			w.tint[1].v[k] += b - l/4
+			w.tint[0].v[k] += int32(px[0]) - l/4
+			w.tint[1].v[k] += int32(px[2]) - l/4
+		}
+	}
+	// Blots and hairs are looked for without single pixels, which would lie in the
+	// ground around them.
+	for _, a := range w.alone {
+		if x := a.x - w.at.X; x >= 0 && x < tileW {
+			w.light[0].v[(a.y-w.at.Y)*tileW+x] = a.light
 		}
 	}
 	for k := 1; k < levels; k++ {
@@ -260,22 +287,28 @@ func apart(a, b Point) float64 {
 	return math.Sqrt(float64(x*x) + float64(y*y))
 }
 
-// luminance of a mean of codes, white at 1, and its colour.
-func (s *scan) luminance(codes [3]float64) (float64, colour.Lab) {
+// xyz are the tristimulus values of a mean of codes, white at Y = 1.
+func (s *scan) xyz(codes [3]float64) [3]float64 {
 	var px [3]uint16
 	for i := range s.pic.C {
 		px[i] = uint16(codes[i] + 0.5)
 	}
 	var c [1]colour.Lab
 	s.lab.Row(c[:], px[:s.pic.C])
-	return c[0].XYZ()[1], c[0]
+	return c[0].XYZ()
+}
+
+// contrasts are by how much X, Y and Z of one colour exceed those of what lies
+// around, as shares of these.
+func (s *scan) contrasts(in, around [3]float64) (d [3]float64) {
+	a, b := s.xyz(in), s.xyz(around)
+	// Light scattered by paper and eye lies over all, about 2 % of white.
+	for i, white := range colour.PCSWhite {
+		d[i] = (a[i] - b[i]) / (b[i] + float64(0.02*white))
+	}
+	return d
 }
 
 // contrast is how much lighter what is of one colour is than what lies around, as
 // a share of that.
-func (s *scan) contrast(in, around [3]float64) float64 {
-	a, _ := s.luminance(in)
-	b, _ := s.luminance(around)
-	// Light scattered by paper and eye lies over all, about 2 % of white.
-	return (a - b) / (b + 0.02)
-}
+func (s *scan) contrast(in, around [3]float64) float64 { return s.contrasts(in, around)[1] }
