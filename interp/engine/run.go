@@ -63,7 +63,9 @@ func Run(ctx context.Context, g *Graph, s Sink, o Options) ([][]uint32, error) {
 		}
 		if k == 0 {
 			most := slices.MaxFunc(l.Stages, func(a, b Stage) int { return cmp.Compare(a.Bytes, b.Bytes) }).Bytes
-			raster.Roomy(most / 4 * 3) // the rest is mostly ends of buffers that nothing comes to
+			// Large pages are taken whole, the ends of buffers that nothing comes to with
+			// them: more for the rows of a wide print cost it 20 MB and gained nothing.
+			raster.Roomy(min(most/4*3, 32<<20))
 		}
 		if err := newRunner(g, st, stores, sums).run(ctx, to, tell); err != nil {
 			return nil, err
