@@ -191,9 +191,13 @@ func paramEntry(s *Statement, p *Param, section string) []Entry {
 
 // ranges shows what a parameter's numbers may be.
 func (p *Param) ranges() string {
-	out := make([]string, len(p.Ranges))
+	var out []string
 	for i, r := range p.Ranges {
-		out[i] = r.String()
+		if last := len(out) - 1; i > 0 && strings.TrimSuffix(p.Ranges[i-1].Unit, "s") == r.Unit { // stops, and one stop
+			out[last] += " or " + r.Unit
+		} else {
+			out = append(out, r.String())
+		}
 	}
 	return strings.Join(out, ", ")
 }
@@ -261,8 +265,8 @@ func tableCells(l string) []string {
 
 // Explain returns the entries of a word: a statement, a parameter, a unit, a
 // kernel, a space, an intent, a term, an operation, the code of a message. It
-// is empty where the reference has none. Capitals count only where two words
-// differ in nothing else.
+// is empty where the reference has none; of several words that are none together, the
+// first one's. Capitals count only where two words differ in nothing else.
 func Explain(word string) []Entry {
 	word = strings.TrimSpace(word)
 	var out []Entry
@@ -281,6 +285,9 @@ func Explain(word string) []Entry {
 		if out != nil {
 			break
 		}
+	}
+	if first, _, two := strings.Cut(word, " "); out == nil && two { // as spot pixels
+		return Explain(first)
 	}
 	return out
 }
