@@ -159,6 +159,9 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 		return exitUsage
 	}
 	code = a.finish(kc.Run())
+	if code == exitDone && a.told.err != nil {
+		code = a.finish(fmt.Errorf("the rest of what there is to tell can't be written: %w", disk.PlainError(a.told.err)))
+	}
 	a.tellSwept()
 	return code
 }

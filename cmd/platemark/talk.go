@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -22,6 +23,7 @@ import (
 type app struct {
 	ctx    context.Context
 	out    io.Writer
+	told   teller // the same without a terminal
 	err    io.Writer
 	colour bool // on the error output
 	width  int  // of the terminal; 100 where there is none
@@ -30,7 +32,8 @@ type app struct {
 
 // newApp talks to a terminal in lines of its width, elsewhere as it stands.
 func newApp(ctx context.Context, stdout, stderr io.Writer) *app {
-	a := &app{ctx: ctx, out: stdout, err: stderr, width: 100}
+	a := &app{ctx: ctx, told: teller{w: stdout}, err: stderr, width: 100}
+	a.out = &a.told
 	if f, w := terminal(stderr); f != nil {
 		a.bar.screen, a.bar.width = f, w
 		a.width, a.err, a.colour = w, &folded{w: f, width: w, bar: &a.bar}, coloured(f)
@@ -39,6 +42,18 @@ func newApp(ctx context.Context, stdout, stderr io.Writer) *app {
 		a.out = &folded{w: f, width: w, bar: &a.bar}
 	}
 	return a
+}
+
+// teller writes to w and remembers the first failure.
+type teller struct {
+	w   io.Writer
+	err error
+}
+
+func (t *teller) Write(b []byte) (int, error) {
+	n, err := t.w.Write(b)
+	t.err = cmp.Or(t.err, err)
+	return n, err
 }
 
 // The words that messages begin with.
