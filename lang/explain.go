@@ -193,7 +193,7 @@ func paramEntry(s *Statement, p *Param, section string) []Entry {
 func (p *Param) ranges() string {
 	var out []string
 	for i, r := range p.Ranges {
-		if last := len(out) - 1; i > 0 && strings.TrimSuffix(p.Ranges[i-1].Unit, "s") == r.Unit { // stops, and one stop
+		if last := len(out) - 1; i > 0 && p.Ranges[i-1].Unit == r.Unit+"s" { // stops, and one stop
 			out[last] += " or " + r.Unit
 		} else {
 			out = append(out, r.String())
