@@ -1,6 +1,7 @@
 package interp
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -109,6 +110,9 @@ func Load(ctx context.Context, file string, o LoadOptions) (*Job, error) {
 // ReadRecipe reads a recipe's text.
 func ReadRecipe(file string) ([]byte, error) {
 	b, err := disk.Read(file, lang.MaxSource)
+	if err == nil && bytes.HasPrefix(b, []byte("recipe ")) {
+		return b, nil
+	}
 	var large *disk.SizeError
 	if what := master.NotRecipe(file); what != "" {
 		err = errors.New(what)
@@ -267,7 +271,7 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 			continue
 		}
 		seen[real] = p
-		if in := j.SameAsInput(out); in != nil {
+		if in := j.sameAsInput(out); in != nil {
 			say(at, fmt.Sprintf("the print file %s would overwrite the %s %s", p.File.Path, in.Role, in.Text.Value),
 				"Inputs are never written to, by whatever name.", "save the print under another name")
 			continue
@@ -306,13 +310,21 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 	}
 }
 
-// SameAsInput finds what the recipe names as an input, read or not, that is the
+// NotInput refuses to write at the place of a file that the recipe reads.
+func (j *Job) NotInput(path string) error {
+	if in := j.sameAsInput(path); in != nil {
+		return fmt.Errorf("%s would overwrite the %s %s: inputs are never written to", path, in.Role, in.Text.Value)
+	}
+	return nil
+}
+
+// sameAsInput finds what the recipe names as an input, read or not, that is the
 // same file as path: by links, by another way to its folder, or by a name that
 // folds to its name.
-func (j *Job) SameAsInput(path string) *plan.NamedInput {
+func (j *Job) sameAsInput(path string) *plan.NamedInput {
 	real := disk.Fold(disk.Real(path))
 	for _, o := range j.Others {
-		if in := o.SameAsInput(path); in != nil {
+		if in := o.sameAsInput(path); in != nil {
 			return in
 		}
 	}

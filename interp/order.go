@@ -207,7 +207,7 @@ func (o *Order) checkNames() {
 			if j.Job == nil || j.Job == r.job || j.Job.Inputs == nil {
 				continue
 			}
-			if in := j.Job.SameAsInput(r.File); in != nil {
+			if in := j.Job.sameAsInput(r.File); in != nil {
 				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.Role, j.File))
 				break
 			}

@@ -71,8 +71,8 @@ func ReprintLog(ctx context.Context, l *audit.Log, o ReprintOptions) (*Built, er
 		out = folder
 	}
 	target := filepath.Join(out, l.Run.Out)
-	if in := j.SameAsInput(target); in != nil {
-		return nil, fmt.Errorf("%s is the %s: inputs are never written to", target, in.Role)
+	if err := j.NotInput(target); err != nil {
+		return nil, err
 	}
 	if !o.Force {
 		if err := disk.Absent(target); err != nil {

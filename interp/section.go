@@ -30,8 +30,8 @@ func Section(ctx context.Context, j *Job, p *plan.Print, x, y, w, h int, path st
 	if x < 0 || y < 0 || w < 1 || h < 1 || x > pic.W-w || y > pic.H-h {
 		return nil, fmt.Errorf("the section %d,%d,%d,%d doesn't lie in the picture of %d x %d px", x, y, w, h, pic.W, pic.H)
 	}
-	if in := j.SameAsInput(path); in != nil {
-		return nil, fmt.Errorf("%s is the %s %s: inputs are never written to", path, in.Role, in.Text.Value)
+	if err := j.NotInput(path); err != nil {
+		return nil, err
 	}
 	began := time.Now()
 	se := newSession(o)

@@ -13,7 +13,6 @@ import (
 
 	"github.com/alecthomas/kong"
 
-	"platemark/interp"
 	"platemark/interp/disk"
 )
 
@@ -131,14 +130,6 @@ func ending(flag, path, want string) error {
 		return nil
 	}
 	return usageError{fmt.Sprintf("%s writes a file whose name ends with %s, and %s doesn't", flag, want, path)}
-}
-
-// noInput refuses to write at the place of a file that a recipe reads.
-func noInput(j *interp.Job, path string) error {
-	if in := j.SameAsInput(path); in != nil {
-		return fmt.Errorf("%s would overwrite the %s %s: inputs are never written to", path, in.Role, in.Text.Value)
-	}
-	return nil
 }
 
 // free fails before anything is computed if a file couldn't get its name; it is

@@ -122,7 +122,7 @@ func (c *planCmd) Run(a *app) error {
 
 // draw writes the picture of a print's masks.
 func (c *planCmd) draw(a *app, j *interp.Job, p *plan.Print) error {
-	if err := noInput(j, c.Picture); err != nil {
+	if err := j.NotInput(c.Picture); err != nil {
 		return err
 	}
 	m, err := proof.DrawMasks(a.ctx, j, p, 1400, c.n())

@@ -150,7 +150,7 @@ func (c *proofCmd) work(a *app, j *interp.Job, prints []string, o proof.Options,
 		page := pageOf(print)
 		for _, f := range append(files, view.File{Name: filepath.Base(page), Data: b.Bytes()}) {
 			to := filepath.Join(out, f.Name)
-			if err := noInput(j, to); err != nil {
+			if err := j.NotInput(to); err != nil {
 				return err
 			}
 			if err := disk.Write(to, f.Data, c.Force); err != nil {
