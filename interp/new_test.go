@@ -22,10 +22,13 @@ func TestNewRecipe(t *testing.T) {
 	}{
 		{"tiny", "opRGB", 60, 40, 3, []string{"size 60 px wide at 300 ppi", `save tiff "tiny-own-size.tif" bits 16`, "60 x 40 px upright (3:2), RGB, 16 bits, profile "}},
 		{"square", "sRGB", 300, 300, 3, []string{"within it: 8 x 8 in", "convert to opRGB", "(1:1)"}},
+		{"four-to-three", "opRGB", 4000, 3000, 3, []string{"#     18 x 12 in      250 ppi   within it: 16 x 12 in", "print within-18x12 {", "size within 18 in x 12 in at 300 ppi", `"four-to-three-within-18x12.tif"`}},
+		// A print of 12 x 7.996 inches is one of 12 x 8.
+		{"nearly", "opRGB", 3002, 2000, 3, []string{"#     12 x 8 in       250 ppi\n", "print size-12x8 {"}},
 		{"grey", "grey-2.2", 90, 60, 1, []string{"grey, 16 bits"}},
-		{"tall", "ROMM-RGB", 2000, 3000, 3, []string{"size within 8 in x 12 in at 300 ppi", "40 x 60 in", "100 x 150 cm", "convert to opRGB"}},
+		{"tall", "ROMM-RGB", 2000, 3000, 3, []string{"print size-8x12 {", "size within 8 in x 12 in at 300 ppi", `"tall-8x12.tif"`, "40 x 60 in", "100 x 150 cm", "convert to opRGB"}},
 		// 7.75 inches of 12 are 3100 px wide: 258 ppi; 18 inches 172.
-		{"wide", "opRGB", 3100, 2001, 3, []string{"#     12 x 8 in       258 ppi", "#     18 x 12 in      172 ppi", "#     30 x 20 cm      262 ppi", "size within 12 in x 8 in at 300 ppi", `"wide-12x8.tif"`}},
+		{"wide", "opRGB", 3100, 2001, 3, []string{"#     12 x 8 in       258 ppi", "#     18 x 12 in      172 ppi", "#     30 x 20 cm      262 ppi", "print within-12x8 {", "size within 12 in x 8 in at 300 ppi", `"wide-within-12x8.tif"`}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			folder := t.TempDir()

@@ -31,7 +31,8 @@ const plentyPPI = 240
 
 // NewRecipe writes a first recipe for a master: what the master is and the
 // effective resolution that it has at usual sizes as comments, and one print at
-// the largest usual size for which its own pixels are plenty. The recipe is
+// the largest usual size for which its own pixels are plenty; a print that is
+// smaller than that size, being of another shape, is named so. The recipe is
 // meant to stand at the path recipe, which needn't exist: the master's path is
 // relative to its folder. Only the master's head is read.
 //
@@ -134,14 +135,14 @@ func newTable(line func(string, ...any), w, h int) (size, name string) {
 			effective = mul(effective, big.NewRat(254, 100))
 		}
 		box := fmt.Sprintf("%d x %d %s", bw, bh, u.unit)
-		fits := ""
-		if !shapeFits(w, h, rat(bw), rat(bh)) {
-			fits = fmt.Sprintf("   within it: %s x %s %s", exact.Decimals(fw, 1), exact.Decimals(fh, 1), u.unit)
+		fits, word := "", "size"
+		if inside := fmt.Sprintf("%s x %s %s", exact.Decimals(fw, 1), exact.Decimals(fh, 1), u.unit); inside != box {
+			fits, word = "   within it: "+inside, "within" // the frame has that size, the print hasn't
 		}
 		line("#     %-12s  %5s ppi%s", box, effective.FloatString(0), fits)
 		if u.unit == "in" && effective.Cmp(rat(plentyPPI)) >= 0 {
 			size = fmt.Sprintf("size within %d in x %d in at 300 ppi", bw, bh)
-			name = fmt.Sprintf("size-%dx%d", bw, bh)
+			name = fmt.Sprintf("%s-%dx%d", word, bw, bh)
 		}
 	}
 	return size, name
