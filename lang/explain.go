@@ -128,7 +128,7 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 	kind := map[string]string{"Units": "unit", "Kernels": "kernel", "Spaces": "space", "Intents": "intent"}[sec.title]
 	switch {
 	case kind != "":
-		var out []Entry
+		out := []Entry{{kind, "meaning", body}}
 		for _, r := range tableRows(body)[1:] {
 			out = append(out, Entry{r[0], kind, strings.Join(r[1:], ": ") + "\n" + state(kind+" "+r[0]+" 1")})
 		}
@@ -150,7 +150,7 @@ func sectionEntries(chapter string, sec specHeading) []Entry {
 			out = append(out, Entry{strings.ToLower(sec.title), "meaning", body})
 		}
 		return out
-	case slices.Contains([]string{"Statements", "Papers and labs", "Masks", "Steps", "Tones", "Prints"}, chapter) && sec.title != "":
+	case slices.Contains([]string{"Statements", "Papers and labs", "Masks", "Steps", "Tones", "Prints", "Sheets"}, chapter) && sec.title != "":
 		word, _, _ := strings.Cut(sec.title, ",")
 		return []Entry{{word, "statement", body + state("statement "+sec.title)}}
 	case sec.title != "":
@@ -181,7 +181,7 @@ func paramEntry(s *Statement, p *Param, section string) []Entry {
 		}
 		out = append(out, e)
 	}
-	for _, w := range append([]string{p.Tail}, p.Words...) {
+	for _, w := range slices.Concat([]string{p.Tail}, p.Words, p.OneOf) {
 		if w != "" {
 			out = append(out, entry(w, "A word of"))
 		}
@@ -274,6 +274,7 @@ func Explain(word string) []Entry {
 		func(a, b string) bool { return a == b },
 		strings.EqualFold,
 		func(a, b string) bool { return strings.EqualFold(strings.TrimPrefix(a, "the "), b) },
+		func(a, b string) bool { return strings.EqualFold(a, b+"s") || strings.EqualFold(a+"s", b) }, // name, kernels
 	} {
 		for _, k := range entryKinds {
 			for _, e := range specEntries() {

@@ -3,6 +3,7 @@ package lang
 import (
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -72,7 +73,33 @@ func TestExplainKnowsEveryWord(t *testing.T) {
 			t.Errorf("no entry for %s", w)
 		}
 	}
+	// A statement is explained as one, and what may stand on its line, too: its values
+	// and what its usage has for one.
+	for _, s := range Statements() {
+		if s.Word != "" && !slices.ContainsFunc(Explain(s.Word), func(e Entry) bool { return e.Kind == "statement" }) {
+			t.Errorf("%s isn't explained as a statement", s.Word)
+		}
+		for _, p := range s.Params {
+			for _, w := range p.OneOf {
+				if len(Explain(w)) == 0 {
+					t.Errorf("no entry for %s, a value of %s", w, s.Word)
+				}
+			}
+		}
+		for _, w := range regexp.MustCompile(`[A-Z]{2,}`).FindAllString(s.Usage(), -1) {
+			if len(Explain(w)) == 0 {
+				t.Errorf("no entry for %s, in the usage of %s", w, s.Word)
+			}
+		}
+	}
 	for _, c := range []struct{ word, kind, part string }{
+		{"kernel", "meaning", "lanczos3"},
+		{"kernels", "meaning", "lanczos3"},
+		{"space", "meaning", "IEC 61966-2-1"},
+		{"intent", "meaning", "colorimetric"},
+		{"name", "meaning", "not a reserved word"},
+		{"unit", "meaning", "mired"},
+		{"8", "parameter", "bits"},
 		{"sharpen", "statement", "sharpen radius N px|mm|% amount N %"},
 		{"mask", "statement", "Opens a mask."},
 		{"px", "unit", "pixels of the picture"},
