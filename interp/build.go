@@ -127,8 +127,13 @@ func (m *making) beside() bool {
 // gets its name. Beside its log its steps' are computed only if the rest differs.
 func (m *making) print(ctx context.Context) (*Built, error) {
 	m.began = time.Now()
+	// What comes into being meanwhile isn't replaced either.
+	force := m.force && disk.Absent(m.out) != nil
+	if force && !m.beside() && !printAt(ctx, m.out) {
+		return nil, unknownError(m.out)
+	}
 	likely, most := m.plan.File.Room(m.plan.Nodes[m.plan.Out].Pic)
-	f, err := disk.Create(m.out, likely, most, m.force)
+	f, err := disk.Create(m.out, likely, most, force)
 	if err != nil {
 		return nil, err
 	}

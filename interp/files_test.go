@@ -171,16 +171,53 @@ func TestPathsAreRelativeToTheRecipe(t *testing.T) {
 	}
 }
 
-// Nothing that exists is overwritten unless asked for.
+// Nothing that exists is overwritten unless asked for, and then only prints.
 func TestNothingIsOverwrittenUnasked(t *testing.T) {
 	folder, file := smallJob(t, tiny)
-	write(t, filepath.Join(folder, "small.tif"), "something else")
-	if got := problemsOf(t, file, LoadOptions{}); !strings.Contains(got, "small.tif exists already") || !strings.Contains(got, "--force") {
-		t.Errorf("%q", got)
+	out := filepath.Join(folder, "small.tif")
+	mustBuild(t, file, LoadOptions{}, BuildOptions{})
+	says := func(o LoadOptions, want, not string) {
+		t.Helper()
+		if got := problemsOf(t, file, o); !strings.Contains(got, want) || strings.Contains(got, not) {
+			t.Errorf("%q", got)
+		}
+	}
+	says(LoadOptions{}, "small.tif exists already", "move it away")
+	says(LoadOptions{}, "build with --force to replace it", "move it away")
+	says(LoadOptions{Force: true}, "", "small.tif")
+	// One that was cut off is still the print of its log, and so is one that was
+	// renamed with its log.
+	write(t, out, "cut off")
+	says(LoadOptions{Force: true}, "", "small.tif")
+	mustBuild(t, file, LoadOptions{Force: true}, BuildOptions{Force: true})
+	logs, _ := filepath.Glob(out + ".*.audit.jsonl")
+	other := filepath.Join(folder, "other.tif")
+	os.Rename(out, other)
+	os.Rename(logs[0], strings.Replace(logs[0], "small.tif", "other.tif", 1))
+	for _, l := range logs[1:] {
+		os.Remove(l)
+	}
+	if !printAt(context.Background(), other) {
+		t.Error("a print that was renamed with its log isn't told")
+	}
+	write(t, other, "something else")
+	if printAt(context.Background(), other) {
+		t.Error("another file beside a print's renamed log is taken for the print")
+	}
+	// Something else is never replaced.
+	j := mustLoad(t, file, LoadOptions{Force: true})
+	write(t, out, "something else")
+	says(LoadOptions{}, "move it away or delete it", "--force")
+	says(LoadOptions{Force: true}, "small.tif is in the way, and no whole log beside it says that platemark made it", "build with --force")
+	if _, err := Build(context.Background(), j, BuildOptions{Force: true}); err == nil || !strings.Contains(err.Error(), "--force replaces only prints") {
+		t.Errorf("%v", err)
+	}
+	if string(read(t, out)) != "something else" {
+		t.Error("a file that is no print was replaced")
 	}
 	// A file that came into being after the plan.
 	os.Remove(filepath.Join(folder, "small.tif"))
-	j := mustLoad(t, file, LoadOptions{})
+	j = mustLoad(t, file, LoadOptions{})
 	p := j.Plans[0]
 	f, err := disk.Create(filepath.Join(folder, "small.tif"), 0, 0, false)
 	if err != nil {

@@ -277,17 +277,25 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 			continue
 		}
 		st, err := os.Lstat(out)
+		if err != nil {
+			continue
+		}
+		made, mend := printAt(ctx, out), "build with --force to replace it, or with --out FOLDER to write elsewhere"
+		if !made {
+			mend = "move it away or delete it, or build with --out FOLDER to write elsewhere"
+		}
 		switch {
-		case err != nil:
 		case st.IsDir():
 			say(at, fmt.Sprintf("%s is a folder", out), "", "save the print under another name")
 		case o.Force:
-			// That it is an input of the order is said with the order.
+			// What it is to the order is said with the order.
 			if err := disk.Replaceable(out); err != nil && !o.cache.holds(out) {
 				say(at, err.Error(), "")
+			} else if !made && o.cache == nil {
+				say(at, unknownFile(out), "--force replaces prints, which their logs make again; this file may be the only one.", mend)
 			}
 		case o.Look:
-			add(lang.Note, at, fmt.Sprintf("%s is there already", out), "Nothing is overwritten unasked.", "build with --force to replace it, or with --out FOLDER to write elsewhere")
+			add(lang.Note, at, fmt.Sprintf("%s is there already", out), "Nothing is overwritten unasked.", mend)
 		case o.Resume:
 			s, ok, changed := j.standingAt(ctx, p, out)
 			switch {
@@ -298,14 +306,12 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 					"look at it, then build with --force to replace it")
 			case logLost(ctx, out):
 				say(at, fmt.Sprintf("%s exists already, and no log beside it records it", out), "Its log was lost, or the file isn't a print: nothing says how it was made, and nothing is overwritten unasked.",
-					"put the log back from a backup, or build with --force to replace the file")
+					"put the log back from a backup, or "+mend)
 			default:
-				say(at, fmt.Sprintf("%s exists already and is no finished print of this recipe as it is now", out), "Nothing is overwritten unasked.",
-					"build with --force to replace it, or with --out FOLDER to write elsewhere")
+				say(at, fmt.Sprintf("%s exists already and is no finished print of this recipe as it is now", out), "Nothing is overwritten unasked.", mend)
 			}
 		default:
-			say(at, fmt.Sprintf("%s exists already", out), "Nothing is overwritten unasked.",
-				"build with --force to replace it, or with --out FOLDER to write elsewhere")
+			say(at, fmt.Sprintf("%s exists already", out), "Nothing is overwritten unasked.", mend)
 		}
 	}
 }

@@ -167,7 +167,7 @@ func LoadOrder(ctx context.Context, files []string, o LoadOptions) (*Order, erro
 		}
 	}
 	plan.MarkShared(plans)
-	ord.checkNames()
+	ord.checkNames(ctx, o.Force)
 	ord.checkRoom()
 	return ord, nil
 }
@@ -188,8 +188,9 @@ func (o *Order) Failed() bool {
 }
 
 // checkNames refuses outputs of two recipes that are one file on some system,
-// and outputs that are an input of another recipe.
-func (o *Order) checkNames() {
+// outputs that are an input of another recipe, and outputs that --force would put
+// in place of what is no print.
+func (o *Order) checkNames(ctx context.Context, force bool) {
 	seen := map[string]*OrderRow{}
 	for _, r := range o.Rows {
 		if r.Plan == nil {
@@ -203,14 +204,19 @@ func (o *Order) checkNames() {
 			continue
 		}
 		seen[name] = r
+		known := !force || disk.Absent(r.File) == nil || printAt(ctx, r.File)
 		for _, j := range o.Jobs {
 			if j.Job == nil || j.Job == r.job || j.Job.Inputs == nil {
 				continue
 			}
 			if in := j.Job.sameAsInput(r.File); in != nil {
 				o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s would overwrite %s, the %s of %s: inputs are never written to", r.Print, r.Recipe, r.File, in.Role, j.File))
+				known = true
 				break
 			}
+		}
+		if !known {
+			o.Problems = append(o.Problems, fmt.Sprintf("print %s of %s: %v", r.Print, r.Recipe, unknownError(r.File)))
 		}
 	}
 }
@@ -369,4 +375,39 @@ func (j *Job) standingAt(ctx context.Context, p *plan.Print, out string) (s stan
 func logLost(ctx context.Context, out string) bool {
 	sum, _, err := master.HashPath(ctx, out)
 	return err == nil && audit.LaterBuild("", out, sum.String()) == ""
+}
+
+// printAt says whether a log beside a file says that a print was made there: of
+// these bytes, or under this name, as where a copy was cut off.
+func printAt(ctx context.Context, out string) bool {
+	var sum string
+	for _, l := range audit.Beside(out, "") {
+		if l.Run.Failure != "" {
+			continue
+		}
+		if l.Run.Out == filepath.Base(out) {
+			return true
+		}
+		if sum == "" { // both were renamed
+			is, _, err := master.HashPath(ctx, out)
+			if err != nil {
+				return false
+			}
+			sum = is.String()
+		}
+		if l.File.SHA256 == sum {
+			return true
+		}
+	}
+	return false
+}
+
+// unknownFile says of what stands at a print's name that it is no print.
+func unknownFile(out string) string {
+	return out + " is in the way, and no whole log beside it says that platemark made it"
+}
+
+// unknownError is unknownFile with its mend.
+func unknownError(out string) error {
+	return fmt.Errorf("%s, and --force replaces only prints: move it away or delete it, or name another folder with --out", unknownFile(out))
 }

@@ -18,7 +18,7 @@ type buildCmd struct {
 	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
 	Print   []string `help:"Only the print or sheet of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files and their logs, instead of where the recipe says." placeholder:"FOLDER"`
-	Force   bool     `help:"Replace print files that exist. Audit logs are never replaced."`
+	Force   bool     `help:"Replace prints that exist, which a log beside each tells from other files. Audit logs are never replaced."`
 	Resume  bool     `help:"Take up an order again: prints that are finished, of the same mark and byte for byte as their log says, aren't built again. Several recipes always work so."`
 	Section string   `help:"Only this part of one print, in its pixels from the left upper corner, as a TIFF with the samples that the whole has there." placeholder:"X,Y,W,H"`
 	Upto    int      `help:"The picture after this recipe line (or a mask, by a line of it), as a TIFF." placeholder:"LINE"`
@@ -33,7 +33,7 @@ type buildCmd struct {
 }
 
 func (buildCmd) Help() string {
-	return `A print file gets its name only when it is complete; beside it lies FILE.MARK.audit.jsonl, from which it can be made again. Nothing that exists is overwritten without --force.
+	return `A print file gets its name only when it is complete; beside it lies FILE.MARK.audit.jsonl, from which it can be made again. Nothing that exists is overwritten without --force; with it, what stands at a print's name is replaced only where a log beside it says that it is a print.
 
 Several recipes are an order: first one plan of all, with every input, every output name and the room on the disk; then the prints, masters that recipes share being read once; a table at the end, and in the folder given by --out order.csv, order.html and order.pdf, which go with the files to the lab. Sheets of proofs are left out unless --print names them. A print that fails stops no other. A print that is there already, of the same mark and with the bytes that its log records, isn't built again, so that an order that was cut off is taken up by the same command; --resume does the same for one recipe, which is otherwise refused where its files exist. --force builds everything again.
 

@@ -21,7 +21,7 @@ type planCmd struct {
 	Recipes []string `arg:"" name:"recipe" help:"Recipe files." type:"readablefile"`
 	Print   []string `help:"Only the print or sheet of this name (may be repeated)." placeholder:"NAME"`
 	Out     string   `help:"Folder for the print files, as for build." placeholder:"FOLDER"`
-	Force   bool     `help:"Plan to replace print files that exist; replace the picture."`
+	Force   bool     `help:"Plan to replace prints that exist; replace the picture."`
 	Picture string   `help:"Draw one print small with each mask over it in a hatch of its own, as a PNG file." placeholder:"FILE"`
 	Mark    bool     `help:"Also say the marks of prints whose inputs aren't pinned, for which all bytes are read; --json always does."`
 	JSON    bool     `help:"Say the plan as JSON."`

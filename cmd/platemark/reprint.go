@@ -14,7 +14,7 @@ type reprintCmd struct {
 	Logs []string `arg:"" name:"log" help:"Audit logs (FILE.MARK.audit.jsonl), or packages: folders or zip files." type:"readableplace"`
 	lookInFlag
 	Out   string `help:"Folder for the print files, instead of beside their logs; of packages instead of the folder here." placeholder:"FOLDER"`
-	Force bool   `help:"Replace print files that exist."`
+	Force bool   `help:"Replace prints that exist, which a log beside each tells from other files."`
 	JSON  bool   `help:"Say the result as JSON."`
 	signersFlags
 	workersFlag
