@@ -30,6 +30,9 @@ func check(ps *problems, top *block) *Recipe {
 	c.head()
 	c.scope = c.names()
 	for _, b := range c.blocks {
+		if b.head.broken && len(b.stmts) == 0 { // what it lacks is perhaps on that line
+			continue
+		}
 		switch b.Kind {
 		case "mask":
 			c.mask(b)

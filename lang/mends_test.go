@@ -143,3 +143,35 @@ func TestMendsMend(t *testing.T) {
 		t.Errorf("only %d safe mends and %d guesses", safe, guesses)
 	}
 }
+
+// A line that should open a block and doesn't is one mistake: that the block isn't
+// closed and holds nothing follows from it.
+func TestHeadWithoutBraceIsOneError(t *testing.T) {
+	for _, c := range []struct{ head, want string }{
+		{`mask reeds "reeds.png"`, `{ is due here, found "reeds.png"`},
+		{`mask reeds file "reeds.png"`, "{ is due here, found file"},
+		{"mask reeds \"reeds.png\" {\n}", `{ is due here, found "reeds.png"`},
+		{`mask x "reeds.png"`, "x is a word of the language and can't be a name"},
+		{"mask reeds", "this line opens a block and lacks its {"},
+		{`paper rag "rag.icc"`, `{ is due here, found "rag.icc"`},
+		{`paper rag profile "rag.icc"`, "{ is due here, found profile"},
+		{`print other "other.tif"`, `{ is due here, found "other.tif"`},
+		{"sheet trial", "sheet lacks on"},
+	} {
+		_, ds := Parse("x", []byte(strings.Replace(withStep(plainStep), "print ", c.head+"\nprint ", 1)))
+		var got []string
+		for _, d := range ds {
+			if d.Severity == Error {
+				got = append(got, d.Summary)
+			}
+		}
+		if len(got) != 1 || got[0] != c.want {
+			t.Errorf("%s: %q", c.head, got)
+		}
+	}
+	// With lines below it, the block is there.
+	_, ds := Parse("x", []byte(strings.Replace(withStep(plainStep), "print ", "mask reeds\nsoften 2%\nprint ", 1)))
+	if !slices.ContainsFunc(ds, func(d Diagnostic) bool { return d.Code == "PM135" }) {
+		t.Errorf("%v", ds)
+	}
+}

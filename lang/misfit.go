@@ -252,7 +252,7 @@ func (f *fault) wrongPlace(last *Param) {
 		n := f.line.toks[f.at-1]
 		f.say("PM306", labelIn(f.line, last)+" is a count and has no unit").fix(join(n.Span, t.Span), n.Value, true)
 	case f.st.Opens && slices.Contains(f.want, "{"):
-		f.say("PM137", "{ is due here, found "+show(t))
+		f.noBrace()
 	case f.param < len(f.st.Params):
 		f.say("PM206", fmt.Sprintf("%s is due here, found %s", orList(f.required()), show(t)))
 	default:
@@ -295,15 +295,23 @@ func (f *fault) wrongWord() {
 		f.say("PM208", "x is left over", "take it out")
 	case near != "":
 		f.say("PM203", fmt.Sprintf("%s has no parameter %s", f.line.name(), t.Value), "did you mean "+near+"?").fixNear(t.Span, near)
+	case f.st.Opens && slices.Contains(f.want, "{") && len(statementsOf(t.Value, f.st.Word)) > 0:
+		f.noBrace()
 	case len(owners) > 0:
 		f.add("PM210", t.Span, fmt.Sprintf("%s isn't a parameter of %s", t.Value, f.line.name()), fmt.Sprintf("It belongs to %s. %s", andList(owners), f.usage))
 	case f.st.Opens && slices.Contains(f.want, "{"):
-		f.say("PM137", "{ is due here, found "+show(t))
+		f.noBrace()
 	case len(words) == 0:
 		f.say("PM208", t.Value+" is left over at the line's end", "take it out")
 	default:
 		f.say("PM203", fmt.Sprintf("%s has no parameter %s", f.line.name(), t.Value))
 	}
+}
+
+// noBrace: something else stands where the line should end with a brace, perhaps
+// what belongs into the block.
+func (f *fault) noBrace() {
+	f.say("PM137", "{ is due here, found "+show(f.tok), "end the line with {, and write what the block holds on lines of their own below, then }")
 }
 
 // outOfOrder: the word is a parameter of the statement, but not the one that is

@@ -85,6 +85,7 @@ func (r *parser) braces() {
 		b := l.Opens
 		switch {
 		case b == nil || b.Close != nil:
+		case len(b.Lines) == 0 && !isPunct(l.Tokens, len(l.Tokens)-1, "{"): // that is told of its line
 		case b.cut == nil:
 			r.unclosed(b, "before the end of the file")
 		case b.Kind != "" || b.In.In == nil:
