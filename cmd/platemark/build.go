@@ -201,6 +201,9 @@ func parseSection(text string) (r [4]int, err error) {
 		if r[i], err = strconv.Atoi(strings.TrimSpace(s)); err != nil {
 			return r, wrong(fmt.Sprintf("%q isn't one", s))
 		}
+		if r[i] < 0 {
+			return r, wrong(fmt.Sprintf("%s is below 0", s))
+		}
 	}
 	if r[2] < 1 || r[3] < 1 {
 		return r, usageError{"a section is at least one pixel wide and high"}

@@ -31,9 +31,16 @@ func flagsFirst(model *kong.Application, args []string) []string {
 		flags = append(flags, w)
 		for _, f := range verb.Flags {
 			named := w == "--"+f.Name || f.Short != 0 && w == "-"+string(f.Short)
-			if named && !f.IsBool() && !f.IsCounter() && k+1 < len(args) && !strings.HasPrefix(args[k+1], "-") {
+			if !named || f.IsBool() || f.IsCounter() || k+1 == len(args) {
+				continue
+			}
+			switch next := args[k+1]; {
+			case !strings.HasPrefix(next, "-"):
 				k++
-				flags = append(flags, args[k])
+				flags = append(flags, next)
+			case len(next) > 1 && next[1] >= '0' && next[1] <= '9': // below 0, which no flag is
+				k++
+				flags[len(flags)-1] = "--" + f.Name + "=" + next
 			}
 		}
 	}

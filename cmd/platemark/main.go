@@ -13,6 +13,7 @@ import (
 	"os/signal"
 	"reflect"
 	"runtime"
+	"strconv"
 	"strings"
 	"syscall"
 	"unicode/utf8"
@@ -208,12 +209,25 @@ func (a *app) tellSwept() {
 
 // workersHelp is the flag that some commands share.
 type workersFlag struct {
-	Workers int `help:"How many processors to use (default: all, here ${cores}). The bytes are the same whatever the number." placeholder:"N"`
+	Workers processors `help:"How many processors to use (default: all, here ${cores}). The bytes are the same whatever the number." placeholder:"N"`
+}
+
+// processors is how many processors are used, 0 for all.
+type processors int
+
+// UnmarshalText reads a number of processors.
+func (p *processors) UnmarshalText(text []byte) error {
+	n, err := strconv.ParseUint(string(text), 10, 16)
+	if err != nil {
+		return fmt.Errorf("%q is no number of processors, such as 4", text)
+	}
+	*p = processors(n)
+	return nil
 }
 
 func (w workersFlag) n() int {
 	if w.Workers > 0 {
-		return w.Workers
+		return int(w.Workers)
 	}
 	return runtime.GOMAXPROCS(0)
 }
