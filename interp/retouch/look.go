@@ -103,12 +103,11 @@ func Load(ctx context.Context, file string, o Options) (j *interp.Job, assumed s
 		return nil, "", fmt.Errorf("%s can't be inspected: %w", file, err)
 	}
 	info := in.Picture.Info()
-	says := in.Says()
 	in.Close()
 	name := filepath.Base(file)
 	line := "master " + master.Quote(name)
 	if info.ICC == nil {
-		if assumed, _ = master.Untagged(info.Channels, info.Bits, says); assumed == "" {
+		if assumed, _ = master.Untagged(info.Channels, info.Bits, ""); assumed == "" {
 			assumed = "sRGB"
 		}
 		line = master.RecipeLine("master", name, assumed)

@@ -2,6 +2,7 @@ package retouch
 
 import (
 	"context"
+	"image"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -220,5 +221,19 @@ func TestPlacesOfPrints(t *testing.T) {
 	// print, so that the radius is half as large, 5 px of 1000.
 	if f.X != "55%" || f.Y != "25%" || pic.W != 1800 || f.Lines[0] != "spot at (55%, 25%) radius 0.5%" || l.as.W != 9*25.4 {
 		t.Errorf("%s, %s: %v of %d px, %v mm", f.X, f.Y, f.Lines, pic.W, l.as)
+	}
+}
+
+// What a PNG says of its colours and names no space is no space to look at it in.
+func TestLoadUntaggedPNG(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "m.png")
+	interptest.Write(t, file, string(interptest.PNG(t, image.NewNRGBA64(image.Rect(0, 0, 96, 64)), "gAMA", "\x00\x00\xb1\x8f")))
+	j, assumed, err := Load(context.Background(), file, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	if assumed != "sRGB" || j.Failed() {
+		t.Errorf("assumed %q: %v", assumed, j.Diags)
 	}
 }
