@@ -461,6 +461,9 @@ func TestUntaggedPNGIsQuoted(t *testing.T) {
 			t.Errorf("%q isn't in %q", want, got)
 		}
 	}
+	if n := strings.Count(got, "gAMA"); n != 1 {
+		t.Errorf("quoted %d times: %q", n, got)
+	}
 }
 
 // A shape that doesn't fit gets the three mends, with numbers.

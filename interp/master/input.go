@@ -187,15 +187,6 @@ func (in *Input) Warnings() []string {
 	return w
 }
 
-// Says is what a picture's file says of its colours where that is no profile,
-// "" where it says nothing.
-func (in *Input) Says() string {
-	if in.Picture == nil {
-		return ""
-	}
-	return in.Picture.says
-}
-
 // Close closes the file.
 func (in *Input) Close() error {
 	if in.shared {

@@ -19,7 +19,6 @@ import (
 type Picture struct {
 	Reader string // "tiff" or "png"
 	info   tiff.Info
-	says   string
 	// decode hands all rows to emit, from the top, as 16-bit samples, some kinds as
 	// they lie in into, if that isn't nil: the whole picture's room. report says in
 	// sentences what was found in them: how many were clipped, say.
@@ -119,7 +118,7 @@ func openPicture(r io.ReaderAt, size int64, name string, white bool) (*Picture, 
 		if err != nil {
 			return nil, err
 		}
-		p := &Picture{Reader: "png", info: pngInfo(f.Info()), says: f.Info().Says}
+		p := &Picture{Reader: "png", info: pngInfo(f.Info())}
 		if white {
 			f = f.OnWhite()
 		} else if p.info.Alpha != "" {

@@ -17,11 +17,8 @@ func (b *binder) profileOf(in *master.Input, path lang.Text, named *lang.Text, h
 	switch {
 	case info.ICC == nil && named == nil:
 		space, words := master.Untagged(info.Channels, info.Bits, "")
-		detail := "Guessing a colour space can shift every colour of a print without a word."
-		if says := in.Says(); says != "" {
-			detail += " All that the file says of its colours: " + says + "."
-		}
-		b.err(CodeUntagged, path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", path.Value), detail,
+		b.err(CodeUntagged, path.Span, fmt.Sprintf("%s doesn't say what its colours mean: it carries no profile", path.Value),
+			"Guessing a colour space can shift every colour of a print without a word.",
 			fmt.Sprintf("write its space: %s (%s); %s", master.RecipeLine(head, path.Value, space), master.SpacesText(info.Channels), words))
 		return nil, false
 	case info.ICC == nil:
