@@ -177,8 +177,9 @@ func (a *app) tellProof(p *proof.Proof, page string) {
 
 // figuresText is what a paper does to a picture, on one line.
 func figuresText(f proof.Figures) string {
+	share, dark, colourful := f.Parts(1)
 	return fmt.Sprintf("mean difference %.2f, 95 %% under %.2f, largest %.2f; %.1f %% can't be printed (%.1f %% too dark, %.1f %% too colourful); steps lost: %d of %d light, %d of %d dark; greys tinted by %.2f",
-		f.Mean, f.P95, f.Largest, 100*f.Share, 100*f.TooDark, 100*f.TooColourful, f.Highlights.Lost, f.Highlights.Of, f.Shadows.Lost, f.Shadows.Of, f.Grey)
+		f.Mean, f.P95, f.Largest, share, dark, colourful, f.Highlights.Lost, f.Highlights.Of, f.Shadows.Lost, f.Shadows.Of, f.Grey)
 }
 
 // fitted says what was found and writes it where asked.

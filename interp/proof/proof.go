@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"math"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -88,6 +89,24 @@ type Figures struct {
 	Highlights, Shadows Steps
 	// Grey is the largest chroma that greys of the print take on.
 	Grey float64
+}
+
+// Parts are Share, TooDark and TooColourful in per cent to so many decimals, so that
+// the last two make the first as they are told: what rounding leaves over goes to
+// the part that loses more by it (largest remainder).
+func (f Figures) Parts(decimals int) (share, dark, colourful float64) {
+	scale := math.Pow10(decimals)
+	d, c := 100*f.TooDark*scale, 100*f.TooColourful*scale
+	share = math.Round(d + c)
+	dark, colourful = math.Floor(d), math.Floor(c)
+	for left := share - dark - colourful; left > 0; left-- {
+		if d-dark >= c-colourful {
+			dark++
+		} else {
+			colourful++
+		}
+	}
+	return share / scale, dark / scale, colourful / scale
 }
 
 // proofPlan is a print's plan and the picture in it that a proof looks at.

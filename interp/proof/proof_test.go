@@ -2,6 +2,7 @@ package proof
 
 import (
 	"context"
+	"fmt"
 	"image"
 	"math"
 	"os"
@@ -361,4 +362,36 @@ func TestProofRefusals(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	os.Remove(j.File)
+}
+
+// The parts of what can't be printed add up as they are told, and none is further than
+// a step from what it is.
+func TestPartsAddUp(t *testing.T) {
+	for _, c := range []struct {
+		dark, colourful float64
+		decimals        int
+		want            [3]string
+	}{ // by hand
+		{0.01049, 0.02148, 1, [3]string{"3.2", "1.1", "2.1"}}, // 1.0 and 2.1 by themselves
+		{0.0106, 0.0217, 1, [3]string{"3.2", "1.0", "2.2"}},   // 1.1 and 2.2
+		{0.1099, 0.0201, 1, [3]string{"13.0", "11.0", "2.0"}},
+		{0.33, 0.33, 1, [3]string{"66.0", "33.0", "33.0"}},
+		{0.00004, 0.00004, 2, [3]string{"0.01", "0.01", "0.00"}},
+		{0, 0.0004, 1, [3]string{"0.0", "0.0", "0.0"}},
+		{0.4, 0.6, 1, [3]string{"100.0", "40.0", "60.0"}},
+	} {
+		s, d, p := Figures{Share: c.dark + c.colourful, TooDark: c.dark, TooColourful: c.colourful}.Parts(c.decimals)
+		if got := [3]string{fmt.Sprintf("%.*f", c.decimals, s), fmt.Sprintf("%.*f", c.decimals, d), fmt.Sprintf("%.*f", c.decimals, p)}; got != c.want {
+			t.Errorf("%g and %g: %v", c.dark, c.colourful, got)
+		}
+	}
+	for dark := range 2000 {
+		for colourful := range 50 {
+			f := Figures{TooDark: float64(dark) / 60000, TooColourful: float64(colourful*37) / 60000}
+			s, d, p := f.Parts(1)
+			if math.Abs(s-d-p) > 1e-9 || math.Abs(d-100*f.TooDark) > 0.1 || math.Abs(p-100*f.TooColourful) > 0.1 || math.Abs(s-100*(f.TooDark+f.TooColourful)) > 0.0501 {
+				t.Fatalf("%+v: %g, %g and %g", f, s, d, p)
+			}
+		}
+	}
 }

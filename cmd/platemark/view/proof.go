@@ -61,6 +61,28 @@ type proofPlace struct {
 	A, B template.URL
 }
 
+// Told is what can't be printed, and why, all with the decimals of the whole: it is the
+// sum of its parts on the page, too.
+func (p proofPaper) Told() map[string]string {
+	n := 1
+	if p.Share < 0.1 {
+		n = 2
+	}
+	share, dark, colourful := p.Parts(n)
+	tell := func(is, v float64) string {
+		switch {
+		case is == 0:
+			return "none"
+		case v == 0:
+			return fmt.Sprintf("under %g %%", math.Pow10(-n))
+		case is < 1 && v == 100:
+			return "over 99.9 %"
+		}
+		return fmt.Sprintf("%.*f %%", n, v)
+	}
+	return map[string]string{"share": tell(p.Share, share), "dark": tell(p.TooDark, dark), "colourful": tell(p.TooColourful, colourful)}
+}
+
 // WriteProof writes the page, which holds every picture itself, and returns
 // the pictures as files.
 func WriteProof(w io.Writer, p ProofPage) ([]File, error) {
