@@ -32,7 +32,7 @@ tetrahedrally by device codes and trilinearly by Lab. Black point compensation s
 the papers' whites. Halves round up, what lies outside is clipped, or with hue keep (curves alone) goes to near the
 least different colour of its hue in OKLab (CIE 156:2004). ICC.1:2010.`,
 	Takes: 1,
-	Nanos: 10,
+	Nanos: 5,
 	Params: Params{
 		{Name: "profile", Unit: "sha256", Doc: "the destination profile"},
 		{Name: "intent", Unit: "word", Words: []string{"relative", "perceptual", "saturation", "absolute"}, Default: "relative", Doc: "rendering intent"},

@@ -40,7 +40,7 @@ var SpotPixelsV1 = operation(Operation{
 	Doc:     "Replaces isolated outliers by the median of their 8 neighbours: a pixel that in some channel lies further than T beyond all others of its 5 x 5, further than half of what these lie apart, and whose nearest neighbours don't share it.",
 	Takes:   1,
 	Masked:  true,
-	Nanos:   40,
+	Nanos:   4,
 	Mends:   true,
 	Params: Params{
 		covers,

@@ -56,7 +56,7 @@ that come near the edge of the space lose chroma. Inputs: picture, perhaps a mas
 m: in + m (tone - in), encoded. A grey picture takes no warmth, chroma or muted.`,
 	Takes:  1,
 	Masked: true,
-	Nanos:  40,
+	Nanos:  25,
 	Params: Params{
 		{Name: "exposure", Unit: "stops", Min: "-5", Max: "5", Optional: true, Doc: "more or less light; 1 doubles it"},
 		{Name: "warmth", Unit: "mired", Min: "-50", Max: "50", Optional: true, Doc: "shift of the light's colour; above 0 is warmer"},

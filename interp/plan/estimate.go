@@ -21,6 +21,18 @@ const encodeNanos = 6
 // hashNanos is the same for one picture digest.
 const hashNanos = 1
 
+// tableNanos is what converting a pixel takes that goes through a profile's tables,
+// such as a printer's: many times what curves take.
+const tableNanos = 115
+
+// nanos is what a pixel of a step's result takes.
+func (p *Print) nanos(n Node) float64 {
+	if n.Op == "convert" && (n.Pic.Profile.HasTables() || p.Nodes[n.In[0]].Pic.Profile.HasTables()) {
+		return tableNanos
+	}
+	return n.Operation().Nanos
+}
+
 // Estimate is what a build is expected to need.
 type Estimate struct {
 	Memory  int64 // bytes, at most
@@ -101,7 +113,7 @@ func (p *Print) Estimate(workers int) Estimate {
 			ns += px * 8
 			continue
 		}
-		ns += px * (n.Operation().Nanos + hashNanos)
+		ns += px * (p.nanos(n) + hashNanos)
 	}
 	out := p.Nodes[p.Out].Pic
 	ns += float64(out.W) * float64(out.H) * encodeNanos
