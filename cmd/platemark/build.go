@@ -70,7 +70,7 @@ func (c *buildCmd) Run(a *app) error {
 	case c.PDF && (len(c.Recipes) > 1 || c.Resume):
 		return usageError{"--pdf is for one recipe: labs print the files themselves"}
 	case c.Client && (len(c.Recipes) < 2 && !c.Resume || c.Out == ""):
-		return usageError{"--for-client is for an order with --out FOLDER"}
+		return usageError{"--for-client is for an order: several recipes, or one with --resume, and --out FOLDER"}
 	case part && c.Sign != "":
 		return usageError{"--sign signs logs, and parts of a print have none"}
 	case part && c.KeepSteps > 0:

@@ -239,6 +239,7 @@ const (
 	kindProfile = "a colour profile"
 	kindRecipe  = "a recipe"
 	kindLog     = "an audit log"
+	kindLedger  = "a list kept of a recipe (its register, its rounds, or finds dismissed)"
 )
 
 // magic are the first bytes of kinds of files, as their formats publish them;
@@ -262,7 +263,7 @@ var magic = []struct{ bytes, kind string }{
 	{"SIMPLE  =", "a FITS picture"},
 	{"PK\x03\x04", "a ZIP archive, or a document stored as one"}, {"\x1f\x8b", "a file compressed by gzip"},
 	{"<svg", "an SVG drawing"},
-	{"recipe ", kindRecipe}, {"{\"draft\":", kindLog},
+	{"recipe ", kindRecipe}, {"{\"draft\":", kindLog}, {"{\"at\":\"", kindLedger},
 }
 
 // fileKind names the kind of file that begins with head, "" where it is unknown.
@@ -308,6 +309,8 @@ func NotLog(path string) string {
 	switch kind := kindOf(path); kind {
 	case "", kindRecipe, kindLog:
 		return ""
+	case kindLedger:
+		return "this is " + kind + ", not an audit log; `platemark register verify RECIPE` verifies a register, `platemark rounds RECIPE` lists the rounds"
 	default:
 		return "this is " + kind + ", not an audit log"
 	}
