@@ -89,6 +89,9 @@ func (c *wedgeCmd) Run(a *app) error {
 }
 
 func readWedge(path string) (*wedge.Chart, error) {
+	if what := master.NotTable(path); what != "" {
+		return nil, fmt.Errorf("%s: %s; name the table first, then the sheet, its paper's profile or another table", path, what)
+	}
 	b, err := disk.Read(path, wedge.MaxFile)
 	if err != nil {
 		return nil, fmt.Errorf("%s can't be read: %w", path, disk.PlainError(err))

@@ -316,6 +316,15 @@ func NotLog(path string) string {
 	}
 }
 
+// NotTable says what a file is that was taken for a table of measurements; "" where
+// it may be one, or can't be read.
+func NotTable(path string) string {
+	if kind := kindOf(path); kind != "" {
+		return "this is " + kind + ", not a table of measurements"
+	}
+	return ""
+}
+
 // kindOf is fileKind of a file that isn't empty; "" where it can't be read.
 func kindOf(path string) string {
 	f, st, err := disk.Open(path)
