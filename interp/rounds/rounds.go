@@ -241,7 +241,7 @@ func Approve(file, print string, round int) (*Entry, error) {
 		have := ""
 		for _, p := range e.Prints {
 			if p.Print == print && len(p.Logs) == 0 {
-				return nil, fmt.Errorf("print %s of round %d was never built: no log of its mark lay beside %s when the round was kept; build it, and `platemark round %s` keeps it as built",
+				return nil, fmt.Errorf("print %s of round %d can't be approved: no log of its mark lay beside %s when the round was kept; build it there, without --out, and `platemark round %s` keeps it as built",
 					print, e.Number, p.File, disk.Typed(file))
 			}
 			if p.Print == print {
