@@ -145,6 +145,8 @@ func (s *Inputs) failed(role master.Role, at lang.Text, where string, err error)
 				why = "capital letters count"
 			}
 			d.Hints = append(d.Hints, fmt.Sprintf("there is a file %s: %s", near, why))
+		} else if s.Pins[at.Value] != "" {
+			d.Hints = append(d.Hints, "it is pinned: if it was moved or renamed, build finds it by its digest below --look-in FOLDER")
 		}
 	}
 	s.Diags = append(s.Diags, d)
