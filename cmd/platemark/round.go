@@ -78,6 +78,14 @@ func (c *roundsCmd) Run(a *app) error {
 	if r.Torn != nil {
 		a.say(aWarning, "the list of rounds ends in %d bytes that are no entry; the next round or approval moves them aside", len(r.Torn))
 	}
+	for _, e := range r.Lines {
+		if e.Record != "round" {
+			continue
+		}
+		for _, err := range r.Damaged(e) {
+			a.say(aWarning, "round %d: %v", e.Number, err)
+		}
+	}
 	if c.JSON {
 		return a.json(append([]rounds.Entry{}, r.Lines...))
 	}

@@ -4,7 +4,9 @@ package rounds
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -113,14 +115,34 @@ func (r *List) Object(sum string) ([]byte, error) {
 	if len(sum) != 64 {
 		return nil, fmt.Errorf("%q is no digest", sum)
 	}
-	b, err := disk.Read(r.objectPath(sum), audit.MaxLog)
-	if err != nil {
-		return nil, fmt.Errorf("a kept file is gone from the rounds folder (%s…): %w", sum[:16], disk.PlainError(err))
-	}
-	if audit.SumOf(b) != sum {
-		return nil, fmt.Errorf("a kept file in the rounds folder was changed (%s…)", sum[:16])
+	path := r.objectPath(sum)
+	b, err := disk.Read(path, audit.MaxLog)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fmt.Errorf("the kept file %s isn't there any more: put a copy of it back", path)
+	case err != nil:
+		return nil, fmt.Errorf("the kept file %s can't be read: %w", path, disk.PlainError(err))
+	case audit.SumOf(b) != sum:
+		return nil, fmt.Errorf("the kept file %s was changed: put a copy of it back", path)
 	}
 	return b, nil
+}
+
+// Damaged says which files that a round kept aren't there as they were.
+func (r *List) Damaged(e Entry) []error {
+	var out []error
+	look := func(sum string) {
+		if _, err := r.Object(sum); err != nil {
+			out = append(out, err)
+		}
+	}
+	look(e.Recipe)
+	for _, p := range e.Prints {
+		for _, sum := range p.Logs {
+			look(sum)
+		}
+	}
+	return out
 }
 
 // last is the last record that fits, nil where there is none.

@@ -83,6 +83,16 @@ func TestRounds(t *testing.T) {
 	if b, err := r.Object(e.Prints[0].Logs[0]); err != nil || !bytes.Equal(b, interptest.Read(t, built[0].Log)) {
 		t.Errorf("the kept log: %v", err)
 	}
+	if bad := r.Damaged(*e); bad != nil {
+		t.Errorf("just kept: %v", bad)
+	}
+	kept := r.objectPath(e.Prints[0].Logs[0])
+	text := interptest.Read(t, kept)
+	interptest.Write(t, kept, string(text)+" ")
+	if bad := r.Damaged(*e); len(bad) != 1 || !strings.Contains(bad[0].Error(), kept+" was changed") {
+		t.Errorf("a changed log: %v", bad)
+	}
+	interptest.Write(t, kept, string(text))
 	if _, err := Approve(file, "large", 0); err != nil {
 		t.Fatal(err)
 	}

@@ -245,7 +245,7 @@ func TestWhatIsntComparedWith(t *testing.T) {
 	}
 	sum := list.Round(1).Recipe
 	interptest.Write(t, filepath.Join(folder, "rounds", "objects", sum[:2], sum[2:]), blended+"#")
-	if st := comparedState(t, s, "large", "round 1", ""); st.Before != nil || !strings.HasPrefix(st.Note, "round 1 can't be shown: a kept file in the rounds folder was changed") {
+	if st := comparedState(t, s, "large", "round 1", ""); st.Before != nil || !strings.HasPrefix(st.Note, "round 1 can't be shown: the kept file ") || !strings.Contains(st.Note, "was changed: put a copy of it back") {
 		t.Errorf("a changed round: %q", st.Note)
 	}
 }
