@@ -109,8 +109,9 @@ func (l *Ledger[E, P]) entry(line []byte) (*E, bool) {
 // name, its SHA-256.
 func (l *Ledger[E, P]) Grow(aside func(torn []byte) (string, error), fill func() ([]E, error)) error {
 	f, err := os.OpenFile(l.Path, os.O_RDWR|os.O_CREATE, 0o666)
+	failed := func(err error) error { return fmt.Errorf("writing %s: %w", l.Path, disk.PlainError(err)) }
 	if err != nil {
-		return err
+		return failed(err)
 	}
 	defer f.Close()
 	if err := disk.Lock(f, 20*time.Second); err != nil {
@@ -144,17 +145,18 @@ func (l *Ledger[E, P]) Grow(aside func(torn []byte) (string, error), fill func()
 	}
 	if l.Torn != nil {
 		if err := f.Truncate(l.good); err != nil {
-			return disk.PlainError(err)
+			return failed(err)
 		}
 	}
 	if _, werr := f.WriteAt(out.Bytes(), l.good); werr != nil {
-		return disk.PlainError(werr)
+		f.Truncate(l.good) // no half of an entry, if the disk lets go of it
+		return failed(werr)
 	}
 	if serr := f.Sync(); serr != nil {
-		return disk.PlainError(serr)
+		return failed(serr)
 	}
 	if serr := disk.SyncDir(filepath.Dir(l.Path)); serr != nil {
-		return disk.PlainError(serr)
+		return failed(serr)
 	}
 	return err
 }
