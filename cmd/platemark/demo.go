@@ -35,13 +35,16 @@ Example:
 const demoW, demoH = 6144, 4096
 
 func (c *demoCmd) Run(a *app) error {
+	failed := func(err error) error {
+		return fmt.Errorf("the folder %s can't be made: %w; name another: platemark demo FOLDER", c.Folder, disk.PlainError(err))
+	}
 	if err := os.MkdirAll(filepath.Dir(filepath.Clean(c.Folder)), 0o777); err != nil {
-		return err
+		return failed(err)
 	}
 	if err := os.Mkdir(c.Folder, 0o777); errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("%s exists already; name another folder: platemark demo FOLDER", c.Folder)
 	} else if err != nil {
-		return err
+		return failed(err)
 	}
 	err := c.show(a)
 	if err != nil {

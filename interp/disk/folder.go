@@ -1,6 +1,7 @@
 package disk
 
 import (
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -23,11 +24,11 @@ func MakeFolder(path string, fill func(dir string) error) error {
 	}
 	around := filepath.Dir(path)
 	if err := os.MkdirAll(around, 0o777); err != nil {
-		return err
+		return fmt.Errorf("%s can't be made: the folder around it can't be made: %w", path, PlainError(err))
 	}
 	dir, drop, err := fleetingFolder(path)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s can't be made: nothing can be put into the folder around it: %w", path, PlainError(err))
 	}
 	defer drop()
 	if err := fill(dir); err != nil {

@@ -17,5 +17,9 @@ func TestToldByItsName(t *testing.T) {
 				t.Errorf("%v", err)
 			}
 		}
+		err := MakeFolder("/proc/package", func(string) error { return nil })
+		if err == nil || !strings.HasPrefix(err.Error(), "/proc/package can't be made: nothing can be put into the folder around it: ") || strings.Contains(err.Error(), "partial") {
+			t.Errorf("%v", err)
+		}
 	})
 }
