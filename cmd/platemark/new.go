@@ -16,7 +16,7 @@ import (
 )
 
 type newCmd struct {
-	Master string `arg:"" name:"master" help:"The master, a TIFF or PNG file."`
+	Master string `arg:"" name:"master" help:"The master, a TIFF or PNG file." type:"readablefile"`
 	Out    string `short:"o" help:"The recipe to write, instead of one beside the master with its name." placeholder:"FILE"`
 }
 
@@ -30,9 +30,6 @@ Examples:
 
 func (c *newCmd) Run(a *app) error {
 	out := cmp.Or(c.Out, strings.TrimSuffix(c.Master, filepath.Ext(c.Master))+".recipe")
-	if _, err := os.Stat(c.Master); err != nil {
-		return usageError{err.Error()}
-	}
 	taken := fmt.Errorf("%s exists already; name another with -o", out)
 	if _, err := os.Lstat(out); err == nil {
 		return taken

@@ -239,7 +239,7 @@ func TestFreeIsKnown(t *testing.T) {
 // What a message suggests can be typed as it stands (POSIX.1-2017, Shell Command
 // Language, 2.2 Quoting).
 func TestTyped(t *testing.T) {
-	for path, want := range map[string]string{"a/b-1.tif": "a/b-1.tif", "am Teich.tif": `"am Teich.tif"`, "Öl.tif": `"Öl.tif"`, "": `""`} {
+	for path, want := range map[string]string{"a/b-1.tif": "a/b-1.tif", "am Teich.tif": `"am Teich.tif"`, "Öl.tif": `"Öl.tif"`, "": `""`, "-5 °C.tif": `"./-5 °C.tif"`} {
 		if got := Typed(path); got != want {
 			t.Errorf("%q: %s, not %s", path, got, want)
 		}

@@ -35,13 +35,17 @@ func Target(path string) string {
 	return path
 }
 
-// Typed is a path as it is typed on a command line: in quotes where it needs them.
+// Typed is a path as it is typed on a command line: in quotes where it needs them,
+// and never like a flag.
 func Typed(path string) string {
 	plain := func(r rune) bool {
 		return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-/+,@", r) || r == filepath.Separator
 	}
+	if strings.HasPrefix(path, "-") {
+		path = "./" + path
+	}
 	switch {
-	case path != "" && path[0] != '-' && strings.IndexFunc(path, func(r rune) bool { return !plain(r) }) < 0:
+	case path != "" && strings.IndexFunc(path, func(r rune) bool { return !plain(r) }) < 0:
 		return path
 	case filepath.Separator == '/' && strings.ContainsAny(path, "$`\"\\!"): // which mean something to shells in double quotes
 		return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"

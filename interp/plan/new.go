@@ -7,6 +7,7 @@ import (
 	"math/big"
 	"path/filepath"
 	"strings"
+	"unicode"
 
 	"platemark/interp/disk"
 	"platemark/interp/master"
@@ -43,6 +44,9 @@ func NewRecipe(ctx context.Context, file, recipe string) ([]byte, error) {
 	path, err := RelativePath(recipe, file)
 	if err != nil {
 		return nil, err
+	}
+	if strings.ContainsFunc(path, unicode.IsControl) { // a quoted name stands on one line
+		return nil, fmt.Errorf("no recipe can be written for %q: its name holds a line break or another character that isn't shown; rename the master", path)
 	}
 	in, err := master.Glance(ctx, master.RoleMaster, path, file, false)
 	if err != nil {
@@ -81,7 +85,7 @@ func NewRecipe(ctx context.Context, file, recipe string) ([]byte, error) {
 	out, ds := lang.Format(filepath.Base(recipe), []byte(b.String()))
 	for _, d := range ds {
 		if d.Severity == lang.Error {
-			return nil, fmt.Errorf("no recipe can be written for %s: %s", path, d.Summary)
+			return nil, fmt.Errorf("no recipe can be written for %s: %s; rename the master", path, d.Summary)
 		}
 	}
 	return bytes.Clone(out), nil
