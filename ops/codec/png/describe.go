@@ -110,6 +110,10 @@ func (f *File) colourSpace(data map[string][]byte) error {
 			return nil
 		}
 		in.Says = "colour numbers " + cicp(b) + " (cICP), which name no space that is known here"
+		// Of the curves of ITU-T H.273, table 3, those that no space of a print has.
+		if how := map[byte]string{8: "linear", 16: "by the curve PQ", 18: "by the curve HLG"}[b[1]]; how != "" {
+			in.Says += "; its tones are stored " + how + ", as in none of a recipe's spaces: save it again in one of those"
+		}
 		if _, ok := data["iCCP"]; ok {
 			f.info.Warn("the file says its colours twice: the numbers %s (cICP), which aren't known here, and an embedded profile, which is used", cicp(b))
 		}

@@ -292,7 +292,9 @@ func TestMeaning(t *testing.T) {
 		{"cICP sRGB", 2, mkChunk("cICP", []byte{1, 13, 0, 1}), false, "sRGB", "cICP 1/13/0/1", 0},
 		{"cICP Display P3", 6, mkChunk("cICP", []byte{12, 13, 0, 1}), false, "Display-P3", "cICP", 0},
 		{"cICP before iCCP", 2, cat(mkChunk("cICP", []byte{12, 13, 0, 1}), iccp("Op", profile)), false, "Display-P3", "cICP", 0},
-		{"unknown cICP", 2, cat(mkChunk("cICP", []byte{9, 16, 0, 1}), srgb), false, "", "9/16/0/1", 0},
+		{"unknown cICP", 2, cat(mkChunk("cICP", []byte{9, 1, 0, 1}), srgb), false, "", "9/1/0/1 (cICP), which name no space that is known here", 0},
+		// PQ is 16 in ITU-T H.273, table 3.
+		{"cICP of PQ", 2, cat(mkChunk("cICP", []byte{9, 16, 0, 1}), srgb), false, "", "9/16/0/1 (cICP), which name no space that is known here; its tones are stored by the curve PQ, as in none of a recipe's spaces", 0},
 		{"unknown cICP with iCCP", 2, cat(mkChunk("cICP", []byte{9, 16, 0, 1}), iccp("Op", profile)), true, "", "embedded", 1},
 	}
 	for _, c := range cases {
