@@ -69,6 +69,9 @@ func readSigner(text string) (s signer, err error) {
 	if rest == "" {
 		return s, errors.New("it has no key")
 	}
+	if _, err := readKey(text); err == nil {
+		return s, errors.New("it is a key alone, as a .pub file holds it: write in front of it whose it is, a name and a space")
+	}
 	if s.key, err = readKey(rest); err == nil {
 		return s, nil
 	}
