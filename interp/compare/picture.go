@@ -8,6 +8,7 @@ import (
 	"image"
 	"math/big"
 	"slices"
+	"strings"
 
 	"platemark/interp"
 	"platemark/interp/plan"
@@ -79,7 +80,7 @@ func (d *Diff) pair(a, b *Side) (x, y *account, err error) {
 	case len(have) == 0:
 		return nil, nil, errors.New("the two have no print in common")
 	case len(have) > 1:
-		return nil, nil, fmt.Errorf("name one print with --print; both have %v", have)
+		return nil, nil, fmt.Errorf("name one print with --print; both have %s", strings.Join(have, ", "))
 	case x.plan == nil:
 		return nil, nil, a.unbuilt(x)
 	case y.plan == nil:
