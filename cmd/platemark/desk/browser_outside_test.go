@@ -10,6 +10,7 @@ import (
 	"image/color"
 	"image/png"
 	"net"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -38,6 +39,14 @@ func browse(t *testing.T, text string, w, h int64, ratio float64) (tab context.C
 
 func browseServer(t *testing.T, s *Server, w, h int64, ratio float64) (tab context.Context) {
 	t.Helper()
+	tab = browseUnshown(t, s, w, h, ratio)
+	do(t, tab, shown)
+	return tab
+}
+
+// browseUnshown doesn't wait for the picture.
+func browseUnshown(t *testing.T, s *Server, w, h int64, ratio float64) (tab context.Context) {
+	t.Helper()
 	l, err := net.Listen("tcp4", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -51,7 +60,7 @@ func browseServer(t *testing.T, s *Server, w, h int64, ratio float64) (tab conte
 	tab, late := context.WithTimeout(tab, 2*time.Minute)
 	t.Cleanup(func() { chromedp.Cancel(tab); late(); end(); stop(); <-ended })
 	complain(t, tab)
-	do(t, tab, chromedp.EmulateViewport(w, h, chromedp.EmulateScale(ratio)), chromedp.Navigate(<-address), shown)
+	do(t, tab, chromedp.EmulateViewport(w, h, chromedp.EmulateScale(ratio)), chromedp.Navigate(<-address))
 	return tab
 }
 
@@ -206,6 +215,27 @@ func TestWriting(t *testing.T) {
 	}
 	textIs(t, tab, written)
 	_ = s
+}
+
+// A page that is opened while the master is away says what is missing, has all its
+// words for later, and shows the picture once the file is back.
+func TestWithoutItsMaster(t *testing.T) {
+	s, path, _ := opened(t, written)
+	master := filepath.Join(filepath.Dir(path), "m.tif")
+	if err := os.Rename(master, master+".away"); err != nil {
+		t.Fatal(err)
+	}
+	tab := browseUnshown(t, s, 1440, 900, 1)
+	wait(t, tab, `document.body.innerText.includes("there is no file")`)
+	var words string
+	do(t, tab, chromedp.Evaluate(`document.body.innerText`, &words))
+	if strings.Contains(words, "Cannot read") || strings.Contains(words, "\nfrom\n") || !strings.Contains(words, "400 %") {
+		t.Errorf("the page says: %s", words)
+	}
+	if err := os.Rename(master+".away", master); err != nil {
+		t.Fatal(err)
+	}
+	do(t, tab, shown)
 }
 
 // Two windows show one text; a file that is edited elsewhere shows in both, and

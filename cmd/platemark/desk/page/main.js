@@ -117,7 +117,7 @@ const written = (what, more) => open(query(what, { file: page.file, print: page.
 
 // The words below the picture: each is a key too, the letter that is underlined.
 const list = [
-    ...verbs.map(({ word, key, of }) => ({ word, key, on: () => marks.verb === word, act: () => marks.choose(word), there: () => !finds.going && (!of || table.picture && marks.shown?.kind === of) })),
+    ...verbs.map(({ word, key, of }) => ({ word, key, on: () => marks.verb === word, act: () => marks.choose(word), there: () => !finds.going && (!of || !!table.picture && marks.shown?.kind === of) })),
     { word: "finds", key: "i", first: true, on: () => finds.going, act: () => { marks.choose(null); finds.toggle(); } },
     ...[["next", "n", () => finds.step(1)], ["previous", "p", () => finds.step(-1)], ["take", "t", () => finds.put("take")], ["dismiss", "d", () => finds.put("dismiss")]].map(([word, key, act]) => ({ word, key, act, there: () => !!finds.now })),
     { word: "page", key: "a", name: "page of what was found", act: () => written("inspected", { finished: finds.finished }), there: () => !!finds.now },

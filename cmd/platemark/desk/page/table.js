@@ -64,8 +64,9 @@ export class Table {
         return [(p.covers[0] + (x - p.edge) / kx) / p.frame[0], (p.covers[1] + (y - p.edge) / ky) / p.frame[1]];
     }
 
-    // fit leaves some of the ground on all sides.
+    // fit leaves some of the ground on all sides; 1 where there is no picture yet.
     get fit() {
+        if (!this.picture) return 1;
         const p = this.picture, edge = 32 * this.ratio;
         return Math.min(1, Math.max(0.5, this.seen.w - edge) / p.w, Math.max(0.5, this.seen.h - edge) / p.h);
     }
