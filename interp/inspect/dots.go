@@ -10,6 +10,9 @@ import (
 // pixels.
 const hotOver = "2/25"
 
+// hotLeast is that of the least height of what is hot and larger than a pixel.
+const hotLeast = 0.08
+
 // hotNoise is how many times the noise they differ by.
 const hotNoise = 6
 
@@ -49,43 +52,29 @@ func (w *scanWorker) singles(row, y int, was, mended []uint16) {
 
 // What a speck needs to be looked at as a blot. What decides is how like it is.
 const (
-	// blotLeast is the least contrast of a blot, as a share of the range.
+	// blotLeast is the least height of a blot, as a share of the range, and blotCalm
+	// how many times what squares stand out by in the calmest parts around.
 	blotLeast = 0.004
-	// blotSpread is how many times the spread of the ground around it that is, and
-	// blotSure how many times that of a mean of as many pixels.
-	blotSpread = 2
-	blotSure   = 5
-	// blotCalm is how many times what squares stand out by in the calmest parts
-	// around.
-	blotCalm = 4.5
-	// blotSide is what any eighth of the ring around may have of the contrast.
-	blotSide = 0.5
-	// blotReach is how far a blot is looked at, in the level's pixels.
+	blotCalm  = 3
+	// blotReach is how far a blot is measured, in the level's pixels.
 	blotReach = 9
 	blotN     = 2*blotReach + 1
 )
 
-// findBlots looks for what stands out of smooth ground on all sides: the mean of a
-// square of 3 pixels beyond that of the ring between squares of 5 and of 9, by most
-// of the ring's own spread, and by more than the squares around.
-func (w *scanWorker) findBlots(k int) {
-	r := w.coreAt(k)
+// eachSpeck calls f for the highest or lowest pixel of each square of 3 pixels of a
+// level that stands out of its ground on all sides, and for those as high that don't
+// touch it: the square's mean is beyond that of the ring between squares of 5 and of 9
+// by half of the ring's own spread, and by more than the squares around. Height is the
+// pixel's beyond that ring, calm what squares stand out by in the calmest parts around.
+func (w *scanWorker) eachSpeck(k int, f func(x, y int, sign int32, height, calm float64)) {
+	p, r := &w.light[k], w.coreAt(k)
 	wide := r.Dx() + 2
 	out := slices.Grow(w.out[:0], wide*(r.Dy()+2))[:wide*(r.Dy()+2)]
 	w.out = out
 	clear(out)
 	for y := r.Min.Y - 1; y <= r.Max.Y; y++ {
 		for x := r.Min.X - 1; x <= r.Max.X; x++ {
-			a, _ := w.box(k, x, y, 1)
-			b, b2 := w.box(k, x, y, 2)
-			c, c2 := w.box(k, x, y, 4)
-			const ring = 81 - 25
-			mean := float64(c-b) / ring
-			d := float64(a)/9 - mean
-			if math.Abs(d) < blotLeast*full/8 {
-				continue
-			}
-			if spread := float64(c2-b2)/ring - float64(mean*mean); 2*float64(d*d) > spread {
+			if d, spread := w.square(k, x, y); math.Abs(d) >= blotLeast*full/16 && 4*float64(d*d) > spread {
 				out[(y-r.Min.Y+1)*wide+x-r.Min.X+1] = d
 			}
 		}
@@ -93,7 +82,6 @@ func (w *scanWorker) findBlots(k int) {
 	for i := range w.calms {
 		w.calms[i], w.calmest[i] = -1, -1
 	}
-	var seen [blotN * blotN]bool
 	for y := r.Min.Y; y < r.Max.Y; y++ {
 		for x := r.Min.X; x < r.Max.X; x++ {
 			i := (y-r.Min.Y+1)*wide + x - r.Min.X + 1
@@ -101,75 +89,76 @@ func (w *scanWorker) findBlots(k int) {
 			if v == 0 {
 				continue
 			}
+			sign := int32(1)
+			if v < 0 {
+				sign = -1
+			}
 			most := true
 			for j, d := range [8]int{-wide - 1, -wide, -wide + 1, -1, 1, wide - 1, wide, wide + 1} {
-				o := out[i+d]
-				if v < 0 {
-					o = -o
-				}
+				o := float64(sign) * out[i+d]
 				most = most && (math.Abs(v) > o || j >= 4 && math.Abs(v) == o)
 			}
 			if !most {
 				continue
 			}
-			least := w.least(k, x, y)
-			if !w.high(k, x, y, v, least) {
+			a, _ := w.box(k, x, y, 1)
+			base := float64(a)/9 - v
+			height := func(x, y int) float64 { return float64(sign) * (float64(p.v[y*p.w+x]) - base) }
+			tx, ty := x, y
+			for i := range 9 {
+				if nx, ny := x+i%3-1, y+i/3-1; height(nx, ny) > height(tx, ty) {
+					tx, ty = nx, ny
+				}
+			}
+			calm := w.calmAt(k, x, y)
+			if height(tx, ty) < 0.8*max(blotLeast*full, blotCalm*calm) {
 				continue
 			}
-			clear(seen[:])
-			// Two specks may share a square.
-			for range 9 {
-				if !w.blot(k, x, y, v, least, &seen) {
-					break
+			f(tx, ty, sign, height(tx, ty), calm)
+			for i := range 9 { // two specks may share a square
+				nx, ny := x+i%3-1, y+i/3-1
+				if (nx-tx)*(nx-tx) > 1 || (ny-ty)*(ny-ty) > 1 {
+					if h := height(nx, ny); h > 0.8*height(tx, ty) {
+						f(nx, ny, sign, h, calm)
+					}
 				}
 			}
 		}
 	}
 }
 
-// blot looks at the speck in the square of 3 pixels around x, y of a level that
-// stands out by d from its ground, and that none before it took; false where there
-// is none of the least contrast.
-func (w *scanWorker) blot(k, x, y int, d, least float64, seen *[blotN * blotN]bool) bool {
+// square is by how much the mean of a square of 3 pixels exceeds that of the ring
+// between squares of 5 and of 9, and that ring's variance.
+func (w *scanWorker) square(k, x, y int) (beyond, spread float64) {
+	a, _ := w.box(k, x, y, 1)
+	b, b2 := w.box(k, x, y, 2)
+	c, c2 := w.box(k, x, y, 4)
+	const ring = 81 - 25
+	mean := float64(c-b) / ring
+	return float64(a)/9 - mean, float64(c2-b2)/ring - float64(mean*mean)
+}
+
+// findBlots takes what is like a blot, and what is hot or dead and larger than a pixel.
+func (w *scanWorker) findBlots(k int) {
+	var in [likeIn]int32
+	w.eachSpeck(k, func(x, y int, sign int32, height, calm float64) {
+		w.around(k, x, y, sign, calm, &in)
+		like := w.net.of(&in) - likeLeast
+		if like > 0 || k == 0 && height > hotLeast*full {
+			w.blot(k, x, y, float64(sign), calm, like)
+		}
+	})
+}
+
+// blot measures the speck whose highest or lowest pixel is x, y of a level.
+func (w *scanWorker) blot(k, x, y int, sign, calm float64, like int32) {
 	p := &w.light[k]
-	sign := 1.0
-	if d < 0 {
-		sign = -1
-	}
 	g := w.ground(k, x, y, 3.2)
 	at := func(i int) float64 { // of the window, beyond the ground
 		dx, dy := i%blotN-blotReach, i/blotN-blotReach
 		return sign * (float64(p.v[(y+dy)*p.w+x+dx]) - g.at(float64(dx), float64(dy)))
 	}
-	const middle = blotReach*blotN + blotReach
-	top, sum := -1, 0.0
-	for _, o := range [9]int{-blotN - 1, -blotN, -blotN + 1, -1, 0, 1, blotN - 1, blotN, blotN + 1} {
-		i := middle + o
-		sum += at(i)
-		if !seen[i] && (top < 0 || at(i) > at(top)) {
-			top = i
-		}
-	}
-	if top < 0 || at(top) < max(sum/18, least) {
-		return false
-	}
-	// The speck is what hangs together above a half of its height, or above more
-	// where that would lead away on uneven ground.
-	height := (at(top) + max(sum, 0)/9) * 0.5
-	var list []int
-	var e extent
-	for _, part := range [3]float64{0.5, 0.65, 0.8} {
-		if list = w.flood(top, float64(height*part), at, seen); list != nil {
-			e = extentOf(list, at)
-			// What a blot that fades as (1 - d^2/r^2)^2 has above this, to what
-			// above its half.
-			e.r *= math.Sqrt((1 - math.Sqrt(0.5)) / (1 - math.Sqrt(part)))
-			break
-		}
-	}
-	if list == nil || e.r > 3.4 || float64(len(list)) < float64(0.3*e.long*e.long) {
-		return true
-	}
+	list, e, sure := w.extent(at)
 	cx, cy := x+int(e.x+0.5)-blotReach, y+int(e.y+0.5)-blotReach
 	g = w.ground(k, cx, cy, float64(1.5*e.r)+1.2)
 	g.mean -= float64(g.gx*float64(cx-x)) + float64(g.gy*float64(cy-y)) // that of x, y
@@ -177,67 +166,88 @@ func (w *scanWorker) blot(k, x, y int, d, least float64, seen *[blotN * blotN]bo
 	for _, i := range list {
 		c += at(i)
 	}
-	area := float64(len(list))
-	c /= area
-	noise := w.sigma(int64(g.mean)) / float64(int(1)<<k)
-	spread := max(g.spread, noise, full/65535)
-	sure := c * math.Sqrt(area) / spread
-	if c < max(blotSpread*spread, least) || sure < blotSure || g.side > blotSide*c || g.clipped && c < 0.1*full {
-		return true
-	}
-	rough := max(0, spread-2*noise) / (g.mean + full/50)
-	f := Find{Kind: Dust}
-	if k == 0 && len(list) <= 9 && e.long <= 3 && c > max(0.08*full, 1.55*least) && sure > 9 &&
-		rough < 0.015 && g.side < 0.35*c && w.steep(list, x, y, &g, sign) {
+	c /= float64(len(list))
+	f := Find{Kind: Dust, like: like}
+	switch {
+	case sure && k == 0 && len(list) <= 9 && e.long <= 3 && w.hot(list, x, y, c, calm, &g, sign):
 		f.Kind = Hot
 		if sign < 0 {
 			f.Kind = Dead
 		}
-	} else {
-		// What is measured later only takes from it.
-		f.like = likeNone + float64(likeShape*likeness(e, at)) + float64(likeSize*math.Sqrt(e.r*float64(int(1)<<k))) +
-			float64(likeHeight*min(c/least, 1.8)) + float64(likeRough*rough)
-		if f.like < 0 {
-			return true
-		}
-		if f.like += float64(likeRivals * w.rivals(k, cx, cy, e.r/halfAt+4)); f.like < 0 {
-			return true
-		}
+	case like <= 0 || g.clipped && c < 0.03*full:
+		return
 	}
 	w.addBlot(k, list, x, y, e, &g, f, sign)
-	return true
 }
 
-// high says whether a square of 3 pixels, which stands out by d, has a pixel high
-// enough to be worth a closer look.
-func (w *scanWorker) high(k, x, y int, d, least float64) bool {
-	p := &w.light[k]
-	a, _ := w.box(k, x, y, 1)
-	ground := float64(a)/9 - d
-	most := 0.0
-	for i := range 9 {
-		v := float64(p.v[(y+i/3-1)*p.w+x+i%3-1]) - ground
-		if d < 0 {
-			v = -v
-		}
-		most = max(most, v)
+// hot says whether a speck of a few of the picture's own pixels, by c beyond its ground
+// in the mean, stands out from even ground far enough and ends at once.
+func (w *scanWorker) hot(list []int, x, y int, c, calm float64, g *ground, sign float64) bool {
+	noise := w.sigma(int64(g.mean))
+	spread := max(g.spread, noise, full/65535)
+	d, ring := w.square(0, x, y)
+	return c > max(hotLeast*full, 7*calm, 2*spread, 3*g.side) && c*math.Sqrt(float64(len(list))) > 9*spread &&
+		2*float64(d*d) > ring && spread-float64(2*noise) < 0.015*(g.mean+full/50) && w.steep(list, x, y, g, sign)
+}
+
+// extent is a speck in the middle of the window: what hangs together above a half of
+// its height, or above more where that would lead away on uneven ground, or else what
+// lies no further than the rings that are in the mean half as high; sure says whether the
+// first that hangs together was it.
+func (w *scanWorker) extent(at func(i int) float64) (list []int, e extent, sure bool) {
+	const middle = blotN * blotN / 2
+	sum := 0.0
+	for _, o := range [9]int{-blotN - 1, -blotN, -blotN + 1, -1, 0, 1, blotN - 1, blotN, blotN + 1} {
+		sum += at(middle + o)
 	}
-	return 1.25*most > least
+	height := (at(middle) + max(sum, 0)/9) * 0.5
+	sure = true
+	for _, part := range [3]float64{0.5, 0.65, 0.8} {
+		list = w.flood(float64(height*part), at)
+		if list == nil {
+			continue
+		}
+		if e = extentOf(list, at); e.r <= 3.4 && float64(len(list)) >= float64(0.3*e.long*e.long) {
+			// What a blot that fades as (1 - d^2/r^2)^2 has above this, to what
+			// above its half.
+			e.r *= math.Sqrt((1 - math.Sqrt(0.5)) / (1 - math.Sqrt(part)))
+			return list, e, sure
+		}
+		sure = false
+	}
+	list = append(w.list[:0], middle)
+	for r := 1; r <= 3; r++ {
+		var ring []int
+		sum := 0.0
+		for dy := -r; dy <= r; dy++ {
+			for dx := -r; dx <= r; dx++ {
+				if d := dx*dx + dy*dy; d <= r*r && d > (r-1)*(r-1) {
+					ring = append(ring, middle+dy*blotN+dx)
+					sum += at(middle + dy*blotN + dx)
+				}
+			}
+		}
+		if sum < float64(float64(height*0.5)*float64(len(ring))) {
+			break
+		}
+		list = append(list, ring...)
+	}
+	w.list = list
+	return list, extentOf(list, at), false
 }
 
-// flood is what hangs together with a pixel of the window above a height, none of it
-// taken before; nil, and nothing taken, where it leads away from the middle.
-func (w *scanWorker) flood(from int, least float64, at func(i int) float64, seen *[blotN * blotN]bool) []int {
-	list := append(w.list[:0], from)
+// flood is what hangs together with the middle of the window above a height; nil where
+// it leads away.
+func (w *scanWorker) flood(least float64, at func(i int) float64) []int {
+	const middle = blotN * blotN / 2
+	var seen [blotN * blotN]bool
+	seen[middle] = true
+	list := append(w.list[:0], middle)
 	defer func() { w.list = list }()
-	seen[from] = true
 	for n := 0; n < len(list); n++ {
 		i := list[n]
 		px, py := i%blotN-blotReach, i/blotN-blotReach
 		if max(px, -px, py, -py) > 5 {
-			for _, i := range list {
-				seen[i] = i == from
-			}
 			return nil
 		}
 		for _, o := range [8]int{-blotN - 1, -blotN, -blotN + 1, -1, 1, blotN - 1, blotN, blotN + 1} {
@@ -384,17 +394,8 @@ func (w *scanWorker) addBlot(k int, list []int, x, y int, e extent, g *ground, f
 	for _, i := range list {
 		w.code(k, x+i%blotN-blotReach, y+i/blotN-blotReach, &in, 1/float64(len(list)))
 	}
-	d := w.contrasts(in, g.codes)
-	if f.Contrast = d[1]; f.Contrast*sign <= 0 {
+	if f.Contrast = w.contrast(in, g.codes); f.Contrast*sign <= 0 {
 		return
-	}
-	if f.Kind == Dust {
-		// What lies before a picture takes or adds light of all colours. A blot on
-		// grey tells nothing, as most do of less than 0.05.
-		tint := max(math.Abs(d[0]-d[1]), math.Abs(d[2]-d[1])) / math.Abs(d[1])
-		if f.like += float64(likeTint * min(max(tint, 0.05), 0.3)); f.like < 0 {
-			return
-		}
 	}
 	f.Width = 2 * by * e.r
 	f.W, f.H = by*e.long, by*e.long

@@ -59,7 +59,7 @@ type Find struct {
 	// Seen is how visible it is, in multiples of what is just seen; see Rank.
 	Seen float64
 
-	like float64 // how like a blot dust is, see likeNone
+	like int32 // how like a blot dust is, see likeness
 }
 
 // More is how many finds of a kind were left out in a part of the picture, all of

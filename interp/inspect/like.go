@@ -1,77 +1,218 @@
 package inspect
 
 import (
+	_ "embed"
+	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
+	"sync"
 )
 
-// How like a blot a speck is: a sum of what is measured of it, above 0 for a blot.
-// The numbers are those of a logistic regression (D. Cox, J. Royal Statistical Society
-// B 20, 1958) on the two tuned photographs: of 1600 blots planted with seeds 1 to 10,
-// each by its likest speck, against the 6000 likest specks of the photographs as they
-// are, four times over, since which are the likest depends on it. likeNone is 2.45 above
-// the fit's, and was set by the others: at that they have 880 finds of their own per 10 MP.
+// How like a blot a speck is says a small network: what lies around it, measured in
+// rings and in their eighths, goes through two rows of rectified sums to one number,
+// above 0 for a blot. All are whole numbers, in 1024ths. like.txt has a line for each
+// sum: how much it takes of each number, and what is added. BenchmarkLearn learns them
+// on the two tuned photographs.
 const (
-	likeNone   = -17.05
-	likeShape  = 19.3  // its likeness
-	likeSize   = 1.93  // the root of its radius at half its height, in the picture's pixels
-	likeHeight = 1.52  // its contrast, in multiples of the least one, at most 1.8
-	likeRough  = -97   // the ground's spread beyond noise, as a share of its light
-	likeRivals = -5.1  // the share of rivals
-	likeTint   = -10.5 // its tint, from 0.05 to 0.3
+	likeReach  = 8 // how far a speck is looked at, in the level's pixels
+	likeRings  = 9
+	likeGroups = 4 // of two rings, without the innermost, whose eighths are told apart
+	likeIn     = 2*likeRings - 1 + 8*likeGroups + 6
+	likeFirst  = 32
+	likeSecond = 16
+	likeOne    = 1024
+	likeLeast  = 1400 // four times as likely a blot as not, were half of all specks blots
 )
 
-// halfAt is the share of its radius at which a blot that fades as (1 - d^2/r^2)^2 has
-// half its height.
-const halfAt = 0.5412
+//go:embed like.txt
+var likeText string
 
-// likeness is the correlation of a speck and its ground, up to 1.5 times its radius,
-// with a blot of its size that fades as (1 - d^2/r^2)^2.
-func likeness(e extent, at func(i int) float64) float64 {
-	r := max(e.r/halfAt, 1.5)
-	var n, v, vv, f, ff, vf float64
-	for i := range blotN * blotN {
-		dx, dy := float64(i%blotN)-e.x, float64(i/blotN)-e.y
-		d := (float64(dx*dx) + float64(dy*dy)) / float64(r*r)
-		if d > 2.25 {
-			continue
-		}
-		a, b := at(i), max(0, 1-d)
-		b = float64(b * b)
-		n, v, f = n+1, v+a, f+b
-		vv, ff, vf = vv+float64(a*a), ff+float64(b*b), vf+float64(a*b)
-	}
-	vv, ff, vf = vv-float64(v*v)/n, ff-float64(f*f)/n, vf-float64(v*f)/n
-	if vf <= 0 {
-		return 0
-	}
-	return vf / math.Sqrt(float64(vv*ff))
+// likeRim is where each ring ends, in pixels from the middle.
+var likeRim = [likeRings]float64{0.5, 1.2, 1.8, 2.5, 3.3, 4.2, 5.2, 6.4, 8}
+
+// A network has for each number that goes in what the sums take of it, and last what
+// is added.
+type network struct {
+	first  [likeIn + 1][likeFirst]int32
+	second [likeFirst + 1][likeSecond]int32
+	last   [likeSecond + 1]int32
 }
 
-// rivals is the share of the squares of 3 pixels between r and 16 pixels around a
-// place that stand out from their ground by a quarter of what that there does.
-func (w *scanWorker) rivals(k, x, y int, r float64) float64 {
+// likeness is the network of like.txt.
+var likeness = sync.OnceValue(func() *network {
+	n, err := readNetwork(likeText)
+	if err != nil {
+		panic("like.txt: " + err.Error())
+	}
+	return n
+})
+
+func readNetwork(text string) (*network, error) {
+	n := new(network)
+	lines := strings.Split(strings.TrimSpace(text), "\n")
+	if len(lines) != likeFirst+likeSecond+1 {
+		return nil, fmt.Errorf("%d lines", len(lines))
+	}
+	for i, line := range lines {
+		to, ins := func(j int) *int32 { return &n.last[j] }, likeSecond
+		switch {
+		case i < likeFirst:
+			to, ins = func(j int) *int32 { return &n.first[j][i] }, likeIn
+		case i < likeFirst+likeSecond:
+			to, ins = func(j int) *int32 { return &n.second[j][i-likeFirst] }, likeFirst
+		}
+		fields := strings.Fields(line)
+		if len(fields) != ins+1 {
+			return nil, fmt.Errorf("line %d has %d numbers", i+1, len(fields))
+		}
+		for j, f := range fields {
+			v, err := strconv.ParseInt(f, 10, 32)
+			if err != nil {
+				return nil, fmt.Errorf("line %d: %w", i+1, err)
+			}
+			*to(j) = int32(v)
+		}
+	}
+	return n, nil
+}
+
+// of is what the network says of what was measured.
+func (n *network) of(in *[likeIn]int32) int32 {
+	var a [likeFirst]int64
+	for j, v := range n.first[likeIn] {
+		a[j] = likeOne * int64(v)
+	}
+	for i, v := range in {
+		w := &n.first[i]
+		for j := range a {
+			a[j] += int64(v) * int64(w[j])
+		}
+	}
+	var b [likeSecond]int64
+	for j, v := range n.second[likeFirst] {
+		b[j] = likeOne * int64(v)
+	}
+	for i, v := range a {
+		if v /= likeOne; v > 0 {
+			w := &n.second[i]
+			for j := range b {
+				b[j] += v * int64(w[j])
+			}
+		}
+	}
+	sum := likeOne * int64(n.last[likeSecond])
+	for i, v := range b {
+		sum += max(v/likeOne, 0) * int64(n.last[i])
+	}
+	return int32(sum / likeOne)
+}
+
+// A cell is what lies in one eighth of a ring; the innermost two are whole.
+type cell struct {
+	ring, group, eighth int   // group is below 0 in the innermost two rings
+	at                  []int // its pixels, from the middle one, in rows of a level
+}
+
+// cells are those around a place in a level whose rows have so many pixels, and ground
+// are its pixels 5 to 8 away, from which a speck's height is measured.
+func cells(wide int) (list []cell, ground []int) {
+	for ring, rim := range likeRim {
+		inner := 0.0
+		if ring > 0 {
+			inner = likeRim[ring-1]
+		}
+		var eighths [8]cell
+		for dy := -likeReach; dy <= likeReach; dy++ {
+			for dx := -likeReach; dx <= likeReach; dx++ {
+				d := math.Sqrt(float64(dx*dx + dy*dy))
+				if d > rim || d <= inner && ring > 0 {
+					continue
+				}
+				c := &eighths[0]
+				if ring > 1 {
+					c = &eighths[int(math.Round(math.Atan2(float64(dy), float64(dx))*4/math.Pi))&7]
+				}
+				c.at = append(c.at, dy*wide+dx)
+				if d >= 5 {
+					ground = append(ground, dy*wide+dx)
+				}
+			}
+		}
+		for i, c := range eighths {
+			if c.at != nil {
+				list = append(list, cell{ring, min(ring/2, likeGroups) - 1, i, c.at})
+			}
+		}
+	}
+	return list, ground
+}
+
+// around measures what lies around a place of a level from which a speck stands out
+// upwards, or downwards where sign is -1: each ring's mean and spread, for each group of
+// rings the means of its eighths in ascending order, all in multiples of the speck's
+// height and at most 3 of it; its height beside the light of its ground and beside
+// calm; that light, the level and the sign.
+func (w *scanWorker) around(k, x, y int, sign int32, calm float64, in *[likeIn]int32) {
 	p := &w.light[k]
-	least := math.Abs(w.beyond(k, x, y)) / 4
-	n, m := 0.0, 0.0
-	for py := max(y-16, y&1+4); py <= min(y+16, p.h-5); py += 2 {
-		for px := max(x-16, x&1+4); px <= min(x+16, p.w-5); px += 2 {
-			if dx, dy := px-x, py-y; float64(dx*dx+dy*dy) < r*r {
-				continue
-			}
-			if n++; math.Abs(w.beyond(k, px, py)) > least {
-				m++
-			}
+	at := y*p.w + x
+	var ground, core int64
+	for _, o := range w.ring[k] {
+		ground += int64(p.v[at+o])
+	}
+	base := int32((ground + int64(len(w.ring[k]))/2) / int64(len(w.ring[k])))
+	for dy := -1; dy <= 1; dy++ {
+		for _, v := range p.v[at+dy*p.w-1:][:3] {
+			core += int64(sign * (v - base))
 		}
 	}
-	return m / max(n, 1)
+	lit := float64(base) + full/50
+	height := max(float64(core)/9, lit/250)
+	most := int32(3 * height)
+	var rings, squares, counts [likeRings]int64
+	var groups, parts [likeGroups][8]int64
+	for i := range w.cells[k] {
+		c := &w.cells[k][i]
+		var s, q int64
+		for _, o := range c.at {
+			v := int64(min(max(sign*(p.v[at+o]-base), -most), most))
+			s += v
+			q += v * v
+		}
+		n := int64(len(c.at))
+		rings[c.ring], squares[c.ring], counts[c.ring] = rings[c.ring]+s, squares[c.ring]+q, counts[c.ring]+n
+		if c.group >= 0 {
+			groups[c.group][c.eighth] += s
+			parts[c.group][c.eighth] += n
+		}
+	}
+	out := in[:0]
+	for r, n := range counts {
+		m := float64(rings[r]) / (height * float64(n))
+		out = append(out, int32(likeOne*m))
+		if r > 0 { // the first is one pixel
+			q := float64(squares[r])/(height*height*float64(n)) - float64(m*m)
+			out = append(out, int32(likeOne*math.Sqrt(max(q, 0))))
+		}
+	}
+	for g := range groups {
+		var m [8]int32
+		for o, s := range groups[g] {
+			m[o] = int32(likeOne * float64(s) / (height * float64(parts[g][o])))
+		}
+		slices.Sort(m[:])
+		out = append(out, m[:]...)
+	}
+	share := func(beside float64) int32 { return int32(likeOne * height / (height + beside)) }
+	copy(in[len(out):], []int32{share(lit / 20), share(4 * calm), share(20 * calm), int32(2*likeOne*lit/full) - likeOne, int32(likeOne*k - likeOne*3/2), sign * likeOne / 2})
 }
 
-// least is the least contrast of a blot at a place that its surroundings allow.
-func (w *scanWorker) least(k, x, y int) float64 {
+// calmAt is what squares stand out by in the calmest parts around a place.
+func (w *scanWorker) calmAt(k, x, y int) float64 {
 	v := &w.calmest[y/8*(w.light[k].w/8)+x/8]
 	if *v < 0 {
-		*v = max(blotLeast*full, blotCalm*(w.calm(k, x/8, y/8)+full/5000))
+		*v = w.calm(k, x/8, y/8) + full/5000
 	}
 	return *v
 }
@@ -102,7 +243,8 @@ func (w *scanWorker) calmOf(k, x0, y0 int) float64 {
 	sum, n := 0.0, 0
 	for y := max(4, y0); y < min(y0+8, p.h-4); y += 2 {
 		for x := max(4, x0); x < min(x0+8, p.w-4); x += 2 {
-			sum += math.Abs(w.beyond(k, x, y))
+			d, _ := w.square(k, x, y)
+			sum += math.Abs(d)
 			n++
 		}
 	}
@@ -110,13 +252,4 @@ func (w *scanWorker) calmOf(k, x0, y0 int) float64 {
 		return full
 	}
 	return sum / float64(n)
-}
-
-// beyond is by how much the mean of a square of 3 pixels exceeds that of the ring
-// between squares of 5 and of 9.
-func (w *scanWorker) beyond(k, x, y int) float64 {
-	a, _ := w.box(k, x, y, 1)
-	b, _ := w.box(k, x, y, 2)
-	c, _ := w.box(k, x, y, 4)
-	return float64(a)/9 - float64(c-b)/56
 }

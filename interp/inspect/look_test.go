@@ -150,25 +150,6 @@ func TestSinglesDontMoveBlots(t *testing.T) {
 	}
 }
 
-// A blot of the form that is looked for is wholly like itself, its opposite and a
-// slope aren't.
-func TestLikeness(t *testing.T) {
-	e := extent{x: blotReach, y: blotReach, r: 3 * halfAt}
-	blot := func(i int) float64 {
-		dx, dy := float64(i%blotN-blotReach), float64(i/blotN-blotReach)
-		v := max(0, 1-(dx*dx+dy*dy)/9)
-		return 7 + 100*v*v
-	}
-	for i, c := range []struct {
-		at   func(i int) float64
-		want float64
-	}{{blot, 1}, {func(i int) float64 { return -blot(i) }, 0}, {func(i int) float64 { return float64(i % blotN) }, 0}} {
-		if got := likeness(e, c.at); math.Abs(got-c.want) > 1e-6 {
-			t.Errorf("%d: %v, want %v", i, got, c.want)
-		}
-	}
-}
-
 // Where there is nothing, nothing is found: flats, slopes, noise, a checker, an
 // edge, beside clipped light, and at the picture's rim.
 func TestNothingWhereNothingIs(t *testing.T) {

@@ -98,6 +98,15 @@ func dim(pix []uint16, i int, by float64) {
 	}
 }
 
+// changes says whether a pixel dimmed has other codes of 8 bits: white can't be made
+// lighter, nor what is nearly black darker by a few parts of a hundred.
+func (p *shot) changes(i int, by float64) bool {
+	v := slices.Clone(p.pix[3*i:][:3])
+	dim(v, 0, by)
+	eight(v)
+	return !slices.Equal(v, p.pix[3*i:][:3])
+}
+
 // eight rounds to codes of 8 bits, as the photographs have.
 func eight(pix []uint16) {
 	for i, v := range pix {
@@ -139,7 +148,7 @@ func (p *shot) plant(seed uint64, hot, dust, hairs, fringes int) (*shot, []fault
 	step := func(i int, by float64) float64 { // of 255
 		v := slices.Clone(p.pix[3*i : 3*i+3])
 		dim(v, 0, by)
-		return math.Abs(float64(v[0])+2*float64(v[1])+float64(v[2]))/4/257 - p.light[i]
+		return math.Abs((float64(v[0])+2*float64(v[1])+float64(v[2]))/4/257 - p.light[i])
 	}
 	const edge = 70
 	for tries, n := 0, 0; n < hairs && tries < 400*hairs; tries++ {
@@ -160,7 +169,7 @@ func (p *shot) plant(seed uint64, hot, dust, hairs, fringes int) (*shot, []fault
 			}
 			if len(path)%12 == 1 {
 				i := int(y)*p.w + int(x)
-				ok = p.spread(int(x), int(y), 8) < math.Abs(step(i, by))/3 && free(int(x), int(y), 4)
+				ok = p.spread(int(x), int(y), 8) < step(i, by)/3 && free(int(x), int(y), 4)
 			}
 		}
 		if !ok {
@@ -191,7 +200,7 @@ func (p *shot) plant(seed uint64, hot, dust, hairs, fringes int) (*shot, []fault
 			by = -by
 		}
 		x, y := edge+rng.IntN(max(1, p.w-2*edge)), edge+rng.IntN(max(1, p.h-2*edge))
-		if p.spread(x, y, int(2*r)+6) > math.Abs(step(y*p.w+x, by))/3 || !free(x, y, r) {
+		if i := y*p.w + x; p.spread(x, y, int(2*r)+6) > step(i, by)/3 || !p.changes(i, by) || !free(x, y, r) {
 			continue
 		}
 		n++

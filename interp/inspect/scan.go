@@ -84,6 +84,10 @@ func (s *scan) Worker() ops.Worker {
 		w.tint[k] = plane{tileW / 2, tileH / 2, make([]int32, tileW*tileH/4)}
 	}
 	w.calms, w.calmest = make([]float64, tileW*tileH/64), make([]float64, tileW*tileH/64)
+	w.net = likeness()
+	for k := range w.cells {
+		w.cells[k], w.ring[k] = cells(tileW >> k)
+	}
 	w.sums, w.squares = make([]int64, (tileW+1)*(tileH+1)), make([]int64, (tileW+1)*(tileH+1))
 	return w
 }
@@ -104,7 +108,10 @@ type plane struct {
 type scanWorker struct {
 	*scan
 	mender ops.Worker
-	mended []uint16  // a row without single pixels
+	mended []uint16 // a row without single pixels
+	net    *network
+	cells  [levels][]cell // around a speck, see around
+	ring   [levels][]int
 	near   *places   // single pixels of the row of tiles
 	alone  []alone   // those of its margin too
 	specks []Find    // of the tile, those found twice too
@@ -119,7 +126,7 @@ type scanWorker struct {
 	light           [levels]plane // reduced by means
 	tint            [2]plane      // red less light and blue less light, of half the size
 	sums, squares   []int64       // of a level's light, above and left of each pixel
-	calms, calmest  []float64     // of squares of 8 pixels, see calm and least; below 0 what isn't known yet
+	calms, calmest  []float64     // of squares of 8 pixels, see calm; below 0 what isn't known yet
 }
 
 func (w *scanWorker) Row(dst []uint16, y int, in []ops.Rows) {
