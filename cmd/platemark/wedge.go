@@ -4,12 +4,16 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"platemark/cmd/platemark/view"
+	"platemark/interp/audit"
 	"platemark/interp/disk"
 	"platemark/interp/master"
+	"platemark/interp/plan"
 	"platemark/interp/wedge"
+	"platemark/lang"
 )
 
 type wedgeCmd struct {
@@ -26,7 +30,9 @@ func (wedgeCmd) Help() string {
 
 Patches are matched by name. Those of our wedges bear in their names what they are printed with, in per cent: grey-50, rgb-100-50-0. Measure under D50 (condition M1, or M2 where the paper has no brighteners), 2 degrees, on white backing, a day after printing.
 
-Exit codes: 0 all is within tolerance, 1 something isn't, 2 wrong use.
+Patches that weren't measured are named, and the others judged. Which there are says the log beside the sheet; without it, the names of those that were.
+
+Exit codes: 0 all was measured and is within tolerance, 1 something wasn't or isn't, 2 wrong use.
 
 Examples:
   platemark wedge measured.csv salt-road-trial.tif
@@ -49,8 +55,11 @@ func (c *wedgeCmd) Run(a *app) error {
 		return usageError{err.Error()}
 	case profile != nil:
 		var expected *wedge.Chart
-		if expected, err = wedge.Expect(profile, first.Names()); err == nil {
-			r, err = wedge.Compare(expected, first)
+		var names []string
+		if names, err = c.printed(a, first); err == nil {
+			if expected, err = wedge.Expect(profile, names); err == nil {
+				r, err = wedge.Compare(expected, first)
+			}
 		}
 		if err != nil {
 			return usageError{c.Read + " and " + c.Beside + ": " + err.Error()}
@@ -88,6 +97,33 @@ func (c *wedgeCmd) Run(a *app) error {
 	return a.end(c.JSON, r, !r.Good())
 }
 
+// printed are the patches that were printed: those of the sheet, where a log
+// beside it says what it is, else what the measured ones belong to.
+func (c *wedgeCmd) printed(a *app, measured *wedge.Chart) ([]string, error) {
+	for _, l := range audit.Beside(c.Beside, "") {
+		s := &audit.Sought{Places: []string{c.Beside}, Size: l.File.Size, Sum: l.File.SHA256}
+		if err := audit.Find(a.ctx, []*audit.Sought{s}, nil); err != nil {
+			return nil, err
+		}
+		if s.At == "" {
+			continue // of another build
+		}
+		var names []string
+		for _, r := range l.Recipes() {
+			rec, ds := lang.Parse("", []byte(r.Text))
+			if slices.ContainsFunc(ds, func(d lang.Diagnostic) bool { return d.Severity == lang.Error }) {
+				return wedge.Whole(measured.Names()), nil // written in an earlier draft
+			}
+			names = append(names, plan.Patches(rec, l.Recipe.Print)...)
+		}
+		if names == nil {
+			return nil, fmt.Errorf("no wedge is on %s: by its log it is %s of %s; give the sheet that was printed, or its paper's profile", filepath.Base(c.Beside), l.Recipe.Print, l.Run.Recipe)
+		}
+		return names, nil
+	}
+	return wedge.Whole(measured.Names()), nil
+}
+
 func readWedge(path string) (*wedge.Chart, error) {
 	if what := master.NotTable(path); what != "" {
 		return nil, fmt.Errorf("%s: %s; name the table first, then the sheet, its paper's profile or another table", path, what)
@@ -106,9 +142,11 @@ func readWedge(path string) (*wedge.Chart, error) {
 func (a *app) tellWedge(r *wedge.Result, all bool) {
 	painted := a.outColour()
 	for _, v := range r.Verdict {
-		word := paint(painted, green, "within ")
-		if !v.Good {
-			word = paint(painted, red, "beyond ")
+		word := fmt.Sprintf("%-7s", v.Word())
+		if v.Good {
+			word = paint(painted, green, word)
+		} else {
+			word = paint(painted, red, word)
 		}
 		fmt.Fprintf(a.out, "  %s  %s\n", word, v.Text)
 	}
@@ -121,8 +159,8 @@ func (a *app) tellWedge(r *wedge.Result, all bool) {
 		fmt.Fprintf(a.out, "  %-16s %5.1f   L* %5.1f a* %5.1f b* %5.1f  ->  %5.1f %5.1f %5.1f\n", row.Name, row.Delta,
 			row.Expected.L, row.Expected.A, row.Expected.B, row.Measured.L, row.Measured.A, row.Measured.B)
 	}
-	if len(r.Missing) > 0 {
-		fmt.Fprintf(a.out, "  only in one of both: %s\n", strings.Join(r.Missing, ", "))
+	if len(r.Extra) > 0 {
+		fmt.Fprintf(a.out, "  measured, but not on the sheet: %s\n", strings.Join(r.Extra, ", "))
 	}
 	for _, n := range r.Notes {
 		a.say(aNote, "%s", n)

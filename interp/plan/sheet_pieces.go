@@ -153,26 +153,32 @@ func (s *sheetBinder) ring(x *lang.Piece, pr *lang.Print) {
 	s.grid(cells, 3, s.caption(middle, pr, true, s.at(x)))
 }
 
-// patches lists the patches of a wedge by name, in the order in which they lie:
-// greys from black to white, or all mixtures of nothing, half and all of red,
-// green and blue.
+// patches lists the patches of a wedge by name, in the order in which they lie.
 func patches(x *lang.Piece) []string {
-	var out []string
 	if x.Greys != nil {
-		n := int(x.Greys.Value.Num().Int64())
-		for i := range n {
-			out = append(out, fmt.Sprintf("grey-%d", (200*i+n-1)/(2*(n-1))))
-		}
-		return out
+		return ops.Greys(int(x.Greys.Value.Num().Int64()))
 	}
-	for r := 0; r <= 100; r += 50 {
-		for g := 0; g <= 100; g += 50 {
-			for b := 0; b <= 100; b += 50 {
-				out = append(out, fmt.Sprintf("rgb-%d-%d-%d", r, g, b))
+	return ops.Mixtures()
+}
+
+// Patches are those of the wedges on a recipe's sheet of this name, each once.
+func Patches(rec *lang.Recipe, sheet string) (names []string) {
+	for _, pr := range rec.Prints {
+		if pr.Sheet == nil || pr.Name.Value != sheet {
+			continue
+		}
+		for _, x := range pr.Sheet.Pieces {
+			if x.Kind != "wedge" {
+				continue
+			}
+			for _, n := range patches(x) {
+				if !slices.Contains(names, n) {
+					names = append(names, n)
+				}
 			}
 		}
 	}
-	return out
+	return names
 }
 
 // wedge lays patches in rows, each with its name's numbers below.

@@ -209,6 +209,43 @@ func Expect(p *colour.Profile, names []string) (*Chart, error) {
 	return c, nil
 }
 
+// Whole lists the patches of the wedges of ours that were printed, as far as the
+// names of some of their patches tell: all mixtures where one of them is named,
+// and beside greys that are whole wedges the smallest wedge that has all others.
+// Names of no such wedge stand there alone.
+func Whole(names []string) []string {
+	all := slices.Clone(names)
+	slices.Sort(all)
+	all = slices.Compact(all)
+	has := func(list []string) func(string) bool {
+		return func(n string) bool { return slices.Contains(list, n) }
+	}
+	add := func(wedge []string) { all = append(all, slices.DeleteFunc(wedge, has(all))...) }
+	if slices.ContainsFunc(all, has(ops.Mixtures())) {
+		add(ops.Mixtures())
+	}
+	greys := slices.DeleteFunc(slices.Clone(all), func(n string) bool { return !strings.HasPrefix(n, "grey-") })
+	rest := slices.Clone(greys)
+	missing := func(of, in []string) bool {
+		return slices.ContainsFunc(of, func(n string) bool { return !slices.Contains(in, n) })
+	}
+	for n := 3; n <= mostGreys; n++ {
+		if w := ops.Greys(n); !missing(w, greys) {
+			rest = slices.DeleteFunc(rest, has(w))
+		}
+	}
+	for n := 3; n <= mostGreys && len(rest) > 0; n++ {
+		if w := ops.Greys(n); !missing(rest, w) {
+			add(w)
+			break
+		}
+	}
+	return all
+}
+
+// mostGreys are the most that a wedge has (SPEC, wedge).
+const mostGreys = 51
+
 // Names are the patches' names.
 func (c *Chart) Names() []string {
 	var names []string

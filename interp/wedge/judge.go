@@ -32,8 +32,10 @@ type Result struct {
 	White    *Row     `json:"paper-white,omitempty"`
 	Dark     *Row     `json:"dark-end,omitempty"`
 	Grey     *Grey    `json:"grey,omitempty"`
-	// Missing are patches that only one side has.
+	// Missing are patches that weren't measured: of two tables, not in both. Extra
+	// were measured, and nothing is expected of them.
 	Missing []string  `json:"missing,omitempty"`
+	Extra   []string  `json:"extra,omitempty"`
 	Verdict []Verdict `json:"verdict"`
 	Notes   []string  `json:"notes,omitempty"`
 }
@@ -75,6 +77,19 @@ type Grey struct {
 type Verdict struct {
 	Text string `json:"text"`
 	Good bool   `json:"good"`
+	// Missing says that it is of patches that couldn't be judged.
+	Missing bool `json:"missing,omitempty"`
+}
+
+// Word is the verdict in one word.
+func (v Verdict) Word() string {
+	switch {
+	case v.Good:
+		return "within"
+	case v.Missing:
+		return "missing"
+	}
+	return "beyond"
 }
 
 // Tolerances of a contract proof by ISO 12647-7:2016, as public summaries give
@@ -99,7 +114,7 @@ func Compare(expected, measured *Chart) (*Result, error) {
 	for _, p := range measured.Patches {
 		e, ok := want[p.Name]
 		if !ok {
-			r.Missing = append(r.Missing, p.Name)
+			r.Extra = append(r.Extra, p.Name)
 			continue
 		}
 		delete(want, p.Name)
@@ -186,7 +201,8 @@ func onWhite(c, white colour.Lab) colour.Lab {
 
 // Judge says whether a proof matches what its profile promises.
 func (r *Result) Judge() {
-	r.say(r.Mean <= MeanAtMost, "All patches: on average %.1f (at most %.1f).", r.Mean, MeanAtMost)
+	all := r.whole("weren't measured")
+	r.say(r.Mean <= MeanAtMost, "%s: on average %.1f (at most %.1f).", all, r.Mean, MeanAtMost)
 	r.say(r.Worst.Delta <= WorstAtMost, "The worst, %s: %.1f (at most %.1f); %s.", r.Worst.Name, r.Worst.Delta, WorstAtMost, away(r.Worst, "expected"))
 	if r.White != nil {
 		r.say(r.White.Delta <= WhiteAtMost, "Paper white: %.1f (at most %.1f); %s.", r.White.Delta, WhiteAtMost, away(*r.White, "expected"))
@@ -201,6 +217,13 @@ func (r *Result) Judge() {
 
 // Agree says how another printer's wedge differs from mine.
 func (r *Result) Agree() {
+	names := append(r.Missing, r.Extra...)
+	for _, row := range r.Rows {
+		names = append(names, row.Name)
+	}
+	both := func(n string) bool { return slices.ContainsFunc(r.Rows, func(row Row) bool { return row.Name == n }) }
+	r.Missing, r.Extra = slices.DeleteFunc(Whole(names), both), nil
+	all := r.whole("weren't measured in both")
 	if w := r.White; w != nil {
 		r.say(w.Delta <= 1, "Their paper, beside mine: %s.", away(*w, "mine"))
 	}
@@ -214,19 +237,45 @@ func (r *Result) Agree() {
 	if d := r.Dark; d != nil {
 		r.say(math.Abs(d.Measured.L-d.Expected.L) <= 2, "Their darkest has L* %.1f, mine %.1f.", d.Measured.L, d.Expected.L)
 	}
-	r.say(r.Mean <= MeanAtMost && r.Worst.Delta <= WorstAtMost, "All patches: on average %.1f apart, %s by %.1f.", r.Mean, r.Worst.Name, r.Worst.Delta)
+	r.say(r.Mean <= MeanAtMost && r.Worst.Delta <= WorstAtMost, "%s: on average %.1f apart, %s by %.1f.", all, r.Mean, r.Worst.Name, r.Worst.Delta)
 	if r.OwnWhite != nil {
 		r.say(*r.OwnWhite <= MeanAtMost && *r.OwnWorst <= WorstAtMost, "To an eye used to each paper's white: on average %.1f apart, %.1f at most.", *r.OwnWhite, *r.OwnWorst)
 	}
 }
 
-func (r *Result) say(good bool, format string, v ...any) {
-	r.Verdict = append(r.Verdict, Verdict{fmt.Sprintf(format, v...), good})
+// whole says first which patches are missing, and returns what the others are
+// called.
+func (r *Result) whole(what string) (all string) {
+	n, m := len(r.Rows), len(r.Missing)
+	if m == 0 {
+		return "All patches"
+	}
+	names := strings.Join(r.Missing[:min(m, 4)], ", ")
+	if m > 4 {
+		names += fmt.Sprintf(" and %d more", m-4)
+	}
+	r.Verdict = append(r.Verdict, Verdict{fmt.Sprintf("%d of %d patches %s: %s. Only the others are judged.", m, n+m, what, names), false, true})
+	return fmt.Sprintf("The %d that were", n)
 }
 
-// Good says that everything judged is within its bounds.
+func (r *Result) say(good bool, format string, v ...any) {
+	r.Verdict = append(r.Verdict, Verdict{fmt.Sprintf(format, v...), good, false})
+}
+
+// Good says that every patch was judged, and all that was is within its bounds.
 func (r *Result) Good() bool {
 	return !slices.ContainsFunc(r.Verdict, func(v Verdict) bool { return !v.Good })
+}
+
+// Sum is all verdicts in a line.
+func (r *Result) Sum() string {
+	switch beyond := slices.ContainsFunc(r.Verdict, func(v Verdict) bool { return !v.Good && !v.Missing }); {
+	case beyond:
+		return "Not all is within tolerance"
+	case len(r.Missing) > 0:
+		return "Not all was measured; what was is within tolerance"
+	}
+	return "All is within tolerance"
 }
 
 // away says where a colour lies beside what it is held against: the parts of a

@@ -202,11 +202,42 @@ func TestSentences(t *testing.T) {
 	if r.Worst.Name != "grey-50" || math.Abs(r.Worst.Delta-1) > 0.01 || math.Abs(r.Mean-1.0/19) > 0.001 || r.P95 != r.Worst.Delta {
 		t.Errorf("worst %+v, mean %v, 95 %% %v", r.Worst, r.Mean, r.P95)
 	}
-	if r, err = Compare(read(t, wedge+"grey-0,50,0,0\n"), read(t, strings.Replace(off, "grey-5,", "other,", 1)+"grey-0,50,0,0\n")); err != nil || fmt.Sprint(r.Missing) != "[other grey-5]" {
-		t.Errorf("%v, missing %v", err, r.Missing)
+	if r, err = Compare(read(t, wedge+"grey-0,50,0,0\n"), read(t, strings.Replace(off, "grey-5,", "other,", 1)+"grey-0,50,0,0\n")); err != nil || fmt.Sprint(r.Missing, r.Extra) != "[grey-5] [other]" {
+		t.Errorf("%v, missing %v, extra %v", err, r.Missing, r.Extra)
+	}
+	if r.Agree(); fmt.Sprint(r.Missing, r.Extra) != "[grey-5 other grey-100] []" || r.Good() || !strings.HasPrefix(r.Verdict[0].Text, "3 of 22 patches weren't measured in both: grey-5, other, grey-100. ") {
+		t.Errorf("missing %v, extra %v: %+v", r.Missing, r.Extra, r.Verdict[0])
 	}
 	if _, err = Compare(read(t, mine), read(t, "patch,L*,a*,b*\nx,1,2,3\n")); err == nil {
 		t.Error("nothing in common, and no error")
+	}
+}
+
+// By the ranges of SPEC, wedge: every wedge is whole by its own names, alone and
+// beside the colours; one that lacks any patch that no smaller wedge explains is
+// filled up. Names of other charts stand for themselves.
+func TestWholeWedges(t *testing.T) {
+	for n := 3; n <= 51; n++ {
+		for _, more := range [][]string{nil, ops.Mixtures()} {
+			names := append(ops.Greys(n), more...)
+			if got := Whole(names); len(got) != n+len(more) {
+				t.Errorf("%d greys, %d mixtures: %d are the whole", n, len(more), len(got))
+			}
+		}
+	}
+	two := append(ops.Greys(11), "grey-17", "grey-33", "grey-67", "grey-83") // of 7, with 0, 50 and 100
+	for _, c := range []struct {
+		names []string
+		want  int
+	}{
+		{two, 15},
+		{ops.Greys(11)[1:], 11}, {ops.Greys(11)[:10], 11}, {append(ops.Greys(11)[:3], ops.Greys(11)[4:]...), 11},
+		{ops.Mixtures()[:18], 27}, {ops.Mixtures()[13:14], 27},
+		{[]string{"A1", "rgb-10-20-30", "A1"}, 2}, {nil, 0},
+	} {
+		if got := Whole(c.names); len(got) != c.want {
+			t.Errorf("%v: the whole is %v", c.names, got)
+		}
 	}
 }
 
