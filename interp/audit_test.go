@@ -194,6 +194,26 @@ func TestVerifyFindsWhatChanged(t *testing.T) {
 	os.Remove(file)
 	expect(false, true, "isn't there")
 	expect(true, false, "isn't there")
+	// What stands there and can't be read is told from it.
+	unread := "the recipe " + filepath.Base(file) + " can't be read: "
+	if err := os.Mkdir(file, 0o777); err != nil {
+		t.Fatal(err)
+	}
+	expect(false, true, unread+"it is a folder, not an ordinary file; the log holds its text")
+	expect(true, false, unread)
+	os.Remove(file)
+	write(t, file, tiny)
+	if err := os.Chmod(file, 0); err != nil {
+		t.Fatal(err)
+	}
+	if f, err := os.Open(file); err == nil {
+		f.Close() // root reads all, and Windows knows no such mode
+		expect(true, true, "is the recorded one")
+	} else {
+		expect(false, true, unread+"permission denied")
+		expect(true, false, unread)
+	}
+	os.Remove(file)
 	write(t, file, tiny)
 
 	old := read(t, b.File)

@@ -75,6 +75,7 @@ const (
 	RecipeEdited                     // other text, same mark
 	RecipeAnother                    // another print now
 	RecipeMissing
+	RecipeUnread // something stands there that can't be read
 	RecipeBroken
 )
 
@@ -231,6 +232,8 @@ func (v *Verdict) recipes(ctx context.Context, l *audit.Log, strict bool) {
 			}
 		case RecipeMissing:
 			v.Say(missing, "the recipe %s isn't there; the log holds its text", name)
+		case RecipeUnread:
+			v.Say(against, "the recipe %s can't be read: %s; the log holds its text", name, lines[i][0])
 		case RecipeBroken:
 			v.Say(against, "the recipe %s was edited since and has errors now: %s", name, strings.Join(lines[i], "; "))
 		}
@@ -247,7 +250,10 @@ func recipeState(ctx context.Context, l *audit.Log, names []string) ([]RecipeSta
 		t := recipeText{folder: filepath.Dir(l.Path), source: []byte(r.Text)}
 		states[i] = RecipeMissing
 		if at := l.There(names[i]); at != "" {
-			if b, err := ReadRecipe(at); err == nil {
+			b, err := ReadRecipe(at)
+			if err != nil {
+				states[i], lines[i] = RecipeUnread, []string{errors.Unwrap(err).Error()}
+			} else {
 				t, states[i] = recipeText{at, filepath.Dir(disk.Target(at)), b}, RecipeSame
 			}
 		}
@@ -266,13 +272,16 @@ func recipeState(ctx context.Context, l *audit.Log, names []string) ([]RecipeSta
 	} else {
 		defer j.Close()
 		if bad := j.Errors(); bad != nil {
-			makes, why, lines = RecipeBroken, bad[:1], make([][]string, len(names))
+			makes, why = RecipeBroken, bad[:1]
 		} else if len(j.Plans) == 1 && j.Plans[0].Mark.String() == l.File.Mark {
 			makes = RecipeEdited
 		}
 	}
 	for i, s := range states {
 		if s == RecipeEdited {
+			if makes == RecipeBroken { // what changed says no more than the error
+				lines[i] = nil
+			}
 			states[i], lines[i] = makes, append(slices.Clone(why), lines[i]...)
 		}
 	}
