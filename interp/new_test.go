@@ -29,6 +29,13 @@ func TestNewRecipe(t *testing.T) {
 		{"tall", "ROMM-RGB", 2000, 3000, 3, []string{"print size-8x12 {", "size within 8 in x 12 in at 300 ppi", `"tall-8x12.tif"`, "40 x 60 in", "100 x 150 cm", "convert to opRGB"}},
 		// 7.75 inches of 12 are 3100 px wide: 258 ppi; 18 inches 172.
 		{"wide", "opRGB", 3100, 2001, 3, []string{"#     12 x 8 in       258 ppi", "#     18 x 12 in      172 ppi", "#     30 x 20 cm      262 ppi", "print within-12x8 {", "size within 12 in x 8 in at 300 ppi", `"wide-within-12x8.tif"`}},
+		// 12 inches of 20000 px hold 3 px in 0.0018 inches, 60 in 0.009; 8 inches 8 px.
+		{"thin", "opRGB", 3, 20000, 3, []string{"1667 ppi   within it: 0.002 x 12 in\n", "within it: 0.01 x 60 in\n", "# The print below is only 0.01 in across. Is this the right file?\n"}},
+		{"dot", "opRGB", 8, 8, 3, []string{"#     12 x 8 in         1 ppi", "#     60 x 40 in      0.2 ppi", "# The print below is only 0.03 in across."}},
+		// Names of prints have 190 bytes at most (lang.MaxPrintName); the last letter
+		// that fits is whole.
+		{strings.Repeat("a", 180), "opRGB", 60, 40, 3, []string{`save tiff "` + strings.Repeat("a", 177) + `-own-size.tif"`}},
+		{strings.Repeat("é", 90), "opRGB", 60, 40, 3, []string{`save tiff "` + strings.Repeat("é", 88) + `-own-size.tif"`}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			folder := t.TempDir()
@@ -38,6 +45,9 @@ func TestNewRecipe(t *testing.T) {
 			text, err := plan.NewRecipe(ctx, master, file)
 			if err != nil {
 				t.Fatal(err)
+			}
+			if told := strings.Contains(string(text), "Is this the right file?"); told != (c.w < 20) {
+				t.Errorf("its thinness is told: %v", told)
 			}
 			for _, w := range c.want {
 				if !strings.Contains(string(text), w) {

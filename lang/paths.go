@@ -149,8 +149,8 @@ func (c *checker) output(s *Save) {
 		}
 		c.add("PM602", s.Path.Span, "a TIFF file's name ends with .tif or .tiff", "", hints...)
 	}
-	if b := path.Base(p); len(b) > maxPrintName && len(b) <= maxName {
-		c.tooLong(s.Path, b, maxPrintName)
+	if b := path.Base(p); len(b) > MaxPrintName && len(b) <= maxName {
+		c.tooLong(s.Path, b, MaxPrintName)
 	}
 }
 
@@ -158,10 +158,10 @@ func (c *checker) output(s *Save) {
 // and ZFS, 255 UTF-16 units in NTFS; from memory).
 const maxName = 255
 
-// maxPrintName is the most bytes that a print file's name may have: beside it
+// MaxPrintName is the most bytes that a print file's name may have: beside it
 // stand names that are longer by up to 65, those of its logs while they are
 // written.
-const maxPrintName = maxName - 65
+const MaxPrintName = maxName - 65
 
 // travels refuses a path with a name that another system can't hold, whichever
 // this one is: recipes travel. Windows' rules are those of Microsoft's "Naming
@@ -222,7 +222,7 @@ var devices = func() map[string]bool {
 
 func (c *checker) tooLong(t Text, name string, most int) {
 	detail := fmt.Sprintf("A file's name has at most %d bytes; a letter with an accent has 2, a Chinese one 3.", most)
-	if most == maxPrintName {
+	if most == MaxPrintName {
 		detail = fmt.Sprintf("A print file's name has at most %d bytes, so that its log's name, which is longer, fits too; a letter with an accent has 2, a Chinese one 3.", most)
 	}
 	c.add("PM609", t.Span, fmt.Sprintf("a name of %d bytes is too long for a file", len(name)), detail)

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"platemark/interp/disk"
 	"platemark/interp/master"
@@ -29,6 +30,10 @@ var usualSizes = []struct {
 // plentyPPI is the effective resolution up to which a first print is proposed:
 // the eye at 14 inches (one arc minute) resolves 246; common practice.
 const plentyPPI = 240
+
+// thinPrint is the shorter side, in inches, below which a first print is hardly
+// one: 2 mm, our choice.
+var thinPrint = big.NewRat(20, 254)
 
 // NewRecipe writes a first recipe for a master: what the master is and the
 // effective resolution that it has at usual sizes as comments, and one print at
@@ -65,7 +70,10 @@ func NewRecipe(ctx context.Context, file, recipe string) ([]byte, error) {
 	line("# title   %s", master.Quote(base))
 	line("# rights  \"by the photographer, all rights reserved\"")
 	convert := newHead(line, path, info, w, h)
-	size, name := newTable(line, w, h)
+	size, name, short := newTable(line, w, h)
+	if short.Cmp(thinPrint) < 0 {
+		line("# The print below is only %s in across. Is this the right file?", fewDecimals(short, 1))
+	}
 	line("\nprepare {")
 	line("    # spot at (22.4%%, 11.8%%) radius 0.06%%")
 	line("}\n")
@@ -78,7 +86,7 @@ func NewRecipe(ctx context.Context, file, recipe string) ([]byte, error) {
 	if convert != "" {
 		line("    convert to %s", convert)
 	}
-	to := base + "-" + strings.TrimPrefix(name, "size-")
+	to := printName(base, "-"+strings.TrimPrefix(name, "size-"))
 	line("    save tiff %s bits 16", master.Quote(to+".tif"))
 	line("    # for a lab that asks for it: save jpeg %s quality 100", master.Quote(to+".jpg"))
 	line("}")
@@ -124,10 +132,11 @@ func newHead(line func(string, ...any), path string, info tiff.Info, w, h int) (
 }
 
 // newTable writes the effective resolution at usual sizes and returns the size
-// line and the name of the print to begin with.
-func newTable(line func(string, ...any), w, h int) (size, name string) {
+// line and the name of the print to begin with, and its shorter side in inches.
+func newTable(line func(string, ...any), w, h int) (size, name string, short *big.Rat) {
 	line("# Pixels an inch of its own that the master has at usual sizes, uncropped:")
 	size, name = fmt.Sprintf("size %d px wide at 300 ppi", w), "own-size"
+	short = big.NewRat(int64(min(w, h)), 300)
 	for _, u := range usualSizes {
 		bw, bh := u.long, u.short
 		if h > w {
@@ -140,16 +149,42 @@ func newTable(line func(string, ...any), w, h int) (size, name string) {
 		}
 		box := fmt.Sprintf("%d x %d %s", bw, bh, u.unit)
 		fits, word := "", "size"
-		if inside := fmt.Sprintf("%s x %s %s", exact.Decimals(fw, 1), exact.Decimals(fh, 1), u.unit); inside != box {
+		if inside := fmt.Sprintf("%s x %s %s", fewDecimals(fw, 1), fewDecimals(fh, 1), u.unit); inside != box {
 			fits, word = "   within it: "+inside, "within" // the frame has that size, the print hasn't
 		}
-		line("#     %-12s  %5s ppi%s", box, effective.FloatString(0), fits)
+		ppi := effective.FloatString(0)
+		if ppi == "0" {
+			ppi = fewDecimals(effective, 1)
+		}
+		line("#     %-12s  %5s ppi%s", box, ppi, fits)
 		if u.unit == "in" && effective.Cmp(rat(plentyPPI)) >= 0 {
 			size = fmt.Sprintf("size within %d in x %d in at 300 ppi", bw, bh)
 			name = fmt.Sprintf("%s-%dx%d", word, bw, bh)
+			if short = fw; fh.Cmp(fw) < 0 {
+				short = fh
+			}
 		}
 	}
-	return size, name
+	return size, name, short
+}
+
+// fewDecimals is exact.Decimals with as many more as it takes to tell a length
+// from nothing.
+func fewDecimals(r *big.Rat, n int) string {
+	for r.Sign() > 0 && exact.Decimals(r, n) == "0" {
+		n++
+	}
+	return exact.Decimals(r, n)
+}
+
+// printName is a print file's name without its ending: a long base gives way to
+// the suffix.
+func printName(base, suffix string) string {
+	for most := lang.MaxPrintName - len(suffix+".tif"); len(base) > most; {
+		_, n := utf8.DecodeLastRuneInString(base)
+		base = base[:len(base)-n]
+	}
+	return base + suffix
 }
 
 // RelativePath is the path of a file as a recipe would write it, from the
