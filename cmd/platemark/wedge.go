@@ -14,6 +14,7 @@ import (
 	"platemark/interp/plan"
 	"platemark/interp/wedge"
 	"platemark/lang"
+	"platemark/ops"
 )
 
 type wedgeCmd struct {
@@ -121,8 +122,33 @@ func (c *wedgeCmd) printed(a *app, measured *wedge.Chart) ([]string, error) {
 		}
 		return names, nil
 	}
-	return wedge.Whole(measured.Names()), nil
+	return wedge.Whole(measured.Names()), c.patched(a, measured)
 }
+
+// patched refuses a picture in which most of the measured patches don't lie; white
+// and black lie in many.
+func (c *wedgeCmd) patched(a *app, measured *wedge.Chart) error {
+	var colours [][3]uint16
+	for _, n := range measured.Names() {
+		if rgb, ok := ops.Patch(n); ok && rgb != [3]int{} && rgb != [3]int{100, 100, 100} {
+			colours = append(colours, [3]uint16{ops.PatchCode(rgb[0]), ops.PatchCode(rgb[1]), ops.PatchCode(rgb[2])})
+		}
+	}
+	found, err := master.Flats(a.ctx, c.Beside, flatRun, colours)
+	n := 0
+	for _, there := range found {
+		if there {
+			n++
+		}
+	}
+	if err == nil && 2*n < len(found) {
+		err = fmt.Errorf("no wedge of these patches is on %s: %d of the %d that were looked for lie in it; give the sheet that was printed, or its paper's profile", filepath.Base(c.Beside), n, len(found))
+	}
+	return err
+}
+
+// flatRun is how many pixels a patch has across at least: 14 mm at 50 ppi are 27.
+const flatRun = 24
 
 func readWedge(path string) (*wedge.Chart, error) {
 	if what := master.NotTable(path); what != "" {
