@@ -11,10 +11,10 @@ import (
 )
 
 // How like a blot a speck is says a small network: what lies around it, measured in
-// rings and in their eighths, goes through two rows of rectified sums to one number,
-// above 0 for a blot. All are whole numbers, in 1024ths. like.txt has a line for each
-// sum: how much it takes of each number, and what is added. BenchmarkLearn learns them
-// on the two tuned photographs.
+// rings and in their eighths, goes through two rows of rectified sums to one number:
+// above 0 it is rather a blot than not, from likeLeast on it is taken for one. All are
+// whole numbers, in 1024ths. like.txt has a line for each sum: how much it takes of each
+// number, and what is added. BenchmarkLearn learns them on the two tuned photographs.
 const (
 	likeReach  = 8 // how far a speck is looked at, in the level's pixels
 	likeRings  = 9
@@ -23,7 +23,7 @@ const (
 	likeFirst  = 32
 	likeSecond = 16
 	likeOne    = 1024
-	likeLeast  = 1400 // four times as likely a blot as not, were half of all specks blots
+	likeLeast  = 1400 // four times as likely a blot as not, if half of all specks were blots
 )
 
 //go:embed like.txt
