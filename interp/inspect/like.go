@@ -23,7 +23,7 @@ const (
 	likeFirst  = 32
 	likeSecond = 16
 	likeOne    = 1024
-	likeLeast  = 1400 // four times as likely a blot as not, if half of all specks were blots
+	likeLeast  = 1125 // three times as likely a blot as not, if half of all specks were blots
 )
 
 //go:embed like.txt
