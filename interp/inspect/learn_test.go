@@ -45,10 +45,7 @@ func (p *pupil) Row(dst []uint16, y int, in []ops.Rows) {
 	w := p.w
 	for x := range w.cols {
 		t := y*w.cols + x
-		w.found, w.Rectangle = &w.tiles[t], w.core(t)
-		w.at = w.Min.Sub(image.Pt(margin, margin))
-		w.read(in[0])
-		w.fill()
+		w.turn(t, in[0])
 		for k := range levels {
 			w.sum(k)
 			var list []example
@@ -85,11 +82,11 @@ const halfAt = 0.5412
 
 // specks are those of a picture, or of what is planted on it.
 func (p *shot) specks(t testing.TB, planted []fault) (out []example) {
-	single, err := ops.SpotPixelsV1.New(ops.Args{{Name: "over", Value: hotOver}}, []ops.Pic{p.pic()}, ops.Env{})
+	sc, err := newScan(p.pic(), nil, Noise{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &teacher{scan: newScan(p.pic(), nil, Noise{}, single), planted: planted, list: map[image.Point][]example{}}
+	s := &teacher{scan: sc, planted: planted, list: map[image.Point][]example{}}
 	g := &engine.Graph{Nodes: []engine.Node{{Pic: p.pic(), Store: raster.Of(p.pix, p.w, p.h, 3)}, {Pic: s.Pic(), Step: s, In: []int{0}}}, Out: 1}
 	if _, err := engine.Run(context.Background(), g, engine.Keep(raster.NewMemory(s.Pic().W, s.Pic().H, 1)), engine.Options{}); err != nil {
 		t.Fatal(err)

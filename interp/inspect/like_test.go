@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"platemark/interp/engine"
-	"platemark/ops"
 )
 
 // The network's whole numbers give what its sums give in floating point, to a few of
@@ -73,11 +72,11 @@ func TestNetworkIsRead(t *testing.T) {
 func TestAround(t *testing.T) {
 	const side = 2*likeReach + 1
 	rng := rand.New(rand.NewPCG(3, 15))
-	single, err := ops.SpotPixelsV1.New(ops.Args{{Name: "over", Value: hotOver}}, []ops.Pic{made(8, 8, 0, sky).pic()}, ops.Env{})
+	s, err := newScan(made(8, 8, 0, sky).pic(), nil, Noise{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := newScan(made(8, 8, 0, sky).pic(), nil, Noise{}, single).Worker().(*scanWorker)
+	w := s.Worker().(*scanWorker)
 	p := &w.light[0]
 	lay := func(at func(x, y int) int32) {
 		for y := range side {
@@ -117,7 +116,8 @@ func TestAround(t *testing.T) {
 			t.Errorf("%d of the opposite: %d, want %d", i, got[i], want[i])
 		}
 	}
-	// By hand, and with it 4000 beside four times 0.01 of the range: 1024 * 0.276. Lighter by 1000 codes of the range for 3 x 3 pixels on an even ground.
+	// By hand: on an even ground 3 x 3 pixels that are lighter by 4000, which beside
+	// four times 0.01 of the range is 0.276, or 282 of 1024.
 	lay(func(x, y int) int32 {
 		if max(x-likeReach, likeReach-x, y-likeReach, likeReach-y) <= 1 {
 			return full/2 + 4*1000

@@ -39,12 +39,10 @@ func Look(ctx context.Context, g *engine.Graph, o engine.Options) (*Report, erro
 	if r.Noise, err = noiseOf(ctx, &whole, o); err != nil {
 		return nil, err
 	}
-	// Single pixels are what `spot pixels` takes for faults.
-	single, err := ops.SpotPixelsV1.New(ops.Args{{Name: "over", Value: hotOver}}, []ops.Pic{p}, ops.Env{})
+	s, err := newScan(p, lab, r.Noise)
 	if err != nil {
 		return nil, err
 	}
-	s := newScan(p, lab, r.Noise, single)
 	whole.Out = len(whole.Nodes)
 	whole.Nodes = append(whole.Nodes, engine.Node{Pic: s.Pic(), Step: s, In: []int{g.Out}})
 	o.BandRows = 1

@@ -44,10 +44,15 @@ type found struct {
 	measured
 }
 
-func newScan(p ops.Pic, lab *colour.ToLab, n Noise, single ops.Step) *scan {
+func newScan(p ops.Pic, lab *colour.ToLab, n Noise) (*scan, error) {
+	// Single pixels are what `spot pixels` takes for faults.
+	single, err := ops.SpotPixelsV1.New(ops.Args{{Name: "over", Value: hotOver}}, []ops.Pic{p}, ops.Env{})
+	if err != nil {
+		return nil, err
+	}
 	s := &scan{pic: p, lab: lab, noise: n, single: single, hue: hueOf(p), cols: (p.W + coreW - 1) / coreW}
 	s.tiles = make([]found, s.cols*s.Pic().H)
-	return s
+	return s, nil
 }
 
 func (s *scan) Pic() ops.Pic { return ops.Pic{W: 1, H: (s.pic.H + coreH - 1) / coreH, C: 1} }
@@ -144,11 +149,7 @@ func (w *scanWorker) Row(dst []uint16, y int, in []ops.Rows) {
 		w.singles(y, r, in[0].Row(r), w.mended)
 	}
 	for x := range w.cols {
-		t := y*w.cols + x
-		w.found, w.Rectangle = &w.tiles[t], w.core(t)
-		w.at = w.Min.Sub(image.Pt(margin, margin))
-		w.read(in[0])
-		w.fill()
+		w.turn(y*w.cols+x, in[0])
 		for k := range levels {
 			w.sum(k)
 			w.findBlots(k)
@@ -160,6 +161,14 @@ func (w *scanWorker) Row(dst []uint16, y int, in []ops.Rows) {
 		w.findRims()
 		w.measure()
 	}
+}
+
+// turn turns to a tile.
+func (w *scanWorker) turn(t int, in ops.Rows) {
+	w.found, w.Rectangle = &w.tiles[t], w.core(t)
+	w.at = w.Min.Sub(image.Pt(margin, margin))
+	w.read(in)
+	w.fill()
 }
 
 // read takes the tile's codes.
