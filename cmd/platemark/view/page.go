@@ -14,6 +14,7 @@ import (
 	"html/template"
 	"image"
 	"image/png"
+	"math"
 	"strings"
 	"sync"
 
@@ -158,18 +159,25 @@ func Opaque(p interp.ViewPicture) image.Image {
 func percent(v float64) string {
 	p := 100 * v
 	switch {
-	case p == 0:
-		return "none"
-	case p < 0.01:
-		return "under 0.01 %"
 	case p == 100:
 		return "100 %"
 	case p < 10:
-		return fmt.Sprintf("%.2f %%", p)
-	case p > 99.9 && p < 100:
+		return percentTo(2, v, p)
+	}
+	return percentTo(1, v, p)
+}
+
+// percentTo is percent with so many decimals of a share that is told as p per cent.
+func percentTo(decimals int, v, p float64) string {
+	switch {
+	case v == 0:
+		return "none"
+	case p < math.Pow10(-decimals):
+		return fmt.Sprintf("under %g %%", math.Pow10(-decimals))
+	case v < 1 && p > 99.9:
 		return "over 99.9 %"
 	}
-	return fmt.Sprintf("%.1f %%", p)
+	return fmt.Sprintf("%.*f %%", decimals, p)
 }
 
 // cssColour is a colour beside D50 on an sRGB screen whose white stands for it.

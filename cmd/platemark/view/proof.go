@@ -69,18 +69,7 @@ func (p proofPaper) Told() map[string]string {
 		n = 2
 	}
 	share, dark, colourful := p.Parts(n)
-	tell := func(is, v float64) string {
-		switch {
-		case is == 0:
-			return "none"
-		case v == 0:
-			return fmt.Sprintf("under %g %%", math.Pow10(-n))
-		case is < 1 && v == 100:
-			return "over 99.9 %"
-		}
-		return fmt.Sprintf("%.*f %%", n, v)
-	}
-	return map[string]string{"share": tell(p.Share, share), "dark": tell(p.TooDark, dark), "colourful": tell(p.TooColourful, colourful)}
+	return map[string]string{"share": percentTo(n, p.Share, share), "dark": percentTo(n, p.TooDark, dark), "colourful": percentTo(n, p.TooColourful, colourful)}
 }
 
 // WriteProof writes the page, which holds every picture itself, and returns
