@@ -280,9 +280,12 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 		if err != nil {
 			continue
 		}
-		made, mend := printAt(ctx, out), "build with --force to replace it, or with --out FOLDER to write elsewhere"
-		if !made {
-			mend = "move it away or delete it, or build with --out FOLDER to write elsewhere"
+		const away = "move it away or delete it, or build with --out FOLDER to write elsewhere"
+		mend := func() string {
+			if printAt(ctx, out) {
+				return "build with --force to replace it, or with --out FOLDER to write elsewhere"
+			}
+			return away
 		}
 		switch {
 		case st.IsDir():
@@ -291,11 +294,11 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 			// What it is to the order is said with the order.
 			if err := disk.Replaceable(out); err != nil && !o.cache.holds(out) {
 				say(at, err.Error(), "")
-			} else if !made && o.cache == nil {
-				say(at, unknownFile(out), "--force replaces prints, which their logs make again; this file may be the only one.", mend)
+			} else if o.cache == nil && !printAt(ctx, out) {
+				say(at, unknownFile(out), "--force replaces prints, which their logs make again; this file may be the only one.", away)
 			}
 		case o.Look:
-			add(lang.Note, at, fmt.Sprintf("%s is there already", out), "Nothing is overwritten unasked.", mend)
+			add(lang.Note, at, fmt.Sprintf("%s is there already", out), "Nothing is overwritten unasked.", mend())
 		case o.Resume:
 			s, ok, changed := j.standingAt(ctx, p, out)
 			switch {
@@ -306,12 +309,12 @@ func (j *Job) checkOutputs(ctx context.Context, o LoadOptions) {
 					"look at it, then build with --force to replace it")
 			case logLost(ctx, out):
 				say(at, fmt.Sprintf("%s exists already, and no log beside it records it", out), "Its log was lost, or the file isn't a print: nothing says how it was made, and nothing is overwritten unasked.",
-					"put the log back from a backup, or "+mend)
+					"put the log back from a backup, or "+mend())
 			default:
-				say(at, fmt.Sprintf("%s exists already and is no finished print of this recipe as it is now", out), "Nothing is overwritten unasked.", mend)
+				say(at, fmt.Sprintf("%s exists already and is no finished print of this recipe as it is now", out), "Nothing is overwritten unasked.", mend())
 			}
 		default:
-			say(at, fmt.Sprintf("%s exists already", out), "Nothing is overwritten unasked.", mend)
+			say(at, fmt.Sprintf("%s exists already", out), "Nothing is overwritten unasked.", mend())
 		}
 	}
 }
